@@ -1,0 +1,1 @@
+"""All reading, validation and whole-file writing."""

@@ -1,0 +1,1 @@
+"""Frames, curves, planes and convex pieces."""

@@ -1,0 +1,1 @@
+"""The fitted log: centreline, outline, ends, pith, bark."""

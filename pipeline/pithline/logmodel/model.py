@@ -1,0 +1,104 @@
+"""The frozen log model: design section 3, in the log frame (mm, radians)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import CubicSpline
+
+Array = NDArray[np.float64]
+
+CLOCK_SAMPLES = 72
+"""Radii are held one each 5° of clock angle (design section 6)."""
+
+
+def clock_angles() -> Array:
+    """The 72 clock angles at which radii are held. [rad]"""
+    return np.arange(CLOCK_SAMPLES) * (2.0 * np.pi / CLOCK_SAMPLES)
+
+
+def clock_direction(clock: Array | float) -> Array:
+    """Unit vectors e(θ) = (−sin θ, cos θ) in (y, z), shape (..., 2)."""
+    clock = np.asarray(clock, dtype=float)
+    return np.stack([-np.sin(clock), np.cos(clock)], axis=-1)
+
+
+def clock_of(yz: Array) -> Array:
+    """Clock angle of vectors (..., 2) in (y, z), in [0, 2π). [rad]"""
+    return np.mod(np.arctan2(-yz[..., 0], yz[..., 1]), 2.0 * np.pi)
+
+
+@dataclass(frozen=True, slots=True)
+class EndPlane:
+    """An end as it was sawn: `point` (3,) where it meets the pith line, outward unit `normal` (3,)."""
+
+    point: Array
+    normal: Array
+
+
+@dataclass(frozen=True, slots=True)
+class SuspectedKnot:
+    """A stub or swelling told from the bark; never silently a defect."""
+
+    x: float
+    clock: float
+    diameter: float
+    height: float
+
+
+@dataclass(frozen=True, slots=True)
+class LogModel:
+    """One fitted log. n stations, at least one every 25 mm, that cover both end planes.
+
+    Stations may begin a little before x = 0 and end a little after `length` so that end planes up to 4° off square
+    lie within them. Radii are about `centre` (not the pith), shape (n, 72). Between samples: periodic cubic spline
+    in clock angle, natural cubic spline in x.
+    """
+
+    x: Array  # (n,) mm
+    centre: Array  # (n, 2) y, z
+    pith: Array  # (n, 2)
+    radius_over_bark: Array  # (n, 72)
+    radius_under_bark: Array  # (n, 72)
+    envelope: Array  # (n, 72)
+    coverage: Array  # (n,) fraction of girth seen
+    stderr_centre: Array  # (n,)
+    stderr_pith: Array  # (n,)
+    stderr_radius: Array  # (n, 72) of the under-bark radius, bark doubt included
+    length: float
+    butt: EndPlane
+    top: EndPlane
+    scan_to_log: Array  # (4, 4)
+    suspected_knots: tuple[SuspectedKnot, ...] = ()
+    removed: tuple[tuple[str, int], ...] = ()
+    pith_assumed: bool = False
+    bark_assumed: bool = False
+    sapwood_thickness: float = 0.0
+    sapwood_assumed: bool = False
+    spiral: float = 0.0
+    cautions: tuple[str, ...] = ()
+
+    def splines(self, radii: Array) -> CubicSpline:
+        """Natural cubic spline in x of any per-station values (n, ...)."""
+        return CubicSpline(self.x, radii, axis=0, bc_type="natural")
+
+
+def radius_at(model: LogModel, radii: Array, x: Array, clock: Array) -> Array:
+    """Radius about the centre at stations `x` and clock angles `clock` (broadcast together). [mm]
+
+    `radii` is one of the model's (n, 72) tables. Periodic cubic spline in clock angle, natural in x.
+    """
+    x, clock = np.broadcast_arrays(np.asarray(x, float), np.asarray(clock, float))
+    stations, back = np.unique(x, return_inverse=True)
+    rows = CubicSpline(model.x, radii, axis=0, bc_type="natural")(stations)
+    angles = np.append(clock_angles(), 2.0 * np.pi)
+    periodic = CubicSpline(angles, np.concatenate([rows, rows[:, :1]], axis=1), axis=1, bc_type="periodic")
+    turned = np.mod(clock, 2.0 * np.pi)
+    # coefficients: (4, 72, n_stations); evaluate each point on its own station's spline
+    index = np.minimum((turned / (2.0 * np.pi / CLOCK_SAMPLES)).astype(int), CLOCK_SAMPLES - 1)
+    step = turned - angles[index]
+    station = back.reshape(x.shape)
+    c = periodic.c[:, index, station]
+    return ((c[0] * step + c[1]) * step + c[2]) * step + c[3]

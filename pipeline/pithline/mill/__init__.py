@@ -1,0 +1,1 @@
+"""Machines, products, and how a piece lies on the mill."""

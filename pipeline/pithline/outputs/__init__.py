@@ -1,0 +1,1 @@
+"""Sheets, templates, labels, previews: made from the script alone."""

@@ -1,0 +1,1 @@
+"""From raw points to one clean log in its own frame."""

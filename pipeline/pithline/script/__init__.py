@@ -1,0 +1,1 @@
+"""The cut script: document, schema, independent replay."""

@@ -1,0 +1,1 @@
+"""Published trade relations: shrinkage, moisture, log rules, weights."""

@@ -1,0 +1,1 @@
+"""The wood field: rings, fibre, grades and unusable wood."""

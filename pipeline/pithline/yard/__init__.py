@@ -1,0 +1,1 @@
+"""Whole logs and many logs: card to script, appraisal, season."""
