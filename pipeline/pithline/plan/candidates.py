@@ -1,0 +1,267 @@
+"""Exact programmes over the slab tables: stacks of one roll, halves turned a quarter, and the best whole layouts.
+
+All settings share the chord's axis, so a turn is a turn of the clock: the upper half of a face at (clock γ, offset f) is
+n(γ)·X ≥ f for γ over the whole turn, the lower half the same seen from γ + 180°.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numba import njit, prange
+from numpy.typing import NDArray
+
+from pithline.plan.fans import fan, fan_table, slab_worth
+from pithline.plan.layout import Setting, SlabCut
+from pithline.plan.slabs import Grid
+
+Array = NDArray[np.float64]
+FACE_STEP = 10.0
+"""Bolts are valued for corners on this grid [mm], rounded away from the pith, so never too high."""
+
+
+@dataclass(frozen=True, slots=True)
+class Tables:
+    """What the programmes need of one log."""
+
+    grid: Grid
+    values: NDArray[np.float32]  # (rolls, 2, depths, menu, across + 1)
+    cells: NDArray[np.int64]  # thickness in depth cells
+    menu: Array
+    faces: Array  # corner offsets of bolts
+    bolts: NDArray[np.float64]  # (2·rolls, faces, faces)
+    charge: float
+    mill_kerf: float
+    fan_spread: int
+    settings_per_bolt: int
+    off_square: float = 0.0
+
+
+@njit(cache=True)
+def stack_table(slab, cells, kerf_cells):
+    """F[l, h]: best slabs packed between face cells l and h of one roll; `slab` (depths, menu)."""
+    nd, nt = slab.shape
+    out = np.zeros((nd, nd))
+    for l in range(nd - 2, -1, -1):
+        for h in range(l + 1, nd):
+            best = max(out[l + 1, h], out[l, h - 1])
+            for t in range(nt):
+                top = l + cells[t]
+                if top > h or slab[l, t] <= 0.0:
+                    continue
+                nxt = top + kerf_cells
+                rest = out[nxt, h] if nxt < h else 0.0
+                if slab[l, t] + rest > best:
+                    best = slab[l, t] + rest
+            out[l, h] = best
+    return out
+
+
+@njit(cache=True)
+def restricted(values, rolls, roll, cells, side, place, half_depth, half_across):
+    """Slab values (depths, menu) of one roll (any of 2·rolls) with the lateral reach bounded."""
+    nd, nt = values.shape[2], values.shape[3]
+    out = np.zeros((nd, nt))
+    for d in range(nd):
+        for t in range(nt):
+            out[d, t] = slab_worth(values, rolls, roll, d - half_depth, t, cells[t], side, place, half_depth, half_across)
+    return out
+
+
+@njit(cache=True)
+def face_index(faces, offset):
+    """Index of the first corner at or beyond `offset`; −1 if none."""
+    for i in range(len(faces)):
+        if faces[i] >= offset - 1e-6:
+            return i
+    return -1
+
+
+@njit(cache=True, parallel=True)
+def half_table(values, rolls, bolts, bolt_step, faces, cells, kerf_cells, depth_step, across_step, half_depth, half_across, charge):
+    """Best value of the half n(γ)·X ≥ face, turned a quarter: (2·rolls, faces), and its stack (…, 2) as cells l, h."""
+    turns = 2 * rolls
+    nf = len(faces)
+    out = np.zeros((turns, nf))
+    choice = np.full((turns, nf, 2), -1, np.int64)
+    quarter = rolls // 2
+    for g in prange(turns):
+        if g % bolt_step != 0:
+            continue
+        for f in range(nf):
+            place = -int(np.ceil(faces[f] / across_step - 1e-6))
+            slab = restricted(values, rolls, g + quarter, cells, 1, place, half_depth, half_across)
+            stack = stack_table(slab, cells, kerf_cells)
+            nd = stack.shape[0]
+            for l in range(nd):
+                j = face_index(faces, -(l - half_depth - kerf_cells) * depth_step)
+                low = bolts[(g - quarter) % turns, j, f] if j >= 0 else 0.0
+                for h in range(l + 1, nd):
+                    if stack[l, h] <= 0.0:
+                        continue
+                    i = face_index(faces, (h - half_depth + kerf_cells) * depth_step)
+                    high = bolts[g, f, i] if i >= 0 else 0.0
+                    total = stack[l, h] + low + high - charge
+                    if total > out[g, f]:
+                        out[g, f] = total
+                        choice[g, f, 0], choice[g, f, 1] = l, h
+    return out, choice
+
+
+def unstack(slab: Array, stack: Array, cells: NDArray[np.int64], kerf_cells: int, low: int, high: int) -> list[tuple[int, int]]:
+    """Slabs (lower cell, menu index) of F[low, high], from the bottom up."""
+    out: list[tuple[int, int]] = []
+    l, h = low, high
+    while l < h and stack[l, h] > 1e-9:
+        if abs(stack[l, h] - stack[l + 1, h]) < 1e-9:
+            l += 1
+            continue
+        if h - 1 > l and abs(stack[l, h] - stack[l, h - 1]) < 1e-9:
+            h -= 1
+            continue
+        for t in range(len(cells)):
+            top = l + int(cells[t])
+            nxt = top + kerf_cells
+            rest = stack[nxt, h] if nxt < h else 0.0
+            if top <= h and slab[l, t] > 0 and abs(slab[l, t] + rest - stack[l, h]) < 1e-6:
+                out.append((l, t))
+                l = nxt
+                break
+        else:
+            break
+    return out
+
+
+@dataclass(frozen=True, slots=True)
+class Search:
+    """Tables plus the halves they lead to."""
+
+    tables: Tables
+    halves: Array  # (2·rolls, faces)
+    half_choice: NDArray[np.int64]
+    kerf_cells: int
+    half_depth: int
+    half_across: int
+    bolt_step: int
+
+
+def search(tables: Tables, bolt_step: int) -> Search:
+    """Run the programmes for bolts and halves."""
+    grid = tables.grid
+    half_depth, half_across = len(grid.depths) // 2, len(grid.across) // 2
+    kerf_cells = int(np.ceil(tables.mill_kerf / grid.depth_step - 1e-6))
+    halves, choice = half_table(tables.values, grid.rolls, tables.bolts, bolt_step, tables.faces, tables.cells, kerf_cells,
+                                grid.depth_step, grid.across_step, half_depth, half_across, tables.charge)
+    return Search(tables, halves, choice, kerf_cells, half_depth, half_across, bolt_step)
+
+
+def fan_values(values: Array, grid: Grid, cells: Array, menu: Array, faces: Array, kerf: float, spread: int, charge: float,
+               settings: int, bolt_step: int) -> Array:
+    """The bolts' table (2·rolls, faces, faces), zero where `bolt_step` leaves a base out."""
+    bases = np.arange(0, 2 * grid.rolls, bolt_step)
+    some = fan_table(values, grid.rolls, bases, faces, menu, cells, grid.depth_step, grid.across_step, len(grid.depths) // 2,
+                     len(grid.across) // 2, kerf, spread, charge, settings)
+    out = np.zeros((2 * grid.rolls, len(faces), len(faces)))
+    out[bases] = some
+    return out
+
+
+@dataclass(frozen=True, slots=True)
+class FirstColumn:
+    """A first setting: roll, slabs as (lower cell, menu index) from the bottom, faces of the halves, value net of its charge."""
+
+    roll: int
+    slabs: tuple[tuple[int, int], ...]
+    lower_face: int  # index into faces, of the half below
+    upper_face: int
+    value: float
+    promise: float  # with the best halves
+
+
+def first_columns(state: Search, rolls: list[int], keep: int) -> list[FirstColumn]:
+    """The best first settings of the rolls given, best promise first; one for each pair of half faces."""
+    tables, grid = state.tables, state.tables.grid
+    out: list[FirstColumn] = []
+    for roll in rolls:
+        slab = restricted(tables.values, grid.rolls, roll, tables.cells, 0, -state.half_across, state.half_depth, state.half_across)
+        stack = stack_table(slab, tables.cells, state.kerf_cells)
+        found: dict[tuple[int, int], tuple[float, int, int]] = {}
+        depths = (np.arange(len(slab)) - state.half_depth) * grid.depth_step
+        gap = state.kerf_cells * grid.depth_step
+        for l in range(len(slab)):
+            j = face_index(tables.faces, -(depths[l] - gap))
+            for h in range(l + 1, len(slab)):
+                if stack[l, h] <= 0:
+                    continue
+                i = face_index(tables.faces, depths[h] + gap)
+                low = state.halves[(roll + grid.rolls) % (2 * grid.rolls), j] if j >= 0 else 0.0
+                high = state.halves[roll, i] if i >= 0 else 0.0
+                promise = stack[l, h] - tables.charge + low + high
+                if promise > found.get((j, i), (0.0, 0, 0))[0]:
+                    found[(j, i)] = (promise, l, h)
+        for (j, i), (promise, l, h) in sorted(found.items(), key=lambda item: -item[1][0])[:keep]:
+            slabs = tuple(unstack(slab, stack, tables.cells, state.kerf_cells, l, h))
+            out.append(FirstColumn(roll, slabs, j, i, float(stack[l, h] - tables.charge), float(promise)))
+    return sorted(out, key=lambda c: (-c.promise, c.roll, c.slabs))
+
+
+def bolt_setting(state: Search, base: int, near: int, far: int) -> Setting | None:
+    """The fan of one bolt as a chain of settings (None where nothing pays)."""
+    tables, grid = state.tables, state.tables.grid
+    if near < 0 or far < 0:
+        return None
+    chain = np.full((12, 4), -999, np.int64)
+    fan(tables.values, grid.rolls, base, tables.faces[near], tables.faces[far], tables.menu, tables.cells, grid.depth_step,
+        grid.across_step, state.half_depth, state.half_across, tables.mill_kerf, tables.fan_spread, tables.charge,
+        tables.settings_per_bolt, chain)
+    steps = [tuple(int(v) for v in row) for row in chain if row[0] != -999][::-1]
+    groups: list[tuple[int, list[SlabCut]]] = []
+    for turn, low, t, _ in steps:
+        cut = SlabCut(low * grid.depth_step, float(tables.menu[t]))
+        if groups and groups[-1][0] == turn:
+            groups[-1][1].append(cut)
+        else:
+            groups.append((turn, [cut]))
+    node: Setting | None = None
+    for turn, cuts in reversed(groups):
+        clock = np.pi * (base + turn + grid.rolls // 2) / grid.rolls
+        node = Setting(float(np.mod(clock, 2 * np.pi)), tuple(sorted(cuts, key=lambda c: -c.low)), above=node, role="bolt")
+    return node
+
+
+def half_setting(state: Search, turn: int, face: int) -> Setting | None:
+    """The best plan of the half n(γ)·X ≥ face at clock index `turn`."""
+    tables, grid = state.tables, state.tables.grid
+    if face < 0 or state.half_choice[turn, face, 0] < 0:
+        return None
+    l, h = (int(v) for v in state.half_choice[turn, face])
+    quarter = grid.rolls // 2
+    place = -int(np.ceil(tables.faces[face] / grid.across_step - 1e-6))
+    slab = restricted(tables.values, grid.rolls, turn + quarter, tables.cells, 1, place, state.half_depth, state.half_across)
+    stack = stack_table(slab, tables.cells, state.kerf_cells)
+    slabs = unstack(slab, stack, tables.cells, state.kerf_cells, l, h)
+    gap = state.kerf_cells * grid.depth_step
+    depths = (np.arange(len(slab)) - state.half_depth) * grid.depth_step
+    up = face_index(tables.faces, depths[h] + gap)
+    down = face_index(tables.faces, -(depths[l] - gap))
+    turns = 2 * grid.rolls
+    above = bolt_setting(state, turn, up, face)
+    below = bolt_setting(state, (turn - quarter) % turns, face, down)
+    clock = float(np.mod(np.pi * (turn + quarter) / grid.rolls, 2 * np.pi))
+    return Setting(clock, cuts_of(state, slabs), above, below, role="half")
+
+
+def cuts_of(state: Search, slabs: list[tuple[int, int]] | tuple[tuple[int, int], ...]) -> tuple[SlabCut, ...]:
+    """Slabs in mm, from the top down."""
+    grid = state.tables.grid
+    cuts = [SlabCut((l - state.half_depth) * grid.depth_step, float(state.tables.menu[t])) for l, t in slabs]
+    return tuple(sorted(cuts, key=lambda c: -c.low))
+
+
+def whole_layout(state: Search, column: FirstColumn) -> Setting:
+    """The layout of a first setting with the best plan of each half."""
+    grid = state.tables.grid
+    above = half_setting(state, column.roll, column.upper_face)
+    below = half_setting(state, column.roll + grid.rolls, column.lower_face)
+    return Setting(grid.roll(column.roll), cuts_of(state, column.slabs), above, below, role="log")

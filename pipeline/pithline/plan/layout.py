@@ -1,0 +1,40 @@
+"""A layout: which settings a log is taken through, drawn in the chord frame before anything is rounded or posed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class SlabCut:
+    """One slab of a setting: its lower face lies `low` mm from the pith's chord along the setting's normal."""
+
+    low: float
+    thickness: float
+
+    @property
+    def top(self) -> float:
+        """Offset of the upper face. [mm]"""
+        return self.low + self.thickness
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """Parallel cuts of one piece; slabs from the top down. `clock` is the clock angle of the normal [rad].
+
+    `above` and `below` say what is done with the piece left over the highest and under the lowest slab; None leaves it.
+    `turn` is the clock angle that is up on the mill where it differs by half a turn from `clock`.
+    """
+
+    clock: float
+    slabs: tuple[SlabCut, ...]
+    above: Setting | None = None
+    below: Setting | None = None
+    role: str = "log"  # "log" | "half" | "bolt"
+
+
+def settings_of(setting: Setting | None) -> tuple[Setting, ...]:
+    """All settings of a layout in working order: a piece's own, then the one above, then the one below."""
+    if setting is None:
+        return ()
+    return (setting, *settings_of(setting.above), *settings_of(setting.below))

@@ -1,0 +1,255 @@
+"""Tables of what every slab of one roll is worth: where its plates pass, strips, best strips across.
+
+For one roll the log is looked at on planes square to the slab's normal: depth × along × across. A part passes at a place
+if its rectangle there holds no bad cell and its mean ring angle is enough. Strips of a slab are chosen along by an exact
+programme, strips across by another.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numba import njit, prange
+from numpy.typing import NDArray
+
+from pithline.plan.frame import PlanLog, in_trims, normal_at
+from pithline.plan.parts import SawnPart
+from pithline.wood.field import plane_grid
+from pithline.wood.unusable import in_defect
+
+Array = NDArray[np.float64]
+
+GRADE_RESERVE = np.radians(0.4)
+"""Kept back from ring-angle limits on the grid, so that exact judging seldom takes a plate away."""
+RUNOUT_RESERVE = np.radians(0.15)
+SURFACE_RESERVE = 1.5
+"""mm kept clear under the bark on top of the fit's own doubt."""
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """The stated grid of a search. Lengths mm."""
+
+    rolls: int  # over 180°
+    depth_step: float
+    along_step: float
+    across_step: float
+    depth_max: float
+    across_max: float
+    thicknesses: tuple[float, ...]
+
+    @property
+    def depths(self) -> Array:
+        """Offsets of slab faces from the pith's chord."""
+        n = int(np.floor(self.depth_max / self.depth_step))
+        return np.arange(-n, n + 1) * self.depth_step
+
+    @property
+    def across(self) -> Array:
+        """Places across the slab."""
+        n = int(np.ceil(self.across_max / self.across_step))
+        return np.arange(-n, n + 1) * self.across_step
+
+    def roll(self, index: int) -> float:
+        """Clock angle of a roll. [rad]"""
+        return np.pi * index / self.rolls
+
+
+def make_grid(log: PlanLog, parts: tuple[SawnPart, ...], thickness_max: float, rolls: int, depth_step: float,
+              along_step: float, kerf_resaw: float) -> Grid:
+    """A grid as wide as any passing plate of this log can lie."""
+    radius = float(log.field.radius.max())
+    bow = float(np.abs(log.field.pith - np.linspace(log.field.pith[0], log.field.pith[-1], len(log.field.pith))).max())
+    narrow = min(part.width for part in parts)
+    steep = min(part.limits.ring_angle_min for part in parts)
+    # a face at distance h from the pith reaches ring angle a at lateral distance h·tan(a) (concentric rings)
+    reach = min(radius, max(20.0, (radius - narrow) / max(np.tan(steep), 1e-6)) + bow + 12.0)
+    lead = max(parts, key=lambda part: part.volume * part.part.count if part.thickness < 12 else 0.0)
+    step = lead.thickness + kerf_resaw
+    menu = sorted({round(k * step - kerf_resaw, 1) for k in (2, 3, 4, 6, 8, 10, 12, 14, 16)} |
+                  {round(part.thickness, 1) for part in parts if part.thickness > 20})
+    menu = tuple(t for t in menu if t <= min(thickness_max, 2 * reach)) or (lead.thickness,)
+    return Grid(rolls, depth_step, along_step, 5.0, reach, radius + bow + 5.0, menu)
+
+
+@dataclass(frozen=True, slots=True)
+class PartTable:
+    """The parts' numbers as arrays, one row a part, for the compiled kernels."""
+
+    cells_along: NDArray[np.int64]
+    cells_across: NDArray[np.int64]
+    thickness: Array
+    half_planes: NDArray[np.int64]
+    mean: Array
+    worth: Array
+    width_class: NDArray[np.int64]
+
+
+def part_table(parts: tuple[SawnPart, ...], grid: Grid, worth: Array) -> PartTable:
+    """Round the parts up to the grid."""
+    cells_across = np.array([int(np.ceil(p.width / grid.across_step - 1e-6)) for p in parts])
+    order = {w: k for k, w in enumerate(sorted(set(cells_across.tolist())))}
+    return PartTable(
+        np.array([int(np.ceil(p.length / grid.along_step - 1e-6)) for p in parts]), cells_across,
+        np.array([p.thickness for p in parts]),
+        np.array([int(np.ceil(p.thickness / 2 / grid.depth_step - 0.25)) for p in parts]),
+        np.array([p.limits.ring_angle_mean + GRADE_RESERVE for p in parts]), np.asarray(worth, float),
+        np.array([order[w] for w in cells_across.tolist()]),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class RollPlanes:
+    """Integral images of one roll, [depth, across, along], one layer a limit list."""
+
+    bad: NDArray[np.int32]  # (lists, depths, across + 1, along + 1) grade
+    wood: NDArray[np.int32]  # (lists, depths, across + 1, along + 1) no wood to use
+    angle: NDArray[np.float32]  # (depths, across + 1, along + 1)
+
+
+def _summed(values: NDArray, dtype: type) -> NDArray:
+    out = np.zeros((values.shape[0], values.shape[1] + 1, values.shape[2] + 1), dtype)
+    np.cumsum(np.cumsum(values, axis=1, dtype=dtype), axis=2, out=out[:, 1:, 1:])
+    return out
+
+
+def roll_planes(log: PlanLog, parts: tuple[SawnPart, ...], grid: Grid, clock: float) -> tuple[RollPlanes, NDArray[np.int64]]:
+    """Look at the wood on all depth planes of one roll; also each part's limit-list number."""
+    lists = list(dict.fromkeys(part.limits for part in parts))
+    normal = normal_at(log.axis, clock)
+    lateral = normal_at(log.axis, clock + np.pi / 2)
+    depths, across = grid.depths, grid.across
+    nx = int(np.floor(log.reach / grid.along_step)) + 1
+    shape = (len(depths), len(across), nx)
+    angle = np.empty(shape, np.float32)
+    bad = np.empty((len(lists), *shape), bool)
+    none = np.empty((len(lists), *shape), bool)
+    for k, depth in enumerate(depths):
+        origin = log.origin + depth * normal + across[0] * lateral
+        a, b, inside, from_pith = (
+            g.T for g in plane_grid(log.wary, origin, log.axis, lateral, normal, nx, len(across), grid.along_step, grid.across_step)
+        )
+        angle[k] = a
+        gone = (inside < SURFACE_RESERVE) | (from_pith < log.pith_radius + 1.0)
+        points = (origin + np.arange(nx)[None, :, None] * grid.along_step * log.axis
+                  + np.arange(len(across))[:, None, None] * grid.across_step * lateral).reshape(-1, 3)
+        trims = in_trims(log, points)
+        for defect in log.defects:
+            trims |= in_defect(defect, log.model, log.field, points)
+        gone |= trims.reshape(gone.shape)
+        for i, limits in enumerate(lists):
+            bad[i, k] = (a < limits.ring_angle_min + GRADE_RESERVE) | (b > limits.runout_max - RUNOUT_RESERVE)
+            none[i, k] = gone | ((inside < log.sapwood + SURFACE_RESERVE) if limits.sapwood == "none" else False)
+    number = np.array([lists.index(part.limits) for part in parts])
+    return RollPlanes(np.stack([_summed(b, np.int32) for b in bad]), np.stack([_summed(w, np.int32) for w in none]),
+                      _summed(angle, np.float32)), number
+
+
+@njit(cache=True, fastmath=True, parallel=True)
+def passes(bad, wood, angle, number, cells_along, cells_across, half_planes, mean):
+    """(parts, depths, across, along) 1 where a plate of the part whose mid-plane lies at that depth passes from that corner."""
+    parts = len(number)
+    nd, nu, nx = angle.shape[0], angle.shape[1] - 1, angle.shape[2] - 1
+    out = np.zeros((parts, nd, nu, nx), np.uint8)
+    some = np.zeros((parts, nd, nu), np.uint8)
+    for d in prange(nd):
+        for p in range(parts):
+            l, w, h = cells_along[p] + 1, cells_across[p] + 1, half_planes[p]
+            if d - h < 0 or d + h >= nd:
+                continue
+            m = number[p]
+            for u in range(nu - w + 1):
+                for x in range(nx - l + 1):
+                    if (bad[m, d, u + w, x + l] - bad[m, d, u, x + l] - bad[m, d, u + w, x] + bad[m, d, u, x]) != 0:
+                        continue
+                    clear = True
+                    for k in (-h, h, -(h // 2), h // 2):
+                        e = d + k
+                        if (wood[m, e, u + w, x + l] - wood[m, e, u, x + l] - wood[m, e, u + w, x] + wood[m, e, u, x]) != 0:
+                            clear = False
+                            break
+                    if not clear:
+                        continue
+                    total = angle[d, u + w, x + l] - angle[d, u, x + l] - angle[d, u + w, x] + angle[d, u, x]
+                    if total >= mean[p] * l * w:
+                        out[p, d, u, x] = 1
+                        some[p, d, u] = 1
+    return out, some
+
+
+@njit(cache=True, fastmath=True, parallel=True)
+def slab_values(allowed, some, thickness, cells_along, cells_across, worth, width_class, classes, menu, depth_step, resaw_kerf,
+                rip_cells, crosscut_cells):
+    """Best value of every slab: (2, depths, menu, across) from place u outwards (0) and up to place u (1).
+
+    The slab's lower face lies at the depth index. Strips are as wide as one part; narrower parts may share a strip.
+    """
+    parts, nd, nu, nx = allowed.shape
+    nt = len(menu)
+    out = np.zeros((2, nd, nt, nu + 1), np.float32)
+    for d in prange(nd):
+        best = np.zeros(nx + 1, np.float32)
+        strip = np.zeros((classes, nu), np.float32)
+        width = np.zeros(classes, np.int64)
+        count = np.zeros((parts, nx), np.float32)
+        for p in range(parts):
+            width[width_class[p]] = cells_across[p]
+        for t in range(nt):
+            if d + menu[t] / depth_step > nd - 1:
+                continue
+            anything = False
+            strip[:] = 0.0
+            for u in range(nu):
+                found = False
+                for p in range(parts):
+                    for x in range(nx):
+                        count[p, x] = 0.0
+                    n = int((menu[t] + resaw_kerf + 0.01) / (thickness[p] + resaw_kerf))
+                    for j in range(n):
+                        mid = int(np.floor(d + (thickness[p] / 2 + j * (thickness[p] + resaw_kerf)) / depth_step + 0.5))
+                        if mid >= nd or some[p, mid, u] == 0:
+                            continue
+                        found = True
+                        for x in range(nx):
+                            count[p, x] += allowed[p, mid, u, x]
+                if not found:
+                    continue
+                anything = True
+                for c in range(classes):
+                    best[:] = 0.0
+                    for x in range(1, nx + 1):
+                        value = best[x - 1]
+                        for p in range(parts):
+                            if width_class[p] > c or cells_across[p] * 10 < width[c] * 6:
+                                continue
+                            start = x - cells_along[p] - crosscut_cells
+                            if start >= 0:
+                                gain = best[start] + count[p, start] * worth[p]
+                            elif x - cells_along[p] >= 0:
+                                gain = count[p, 0] * worth[p] if x == cells_along[p] else 0.0
+                            else:
+                                gain = 0.0
+                            if gain > value:
+                                value = gain
+                        best[x] = value
+                    strip[c, u] = best[nx]
+            if not anything:
+                continue
+            for u in range(nu - 1, -1, -1):
+                value = out[0, d, t, u + 1]
+                for c in range(classes):
+                    after = min(u + width[c] + rip_cells, nu)
+                    if u + width[c] <= nu and strip[c, u] > 0.0 and strip[c, u] + out[0, d, t, after] > value:
+                        value = strip[c, u] + out[0, d, t, after]
+                out[0, d, t, u] = value
+            for u in range(1, nu + 1):
+                value = out[1, d, t, u - 1]
+                for c in range(classes):
+                    start = u - width[c]
+                    if start >= 0 and strip[c, start] > 0.0:
+                        gain = strip[c, start] + out[1, d, t, max(start - rip_cells, 0)]
+                        if gain > value:
+                            value = gain
+                out[1, d, t, u] = value
+    return out
