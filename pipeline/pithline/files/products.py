@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import math
 from collections import Counter
 from collections.abc import Mapping
@@ -17,6 +16,7 @@ from pithline.files.tables import (
     Tables,
     flag,
     length,
+    nearest,
     number,
     one_of,
     read_toml,
@@ -153,9 +153,7 @@ def _product_faults(product: Mapping[str, Any], limits: list[str]) -> list[str]:
     place = f'[[product]] "{product["name"]}"'
     faults: list[str] = []
     if product["limits"] not in limits:
-        near = difflib.get_close_matches(product["limits"], limits, n=1)
-        guess = f' did you mean "{near[0]}"?' if near else ""
-        faults.append(f'{place} asks for limits "{product["limits"]}";{guess} Known limits: {", ".join(limits)}.')
+        faults.append(f'{place} asks for limits "{product["limits"]}"; {nearest(product["limits"], limits, "limits")}')
     if not product["part"]:
         faults.append(f"{place} has no part; add [[product.part]] below it.")
     faults += _twice(place, [part["name"] for part in product["part"]])

@@ -11,7 +11,7 @@ import difflib
 import hashlib
 import math
 import tomllib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -168,11 +168,16 @@ def _named(value: Mapping[str, object], table: Table, where: str, faults: list[s
 def _unknown(name: str, value: object, known: Table, where: str) -> str:
     rows = isinstance(value, list) and bool(value) and isinstance(value[0], dict)
     what = "table" if rows or isinstance(value, dict) else "key"
-    near = difflib.get_close_matches(name, known.keys, n=1, cutoff=0.5)
-    guess = f' did you mean "{near[0]}"?' if near else ""
     owner = f"[{where}]" if where else "the file"
-    kinds = "keys" if where else "tables"
-    return f'{owner} has no {what} "{name}";{guess} Known {kinds}: {", ".join(known.keys)}.'
+    return f'{owner} has no {what} "{name}"; {nearest(name, known.keys, "keys" if where else "tables")}'
+
+
+def nearest(name: object, known: Iterable[str], kind: str) -> str:
+    """End of a sentence about an unknown name: the nearest known one if any is near, and all of them."""
+    known = list(known)
+    near = difflib.get_close_matches(str(name), [one for one in known if len(one) > 2], n=1, cutoff=0.5)
+    begin = f'did you mean "{near[0]}"? Known' if near else "known"
+    return f"{begin} {kind}: {', '.join(known)}."
 
 
 def length(at_least: float | None = 0.0, above: float | None = None) -> Read:
@@ -235,9 +240,7 @@ def one_of(*choices: str) -> Read:
     def read(value: object, key: str) -> str:
         if not isinstance(value, str) or value not in choices:
             shown = f'"{value}"' if isinstance(value, str) else f"{value}"
-            near = difflib.get_close_matches(str(value), choices, n=1)
-            guess = f' did you mean "{near[0]}"?' if near else ""
-            raise InputError(f"{key} is {shown};{guess} Known: {', '.join(choices)}.")
+            raise InputError(f"{key} is {shown}; {nearest(value, choices, 'values')}")
         return value
 
     return read
