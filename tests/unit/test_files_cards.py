@@ -3,6 +3,7 @@
 import math
 
 import pytest
+
 from pithline.errors import InputError
 from pithline.files.cards import card_as_read, card_from, read_card, scan_path
 from pithline.logmodel.card import ArmsMark, Defect, ScanPoint, TapeMark
@@ -76,7 +77,7 @@ depth = "40 mm"
 
 
 def test_what_was_read_makes_the_same_card_again(tmp_path):
-    path = written(tmp_path, LOG + '[pith]\nbutt = { xyz = [0.1, 0.2, 0.3] }\n[grain]\nspiral_deg = 3.0\n')
+    path = written(tmp_path, LOG + "[pith]\nbutt = { xyz = [0.1, 0.2, 0.3] }\n[grain]\nspiral_deg = 3.0\n")
     values = card_as_read(path)
     assert values["pith"]["butt"] == {"xyz": [0.1, 0.2, 0.3]}
     assert card_from(values) == read_card(path)
@@ -96,13 +97,21 @@ def test_scan_beside_the_card(tmp_path):
 BAD = [
     ("", 'the file needs the table "log"; add it.'),
     ('[log]\nid = "w"', '[log] needs the key "species"; add it.'),
-    (LOG + "scn = 1", '[log] has no key "scn"; did you mean "scan"? Known keys: id, species, scan, scan_units, up, '
-     "butt, felled, cost, reference."),
+    (
+        LOG + "scn = 1",
+        '[log] has no key "scn"; did you mean "scan"? Known keys: id, species, scan, scan_units, up, '
+        "butt, felled, cost, reference.",
+    ),
     (LOG + "[pith]\nbott = 1", '[pith] has no key "bott"; did you mean "butt"? Known keys: radius, butt, top, error.'),
-    (LOG + "[pth]\nbutt = 1", 'the file has no table "pth"; did you mean "pith"? Known tables: log, ends, bark, '
-     "sapwood, grain, tape, pith, defect."),
-    (LOG + "[bark]\nthickness = 12", '[bark] thickness is 12 without a unit; write it as text, such as '
-     'thickness = "12 mm".'),
+    (
+        LOG + "[pth]\nbutt = 1",
+        'the file has no table "pth"; did you mean "pith"? Known tables: log, ends, bark, '
+        "sapwood, grain, tape, pith, defect.",
+    ),
+    (
+        LOG + "[bark]\nthickness = 12",
+        '[bark] thickness is 12 without a unit; write it as text, such as thickness = "12 mm".',
+    ),
     (LOG + '[bark]\nthickness = "-2 mm"', '[bark] thickness is "-2 mm"; it must be at least 0 mm.'),
     (LOG + 'up = "z"', '[log] up is "z"; known values: +x, -x, +y, -y, +z, -z.'),
     (LOG + 'scan_units = "yd"', '[log] scan_units is "yd"; known values: m, cm, mm, in, ft.'),
@@ -110,28 +119,43 @@ BAD = [
     (LOG + 'cost = "3 EUR"', "[log] cost must be a bare amount of money, without quotation marks or unit."),
     (LOG + "cost = nan", "[log] cost is nan; it must be finite."),
     (LOG + 'felled = "spring"', '[log] felled is "spring", which is no day; write year-month-day, such as 2026-11-05.'),
-    (LOG + 'reference = { length = "1 m" }', '[log] reference must have both parts, such as '
-     'reference = { length = "1 m", in_scan = 0.412 }.'),
+    (
+        LOG + 'reference = { length = "1 m" }',
+        '[log] reference must have both parts, such as reference = { length = "1 m", in_scan = 0.412 }.',
+    ),
     (LOG + 'bark = "10 mm"', '[log] has no key "bark"; known keys: id, species,'),
-    ('bark = 3\n' + LOG, "bark must be a table; write [bark] above its keys."),
-    (LOG + "[ends]\ntwelve_butt = { xyz = [1, 2, 3] }", "[ends] has twelve_butt but not twelve_top; the 12 o'clock "
-     "line needs a point on each end."),
+    ("bark = 3\n" + LOG, "bark must be a table; write [bark] above its keys."),
+    (
+        LOG + "[ends]\ntwelve_butt = { xyz = [1, 2, 3] }",
+        "[ends] has twelve_butt but not twelve_top; the 12 o'clock line needs a point on each end.",
+    ),
     (LOG + "[pith]\nbutt = { xyz = [1, 2] }", "[pith] butt xyz has 2 values; it needs at least 3."),
     (LOG + "[pith]\nbutt = { xyz = [1, 2, inf] }", "[pith] butt xyz is inf; it must be finite."),
-    (LOG + '[pith]\nbutt = { up = "10 mm" }', "[pith] butt has one arm only; measure two or more of up, right, down "
-     "and left."),
-    (LOG + '[pith]\nbutt = { from_left = "10 mm" }', "[pith] butt lacks from_top; a mark by tape has both from_left "
-     "and from_top."),
+    (
+        LOG + '[pith]\nbutt = { up = "10 mm" }',
+        "[pith] butt has one arm only; measure two or more of up, right, down and left.",
+    ),
+    (
+        LOG + '[pith]\nbutt = { from_left = "10 mm" }',
+        "[pith] butt lacks from_top; a mark by tape has both from_left and from_top.",
+    ),
     (LOG + '[pith]\nbutt = { from_left = "10 mm", up = "10 mm" }', '[pith] butt cannot have "from_left" here'),
     (LOG + "[pith]\nbutt = 3", "[pith] butt must be a mark:"),
     (LOG + "[grain]\nspiral_deg = 60", "[grain] spiral_deg is 60; it must be at most 45."),
-    (LOG + '[grain]\nspiral_deg = "2 deg"', "[grain] spiral_deg must be a bare angle in degrees, without quotation "
-     "marks or unit."),
+    (
+        LOG + '[grain]\nspiral_deg = "2 deg"',
+        "[grain] spiral_deg must be a bare angle in degrees, without quotation marks or unit.",
+    ),
     (LOG + '[defect]\nkind = "knot"', "[defect] must be written [[defect]], once for each."),
-    (LOG + '[[defect]]\nkind = "not"', '[defect 1] kind is "not"; did you mean "knot"? Known values: knot, check, metal, rot.'),
+    (
+        LOG + '[[defect]]\nkind = "not"',
+        '[defect 1] kind is "not"; did you mean "knot"? Known values: knot, check, metal, rot.',
+    ),
     (LOG + '[[defect]]\nkind = "knot"\nx = "1 m"\nclock_deg = 0', "[defect 1] a knot needs diameter; add it."),
-    (LOG + '[[defect]]\nkind = "rot"\nend = "top"\ndiameter = "1 cm"\nlength = "1 m"\nx = "1 m"',
-     "[defect 1] a rot has no x; it is told by end, diameter, length."),
+    (
+        LOG + '[[defect]]\nkind = "rot"\nend = "top"\ndiameter = "1 cm"\nlength = "1 m"\nx = "1 m"',
+        "[defect 1] a rot has no x; it is told by end, diameter, length.",
+    ),
     ("[log\n", "not readable as TOML:"),
 ]
 

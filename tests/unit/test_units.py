@@ -1,6 +1,7 @@
 """Text with a unit to mm and back."""
 
 import pytest
+
 from pithline.errors import InputError
 from pithline.units import (
     format_inches,
@@ -84,7 +85,7 @@ def test_other_quantities():
     ],
 )
 def test_what_is_no_other_quantity(parse, value, words):
-    with pytest.raises(InputError, match=".") as caught:
+    with pytest.raises(InputError) as caught:
         parse(value)
     assert words in str(caught.value)
 
