@@ -1,11 +1,11 @@
 """Errors a user can cause, and the one class for defects of our own.
 
-    PithlineError            anything the user can mend; exit status 2
-    ├── InputError           a file, key or value that cannot be used
-    ├── FitError             no log, or no single log, in the scan
-    ├── MillError            the mill cannot hold or saw this piece
-    ├── PlanError            no plan fits what was asked
-    └── ScriptError          a cut script that does not hold
+PithlineError            anything the user can mend; exit status 2
+├── InputError           a file, key or value that cannot be used
+├── FitError             no log, or no single log, in the scan
+├── MillError            the mill cannot hold or saw this piece
+├── PlanError            no plan fits what was asked
+└── ScriptError          a cut script that does not hold
 """
 
 from __future__ import annotations
