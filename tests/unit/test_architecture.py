@@ -1,0 +1,101 @@
+"""The import arrows: a package imports only packages further in, and a few rules of their own."""
+
+import ast
+from pathlib import Path
+
+import pytest
+
+import pithline
+
+ROOT = Path(pithline.__file__).resolve().parent
+INNER_TO_OUTER = (
+    "errors",
+    "units",
+    "geometry",
+    "trade",
+    "scan",
+    "logmodel",
+    "wood",
+    "mill",
+    "plan",
+    "script",
+    "outputs",
+    "files",
+    "yard",
+    "cli",
+)
+MODULES = sorted(path for path in ROOT.rglob("*.py") if path != ROOT / "__init__.py")
+
+
+def owner(path: Path) -> str:
+    """The package (or top module) a file belongs to."""
+    return path.relative_to(ROOT).parts[0].removesuffix(".py")
+
+
+def imported(path: Path) -> set[str]:
+    """Every module of pithline that a file imports, wherever in the file it does so."""
+    found = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom) and node.module and not node.level:
+            found |= {node.module, *(f"{node.module}.{one.name}" for one in node.names)}
+        elif isinstance(node, ast.Import):
+            found |= {one.name for one in node.names}
+        else:
+            assert not (isinstance(node, ast.ImportFrom) and node.level), f"{path}: imports are written in full"
+    return {name for name in found if name.split(".")[0] == "pithline" and "." in name}
+
+
+def packages(path: Path) -> set[str]:
+    return {name.split(".")[1] for name in imported(path)} & set(INNER_TO_OUTER)
+
+
+def test_every_package_has_its_place():
+    assert {owner(path) for path in MODULES} <= set(INNER_TO_OUTER)
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(ROOT)))
+def test_imports_point_inwards(path):
+    place = INNER_TO_OUTER.index(owner(path))
+    outward = {name for name in packages(path) if INNER_TO_OUTER.index(name) > place}
+    assert not outward, f"{path.relative_to(ROOT)} imports {sorted(outward)}, which lie further out"
+
+
+def test_outputs_read_the_script_never_the_plan():
+    for path in (ROOT / "outputs").rglob("*.py"):
+        assert "plan" not in packages(path), path
+
+
+def test_only_yard_and_cli_read_files():
+    for path in MODULES:
+        assert "files" not in packages(path) or owner(path) in {"files", "yard", "cli"}, path
+
+
+def test_replay_proves_the_plan_without_it():
+    """Neither the replay nor anything of pithline it imports, however far down, is the planner."""
+    seen, waiting = set(), sorted((ROOT / "script").glob("replay*.py"))
+    while waiting:
+        path = waiting.pop()
+        if path in seen:
+            continue
+        seen.add(path)
+        assert owner(path) != "plan", f"the replay reaches {path.relative_to(ROOT)}"
+        for name in imported(path):
+            inner = ROOT.joinpath(*name.split(".")[1:])
+            waiting += [one for one in (inner.with_suffix(".py"), inner / "__init__.py") if one.is_file()]
+
+
+def test_only_the_console_prints():
+    for path in MODULES:
+        if path.relative_to(ROOT).as_posix() == "cli/console.py":
+            continue
+        names = {
+            node.id for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))) if isinstance(node, ast.Name)
+        }
+        assert "print" not in names, path
+
+
+def test_only_one_place_imports_open3d():
+    for path in MODULES:
+        lines = path.read_text(encoding="utf-8").splitlines()
+        found = [line for line in lines if line.strip().startswith(("import open3d", "from open3d"))]
+        assert len(found) == (1 if path.name == "_open3d.py" else 0), path
