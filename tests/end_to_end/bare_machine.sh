@@ -8,9 +8,8 @@
 # Environment, all optional:
 #   BARE_MIRROR   Debian mirror (default: the one this machine's own apt uses)
 #   BARE_SUITE    default bookworm
-#   BARE_COPY     files and folders of this machine that its pip and apt need (own certificates, pip.conf), copied in
-#   BARE_ENV      names of variables to hand through, such as "PIP_CERT SSL_CERT_FILE"
-#   BARE_TESTS    arguments for the second command's pytest (default: none, the whole suite)
+#   BARE_CA       a file of certificates that pip shall trust, where the network needs its own
+#   BARE_TESTS    more arguments for the second command's pytest (default: none, the whole suite)
 set -euo pipefail
 
 [ $# -eq 1 ] || { echo "usage: $0 FOLDER" >&2; exit 2; }
@@ -22,16 +21,18 @@ mirror=${BARE_MIRROR:-$(apt-get indextargets --format '$(REPO_URI)' 'Created-By:
 
 debootstrap --variant=minbase "${BARE_SUITE:-bookworm}" "$root" "$mirror"
 cp /etc/resolv.conf /etc/hosts "$root/etc/"
-for path in ${BARE_COPY:-}; do cp -aL --parents "$path" "$root"; done
+trusted=()
+if [ -n "${BARE_CA:-}" ]; then
+    cp -L "$BARE_CA" "$root/usr/local/share/bare-ca.pem"
+    trusted=(PIP_CERT=/usr/local/share/bare-ca.pem)
+fi
 mount --bind /proc "$root/proc"
 mount --bind /dev "$root/dev"
 trap 'umount "$root/proc" "$root/dev"' EXIT
 git clone --quiet "$clone" "$root/root/pithline"
 
 inside() {
-    local kept=()
-    for name in ${BARE_ENV:-}; do kept+=("$name=${!name-}"); done
-    env -i HOME=/root PATH=/usr/sbin:/usr/bin:/sbin:/bin LANG=C.UTF-8 "${kept[@]}" \
+    env -i HOME=/root PATH=/usr/sbin:/usr/bin:/sbin:/bin LANG=C.UTF-8 "${trusted[@]}" \
         chroot "$root" /bin/bash -euxc "cd /root/pithline && $1"
 }
 
