@@ -206,16 +206,21 @@ def first_columns(state: Search, rolls: list[int], keep: int) -> list[FirstColum
     return sorted(out, key=lambda c: (-c.promise, c.roll, c.slabs))
 
 
-def bolt_setting(state: Search, base: int, near: int, far: int) -> Setting | None:
-    """The fan of one bolt as a chain of settings (None where nothing pays)."""
+def bolt_setting(state: Search, base: int, near: int, far: int, most: int | None = None) -> tuple[Setting | None, float]:
+    """The fan of one bolt as a chain of settings (None where nothing pays), and its value before charges.
+
+    `most` bounds the charged settings.
+    """
     tables, grid = state.tables, state.tables.grid
     if near < 0 or far < 0:
-        return None
+        return None, 0.0
     chain = np.full((12, 4), -999, np.int64)
-    fan(tables.values, grid.rolls, base, tables.faces[near], tables.faces[far], tables.menu, tables.cells, grid.depth_step,
+    most = tables.settings_per_bolt if most is None else most
+    value = fan(tables.values, grid.rolls, base, tables.faces[near], tables.faces[far], tables.menu, tables.cells, grid.depth_step,
         grid.across_step, state.half_depth, state.half_across, tables.mill_kerf, tables.fan_spread, tables.charge,
-        tables.settings_per_bolt, chain)
+        most, chain)
     steps = [tuple(int(v) for v in row) for row in chain if row[0] != -999][::-1]
+    value += tables.charge * sum(step[3] for step in steps)
     groups: list[tuple[int, list[SlabCut]]] = []
     for turn, low, t, _ in steps:
         cut = SlabCut(low * grid.depth_step, float(tables.menu[t]))
@@ -227,7 +232,7 @@ def bolt_setting(state: Search, base: int, near: int, far: int) -> Setting | Non
     for turn, cuts in reversed(groups):
         clock = np.pi * (base + turn + grid.rolls // 2) / grid.rolls
         node = Setting(float(np.mod(clock, 2 * np.pi)), tuple(sorted(cuts, key=lambda c: -c.low)), above=node, role="bolt")
-    return node
+    return node, float(value)
 
 
 def half_setting(state: Search, turn: int, face: int) -> Setting | None:
@@ -246,8 +251,8 @@ def half_setting(state: Search, turn: int, face: int) -> Setting | None:
     up = face_index(tables.faces, depths[h] + gap)
     down = face_index(tables.faces, -(depths[l] - gap))
     turns = 2 * grid.rolls
-    above = bolt_setting(state, turn, up, face)
-    below = bolt_setting(state, (turn - quarter) % turns, face, down)
+    above = bolt_setting(state, turn, up, face)[0]
+    below = bolt_setting(state, (turn - quarter) % turns, face, down)[0]
     clock = float(np.mod(np.pi * (turn + quarter) / grid.rolls, 2 * np.pi))
     return Setting(clock, cuts_of(state, slabs), above, below, role="half")
 

@@ -1,0 +1,193 @@
+"""Carry a layout out: settings become cuts, slabs go to the shop, offcuts remain. Posing is asked of a `Poser`."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pithline.geometry.pieces import Face, Piece
+from pithline.mill.machine import Machines
+from pithline.plan.frame import PlanLog, normal_at
+from pithline.plan.layout import Setting, SlabCut
+from pithline.plan.ledger import Ledger
+from pithline.plan.parts import SawnPart
+from pithline.plan.shop import SlabJob, rename, resaw, saw_slab
+from pithline.plan.strips import Saws, SlabFrame, lay_out
+
+Array = NDArray[np.float64]
+PARALLEL = np.cos(np.radians(1.2))
+FLUSH = 16.0
+"""A slab whose face lies this near to a parallel sawn face (mm) uses that face instead of a cut of its own."""
+
+
+@dataclass(frozen=True, slots=True)
+class Posed:
+    """How a setting's cuts truly lie: unit normal, and the slabs' faces as the saw can set them."""
+
+    normal: Array
+    slabs: tuple[SlabCut, ...]  # offsets are n·X, from the top down
+    tool: str
+    kerf: float
+    charged: bool
+    entry: dict  # more keys of the setting's operation
+    per_cut: Callable[[Piece, float], dict]  # extra keys of a cut
+    minutes: float
+
+
+class Poser(Protocol):
+    """Turns a drawn setting into one that can be sawn; None where no machine takes it."""
+
+    def pose(self, setting: Setting, piece: Piece, ledger: Ledger) -> Posed | None:
+        """Pose a piece for a setting."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Shop:
+    """What carrying out needs besides the log."""
+
+    machines: Machines
+    parts: tuple[SawnPart, ...]
+    worth: Array
+    left: Array  # plates of each part still wanted
+
+    @property
+    def saws(self) -> Saws:
+        """Kerfs and limits that shape strips."""
+        m = self.machines
+        return Saws(m.resaw.kerf, m.rip.kerf, m.crosscut.kerf, m.resaw.height_max)
+
+
+def parallel_faces(piece: Piece, normal: Array) -> tuple[Face | None, Face | None]:
+    """The piece's faces parallel to `normal`: the one that bounds it from below, and from above."""
+    low = high = None
+    for face in piece.faces:
+        lean = float(np.dot(face.normal, normal))
+        if lean < -PARALLEL:
+            low = face
+        elif lean > PARALLEL:
+            high = face
+    return low, high
+
+
+def snapped(slabs: tuple[SlabCut, ...], low: float | None, high: float | None) -> tuple[SlabCut, ...]:
+    """Slabs moved onto a parallel sawn face where they lie near to it, thickness kept."""
+    out = list(slabs)
+    if low is not None and out and abs(out[-1].low - low) < FLUSH:
+        out[-1] = SlabCut(low, out[-1].thickness)
+    if high is not None and out and abs(high - out[0].top) < FLUSH:
+        out[0] = SlabCut(high - out[0].thickness, out[0].thickness)
+    return tuple(out)
+
+
+def slab_frame(log: PlanLog, piece: Piece, normal: Array, low: float, top: float) -> SlabFrame:
+    """The frame of a slab between two faces square to `normal`."""
+    axis = log.axis - (log.axis @ normal) * normal
+    axis /= np.linalg.norm(axis)
+    bounds = tuple((np.asarray(f.normal), f.offset) for f in piece.faces if abs(np.dot(f.normal, normal)) < PARALLEL)
+    return SlabFrame(axis, normal, np.cross(normal, axis), low, top, bounds)
+
+
+def carry_out(log: PlanLog, layout: Setting, shop: Shop, poser: Poser, reserve: bool = True, root: str = "log") -> Ledger:
+    """Saw a whole layout: mill settings first, then bolts in the shop, slabs, and what is resawn dried last."""
+    ledger = Ledger()
+    whole = Piece(root, "log")
+    ledger.pieces[root], ledger.made_by[root] = whole, None
+    left = shop.left.astype(float).copy()
+    queue: list[tuple[Setting, Piece]] = [(layout, whole)]
+    later: list[tuple[Setting, Piece]] = []
+    slabs: list[SlabJob] = []
+    while queue or later:
+        on_mill = bool(queue)
+        setting, piece = queue.pop(0) if queue else later.pop(0)
+        posed = poser.pose(setting, piece, ledger)
+        if posed is None:
+            continue
+        if on_mill and posed.tool != "mill":
+            later.append((setting, piece))
+            continue
+        above, below, made = _saw_setting(log, ledger, setting, piece, posed, shop, left, reserve)
+        slabs.extend(made)
+        for child, rest in ((setting.above, above), (setting.below, below)):
+            if child is not None and rest is not None:
+                (queue if posed.tool == "mill" else later).insert(0 if posed.tool != "mill" else len(queue), (child, rest))
+    waiting = [job for slab in slabs for job in saw_slab(log, ledger, shop.machines, slab, shop.parts)]
+    for stage in ("green", "dried"):
+        for job, made, strip, width, billet in waiting:
+            if shop.parts[billet.part].part.resaw == stage:
+                resaw(log, ledger, shop.machines, job, made, strip, width, billet, shop.parts)
+    return ledger
+
+
+def _saw_setting(log: PlanLog, ledger: Ledger, setting: Setting, piece: Piece, posed: Posed, shop: Shop, left: Array, reserve: bool
+                 ) -> tuple[Piece | None, Piece | None, list[SlabJob]]:
+    """One setting's cuts from the top down; returns what is left above and below, and its slabs."""
+    low_face, high_face = parallel_faces(piece, posed.normal)
+    entry = ledger.setting(posed.tool, piece.id, posed.charged, posed.minutes, **posed.entry)
+    kerf, normal, kind = posed.kerf, posed.normal, piece.kind
+    child = {"log": "half", "half": "bolt", "bolt": "bolt"}[setting.role]
+    above: Piece | None = None
+    below: Piece | None = None
+    jobs: list[SlabJob] = []
+    current, last = piece, np.inf
+    face_cut = high_face.cut if high_face is not None else None
+    if high_face is not None:
+        last = high_face.offset
+    for i, slab in enumerate(posed.slabs):
+        first, final = i == 0, i == len(posed.slabs) - 1
+        if last - slab.top > 0.3:
+            if first:
+                name = (ledger.fresh(child + "-"), child if setting.above is not None else ("bolt" if setting.role != "bolt" else "offcut"))
+            else:
+                name = (ledger.fresh("offcut-"), "offcut")
+            over, current = ledger.cut(entry, current, normal, slab.top + kerf / 2, kerf, name, (ledger.fresh("rest-"), kind),
+                                       **posed.per_cut(current, slab.top + kerf / 2))
+            if first:
+                above = over
+        if low_face is not None and slab.low + low_face.offset < 0.3:
+            made, current = current, None
+            made = _as_slab(ledger, made)
+            face_cut = low_face.cut
+        else:
+            rest = (ledger.fresh(child + "-"), child if setting.below is not None else "bolt") if final else (ledger.fresh("rest-"), kind)
+            made, current = ledger.cut(entry, current, normal, slab.low - kerf / 2, kerf, (ledger.fresh("slab-"), "slab"), rest,
+                                       **posed.per_cut(current, slab.low - kerf / 2))
+            face_cut = ledger.made_by[made.id]
+        last = slab.low - kerf
+        top = min(slab.top, high_face.offset) if high_face is not None else slab.top
+        frame = slab_frame(log, made, normal, slab.low, top)
+        strips = lay_out(log, frame, shop.parts, shop.worth, left, shop.saws, reserve)
+        for strip in strips:
+            for billet in strip.billets:
+                left[billet.part] -= len(billet.layers)
+        jobs.append(SlabJob(made, frame, face_cut or "", strips))
+    below = current
+    return above, below, jobs
+
+
+def _as_slab(ledger: Ledger, piece: Piece) -> Piece:
+    """What is left between the last cut and an old face is a slab: rename it where it was made."""
+    made = Piece(piece.id, "slab", piece.faces)
+    rename(ledger, piece, made, "slab-")
+    return made
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnPoser:
+    """Takes every setting exactly as drawn, on a saw of one kerf: for the practice layout and for comparing layouts."""
+
+    log: PlanLog
+    kerf: float
+
+    def pose(self, setting: Setting, piece: Piece, ledger: Ledger) -> Posed | None:
+        """Normal and offsets as drawn."""
+        normal = normal_at(self.log.axis, setting.clock)
+        base = float(self.log.origin @ normal)
+        low, high = parallel_faces(piece, normal)
+        slabs = tuple(SlabCut(s.low + base, s.thickness) for s in setting.slabs)
+        slabs = snapped(slabs, None if low is None else -low.offset, None if high is None else high.offset)
+        return Posed(normal, slabs, "mill", self.kerf, True, {}, lambda p, o: {}, 0.0)

@@ -1,0 +1,165 @@
+"""Columns for the master: first settings, halves and bolts worth choosing from, each re-laid on the true planes.
+
+A column knows what it yields of every part as it would really be laid out (`lay_out`), not as the grid saw it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pithline.geometry.pieces import Face, Piece
+from pithline.plan.candidates import FirstColumn, Search, bolt_setting, cuts_of, face_index, restricted, stack_table, unstack
+from pithline.plan.carry import DrawnPoser, Shop, parallel_faces, slab_frame
+from pithline.plan.frame import PlanLog
+from pithline.plan.layout import Setting, SlabCut
+from pithline.plan.ledger import Ledger
+from pithline.plan.strips import lay_out
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One way to saw one piece: its setting (children left out), plates by part, charged settings, grid value."""
+
+    setting: Setting
+    plates: tuple[int, ...]
+    charged: int
+    grid_value: float
+
+
+@dataclass(frozen=True, slots=True)
+class BoltColumns:
+    """Choices for one bolt of one half column; the first leaves it whole."""
+
+    columns: tuple[Column, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class HalfColumn:
+    """A half's own setting and the choices for the bolts above and below it."""
+
+    column: Column
+    above: BoltColumns
+    below: BoltColumns
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """A first setting with the choices of both halves."""
+
+    column: Column
+    above: tuple[HalfColumn, ...]
+    below: tuple[HalfColumn, ...]
+
+
+@dataclass(slots=True)
+class Evaluator:
+    """Lays slabs out once each."""
+
+    log: PlanLog
+    shop: Shop
+    kerf: float
+    seen: dict = field(default_factory=dict)
+
+    def yields(self, setting: Setting, piece: Piece) -> tuple[tuple[int, ...], Piece, Piece]:
+        """Plates by part of one setting's slabs, and the pieces left above and below."""
+        posed = DrawnPoser(self.log, self.kerf).pose(setting, piece, Ledger())
+        assert posed is not None
+        total = np.zeros(len(self.shop.parts), int)
+        for slab in posed.slabs:
+            frame = slab_frame(self.log, piece, posed.normal, slab.low, slab.top)
+            key = (np.round(posed.normal, 9).tobytes(), round(slab.low, 4), round(slab.top, 4),
+                   tuple((np.round(n, 9).tobytes(), round(o, 4)) for n, o in frame.bounds))
+            if key not in self.seen:
+                strips = lay_out(self.log, frame, self.shop.parts, self.shop.worth, self.shop.left, self.shop.saws)
+                count = np.zeros(len(self.shop.parts), int)
+                for strip in strips:
+                    for billet in strip.billets:
+                        count[billet.part] += len(billet.layers)
+                self.seen[key] = count
+            total += self.seen[key]
+        n, k = posed.normal, self.kerf
+        over = Piece("a", "bolt", (*piece.faces, Face(tuple(-n), -(posed.slabs[0].top + k), "t")))
+        under = Piece("b", "bolt", (*piece.faces, Face(tuple(n), posed.slabs[-1].low - k, "t")))
+        return tuple(int(v) for v in total), over, under
+
+
+def first_choices(state: Search, evaluator: Evaluator, columns: list[FirstColumn], halves: int) -> list[Choice]:
+    """Choices for the master, one for each first column."""
+    grid = state.tables.grid
+    whole = Piece("log", "log")
+    out = []
+    for column in columns:
+        setting = Setting(grid.roll(column.roll), cuts_of(state, column.slabs), role="log")
+        plates, over, under = evaluator.yields(setting, whole)
+        above = half_columns(state, evaluator, over, column.roll, column.upper_face, halves)
+        below = half_columns(state, evaluator, under, column.roll + grid.rolls, column.lower_face, halves)
+        out.append(Choice(Column(setting, plates, 1, column.value + state.tables.charge), above, below))
+    return out
+
+
+def half_columns(state: Search, evaluator: Evaluator, piece: Piece, turn: int, face: int, keep: int) -> tuple[HalfColumn, ...]:
+    """The best few settings of one half, different in where they leave its bolts."""
+    tables, grid = state.tables, state.tables.grid
+    if face < 0:
+        return ()
+    turns, quarter = 2 * grid.rolls, grid.rolls // 2
+    turn %= turns
+    place = -int(np.ceil(tables.faces[face] / grid.across_step - 1e-6))
+    slab = restricted(tables.values, grid.rolls, turn + quarter, tables.cells, 1, place, state.half_depth, state.half_across)
+    stack = stack_table(slab, tables.cells, state.kerf_cells)
+    depths = (np.arange(len(slab)) - state.half_depth) * grid.depth_step
+    gap = state.kerf_cells * grid.depth_step
+    found: dict[tuple[int, int], tuple[float, int, int]] = {}
+    for l in range(len(slab)):
+        down = face_index(tables.faces, -(depths[l] - gap))
+        low = tables.bolts[(turn - quarter) % turns, down, face] if down >= 0 else 0.0
+        for h in range(l + 1, len(slab)):
+            if stack[l, h] <= 0:
+                continue
+            up = face_index(tables.faces, depths[h] + gap)
+            high = tables.bolts[turn, face, up] if up >= 0 else 0.0
+            total = stack[l, h] + low + high - tables.charge
+            if total > found.get((down, up), (0.0, 0, 0))[0]:
+                found[(down, up)] = (total, l, h)
+    out = []
+    for (down, up), (_, l, h) in sorted(found.items(), key=lambda item: -item[1][0])[:keep]:
+        slabs = tuple(unstack(slab, stack, tables.cells, state.kerf_cells, l, h))
+        setting = Setting(float(np.mod(np.pi * (turn + quarter) / grid.rolls, 2 * np.pi)), cuts_of(state, slabs), role="half")
+        plates, over, under = evaluator.yields(setting, piece)
+        out.append(HalfColumn(Column(setting, plates, 1, float(stack[l, h])),
+                              bolt_columns(state, evaluator, over, turn, up, face),
+                              bolt_columns(state, evaluator, under, (turn - quarter) % turns, face, down)))
+    return tuple(out)
+
+
+def bolt_columns(state: Search, evaluator: Evaluator, piece: Piece, base: int, near: int, far: int) -> BoltColumns:
+    """Leave a bolt whole, or fan it in one, two, … charged settings."""
+    out: list[Column] = []
+    for most in range(state.tables.settings_per_bolt + 1):
+        chain, value = bolt_setting(state, base, near, far, most)
+        if chain is None or (out and abs(value - out[-1].grid_value) < 1e-9):
+            continue
+        total = np.zeros(len(evaluator.shop.parts), int)
+        charged, rest, node = 0, piece, chain
+        while node is not None:
+            plates, over, _ = evaluator.yields(node, rest)
+            normal = DrawnPoser(evaluator.log, evaluator.kerf).pose(node, rest, Ledger()).normal
+            low, high = parallel_faces(rest, normal)
+            charged += low is None and high is None
+            total += plates
+            rest, node = over, node.above
+        out.append(Column(chain, tuple(int(v) for v in total), charged, value))
+    return BoltColumns(tuple(out))
+
+
+def joined(first: Setting, above: Setting | None, below: Setting | None) -> Setting:
+    """A setting with what is done to the pieces it leaves."""
+    return Setting(first.clock, first.slabs, above, below, first.role)
+
+
+__all__ = ["Choice", "Column", "Evaluator", "HalfColumn", "SlabCut", "first_choices", "joined"]

@@ -1,0 +1,167 @@
+"""The master: CP-SAT chooses roll, first setting, both halves and every bolt together, with demand and charges.
+
+Deterministic: one worker, a fixed seed and a deterministic time limit; the exact programmes' best layout is the hint.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from ortools.sat.python import cp_model
+
+from pithline.plan.columns import Choice, Column, HalfColumn, joined
+from pithline.plan.layout import Setting
+from pithline.plan.parts import SawnPart
+
+Array = NDArray[np.float64]
+UNIT = 1e4
+"""Objective grid: 1/10 000 litre (or of the currency), so rounding costs less than a plate's thousandth."""
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """The layout chosen, its value over these columns net of charges, the columns' bound, and the solver's status."""
+
+    layout: Setting
+    value: float
+    bound: float
+    status: str
+    settings: int
+    grid_value: float
+    plates: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Aim:
+    """What is maximised: each plate's worth, the charge of a setting, and whether complete sets come first."""
+
+    worth: Array
+    charge: float
+    sets_first: bool = False
+    settings_max: int | None = None
+
+
+def choose(choices: list[Choice], parts: tuple[SawnPart, ...], aim: Aim, effort: float, seed: int = 1,
+           on_better: Callable[[float, float], None] | None = None) -> Answer | None:
+    """Solve the master over the columns; None where no column sets a plate free."""
+    model = cp_model.CpModel()
+    made: list[tuple[Column, cp_model.IntVar]] = []
+    firsts, rows = [], []
+    for c, choice in enumerate(choices):
+        first = model.new_bool_var(f"first{c}")
+        firsts.append(first)
+        made.append((choice.column, first))
+        rows.append((first, [_half(model, made, first, half, f"{c}{side}{h}") for side in "ab"
+                             for h, half in enumerate(choice.above if side == "a" else choice.below)]))
+        for side, halves in (("a", choice.above), ("b", choice.below)):
+            taken = [v for v, (s, _) in zip(rows[-1][1], [(s, h) for s in "ab" for h in
+                     (choice.above if s == "a" else choice.below)], strict=True) if s == side]
+            if taken:
+                model.add(sum(v[0] for v in taken) <= first)
+    if not firsts:
+        return None
+    model.add(sum(firsts) == 1)
+    charged = sum(column.charged * var for column, var in made)
+    if aim.settings_max is not None:
+        model.add(charged <= aim.settings_max)
+    counted = _counted(model, made, parts)
+    sets = _sets(model, counted, parts)
+    value = sum(int(round(w * UNIT)) * n for w, n in zip(aim.worth, counted, strict=True)) - int(round(aim.charge * UNIT)) * charged
+    objective = value
+    if aim.sets_first:
+        objective = value + int(round(1000 * UNIT)) * sum(sets.values())
+    model.maximize(objective)
+    for hint, var in _hint(choices, rows, made):
+        model.add_hint(var, hint)
+    solver = cp_model.CpSolver()
+    solver.parameters.num_workers = 1
+    solver.parameters.random_seed = seed
+    solver.parameters.max_deterministic_time = effort
+    solver.parameters.relative_gap_limit = 1e-6
+    status = solver.solve(model)
+    if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+        return None
+    if on_better:
+        on_better(solver.objective_value / UNIT, solver.best_objective_bound / UNIT)
+    return _read(choices, rows, made, solver, status, parts, aim)
+
+
+def _half(model: cp_model.CpModel, made: list, first: cp_model.IntVar, half: HalfColumn, name: str) -> tuple:
+    var = model.new_bool_var(f"half{name}")
+    made.append((half.column, var))
+    bolts = []
+    for side, group in (("a", half.above), ("b", half.below)):
+        options = [model.new_bool_var(f"bolt{name}{side}{i}") for i in range(len(group.columns))]
+        made.extend(zip(group.columns, options, strict=True))
+        if options:
+            model.add(sum(options) <= var)
+        bolts.append(options)
+    model.add(var <= first)
+    return var, bolts
+
+
+def _counted(model: cp_model.CpModel, made: list, parts: tuple[SawnPart, ...]) -> list:
+    """Plates of each part that count: all sawn, up to the demand."""
+    out = []
+    for p, part in enumerate(parts):
+        total = sum(column.plates[p] * var for column, var in made if column.plates[p])
+        most = sum(column.plates[p] for column, _ in made)
+        cap = most if part.demand is None else min(most, part.demand)
+        n = model.new_int_var(0, max(cap, 0), f"count{p}")
+        model.add(n <= total)
+        out.append(n)
+    return out
+
+
+def _sets(model: cp_model.CpModel, counted: list, parts: tuple[SawnPart, ...]) -> dict:
+    """Complete sets of each product that the counted plates allow."""
+    out = {}
+    for product in dict.fromkeys(p.product for p in parts):
+        n = model.new_int_var(0, 10000, f"sets{product}")
+        for count, part in zip(counted, parts, strict=True):
+            if part.product == product:
+                model.add(part.part.count * n <= count)
+        out[product] = n
+    return out
+
+
+def _hint(choices: list[Choice], rows: list, made: list) -> list[tuple[int, cp_model.IntVar]]:
+    """The exact programmes' best layout: the first choice, its first halves, the fullest fan of each bolt."""
+    on: set[int] = {rows[0][0].index}
+    first = choices[0]
+    halves = iter(rows[0][1])
+    for group in (first.above, first.below):
+        for i, _ in enumerate(group):
+            var, bolts = next(halves)
+            if i == 0:
+                on.add(var.index)
+                on.update(options[-1].index for options in bolts if options)
+    return [(int(var.index in on), var) for _, var in made]
+
+
+def _read(choices: list[Choice], rows: list, made: list, solver: cp_model.CpSolver, status: int, parts: tuple[SawnPart, ...],
+          aim: Aim) -> Answer:
+    c = next(i for i, (first, _) in enumerate(rows) if solver.boolean_value(first))
+    choice, halves = choices[c], iter(rows[c][1])
+    picked: list[Setting | None] = []
+    for group in (choice.above, choice.below):
+        found = None
+        for half in group:
+            var, bolts = next(halves)
+            if solver.boolean_value(var):
+                sides = [next((g.columns[i].setting for i, o in enumerate(options) if solver.boolean_value(o)), None)
+                         for g, options in zip((half.above, half.below), bolts, strict=True)]
+                found = joined(half.column.setting, *sides)
+        picked.append(found)
+    used = [column for column, var in made if solver.boolean_value(var)]
+    plates = tuple(sum(column.plates[p] for column in used) for p in range(len(parts)))
+    settings = sum(column.charged for column in used)
+    counted = [min(n, part.demand) if part.demand is not None else n for n, part in zip(plates, parts, strict=True)]
+    value = float(np.dot(counted, aim.worth)) - aim.charge * settings
+    grid = sum(column.grid_value for column in used) - aim.charge * settings
+    name = "optimal" if status == cp_model.OPTIMAL else "feasible"
+    bound = solver.best_objective_bound / UNIT
+    return Answer(joined(choice.column.setting, *picked), value, float(bound), name, settings, grid, plates)
