@@ -30,7 +30,7 @@ def clock_of(yz: Array) -> Array:
 
 @dataclass(frozen=True)
 class Wave:
-    """A swelling of the girth: `amplitude` · cos(order · (θ − phase − twist · x)), fading with x over `fade` if given."""
+    """A swelling of the girth: amplitude · cos(order · (θ − phase − twist · x)), fading over `fade` along x."""
 
     order: int
     amplitude: float

@@ -194,11 +194,11 @@ def _clutter(log: TrueLog, rng: np.random.Generator, count: int) -> Array:
     """A block and a leaning post a good step away from the log."""
     n = count // 2
     low = _lowest(log) - BEARER - 40
-    block = rng.uniform([-0.5, -0.5, 0], [0.5, 0.5, 1], (n, 3)) * [300, 220, 180]
+    size = np.array([300.0, 220, 180])
+    block = rng.uniform(-0.5, 0.5, (n, 3))
     face = rng.integers(0, 3, n)
-    block[np.arange(n), face] = np.round(block[np.arange(n), face] / [300, 220, 180][0]) * 0 + np.where(
-        rng.uniform(0, 1, n) < 0.5, np.array([-150, -110, 0])[face], np.array([150, 110, 180])[face]
-    )
+    block[np.arange(n), face] = rng.choice([-0.5, 0.5], n)
+    block = block * size + [0, 0, size[2] / 2]
     block += [0.7 * log.length, -(log.radius + log.flare + 480), low]
     t = rng.uniform(0, 1, n)[:, None]
     turn = rng.uniform(0, 2 * np.pi, n)
