@@ -1,0 +1,57 @@
+"""Cut scripts as bytes, and the crayon marks of their pieces."""
+
+from __future__ import annotations
+
+import json
+import math
+from typing import Any
+
+from pithline.errors import ScriptError
+
+_LETTERS = {"log": "L", "slab": "S", "half": "H", "bolt": "B", "billet": "T", "plate": "P", "offcut": "W"}
+_DIGITS = "23456789"  # 0 and 1 are too like O and I in crayon
+
+
+def _rounded(value: Any) -> Any:
+    if isinstance(value, float):
+        if not math.isfinite(value):
+            raise ScriptError("a number in the document is not finite; it cannot be written")
+        return round(value, 6) + 0.0  # + 0.0 turns -0.0 into 0.0, for the same bytes
+    if isinstance(value, dict):
+        return {key: _rounded(one) for key, one in value.items()}
+    if isinstance(value, list | tuple):
+        return [_rounded(one) for one in value]
+    return value
+
+
+def dumps(document: dict[str, Any]) -> bytes:
+    """UTF-8 JSON in the key order given, floats to 1e-6, one trailing newline; ScriptError where not finite."""
+    text = json.dumps(_rounded(document), ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+    return (text + "\n").encode()
+
+
+def loads(data: bytes) -> dict[str, Any]:
+    """The document in `data`; ScriptError where it is not one JSON object."""
+    try:
+        document = json.loads(data)
+    except ValueError as error:
+        raise ScriptError(f"the document is not JSON ({error}); write it anew with `pithline plan`") from error
+    if not isinstance(document, dict):
+        raise ScriptError("the document is not one JSON object; write it anew with `pithline plan`")
+    return document
+
+
+def crayon_marks(pieces: list[dict[str, Any]]) -> dict[str, str]:
+    """Mark of each piece id: its kind's letter and a number in the digits 2 to 9, in the order given."""
+    counts: dict[str, int] = {}
+    marks: dict[str, str] = {}
+    for piece in pieces:
+        letter = _LETTERS[piece["kind"]]
+        number = counts.get(letter, 0)
+        counts[letter] = number + 1
+        text = _DIGITS[number % 8]
+        while number := number // 8:
+            text = _DIGITS[(number - 1) % 8] + text
+            number -= 1
+        marks[piece["id"]] = letter + text
+    return marks
