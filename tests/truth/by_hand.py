@@ -44,8 +44,9 @@ def slab_script(log: TrueLog, tilt: float = 0.0) -> dict:
         for name, kind in (above, below):
             pieces.append({"id": name, "mark": name[:5], "kind": kind, "made_by": id, "volume": 0.0})
         ops.append(
-            {"op": "cut", "id": id, "tool": tool, "setting": setting, "piece": piece, "normal": list(map(float, normal)),
-             "offset": float(offset), "kerf": kerf, "above": above[0], "below": below[0], **more}
+            {"op": "cut", "id": id, "tool": tool, "setting": setting, "piece": piece,
+             "normal": [float(v) for v in normal], "offset": float(offset), "kerf": kerf,
+             "above": above[0], "below": below[0], **more}
         )  # fmt: skip
 
     def setting(id, tool, piece, charged, **more) -> None:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from truth.by_hand import cylinder, slab_script
-from truth.judge import judge
+from truth.judge import judge, replay
 from truth.logs import TrueDefect
 
 
@@ -111,3 +111,32 @@ def test_the_judge_is_quick():
     start = time.perf_counter()
     judge(slab_script(cylinder()), cylinder())
     assert time.perf_counter() - start < 5.0
+
+
+def test_common_practice_leaves_four_bolts():
+    """A straight log 26 in inside the bark, 44 in long: a 4 in slab, then 3 in from each half (common practice)."""
+    inch, kerf = 25.4, 2.0
+    log = cylinder(radius=13 * inch, length=44 * inch)
+    ops, pieces = [], [{"id": "log", "kind": "log", "made_by": None}]
+
+    def setting(id, piece, normal, thick, parts):
+        ops.append({"op": "setting", "id": id, "piece": piece})
+        rest = piece
+        for n, (offset, above, below) in enumerate(((thick / 2, *parts[0]), (-thick / 2, *parts[1]))):
+            offset += kerf / 2 if n == 0 else -kerf / 2
+            ops.append({"op": "cut", "id": f"{id}{n}", "setting": id, "piece": rest, "normal": normal, "offset": offset,
+                        "kerf": kerf, "above": above[0], "below": below[0]})  # fmt: skip
+            pieces.extend({"id": name, "kind": kind, "made_by": f"{id}{n}"} for name, kind in (above, below))
+            rest = below[0]
+
+    setting("a", "log", [0, 0, 1], 4 * inch, ((("h1", "half"), ("r", "log")), (("s1", "slab"), ("h2", "half"))))
+    for h in ("h1", "h2"):
+        parts = (((f"{h}b1", "bolt"), (f"{h}r", "half")), ((f"{h}s", "slab"), (f"{h}b2", "bolt")))
+        setting(f"{h}x", h, [0, 1, 0], 3 * inch, parts)
+    hard = []
+    solids, used = replay({"operations": ops, "pieces": pieces}, np.eye(4), hard)
+    assert hard == []
+    clock, share = np.meshgrid(np.radians(np.arange(360)), np.linspace(0, 1, 60))
+    points = np.stack([np.full(clock.shape, 500.0), *(share * log.radius * f(clock) for f in (np.sin, np.cos))], -1)
+    full = {name: bool((solid.depth(points) > 1).any()) for name, solid in solids.items() if name not in used}
+    assert full == dict.fromkeys(("s1", "h1s", "h2s", "h1b1", "h1b2", "h2b1", "h2b2"), True)

@@ -1,0 +1,76 @@
+"""Do plans hold on the real log? Generated logs, scanned, fitted and planned by the command, held against their truth.
+
+From the clone's root: `python tests/benchmarks/hold.py --kinds round swept --seeds 101 102 --effort coarse`
+Prints a row a log: litres claimed and true, their ratio, the ratio to the practice layout, breaches and what was lost.
+"""
+
+from __future__ import annotations
+
+import argparse
+import collections
+import json
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+
+from truth.judge import Verdict, judge
+from truth.logs import KINDS, true_log
+from truth.scans import card_text, simulate_scan, write_binary_ply
+
+
+def plan_and_judge(kind: str, seed: int, arguments: list[str], folder: Path) -> tuple[dict, Verdict] | str:
+    """The script and the verdict on it, or the command's one line of error."""
+    log = true_log(kind, seed)
+    scan = simulate_scan(log, seed)
+    write_binary_ply(folder / "log.ply", scan.points)
+    (folder / "log.toml").write_text(card_text(log, scan, "log.ply"), encoding="utf-8")
+    command = [sys.executable, "-m", "pithline.cli.main", "plan", str(folder / "log.toml")]
+    command += ["--out", str(folder / "plan"), *arguments]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    if done.returncode:
+        return (done.stderr.strip().splitlines() or ["no word"])[-1]
+    script = json.loads((folder / "plan" / "cut-script.json").read_text(encoding="utf-8"))
+    return script, judge(script, log, scan.truth_to_scan)
+
+
+def row(name: str, script: dict, verdict: Verdict, seconds: float) -> str:
+    """One line of the table."""
+    causes = collections.Counter(b.what for b in verdict.losses)
+    hard = collections.Counter(b.what for b in verdict.hard)
+    ratio = script["practice"]["ratio"]
+    return (
+        f"{name:14} {verdict.claimed_volume / 1e6:7.2f} {verdict.true_volume / 1e6:7.2f} {verdict.ratio:6.3f} "
+        f"{ratio if ratio is None else round(ratio, 2)!s:>6} {seconds:5.0f} s  hard {dict(hard)}  lost {dict(causes)}"
+    )
+
+
+def main() -> None:
+    """Plan, judge, print."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--kinds", nargs="+", default=list(KINDS))
+    parser.add_argument("--seeds", nargs="+", type=int, default=[101])
+    parser.add_argument("--effort", default="coarse")
+    chosen = parser.parse_args()
+    claimed = true = 0.0
+    for kind in chosen.kinds:
+        for seed in chosen.seeds:
+            start = time.perf_counter()
+            with tempfile.TemporaryDirectory() as folder:
+                found = plan_and_judge(kind, seed, ["--effort", chosen.effort], Path(folder))
+            name = f"{kind}-{seed}"
+            if isinstance(found, str):
+                print(f"{name:14} {found}", flush=True)
+                continue
+            script, verdict = found
+            claimed, true = claimed + verdict.claimed_volume, true + verdict.true_volume
+            print(row(name, script, verdict, time.perf_counter() - start), flush=True)
+    if claimed:
+        print(f"all: true to claimed {true / claimed:.3f}")
+
+
+if __name__ == "__main__":
+    main()
