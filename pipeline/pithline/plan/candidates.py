@@ -65,7 +65,9 @@ def restricted(values, rolls, roll, cells, side, place, half_depth, half_across)
     out = np.zeros((nd, nt))
     for d in range(nd):
         for t in range(nt):
-            out[d, t] = slab_worth(values, rolls, roll, d - half_depth, t, cells[t], side, place, half_depth, half_across)
+            out[d, t] = slab_worth(
+                values, rolls, roll, d - half_depth, t, cells[t], side, place, half_depth, half_across
+            )
     return out
 
 
@@ -79,7 +81,9 @@ def face_index(faces, offset):
 
 
 @njit(cache=True, parallel=True)
-def half_table(values, rolls, bolts, bolt_step, faces, cells, kerf_cells, depth_step, across_step, half_depth, half_across, charge):
+def half_table(
+    values, rolls, bolts, bolt_step, faces, cells, kerf_cells, depth_step, across_step, half_depth, half_across, charge
+):
     """Best value of the half n(γ)·X ≥ face, turned a quarter: (2·rolls, faces), and its stack (…, 2) as cells l, h."""
     turns = 2 * rolls
     nf = len(faces)
@@ -109,7 +113,9 @@ def half_table(values, rolls, bolts, bolt_step, faces, cells, kerf_cells, depth_
     return out, choice
 
 
-def unstack(slab: Array, stack: Array, cells: NDArray[np.int64], kerf_cells: int, low: int, high: int) -> list[tuple[int, int]]:
+def unstack(
+    slab: Array, stack: Array, cells: NDArray[np.int64], kerf_cells: int, low: int, high: int
+) -> list[tuple[int, int]]:
     """Slabs (lower cell, menu index) of F[low, high], from the bottom up."""
     out: list[tuple[int, int]] = []
     l, h = low, high
@@ -151,17 +157,53 @@ def search(tables: Tables, bolt_step: int) -> Search:
     grid = tables.grid
     half_depth, half_across = len(grid.depths) // 2, len(grid.across) // 2
     kerf_cells = int(np.ceil(tables.mill_kerf / grid.depth_step - 1e-6))
-    halves, choice = half_table(tables.values, grid.rolls, tables.bolts, bolt_step, tables.faces, tables.cells, kerf_cells,
-                                grid.depth_step, grid.across_step, half_depth, half_across, tables.charge)
+    halves, choice = half_table(
+        tables.values,
+        grid.rolls,
+        tables.bolts,
+        bolt_step,
+        tables.faces,
+        tables.cells,
+        kerf_cells,
+        grid.depth_step,
+        grid.across_step,
+        half_depth,
+        half_across,
+        tables.charge,
+    )
     return Search(tables, halves, choice, kerf_cells, half_depth, half_across, bolt_step)
 
 
-def fan_values(values: Array, grid: Grid, cells: Array, menu: Array, faces: Array, kerf: float, spread: int, charge: float,
-               settings: int, bolt_step: int) -> Array:
+def fan_values(
+    values: Array,
+    grid: Grid,
+    cells: Array,
+    menu: Array,
+    faces: Array,
+    kerf: float,
+    spread: int,
+    charge: float,
+    settings: int,
+    bolt_step: int,
+) -> Array:
     """The bolts' table (2·rolls, faces, faces), zero where `bolt_step` leaves a base out."""
     bases = np.arange(0, 2 * grid.rolls, bolt_step)
-    some = fan_table(values, grid.rolls, bases, faces, menu, cells, grid.depth_step, grid.across_step, len(grid.depths) // 2,
-                     len(grid.across) // 2, kerf, spread, charge, settings)
+    some = fan_table(
+        values,
+        grid.rolls,
+        bases,
+        faces,
+        menu,
+        cells,
+        grid.depth_step,
+        grid.across_step,
+        len(grid.depths) // 2,
+        len(grid.across) // 2,
+        kerf,
+        spread,
+        charge,
+        settings,
+    )
     out = np.zeros((2 * grid.rolls, len(faces), len(faces)))
     out[bases] = some
     return out
@@ -184,7 +226,9 @@ def first_columns(state: Search, rolls: list[int], keep: int) -> list[FirstColum
     tables, grid = state.tables, state.tables.grid
     out: list[FirstColumn] = []
     for roll in rolls:
-        slab = restricted(tables.values, grid.rolls, roll, tables.cells, 0, -state.half_across, state.half_depth, state.half_across)
+        slab = restricted(
+            tables.values, grid.rolls, roll, tables.cells, 0, -state.half_across, state.half_depth, state.half_across
+        )
         stack = stack_table(slab, tables.cells, state.kerf_cells)
         found: dict[tuple[int, int], tuple[float, int, int]] = {}
         depths = (np.arange(len(slab)) - state.half_depth) * grid.depth_step
@@ -206,7 +250,9 @@ def first_columns(state: Search, rolls: list[int], keep: int) -> list[FirstColum
     return sorted(out, key=lambda c: (-c.promise, c.roll, c.slabs))
 
 
-def bolt_setting(state: Search, base: int, near: int, far: int, most: int | None = None) -> tuple[Setting | None, float]:
+def bolt_setting(
+    state: Search, base: int, near: int, far: int, most: int | None = None
+) -> tuple[Setting | None, float]:
     """The fan of one bolt as a chain of settings (None where nothing pays), and its value before charges.
 
     `most` bounds the charged settings.
@@ -216,9 +262,24 @@ def bolt_setting(state: Search, base: int, near: int, far: int, most: int | None
         return None, 0.0
     chain = np.full((12, 4), -999, np.int64)
     most = tables.settings_per_bolt if most is None else most
-    value = fan(tables.values, grid.rolls, base, tables.faces[near], tables.faces[far], tables.menu, tables.cells, grid.depth_step,
-        grid.across_step, state.half_depth, state.half_across, tables.mill_kerf, tables.fan_spread, tables.charge,
-        most, chain)
+    value = fan(
+        tables.values,
+        grid.rolls,
+        base,
+        tables.faces[near],
+        tables.faces[far],
+        tables.menu,
+        tables.cells,
+        grid.depth_step,
+        grid.across_step,
+        state.half_depth,
+        state.half_across,
+        tables.mill_kerf,
+        tables.fan_spread,
+        tables.charge,
+        most,
+        chain,
+    )
     steps = [tuple(int(v) for v in row) for row in chain if row[0] != -999][::-1]
     value += tables.charge * sum(step[3] for step in steps)
     groups: list[tuple[int, list[SlabCut]]] = []
@@ -231,7 +292,9 @@ def bolt_setting(state: Search, base: int, near: int, far: int, most: int | None
     node: Setting | None = None
     for turn, cuts in reversed(groups):
         clock = np.pi * (base + turn + grid.rolls // 2) / grid.rolls
-        node = Setting(float(np.mod(clock, 2 * np.pi)), tuple(sorted(cuts, key=lambda c: -c.low)), above=node, role="bolt")
+        node = Setting(
+            float(np.mod(clock, 2 * np.pi)), tuple(sorted(cuts, key=lambda c: -c.low)), above=node, role="bolt"
+        )
     return node, float(value)
 
 
@@ -243,7 +306,9 @@ def half_setting(state: Search, turn: int, face: int) -> Setting | None:
     l, h = (int(v) for v in state.half_choice[turn, face])
     quarter = grid.rolls // 2
     place = -int(np.ceil(tables.faces[face] / grid.across_step - 1e-6))
-    slab = restricted(tables.values, grid.rolls, turn + quarter, tables.cells, 1, place, state.half_depth, state.half_across)
+    slab = restricted(
+        tables.values, grid.rolls, turn + quarter, tables.cells, 1, place, state.half_depth, state.half_across
+    )
     stack = stack_table(slab, tables.cells, state.kerf_cells)
     slabs = unstack(slab, stack, tables.cells, state.kerf_cells, l, h)
     gap = state.kerf_cells * grid.depth_step

@@ -92,7 +92,9 @@ def slab_frame(log: PlanLog, piece: Piece, normal: Array, low: float, top: float
     return SlabFrame(axis, normal, np.cross(normal, axis), low, top, bounds)
 
 
-def carry_out(log: PlanLog, layout: Setting, shop: Shop, poser: Poser, reserve: bool = True, root: str = "log") -> Ledger:
+def carry_out(
+    log: PlanLog, layout: Setting, shop: Shop, poser: Poser, reserve: bool = True, root: str = "log"
+) -> Ledger:
     """Saw a whole layout: mill settings first, then bolts in the shop, slabs, and what is resawn dried last."""
     ledger = Ledger()
     whole = Piece(root, "log")
@@ -114,7 +116,9 @@ def carry_out(log: PlanLog, layout: Setting, shop: Shop, poser: Poser, reserve: 
         slabs.extend(made)
         for child, rest in ((setting.above, above), (setting.below, below)):
             if child is not None and rest is not None:
-                (queue if posed.tool == "mill" else later).insert(0 if posed.tool != "mill" else len(queue), (child, rest))
+                (queue if posed.tool == "mill" else later).insert(
+                    0 if posed.tool != "mill" else len(queue), (child, rest)
+                )
     waiting = [job for slab in slabs for job in saw_slab(log, ledger, shop.machines, slab, shop.parts)]
     for stage in ("green", "dried"):
         for job, made, strip, width, billet in waiting:
@@ -123,8 +127,9 @@ def carry_out(log: PlanLog, layout: Setting, shop: Shop, poser: Poser, reserve: 
     return ledger
 
 
-def _saw_setting(log: PlanLog, ledger: Ledger, setting: Setting, piece: Piece, posed: Posed, shop: Shop, left: Array, reserve: bool
-                 ) -> tuple[Piece | None, Piece | None, list[SlabJob]]:
+def _saw_setting(
+    log: PlanLog, ledger: Ledger, setting: Setting, piece: Piece, posed: Posed, shop: Shop, left: Array, reserve: bool
+) -> tuple[Piece | None, Piece | None, list[SlabJob]]:
     """One setting's cuts from the top down; returns what is left above and below, and its slabs."""
     low_face, high_face = parallel_faces(piece, posed.normal)
     entry = ledger.setting(posed.tool, piece.id, posed.charged, posed.minutes, **posed.entry)
@@ -141,11 +146,22 @@ def _saw_setting(log: PlanLog, ledger: Ledger, setting: Setting, piece: Piece, p
         first, final = i == 0, i == len(posed.slabs) - 1
         if last - slab.top > 0.3:
             if first:
-                name = (ledger.fresh(child + "-"), child if setting.above is not None else ("bolt" if setting.role != "bolt" else "offcut"))
+                name = (
+                    ledger.fresh(child + "-"),
+                    child if setting.above is not None else ("bolt" if setting.role != "bolt" else "offcut"),
+                )
             else:
                 name = (ledger.fresh("offcut-"), "offcut")
-            over, current = ledger.cut(entry, current, normal, slab.top + kerf / 2, kerf, name, (ledger.fresh("rest-"), kind),
-                                       **posed.per_cut(current, slab.top + kerf / 2))
+            over, current = ledger.cut(
+                entry,
+                current,
+                normal,
+                slab.top + kerf / 2,
+                kerf,
+                name,
+                (ledger.fresh("rest-"), kind),
+                **posed.per_cut(current, slab.top + kerf / 2),
+            )
             if first:
                 above = over
         if low_face is not None and slab.low + low_face.offset < 0.3:
@@ -153,9 +169,21 @@ def _saw_setting(log: PlanLog, ledger: Ledger, setting: Setting, piece: Piece, p
             made = _as_slab(ledger, made)
             face_cut = low_face.cut
         else:
-            rest = (ledger.fresh(child + "-"), child if setting.below is not None else "bolt") if final else (ledger.fresh("rest-"), kind)
-            made, current = ledger.cut(entry, current, normal, slab.low - kerf / 2, kerf, (ledger.fresh("slab-"), "slab"), rest,
-                                       **posed.per_cut(current, slab.low - kerf / 2))
+            rest = (
+                (ledger.fresh(child + "-"), child if setting.below is not None else "bolt")
+                if final
+                else (ledger.fresh("rest-"), kind)
+            )
+            made, current = ledger.cut(
+                entry,
+                current,
+                normal,
+                slab.low - kerf / 2,
+                kerf,
+                (ledger.fresh("slab-"), "slab"),
+                rest,
+                **posed.per_cut(current, slab.low - kerf / 2),
+            )
             face_cut = ledger.made_by[made.id]
         last = slab.low - kerf
         top = min(slab.top, high_face.offset) if high_face is not None else slab.top
@@ -164,7 +192,7 @@ def _saw_setting(log: PlanLog, ledger: Ledger, setting: Setting, piece: Piece, p
         for strip in strips:
             for billet in strip.billets:
                 left[billet.part] -= len(billet.layers)
-        jobs.append(SlabJob(made, frame, face_cut or "", strips))
+        jobs.append(SlabJob(made, frame, face_cut or "", strips, setting.role))
     below = current
     return above, below, jobs
 

@@ -11,7 +11,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.geometry.pieces import Face, Piece
-from pithline.plan.candidates import FirstColumn, Search, bolt_setting, cuts_of, face_index, restricted, stack_table, unstack
+from pithline.plan.candidates import (
+    FirstColumn,
+    Search,
+    bolt_setting,
+    cuts_of,
+    face_index,
+    restricted,
+    stack_table,
+    unstack,
+)
 from pithline.plan.carry import DrawnPoser, Shop, parallel_faces, slab_frame
 from pithline.plan.frame import PlanLog
 from pithline.plan.layout import Setting, SlabCut
@@ -72,8 +81,12 @@ class Evaluator:
         total = np.zeros(len(self.shop.parts), int)
         for slab in posed.slabs:
             frame = slab_frame(self.log, piece, posed.normal, slab.low, slab.top)
-            key = (np.round(posed.normal, 9).tobytes(), round(slab.low, 4), round(slab.top, 4),
-                   tuple((np.round(n, 9).tobytes(), round(o, 4)) for n, o in frame.bounds))
+            key = (
+                np.round(posed.normal, 9).tobytes(),
+                round(slab.low, 4),
+                round(slab.top, 4),
+                tuple((np.round(n, 9).tobytes(), round(o, 4)) for n, o in frame.bounds),
+            )
             if key not in self.seen:
                 strips = lay_out(self.log, frame, self.shop.parts, self.shop.worth, self.shop.left, self.shop.saws)
                 count = np.zeros(len(self.shop.parts), int)
@@ -102,7 +115,9 @@ def first_choices(state: Search, evaluator: Evaluator, columns: list[FirstColumn
     return out
 
 
-def half_columns(state: Search, evaluator: Evaluator, piece: Piece, turn: int, face: int, keep: int) -> tuple[HalfColumn, ...]:
+def half_columns(
+    state: Search, evaluator: Evaluator, piece: Piece, turn: int, face: int, keep: int
+) -> tuple[HalfColumn, ...]:
     """The best few settings of one half, different in where they leave its bolts."""
     tables, grid = state.tables, state.tables.grid
     if face < 0:
@@ -110,7 +125,9 @@ def half_columns(state: Search, evaluator: Evaluator, piece: Piece, turn: int, f
     turns, quarter = 2 * grid.rolls, grid.rolls // 2
     turn %= turns
     place = -int(np.ceil(tables.faces[face] / grid.across_step - 1e-6))
-    slab = restricted(tables.values, grid.rolls, turn + quarter, tables.cells, 1, place, state.half_depth, state.half_across)
+    slab = restricted(
+        tables.values, grid.rolls, turn + quarter, tables.cells, 1, place, state.half_depth, state.half_across
+    )
     stack = stack_table(slab, tables.cells, state.kerf_cells)
     depths = (np.arange(len(slab)) - state.half_depth) * grid.depth_step
     gap = state.kerf_cells * grid.depth_step
@@ -129,11 +146,17 @@ def half_columns(state: Search, evaluator: Evaluator, piece: Piece, turn: int, f
     out = []
     for (down, up), (_, l, h) in sorted(found.items(), key=lambda item: -item[1][0])[:keep]:
         slabs = tuple(unstack(slab, stack, tables.cells, state.kerf_cells, l, h))
-        setting = Setting(float(np.mod(np.pi * (turn + quarter) / grid.rolls, 2 * np.pi)), cuts_of(state, slabs), role="half")
+        setting = Setting(
+            float(np.mod(np.pi * (turn + quarter) / grid.rolls, 2 * np.pi)), cuts_of(state, slabs), role="half"
+        )
         plates, over, under = evaluator.yields(setting, piece)
-        out.append(HalfColumn(Column(setting, plates, 1, float(stack[l, h])),
-                              bolt_columns(state, evaluator, over, turn, up, face),
-                              bolt_columns(state, evaluator, under, (turn - quarter) % turns, face, down)))
+        out.append(
+            HalfColumn(
+                Column(setting, plates, 1, float(stack[l, h])),
+                bolt_columns(state, evaluator, over, turn, up, face),
+                bolt_columns(state, evaluator, under, (turn - quarter) % turns, face, down),
+            )
+        )
     return tuple(out)
 
 

@@ -46,8 +46,24 @@ def slab_worth(values, rolls, roll, low, t, cells, side, place, half_depth, half
 
 
 @njit(cache=True)
-def fan(values, rolls, base, near_face, far_face, menu, cells, depth_step, across_step, half_depth, half_across, kerf, spread,
-        charge, settings_max, chain):
+def fan(
+    values,
+    rolls,
+    base,
+    near_face,
+    far_face,
+    menu,
+    cells,
+    depth_step,
+    across_step,
+    half_depth,
+    half_across,
+    kerf,
+    spread,
+    charge,
+    settings_max,
+    chain,
+):
     """Best fan of one bolt.
 
     `near_face`, `far_face` in mm; `spread` roll steps between directions. Writes the slabs chosen into `chain`
@@ -100,7 +116,9 @@ def fan(values, rolls, base, near_face, far_face, menu, cells, depth_step, acros
                         else:
                             u1 = max(from_far, (near_face - c_low * cos_b) / sin_b)
                         place = int(np.ceil(u1 / across_step))
-                        gain = slab_worth(values, rolls, roll, low, t, cells[t], 1, -place, half_depth, half_across) - cost
+                        gain = (
+                            slab_worth(values, rolls, roll, low, t, cells[t], 1, -place, half_depth, half_across) - cost
+                        )
                         if gain > best[s, k, top + n] and gain > -cost + 1e-6:
                             best[s, k, top + n] = gain
                             back[s, k, top + n, 0], back[s, k, top + n, 1] = -1, -1
@@ -115,7 +133,9 @@ def fan(values, rolls, base, near_face, far_face, menu, cells, depth_step, acros
                             line = (c - n) * depth_step + kerf
                             u1 = max(from_far, (line - c_low * cos_d) / sin_d)
                             place = int(np.ceil(u1 / across_step))
-                            worth = slab_worth(values, rolls, roll, low, t, cells[t], 1, -place, half_depth, half_across)
+                            worth = slab_worth(
+                                values, rolls, roll, low, t, cells[t], 1, -place, half_depth, half_across
+                            )
                             if worth <= cost:
                                 continue
                             gain = held + worth - cost
@@ -158,8 +178,22 @@ def fan(values, rolls, base, near_face, far_face, menu, cells, depth_step, acros
 
 
 @njit(cache=True, parallel=True)
-def fan_table(values, rolls, bases, faces, menu, cells, depth_step, across_step, half_depth, half_across, kerf, spread, charge,
-              settings_max):
+def fan_table(
+    values,
+    rolls,
+    bases,
+    faces,
+    menu,
+    cells,
+    depth_step,
+    across_step,
+    half_depth,
+    half_across,
+    kerf,
+    spread,
+    charge,
+    settings_max,
+):
     """Values of all bolts: (bases, far faces, near faces)."""
     nb, nf = len(bases), len(faces)
     out = np.zeros((nb, nf, nf), np.float64)
@@ -167,6 +201,22 @@ def fan_table(values, rolls, bases, faces, menu, cells, depth_step, across_step,
         b, f = i // nf, i % nf
         chain = np.empty((12, 4), np.int64)
         for g in range(nf):
-            out[b, f, g] = fan(values, rolls, bases[b], faces[g], faces[f], menu, cells, depth_step, across_step, half_depth,
-                               half_across, kerf, spread, charge, settings_max, chain)
+            out[b, f, g] = fan(
+                values,
+                rolls,
+                bases[b],
+                faces[g],
+                faces[f],
+                menu,
+                cells,
+                depth_step,
+                across_step,
+                half_depth,
+                half_across,
+                kerf,
+                spread,
+                charge,
+                settings_max,
+                chain,
+            )
     return out

@@ -44,8 +44,15 @@ class PlanLog:
     sapwood: float
 
 
-def plan_log(model: LogModel, pith_radius: float | None, trim_butt: float, trim_top: float,
-             defects: tuple[Defect, ...], surface_doubts: float = SURFACE_DOUBTS, pith_doubts: float = PITH_DOUBTS) -> PlanLog:
+def plan_log(
+    model: LogModel,
+    pith_radius: float | None,
+    trim_butt: float,
+    trim_top: float,
+    defects: tuple[Defect, ...],
+    surface_doubts: float = SURFACE_DOUBTS,
+    pith_doubts: float = PITH_DOUBTS,
+) -> PlanLog:
     """Prepare a fitted log for planning."""
     field = wood_field(model)
     ends = station_of(field, np.array([0.0, model.length]), field.pith)
@@ -54,9 +61,18 @@ def plan_log(model: LogModel, pith_radius: float | None, trim_butt: float, trim_
     chord = top - butt
     reach = float(np.linalg.norm(chord))
     return PlanLog(
-        model=model, field=field, exact=tables(field), wary=scaled(field, surface_doubts, pith_doubts), origin=butt,
-        axis=chord / reach, reach=reach, pith_radius=PITH_RADIUS if pith_radius is None else max(pith_radius, 1.0),
-        trim_butt=trim_butt, trim_top=trim_top, defects=defects, sapwood=model.sapwood_thickness,
+        model=model,
+        field=field,
+        exact=tables(field),
+        wary=scaled(field, surface_doubts, pith_doubts),
+        origin=butt,
+        axis=chord / reach,
+        reach=reach,
+        pith_radius=PITH_RADIUS if pith_radius is None else max(pith_radius, 1.0),
+        trim_butt=trim_butt,
+        trim_top=trim_top,
+        defects=defects,
+        sapwood=model.sapwood_thickness,
     )
 
 

@@ -24,6 +24,7 @@ class Plate:
     billet: str
     layer: int
     volume: float
+    role: str = "log"  # of the setting whose slab it came from
     mate: str | None = None
     set_id: str | None = None
 
@@ -46,15 +47,37 @@ class Ledger:
         self.counts[prefix] = self.counts.get(prefix, 0) + 1
         return f"{prefix}{self.counts[prefix]}"
 
-    def setting(self, tool: str, piece: str, charged: bool, minutes: float, stage: str = "green", **more: object) -> dict:
+    def setting(
+        self, tool: str, piece: str, charged: bool, minutes: float, stage: str = "green", **more: object
+    ) -> dict:
         """Open a setting of a piece on a machine."""
-        entry = {"op": "setting", "id": self.fresh("set-"), "tool": tool, "piece": piece, "stage": stage, "weight_kg": 0.0,
-                 "minutes": minutes, "charged": charged, "checks": [], "cautions": [], **more}
+        entry = {
+            "op": "setting",
+            "id": self.fresh("set-"),
+            "tool": tool,
+            "piece": piece,
+            "stage": stage,
+            "weight_kg": 0.0,
+            "minutes": minutes,
+            "charged": charged,
+            "checks": [],
+            "cautions": [],
+            **more,
+        }
         self.operations.append(entry)
         return entry
 
-    def cut(self, setting: dict, piece: Piece, normal: Array, offset: float, kerf: float, above: tuple[str, str],
-            below: tuple[str, str], **more: object) -> tuple[Piece, Piece]:
+    def cut(
+        self,
+        setting: dict,
+        piece: Piece,
+        normal: Array,
+        offset: float,
+        kerf: float,
+        above: tuple[str, str],
+        below: tuple[str, str],
+        **more: object,
+    ) -> tuple[Piece, Piece]:
         """Part a piece in two; `above` and `below` are (id, kind)."""
         cut = self.fresh("cut-")
         self.used.add(piece.id)
@@ -63,9 +86,21 @@ class Ledger:
         for one in (over, under):
             self.pieces[one.id] = one
             self.made_by[one.id] = cut
-        self.operations.append({"op": "cut", "id": cut, "tool": setting["tool"], "setting": setting["id"], "piece": piece.id,
-                                "normal": [float(v) for v in normal], "offset": float(offset), "kerf": float(kerf), **more,
-                                "above": over.id, "below": under.id})
+        self.operations.append(
+            {
+                "op": "cut",
+                "id": cut,
+                "tool": setting["tool"],
+                "setting": setting["id"],
+                "piece": piece.id,
+                "normal": [float(v) for v in normal],
+                "offset": float(offset),
+                "kerf": float(kerf),
+                **more,
+                "above": over.id,
+                "below": under.id,
+            }
+        )
         return over, under
 
     def leaves(self) -> list[str]:

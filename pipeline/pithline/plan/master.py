@@ -44,8 +44,14 @@ class Aim:
     settings_max: int | None = None
 
 
-def choose(choices: list[Choice], parts: tuple[SawnPart, ...], aim: Aim, effort: float, seed: int = 1,
-           on_better: Callable[[float, float], None] | None = None) -> Answer | None:
+def choose(
+    choices: list[Choice],
+    parts: tuple[SawnPart, ...],
+    aim: Aim,
+    effort: float,
+    seed: int = 1,
+    on_better: Callable[[float, float], None] | None = None,
+) -> Answer | None:
     """Solve the master over the columns; None where no column sets a plate free."""
     model = cp_model.CpModel()
     made: list[tuple[Column, cp_model.IntVar]] = []
@@ -54,11 +60,26 @@ def choose(choices: list[Choice], parts: tuple[SawnPart, ...], aim: Aim, effort:
         first = model.new_bool_var(f"first{c}")
         firsts.append(first)
         made.append((choice.column, first))
-        rows.append((first, [_half(model, made, first, half, f"{c}{side}{h}") for side in "ab"
-                             for h, half in enumerate(choice.above if side == "a" else choice.below)]))
+        rows.append(
+            (
+                first,
+                [
+                    _half(model, made, first, half, f"{c}{side}{h}")
+                    for side in "ab"
+                    for h, half in enumerate(choice.above if side == "a" else choice.below)
+                ],
+            )
+        )
         for side, halves in (("a", choice.above), ("b", choice.below)):
-            taken = [v for v, (s, _) in zip(rows[-1][1], [(s, h) for s in "ab" for h in
-                     (choice.above if s == "a" else choice.below)], strict=True) if s == side]
+            taken = [
+                v
+                for v, (s, _) in zip(
+                    rows[-1][1],
+                    [(s, h) for s in "ab" for h in (choice.above if s == "a" else choice.below)],
+                    strict=True,
+                )
+                if s == side
+            ]
             if taken:
                 model.add(sum(v[0] for v in taken) <= first)
     if not firsts:
@@ -69,7 +90,10 @@ def choose(choices: list[Choice], parts: tuple[SawnPart, ...], aim: Aim, effort:
         model.add(charged <= aim.settings_max)
     counted = _counted(model, made, parts)
     sets = _sets(model, counted, parts)
-    value = sum(int(round(w * UNIT)) * n for w, n in zip(aim.worth, counted, strict=True)) - int(round(aim.charge * UNIT)) * charged
+    value = (
+        sum(int(round(w * UNIT)) * n for w, n in zip(aim.worth, counted, strict=True))
+        - int(round(aim.charge * UNIT)) * charged
+    )
     objective = value
     if aim.sets_first:
         objective = value + int(round(1000 * UNIT)) * sum(sets.values())
@@ -142,8 +166,15 @@ def _hint(choices: list[Choice], rows: list, made: list) -> list[tuple[int, cp_m
     return [(int(var.index in on), var) for _, var in made]
 
 
-def _read(choices: list[Choice], rows: list, made: list, solver: cp_model.CpSolver, status: int, parts: tuple[SawnPart, ...],
-          aim: Aim) -> Answer:
+def _read(
+    choices: list[Choice],
+    rows: list,
+    made: list,
+    solver: cp_model.CpSolver,
+    status: int,
+    parts: tuple[SawnPart, ...],
+    aim: Aim,
+) -> Answer:
     c = next(i for i, (first, _) in enumerate(rows) if solver.boolean_value(first))
     choice, halves = choices[c], iter(rows[c][1])
     picked: list[Setting | None] = []
@@ -152,8 +183,10 @@ def _read(choices: list[Choice], rows: list, made: list, solver: cp_model.CpSolv
         for half in group:
             var, bolts = next(halves)
             if solver.boolean_value(var):
-                sides = [next((g.columns[i].setting for i, o in enumerate(options) if solver.boolean_value(o)), None)
-                         for g, options in zip((half.above, half.below), bolts, strict=True)]
+                sides = [
+                    next((g.columns[i].setting for i, o in enumerate(options) if solver.boolean_value(o)), None)
+                    for g, options in zip((half.above, half.below), bolts, strict=True)
+                ]
                 found = joined(half.column.setting, *sides)
         picked.append(found)
     used = [column for column, var in made if solver.boolean_value(var)]

@@ -42,8 +42,19 @@ def sawn_parts(products: Products, species: str) -> tuple[SawnPart, ...]:
             length, width, thickness = (max(size[i] for size in sizes) for i in range(3))
             own = sizes[1]
             demand = None if product.demand is None else product.demand * part.count
-            out.append(SawnPart(product.name, part, limits, length, width, thickness, own[0] * own[1] * own[2], demand,
-                                price_of(product, part)))
+            out.append(
+                SawnPart(
+                    product.name,
+                    part,
+                    limits,
+                    length,
+                    width,
+                    thickness,
+                    own[0] * own[1] * own[2],
+                    demand,
+                    price_of(product, part),
+                )
+            )
     return tuple(out)
 
 

@@ -28,6 +28,7 @@ class SlabJob:
     frame: SlabFrame
     face: str
     strips: tuple[Strip, ...]
+    role: str = "log"
 
 
 def minutes_of(length: float, cuts: int, feed: float | None, fixed: float | None = None) -> float:
@@ -46,18 +47,24 @@ def rip(ledger: Ledger, machines: Machines, job: SlabJob) -> list[tuple[Piece, S
         return []
     kerf = machines.rip.kerf
     lateral = job.frame.lateral
-    setting = ledger.setting("rip", job.piece.id, False, 0.0, support="table", against={"face": job.face, "angle_deg": 90.0})
+    setting = ledger.setting(
+        "rip", job.piece.id, False, 0.0, support="table", against={"face": job.face, "angle_deg": 90.0}
+    )
     piece, out, last, cuts = job.piece, [], np.inf, 0
     ordered = sorted(job.strips, key=lambda s: -s.place)
     for i, strip in enumerate(ordered):
         top = strip.place + strip_width(strip.width)
         if last - top > 0.3:
             name = (ledger.fresh("offcut-"), "offcut")
-            _, piece = ledger.cut(setting, piece, lateral, top + kerf / 2, kerf, name, (ledger.fresh("rest-"), job.piece.kind))
+            _, piece = ledger.cut(
+                setting, piece, lateral, top + kerf / 2, kerf, name, (ledger.fresh("rest-"), job.piece.kind)
+            )
             cuts += 1
         final = i == len(ordered) - 1
         rest = (ledger.fresh("offcut-"), "offcut") if final else (ledger.fresh("rest-"), job.piece.kind)
-        over, piece = ledger.cut(setting, piece, lateral, strip.place - kerf / 2, kerf, (ledger.fresh("strip-"), "billet"), rest)
+        over, piece = ledger.cut(
+            setting, piece, lateral, strip.place - kerf / 2, kerf, (ledger.fresh("strip-"), "billet"), rest
+        )
         cuts += 1
         last = strip.place - kerf
         out.append((over, strip))
@@ -70,11 +77,14 @@ def _length(job: SlabJob) -> float:
     return max(starts) - min(starts) + 600.0 if starts else 0.0
 
 
-def crosscut(ledger: Ledger, machines: Machines, job: SlabJob, piece: Piece, strip: Strip, parts: tuple[SawnPart, ...]
-             ) -> list[tuple[Piece, Billet]]:
+def crosscut(
+    ledger: Ledger, machines: Machines, job: SlabJob, piece: Piece, strip: Strip, parts: tuple[SawnPart, ...]
+) -> list[tuple[Piece, Billet]]:
     """Crosscut a strip into billets."""
     kerf, axis = machines.crosscut.kerf, job.frame.axis
-    setting = ledger.setting("crosscut", piece.id, False, 0.0, support="table", against={"face": job.face, "angle_deg": 90.0})
+    setting = ledger.setting(
+        "crosscut", piece.id, False, 0.0, support="table", against={"face": job.face, "angle_deg": 90.0}
+    )
     out, last, cuts = [], np.inf, 0
     ordered = sorted(strip.billets, key=lambda b: -b.start)
     for i, billet in enumerate(ordered):
@@ -85,7 +95,9 @@ def crosscut(ledger: Ledger, machines: Machines, job: SlabJob, piece: Piece, str
             cuts += 1
         final = i == len(ordered) - 1
         rest = (ledger.fresh("offcut-"), "offcut") if final else (ledger.fresh("rest-"), "billet")
-        over, piece = ledger.cut(setting, piece, axis, billet.start - kerf / 2, kerf, (ledger.fresh("billet-"), "billet"), rest)
+        over, piece = ledger.cut(
+            setting, piece, axis, billet.start - kerf / 2, kerf, (ledger.fresh("billet-"), "billet"), rest
+        )
         cuts += 1
         last = billet.start - kerf
         out.append((over, billet))
@@ -93,27 +105,53 @@ def crosscut(ledger: Ledger, machines: Machines, job: SlabJob, piece: Piece, str
     return out
 
 
-def narrow(ledger: Ledger, machines: Machines, job: SlabJob, piece: Piece, strip: Strip, part: SawnPart) -> tuple[Piece, float]:
+def narrow(
+    ledger: Ledger, machines: Machines, job: SlabJob, piece: Piece, strip: Strip, part: SawnPart
+) -> tuple[Piece, float]:
     """Rip a billet that is wider than its part; returns it and its width."""
     wide, want = strip_width(strip.width), strip_width(part.width)
     if wide - want < SLIVER:
         return piece, wide
     kerf = machines.rip.kerf
-    setting = ledger.setting("rip", piece.id, False, minutes_of(part.length, 1, machines.rip.feed), support="table",
-                             against={"face": job.face, "angle_deg": 90.0})
-    _, under = ledger.cut(setting, piece, job.frame.lateral, strip.place + want + kerf / 2, kerf,
-                          (ledger.fresh("offcut-"), "offcut"), (ledger.fresh("billet-"), "billet"))
+    setting = ledger.setting(
+        "rip",
+        piece.id,
+        False,
+        minutes_of(part.length, 1, machines.rip.feed),
+        support="table",
+        against={"face": job.face, "angle_deg": 90.0},
+    )
+    _, under = ledger.cut(
+        setting,
+        piece,
+        job.frame.lateral,
+        strip.place + want + kerf / 2,
+        kerf,
+        (ledger.fresh("offcut-"), "offcut"),
+        (ledger.fresh("billet-"), "billet"),
+    )
     return under, want
 
 
-def resaw(log: PlanLog, ledger: Ledger, machines: Machines, job: SlabJob, piece: Piece, strip: Strip, width: float, billet: Billet,
-          parts: tuple[SawnPart, ...]) -> None:
+def resaw(
+    log: PlanLog,
+    ledger: Ledger,
+    machines: Machines,
+    job: SlabJob,
+    piece: Piece,
+    strip: Strip,
+    width: float,
+    billet: Billet,
+    parts: tuple[SawnPart, ...],
+) -> None:
     """Resaw a billet to plates from the top down, and grade them as sawn."""
     part, frame, kerf = parts[billet.part], job.frame, machines.resaw.kerf
     step = part.thickness + kerf
     layers = sorted(billet.layers, reverse=True)
     stage = part.part.resaw
-    setting = ledger.setting("resaw", piece.id, False, 0.0, stage, support="fence", against={"face": job.face, "angle_deg": 0.0})
+    setting = ledger.setting(
+        "resaw", piece.id, False, 0.0, stage, support="fence", against={"face": job.face, "angle_deg": 0.0}
+    )
     source, top_of_rest, cuts = piece.id, frame.top, 0
     kind = piece.kind
     for i, layer in enumerate(layers):
@@ -121,7 +159,9 @@ def resaw(log: PlanLog, ledger: Ledger, machines: Machines, job: SlabJob, piece:
         top = low + part.thickness
         if top_of_rest - top > SLIVER:
             name = (ledger.fresh("offcut-"), "offcut")
-            _, piece = ledger.cut(setting, piece, frame.normal, top + kerf / 2, kerf, name, (ledger.fresh("rest-"), kind))
+            _, piece = ledger.cut(
+                setting, piece, frame.normal, top + kerf / 2, kerf, name, (ledger.fresh("rest-"), kind)
+            )
             cuts += 1
             top_of_rest = top
         if layer == 0:
@@ -130,13 +170,15 @@ def resaw(log: PlanLog, ledger: Ledger, machines: Machines, job: SlabJob, piece:
         else:
             final = i == len(layers) - 1
             rest = (ledger.fresh("offcut-"), "offcut") if final else (ledger.fresh("rest-"), kind)
-            made, piece = ledger.cut(setting, piece, frame.normal, low - kerf / 2, kerf, (ledger.fresh("plate-"), "plate"), rest)
+            made, piece = ledger.cut(
+                setting, piece, frame.normal, low - kerf / 2, kerf, (ledger.fresh("plate-"), "plate"), rest
+            )
             cuts += 1
         corner = frame.point(billet.start, strip.place, low)
         edges = (part.length * frame.axis, width * frame.lateral, (top_of_rest - low) * frame.normal)
         grade = grade_plate(log, corner, edges, part.limits)
         volume = part.volume
-        ledger.plates.append(Plate(made.id, billet.part, corner, edges, grade, source, layer, volume))
+        ledger.plates.append(Plate(made.id, billet.part, corner, edges, grade, source, layer, volume, job.role))
         ledger.boxes[made.id] = float(np.prod([np.linalg.norm(e) for e in edges]))
         top_of_rest = low - kerf
     setting["minutes"] = minutes_of(part.length, cuts, machines.resaw.feed)
@@ -160,7 +202,9 @@ def rename(ledger: Ledger, old: Piece, new: Piece, prefix: str) -> None:
             return
 
 
-def saw_slab(log: PlanLog, ledger: Ledger, machines: Machines, job: SlabJob, parts: tuple[SawnPart, ...]) -> list[tuple]:
+def saw_slab(
+    log: PlanLog, ledger: Ledger, machines: Machines, job: SlabJob, parts: tuple[SawnPart, ...]
+) -> list[tuple]:
     """Everything of one slab up to its billets; returns the resaw jobs so that dried ones can come last."""
     waiting = []
     for piece, strip in rip(ledger, machines, job):

@@ -56,8 +56,15 @@ class Grid:
         return np.pi * index / self.rolls
 
 
-def make_grid(log: PlanLog, parts: tuple[SawnPart, ...], thickness_max: float, rolls: int, depth_step: float,
-              along_step: float, kerf_resaw: float) -> Grid:
+def make_grid(
+    log: PlanLog,
+    parts: tuple[SawnPart, ...],
+    thickness_max: float,
+    rolls: int,
+    depth_step: float,
+    along_step: float,
+    kerf_resaw: float,
+) -> Grid:
     """A grid as wide as any passing plate of this log can lie."""
     radius = float(log.field.radius.max())
     bow = float(np.abs(log.field.pith - np.linspace(log.field.pith[0], log.field.pith[-1], len(log.field.pith))).max())
@@ -67,8 +74,10 @@ def make_grid(log: PlanLog, parts: tuple[SawnPart, ...], thickness_max: float, r
     reach = min(radius, max(20.0, (radius - narrow) / max(np.tan(steep), 1e-6)) + bow + 12.0)
     lead = max(parts, key=lambda part: part.volume * part.part.count if part.thickness < 12 else 0.0)
     step = lead.thickness + kerf_resaw
-    menu = sorted({round(k * step - kerf_resaw, 1) for k in (2, 3, 4, 6, 8, 10, 12, 14, 16)} |
-                  {round(part.thickness, 1) for part in parts if part.thickness > 20})
+    menu = sorted(
+        {round(k * step - kerf_resaw, 1) for k in (2, 3, 4, 6, 8, 10, 12, 14, 16)}
+        | {round(part.thickness, 1) for part in parts if part.thickness > 20}
+    )
     menu = tuple(t for t in menu if t <= min(thickness_max, 2 * reach)) or (lead.thickness,)
     return Grid(rolls, depth_step, along_step, 5.0, reach, radius + bow + 5.0, menu)
 
@@ -91,10 +100,12 @@ def part_table(parts: tuple[SawnPart, ...], grid: Grid, worth: Array) -> PartTab
     cells_across = np.array([int(np.ceil(p.width / grid.across_step - 1e-6)) for p in parts])
     order = {w: k for k, w in enumerate(sorted(set(cells_across.tolist())))}
     return PartTable(
-        np.array([int(np.ceil(p.length / grid.along_step - 1e-6)) for p in parts]), cells_across,
+        np.array([int(np.ceil(p.length / grid.along_step - 1e-6)) for p in parts]),
+        cells_across,
         np.array([p.thickness for p in parts]),
         np.array([int(np.ceil(p.thickness / 2 / grid.depth_step - 0.25)) for p in parts]),
-        np.array([p.limits.ring_angle_mean + GRADE_RESERVE for p in parts]), np.asarray(worth, float),
+        np.array([p.limits.ring_angle_mean + GRADE_RESERVE for p in parts]),
+        np.asarray(worth, float),
         np.array([order[w] for w in cells_across.tolist()]),
     )
 
@@ -114,7 +125,9 @@ def _summed(values: NDArray, dtype: type) -> NDArray:
     return out
 
 
-def roll_planes(log: PlanLog, parts: tuple[SawnPart, ...], grid: Grid, clock: float) -> tuple[RollPlanes, NDArray[np.int64]]:
+def roll_planes(
+    log: PlanLog, parts: tuple[SawnPart, ...], grid: Grid, clock: float
+) -> tuple[RollPlanes, NDArray[np.int64]]:
     """Look at the wood on all depth planes of one roll; also each part's limit-list number."""
     lists = list(dict.fromkeys(part.limits for part in parts))
     normal = normal_at(log.axis, clock)
@@ -128,12 +141,18 @@ def roll_planes(log: PlanLog, parts: tuple[SawnPart, ...], grid: Grid, clock: fl
     for k, depth in enumerate(depths):
         origin = log.origin + depth * normal + across[0] * lateral
         a, b, inside, from_pith = (
-            g.T for g in plane_grid(log.wary, origin, log.axis, lateral, normal, nx, len(across), grid.along_step, grid.across_step)
+            g.T
+            for g in plane_grid(
+                log.wary, origin, log.axis, lateral, normal, nx, len(across), grid.along_step, grid.across_step
+            )
         )
         angle[k] = a
         gone = (inside < SURFACE_RESERVE) | (from_pith < log.pith_radius + 1.0)
-        points = (origin + np.arange(nx)[None, :, None] * grid.along_step * log.axis
-                  + np.arange(len(across))[:, None, None] * grid.across_step * lateral).reshape(-1, 3)
+        points = (
+            origin
+            + np.arange(nx)[None, :, None] * grid.along_step * log.axis
+            + np.arange(len(across))[:, None, None] * grid.across_step * lateral
+        ).reshape(-1, 3)
         trims = in_trims(log, points)
         for defect in log.defects:
             trims |= in_defect(defect, log.model, log.field, points)
@@ -142,8 +161,11 @@ def roll_planes(log: PlanLog, parts: tuple[SawnPart, ...], grid: Grid, clock: fl
             bad[i, k] = (a < limits.ring_angle_min + GRADE_RESERVE) | (b > limits.runout_max - RUNOUT_RESERVE)
             none[i, k] = gone | ((inside < log.sapwood + SURFACE_RESERVE) if limits.sapwood == "none" else False)
     number = np.array([lists.index(part.limits) for part in parts])
-    return RollPlanes(np.stack([_summed(b, np.int32) for b in bad]), np.stack([_summed(w, np.int32) for w in none]),
-                      _summed(angle, np.float32)), number
+    return RollPlanes(
+        np.stack([_summed(b, np.int32) for b in bad]),
+        np.stack([_summed(w, np.int32) for w in none]),
+        _summed(angle, np.float32),
+    ), number
 
 
 @njit(cache=True, fastmath=True, parallel=True)
@@ -166,7 +188,9 @@ def passes(bad, wood, angle, number, cells_along, cells_across, half_planes, mea
                     clear = True
                     for k in (-h, h, -(h // 2), h // 2):
                         e = d + k
-                        if (wood[m, e, u + w, x + l] - wood[m, e, u, x + l] - wood[m, e, u + w, x] + wood[m, e, u, x]) != 0:
+                        if (
+                            wood[m, e, u + w, x + l] - wood[m, e, u, x + l] - wood[m, e, u + w, x] + wood[m, e, u, x]
+                        ) != 0:
                             clear = False
                             break
                     if not clear:
@@ -179,8 +203,21 @@ def passes(bad, wood, angle, number, cells_along, cells_across, half_planes, mea
 
 
 @njit(cache=True, fastmath=True, parallel=True)
-def slab_values(allowed, some, thickness, cells_along, cells_across, worth, width_class, classes, menu, depth_step, resaw_kerf,
-                rip_cells, crosscut_cells):
+def slab_values(
+    allowed,
+    some,
+    thickness,
+    cells_along,
+    cells_across,
+    worth,
+    width_class,
+    classes,
+    menu,
+    depth_step,
+    resaw_kerf,
+    rip_cells,
+    crosscut_cells,
+):
     """Best value of every slab: (2, depths, menu, across) from place u outwards (0) and up to place u (1).
 
     The slab's lower face lies at the depth index. Strips are as wide as one part; narrower parts may share a strip.

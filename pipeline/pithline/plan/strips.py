@@ -103,8 +103,13 @@ def _span(log: PlanLog, slab: SlabFrame) -> tuple[float, float, float, float]:
     x = field.x0 + np.arange(len(field.pith)) * field.dx
     clocks = np.arange(0, 360, 5)
     e = np.stack([-np.sin(np.radians(clocks)), np.cos(np.radians(clocks))], axis=1)
-    points = np.concatenate([np.broadcast_to(x[:, None, None], (len(x), len(clocks), 1)),
-                             field.pith[:, None] + field.radius[:, clocks, None] * e[None]], axis=2).reshape(-1, 3)
+    points = np.concatenate(
+        [
+            np.broadcast_to(x[:, None, None], (len(x), len(clocks), 1)),
+            field.pith[:, None] + field.radius[:, clocks, None] * e[None],
+        ],
+        axis=2,
+    ).reshape(-1, 3)
     middle = (slab.low + slab.top) / 2
     half = (slab.top - slab.low) / 2 + 30.0
     near = points[np.abs(points @ slab.normal - middle) < half]
@@ -116,8 +121,11 @@ def _span(log: PlanLog, slab: SlabFrame) -> tuple[float, float, float, float]:
         lean = float(normal @ slab.lateral)
         # a face square enough to the across direction bounds it; its edge moves a little with height and length
         if abs(lean) > 0.3:
-            ends = [(offset - h * float(normal @ slab.normal) - a * float(normal @ slab.axis)) / lean
-                    for h in (slab.low, slab.top) for a in (along.min(), along.max())]
+            ends = [
+                (offset - h * float(normal @ slab.normal) - a * float(normal @ slab.axis)) / lean
+                for h in (slab.low, slab.top)
+                for a in (along.min(), along.max())
+            ]
             if lean > 0:
                 high = min(high, max(ends))
             else:
@@ -125,8 +133,9 @@ def _span(log: PlanLog, slab: SlabFrame) -> tuple[float, float, float, float]:
     return float(along.min()), float(along.max()), low, high
 
 
-def _looked_at(log: PlanLog, slab: SlabFrame, part: SawnPart, saws: Saws, span: tuple[float, float, float, float],
-               reserve: bool) -> tuple[Array, Array, Array]:
+def _looked_at(
+    log: PlanLog, slab: SlabFrame, part: SawnPart, saws: Saws, span: tuple[float, float, float, float], reserve: bool
+) -> tuple[Array, Array, Array]:
     """Grade, wood and angle images of the layers of one part: bad, gone, angle."""
     along, last, across, far = span
     nx, nu = int((last - along) / ALONG) + 1, int((far - across) / ACROSS) + 1
@@ -158,8 +167,15 @@ def _looked_at(log: PlanLog, slab: SlabFrame, part: SawnPart, saws: Saws, span: 
     return _images(bad, np.int32), _images(gone, np.int32), _images(angle, np.float64)
 
 
-def lay_out(log: PlanLog, slab: SlabFrame, parts: tuple[SawnPart, ...], worth: Array, left: Array, saws: Saws,
-            reserve: bool = True) -> tuple[Strip, ...]:
+def lay_out(
+    log: PlanLog,
+    slab: SlabFrame,
+    parts: tuple[SawnPart, ...],
+    worth: Array,
+    left: Array,
+    saws: Saws,
+    reserve: bool = True,
+) -> tuple[Strip, ...]:
     """Choose strips and billets of one slab.
 
     Parameters
@@ -172,7 +188,9 @@ def lay_out(log: PlanLog, slab: SlabFrame, parts: tuple[SawnPart, ...], worth: A
         Keep the doubts of surface and pith in reserve.
     """
     span = _span(log, slab)
-    usable = [i for i, p in enumerate(parts) if layer_count(slab, p, saws) > 0 and left[i] > 0 and p.width <= saws.height_max]
+    usable = [
+        i for i, p in enumerate(parts) if layer_count(slab, p, saws) > 0 and left[i] > 0 and p.width <= saws.height_max
+    ]
     if not usable or span[1] - span[0] < 50 or span[3] - span[2] < 20:
         return ()
     nx, nu = int((span[1] - span[0]) / ALONG) + 1, int((span[3] - span[2]) / ACROSS) + 1
@@ -194,8 +212,9 @@ def lay_out(log: PlanLog, slab: SlabFrame, parts: tuple[SawnPart, ...], worth: A
     return _choose(maps, parts, worth, left, saws, span, nx, nu)
 
 
-def _choose(maps: dict, parts: tuple[SawnPart, ...], worth: Array, left: Array, saws: Saws, span: tuple, nx: int, nu: int
-            ) -> tuple[Strip, ...]:
+def _choose(
+    maps: dict, parts: tuple[SawnPart, ...], worth: Array, left: Array, saws: Saws, span: tuple, nx: int, nu: int
+) -> tuple[Strip, ...]:
     widths = sorted({parts[i].width for i in maps})
     plans = {w: _along(maps, parts, worth, left, saws, nx, nu, w) for w in widths}
     rip = int(np.ceil(saws.rip_kerf / ACROSS - 1e-6))
@@ -225,8 +244,9 @@ def _choose(maps: dict, parts: tuple[SawnPart, ...], worth: Array, left: Array, 
     return tuple(strips)
 
 
-def _along(maps: dict, parts: tuple[SawnPart, ...], worth: Array, left: Array, saws: Saws, nx: int, nu: int, width: float
-           ) -> tuple[Array, NDArray, dict]:
+def _along(
+    maps: dict, parts: tuple[SawnPart, ...], worth: Array, left: Array, saws: Saws, nx: int, nu: int, width: float
+) -> tuple[Array, NDArray, dict]:
     """Best value along for every place across; choices for reading back."""
     members = [i for i in maps if parts[i].width <= width + 1e-6 and parts[i].width >= 0.55 * width]
     counts = {i: maps[i].sum(axis=0).astype(float) for i in members}  # (nu, nx)
@@ -250,8 +270,9 @@ def _along(maps: dict, parts: tuple[SawnPart, ...], worth: Array, left: Array, s
     return best[nx], choice, {"cross": cross, "nx": nx}
 
 
-def _billets(plan: tuple, maps: dict, parts: tuple[SawnPart, ...], remaining: Array, saws: Saws, span: tuple, u: int
-             ) -> tuple[Billet, ...]:
+def _billets(
+    plan: tuple, maps: dict, parts: tuple[SawnPart, ...], remaining: Array, saws: Saws, span: tuple, u: int
+) -> tuple[Billet, ...]:
     _, choice, info = plan
     x, out = info["nx"], []
     while x > 0:

@@ -129,7 +129,12 @@ def _point(px, py, pz, nx, ny, nz, x0, dx, radius, slope_clock, slope_x, pith, p
     h = 1.0 - g
     w00, w01, w10, w11 = b * h, b * g, a * h, a * g
     r = w00 * radius[i, j] + w01 * radius[i, j + 1] + w10 * radius[i + 1, j] + w11 * radius[i + 1, j + 1]
-    rc = w00 * slope_clock[i, j] + w01 * slope_clock[i, j + 1] + w10 * slope_clock[i + 1, j] + w11 * slope_clock[i + 1, j + 1]
+    rc = (
+        w00 * slope_clock[i, j]
+        + w01 * slope_clock[i, j + 1]
+        + w10 * slope_clock[i + 1, j]
+        + w11 * slope_clock[i + 1, j + 1]
+    )
     rx = w00 * slope_x[i, j] + w01 * slope_x[i, j + 1] + w10 * slope_x[i + 1, j] + w11 * slope_x[i + 1, j + 1]
     dd = w00 * doubt[i, j] + w01 * doubt[i, j + 1] + w10 * doubt[i + 1, j] + w11 * doubt[i + 1, j + 1]
     py1 = pith_slope[i, 0] * b + pith_slope[i + 1, 0] * a
@@ -158,16 +163,54 @@ def _point(px, py, pz, nx, ny, nz, x0, dx, radius, slope_clock, slope_x, pith, p
 
 
 @njit(cache=True, fastmath=True)
-def _grid(origin, along, across, normal, nx, nu, dxs, dus, out_angle, out_runout, out_depth, out_pith,
-          x0, dx, radius, slope_clock, slope_x, pith, pith_slope, doubt, pith_doubt, spiral):
+def _grid(
+    origin,
+    along,
+    across,
+    normal,
+    nx,
+    nu,
+    dxs,
+    dus,
+    out_angle,
+    out_runout,
+    out_depth,
+    out_pith,
+    x0,
+    dx,
+    radius,
+    slope_clock,
+    slope_x,
+    pith,
+    pith_slope,
+    doubt,
+    pith_doubt,
+    spiral,
+):
     for ix in range(nx):
         for iu in range(nu):
             lx, lu = ix * dxs, iu * dus
             px = origin[0] + lx * along[0] + lu * across[0]
             py = origin[1] + lx * along[1] + lu * across[1]
             pz = origin[2] + lx * along[2] + lu * across[2]
-            s, r, nm, nf, dd, pd = _point(px, py, pz, normal[0], normal[1], normal[2], x0, dx, radius, slope_clock,
-                                          slope_x, pith, pith_slope, doubt, pith_doubt, spiral)
+            s, r, nm, nf, dd, pd = _point(
+                px,
+                py,
+                pz,
+                normal[0],
+                normal[1],
+                normal[2],
+                x0,
+                dx,
+                radius,
+                slope_clock,
+                slope_x,
+                pith,
+                pith_slope,
+                doubt,
+                pith_doubt,
+                spiral,
+            )
             if nm > 1.0:
                 nm = 1.0
             if nf > 1.0:
@@ -181,18 +224,47 @@ def _grid(origin, along, across, normal, nx, nu, dxs, dus, out_angle, out_runout
 
 def tables(field: WoodField) -> tuple:
     """The field's arrays in the order the compiled kernels take them."""
-    return (field.x0, field.dx, field.radius, field.slope_clock, field.slope_x, field.pith, field.pith_slope,
-            field.doubt, field.pith_doubt, field.spiral)
+    return (
+        field.x0,
+        field.dx,
+        field.radius,
+        field.slope_clock,
+        field.slope_x,
+        field.pith,
+        field.pith_slope,
+        field.doubt,
+        field.pith_doubt,
+        field.spiral,
+    )
 
 
 def scaled(field: WoodField, surface: float, pith: float) -> tuple:
     """The kernels' arrays with the doubts multiplied: 0 grades the log as fitted, more keeps away from what is not known."""
-    return (field.x0, field.dx, field.radius, field.slope_clock, field.slope_x, field.pith, field.pith_slope,
-            field.doubt * surface, field.pith_doubt * pith, field.spiral)
+    return (
+        field.x0,
+        field.dx,
+        field.radius,
+        field.slope_clock,
+        field.slope_x,
+        field.pith,
+        field.pith_slope,
+        field.doubt * surface,
+        field.pith_doubt * pith,
+        field.spiral,
+    )
 
 
-def plane_grid(arrays: tuple, origin: Array, along: Array, across: Array, normal: Array, nx: int, nu: int,
-               step_x: float, step_u: float) -> tuple[Array, Array, Array, Array]:
+def plane_grid(
+    arrays: tuple,
+    origin: Array,
+    along: Array,
+    across: Array,
+    normal: Array,
+    nx: int,
+    nu: int,
+    step_x: float,
+    step_u: float,
+) -> tuple[Array, Array, Array, Array]:
     """Fields on a plane grid of nx by nu points from `origin`.
 
     Returns
@@ -202,16 +274,42 @@ def plane_grid(arrays: tuple, origin: Array, along: Array, across: Array, normal
         the surface's doubt [mm], distance from the pith [mm].
     """
     out = tuple(np.empty((nx, nu)) for _ in range(4))
-    _grid(np.asarray(origin, float), np.asarray(along, float), np.asarray(across, float), np.asarray(normal, float),
-          nx, nu, step_x, step_u, *out, *arrays)
+    _grid(
+        np.asarray(origin, float),
+        np.asarray(along, float),
+        np.asarray(across, float),
+        np.asarray(normal, float),
+        nx,
+        nu,
+        step_x,
+        step_u,
+        *out,
+        *arrays,
+    )
     return out
 
 
 @njit(cache=True, fastmath=True)
 def _points(points, normal, out, x0, dx, radius, slope_clock, slope_x, pith, pith_slope, doubt, pith_doubt, spiral):
     for k in range(points.shape[0]):
-        s, r, nm, nf, dd, pd = _point(points[k, 0], points[k, 1], points[k, 2], normal[0], normal[1], normal[2], x0, dx,
-                                      radius, slope_clock, slope_x, pith, pith_slope, doubt, pith_doubt, spiral)
+        s, r, nm, nf, dd, pd = _point(
+            points[k, 0],
+            points[k, 1],
+            points[k, 2],
+            normal[0],
+            normal[1],
+            normal[2],
+            x0,
+            dx,
+            radius,
+            slope_clock,
+            slope_x,
+            pith,
+            pith_slope,
+            doubt,
+            pith_doubt,
+            spiral,
+        )
         out[k, 0] = np.arccos(min(nm, 1.0))
         out[k, 1] = np.arcsin(min(nf, 1.0))
         out[k, 2] = r - s

@@ -64,4 +64,9 @@ def in_defect(defect: Defect, model: LogModel, field: WoodField, points: Array) 
     off = np.abs(away @ np.array([-direction[1], direction[0]]))
     depth = at_points(field, points, np.array([1.0, 0, 0]))[2]
     deep = defect.depth if defect.depth is not None else np.inf
-    return (from_end <= (defect.length or 0.0) + margin) & (along > -margin) & (off <= margin + 0.5) & (depth <= deep + margin)
+    return (
+        (from_end <= (defect.length or 0.0) + margin)
+        & (along > -margin)
+        & (off <= margin + 0.5)
+        & (depth <= deep + margin)
+    )

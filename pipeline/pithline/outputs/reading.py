@@ -1,0 +1,150 @@
+"""A cut script read for printing: who made which piece, its faces, its ends, its section."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from shapely.geometry import Polygon, box
+
+from pithline.logmodel.model import EndPlane, LogModel, clock_angles, radius_at
+from pithline.outputs.ends import EndFace, end_face, read_model
+
+Array = NDArray[np.float64]
+FAR = 1.0e5
+
+
+@dataclass(frozen=True)
+class Script:
+    """One cut script (design section 6), indexed."""
+
+    document: Mapping[str, Any]
+
+    @cached_property
+    def model(self) -> LogModel:
+        """The log model the script carries."""
+        return read_model(self.document["model"])
+
+    @cached_property
+    def pieces(self) -> dict[str, Mapping[str, Any]]:
+        """Pieces by id."""
+        return {one["id"]: one for one in self.document["pieces"]}
+
+    @cached_property
+    def plates(self) -> dict[str, Mapping[str, Any]]:
+        """Plates by piece id."""
+        return {one["id"]: one for one in self.document["plates"]}
+
+    @cached_property
+    def cuts(self) -> dict[str, Mapping[str, Any]]:
+        """Cuts by id."""
+        return {one["id"]: one for one in self.document["operations"] if one["op"] == "cut"}
+
+    @cached_property
+    def settings(self) -> list[Mapping[str, Any]]:
+        """Settings in working order, dried ones last."""
+        found = [one for one in self.document["operations"] if one["op"] == "setting"]
+        return sorted(found, key=lambda one: one.get("stage") == "dried")
+
+    @cached_property
+    def _by_setting(self) -> dict[str, list[Mapping[str, Any]]]:
+        found: dict[str, list[Mapping[str, Any]]] = {one["id"]: [] for one in self.settings}
+        for cut in self.cuts.values():
+            found[cut["setting"]].append(cut)
+        return found
+
+    @cached_property
+    def numbers(self) -> dict[str, int]:
+        """The number of every cut as the sheet, the templates and the crayon say it: 1 is the first."""
+        return {cut: index for index, cut in enumerate(self.cuts, 1)}
+
+    def cuts_of(self, setting: Mapping[str, Any]) -> list[Mapping[str, Any]]:
+        """The cuts of one setting, in order."""
+        return self._by_setting[setting["id"]]
+
+    def mark(self, piece: str) -> str:
+        """The crayon mark of a piece."""
+        return self.pieces[piece].get("mark") or piece
+
+    def parent(self, piece: str) -> str | None:
+        """The piece a piece was sawn from."""
+        made = self.pieces[piece].get("made_by")
+        return self.cuts[made]["piece"] if made else None
+
+    def line_of(self, piece: str) -> list[str]:
+        """A piece and all it came from, the log last."""
+        found = [piece]
+        while (above := self.parent(found[-1])) is not None:
+            found.append(above)
+        return found
+
+    def faces(self, piece: str) -> list[tuple[Array, float, str]]:
+        """The sawn faces of a piece: outward normal, offset, cut; the newest first."""
+        found = []
+        for one in self.line_of(piece):
+            made = self.pieces[one].get("made_by")
+            if made:
+                cut = self.cuts[made]
+                sign = -1.0 if cut["above"] == one else 1.0
+                found.append((sign * np.array(cut["normal"], float), sign * cut["offset"] - cut["kerf"] / 2.0, made))
+        return found
+
+    def own_log(self, piece: str) -> str:
+        """The log, whole or bucked, that a piece belongs to."""
+        return next(one for one in self.line_of(piece) if self.pieces[one]["kind"] == "log")
+
+    def ends(self, piece: str) -> tuple[EndFace, EndFace]:
+        """Butt and top face of the log, whole or bucked, that a piece belongs to."""
+        planes = {"butt": self.model.butt, "top": self.model.top}
+        for normal, offset, _ in reversed(self.faces(self.own_log(piece))):
+            planes["butt" if normal[0] < 0.0 else "top"] = EndPlane(normal * offset, normal)
+        return end_face(self.model, "butt", planes["butt"]), end_face(self.model, "top", planes["top"])
+
+    def part_of_face(self, piece: str, face: EndFace) -> Polygon:
+        """What of an end face belongs to a piece, in face coordinates."""
+        shape = Polygon(face.over_bark).buffer(0.0)
+        for normal, offset, _ in self.faces(piece):
+            in_face = np.array([normal @ face.right, normal @ face.up])
+            shape = _clip(shape, in_face, offset - float(normal @ face.pith))
+        return shape
+
+    def section(self, piece: str, x: float, right: Array, up: Array) -> Polygon:
+        """Section of a piece, bark and envelope included, at station x; coordinates X·right and X·up."""
+        clock = clock_angles()
+        radius = radius_at(self.model, self.model.envelope, x, clock)
+        centre = self.model.splines(self.model.centre)(x)
+        yz = centre + radius[:, None] * np.stack([-np.sin(clock), np.cos(clock)], axis=-1)
+        points = np.column_stack([np.full(len(yz), x), yz])
+        shape = Polygon(np.column_stack([points @ right, points @ up])).buffer(0.0)
+        for normal, offset, _ in self.faces(piece):
+            if abs(normal[0]) > 0.7:  # an end made by crosscutting does not bound the section
+                continue
+            in_face = np.array([normal @ right, normal @ up])
+            along = normal - in_face[0] * right - in_face[1] * up
+            shape = _clip(shape, in_face, offset - float(along[0] * x))
+        return shape
+
+
+def _clip(shape: Polygon, normal: Array, offset: float) -> Polygon:
+    """What of a shape lies where normal·p ≤ offset."""
+    size = float(np.hypot(*normal))
+    if size < 1e-9:
+        return shape if offset >= 0.0 else Polygon()
+    n, d = normal / size, offset / size
+    t, foot = np.array([-n[1], n[0]]), n * d
+    return shape.intersection(Polygon([foot + t * FAR, foot - t * FAR, foot - t * FAR - n * FAR, foot + t * FAR - n * FAR]))
+
+
+def rings(shape: Any) -> list[Array]:
+    """The outer rings (n, 2) of a shape of one or several lumps."""
+    parts = getattr(shape, "geoms", [shape])
+    return [np.asarray(one.exterior.coords) for one in parts if isinstance(one, Polygon) and not one.is_empty]
+
+
+def bed(left: float, right: float, below: float) -> Polygon:
+    """The bed as a bar under height 0."""
+    return box(left, -below, right, 0.0)

@@ -1,0 +1,42 @@
+"""Lengths, weights and volumes as the sheet says them, in the units asked for."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from pithline.units import KG_PER_POUND, format_inches, format_litres, format_mm
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """How measures are written: `units` "mm" or "in"; a tape reads to 0.5 mm or 1/32 in."""
+
+    units: str = "mm"
+
+    def length(self, value: float) -> str:
+        """A length [mm] as a tape shows it, with its unit."""
+        if self.units == "in":
+            return format_inches(value, 32)
+        return format_mm(value, 0.5).replace(".0 mm", " mm")
+
+    def both(self, value: float) -> str:
+        """A length [mm] in both units, where a mistake would cost the log."""
+        other = format_inches(value, 32) if self.units == "mm" else format_mm(value, 0.5).replace(".0 mm", " mm")
+        return f"{self.length(value)} ({other})"
+
+    def size(self, *values: float) -> str:
+        """Several lengths [mm] joined by ×."""
+        return " × ".join(self.length(value) for value in values)
+
+    def weight(self, kilograms: float) -> str:
+        """A weight [kg] in kg and lb, rounded up: it will be lifted."""
+        return f"{-int(-kilograms // 1)} kg ({-int(-kilograms / KG_PER_POUND // 1)} lb)"
+
+    def volume(self, value: float) -> str:
+        """A volume [mm³] in litres."""
+        return format_litres(value)
+
+
+def degrees(value: float) -> str:
+    """An angle [°] without needless decimals."""
+    return f"{value:.1f}".removesuffix(".0") + "°"

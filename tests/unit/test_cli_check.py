@@ -1,0 +1,51 @@
+"""pithline check: status, words and JSON on scripts that hold and that do not."""
+
+import json
+
+import pytest
+
+from pithline.cli.main import main
+from unit.test_script_replay import script
+
+
+def written(folder, document):
+    path = folder / "cut-script.json"
+    path.write_text(json.dumps({"format": "pithline-cut-script", "version": 1, **document}), encoding="utf-8")
+    return path
+
+
+def test_a_script_that_holds(tmp_path, capsys):
+    path = written(tmp_path, script())
+    assert main(["check", str(path)]) == 0
+    told = capsys.readouterr()
+    assert "pieces and volumes hold over 1 cuts" in told.out and told.err == ""
+
+
+def test_a_script_that_does_not_hold(tmp_path, capsys):
+    document = script()
+    document["pieces"][0]["volume"] = 1.0e6
+    path = written(tmp_path, document)
+    assert main(["check", str(path), "--json"]) == 2
+    told = capsys.readouterr()
+    assert (
+        told.err.startswith(f"error: {path} does not hold: h1 is stated as 1000000 mm³") and told.err.count("\n") == 1
+    )
+    assert [one["kind"] for one in json.loads(told.out)["findings"]] == ["piece-volume"]
+
+
+@pytest.mark.parametrize(
+    ("content", "message"),
+    [
+        ("{", "the document is not JSON"),
+        ("[]", "the document is not one JSON object"),
+        ("{}", "is no cut script of version 1"),
+        ('{"format": "pithline-cut-script", "version": 2}', "is no cut script of version 1"),
+        ('{"format": "pithline-cut-script", "version": 1}', "a part of the script is missing or misshapen (KeyError"),
+    ],
+)
+def test_what_is_no_script(tmp_path, capsys, content, message):
+    path = tmp_path / "cut-script.json"
+    path.write_text(content, encoding="utf-8")
+    assert main(["check", str(path)]) == 2
+    told = capsys.readouterr().err
+    assert told.startswith(f"error: {path}") and message in told and told.count("\n") == 1
