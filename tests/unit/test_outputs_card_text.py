@@ -16,7 +16,7 @@ from truth.models import to_model
 
 @pytest.fixture(scope="module")
 def model():
-    return to_model(cylinder(radius=300.0, length=1200.0))
+    return to_model(cylinder(radius=290.0, length=1200.0))  # 10 mm of bark over it
 
 
 def begun(model):
