@@ -81,7 +81,7 @@ def shrinkage_at(ovendry: float, moisture: float) -> float:
     """
     if moisture < 0:
         raise ValueError(f"a moisture content cannot be negative ({moisture} %)")
-    return ovendry * max(FIBRE_SATURATION - moisture, 0.0) / FIBRE_SATURATION
+    return ovendry * (max(FIBRE_SATURATION - moisture, 0.0) / FIBRE_SATURATION)
 
 
 def face_shrinkage(ring_angle: float, radial: float, tangential: float) -> tuple[float, float]:
