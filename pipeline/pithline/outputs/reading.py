@@ -95,7 +95,11 @@ class Script:
 
     def own_log(self, piece: str) -> str:
         """The log, whole or bucked, that a piece belongs to."""
-        return next(one for one in self.line_of(piece) if self.pieces[one]["kind"] == "log")
+        for one in self.line_of(piece):
+            made = self.pieces[one].get("made_by")
+            if made is None or (self.pieces[one]["kind"] == "log" and self.cuts[made]["tool"] == "buck"):
+                return one
+        raise ValueError(f"{piece} came from no log")
 
     def ends(self, piece: str) -> tuple[EndFace, EndFace]:
         """Butt and top face of the log, whole or bucked, that a piece belongs to."""
@@ -136,7 +140,8 @@ def _clip(shape: Polygon, normal: Array, offset: float) -> Polygon:
         return shape if offset >= 0.0 else Polygon()
     n, d = normal / size, offset / size
     t, foot = np.array([-n[1], n[0]]), n * d
-    return shape.intersection(Polygon([foot + t * FAR, foot - t * FAR, foot - t * FAR - n * FAR, foot + t * FAR - n * FAR]))
+    corners = [foot + t * FAR, foot - t * FAR, foot - t * FAR - n * FAR, foot + t * FAR - n * FAR]
+    return shape.intersection(Polygon(corners))
 
 
 def rings(shape: Any) -> list[Array]:
