@@ -3,7 +3,7 @@
 References
 ----------
 University of Missouri forestry pages: Smalian, cone and neiloid frustum with worked figures (second-hand). Huber and
-Newton from memory; Newton equals the cone exactly.
+Newton from memory.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ def huber(middle: float, length: float) -> float:
 
 
 def newton(small: float, middle: float, large: float, length: float) -> float:
-    """Newton: ``L (A_s + 4 A_m + A_l)/6``; exact for cone, paraboloid and neiloid of whole powers."""
+    """Newton: ``L (A_s + 4 A_m + A_l)/6``; exact for cylinder, paraboloid, cone and neiloid alike."""
     return length * (small + 4.0 * middle + large) / 6.0
 
 
