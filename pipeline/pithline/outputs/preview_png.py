@@ -1,0 +1,200 @@
+"""The picture of a plan for chat messages: the butt end with its mill lines and plates, and the log come apart."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Mapping
+from typing import Any
+
+import matplotlib
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.colors import to_rgb
+from matplotlib.figure import Figure
+from matplotlib.patches import Circle, Polygon, Rectangle
+from numpy.typing import NDArray
+from shapely.geometry import LineString, MultiPoint
+
+from pithline.outputs.raster import draw, look
+from pithline.outputs.scene import RING_COLOURS, Scene, ring_legend, ring_step, scene_of
+from pithline.outputs.solids import Mesh
+from pithline.outputs.words import Words
+
+Array = NDArray[np.float64]
+
+RIGHT, UP = np.array([0.0, -1.0, 0.0]), np.array([0.0, 0.0, 1.0])  # facing the butt end, +y is on the left
+WOOD, SAWN, BARK, INK, PAPER = "#ead9bd", "#f4ead6", "#6b5442", "#221d18", "#ffffff"
+WIDTH, HEIGHT, DPI = 1080, 1350, 150
+VIEW = np.array([0.62, 0.66, -0.42])
+"""Direction of sight of the log come apart: the butt at the left, seen from its right and from above."""
+LIGHT = np.array([-0.35, -0.55, 0.76])
+FINE = 2
+"""Pixels drawn for each pixel shown, along each side."""
+
+
+def preview_png(script: Mapping[str, Any]) -> bytes:
+    """PNG, 1080 × 1350 pixels, from a cut script alone."""
+    scene = scene_of(script)
+    with matplotlib.rc_context({"font.size": 13, "font.family": "DejaVu Sans"}):
+        figure = Figure(figsize=(WIDTH / DPI, HEIGHT / DPI), dpi=DPI, facecolor=PAPER)
+        _title(figure, scene)
+        end = figure.add_axes((0.01, 0.405, 0.70, 0.50))
+        _end_view(end, scene)
+        _legend(figure, scene)
+        apart = figure.add_axes((0.0, 0.0, 1.0, 0.40))
+        _apart(apart, scene)
+        buffer = io.BytesIO()
+        figure.savefig(buffer, format="png", metadata={"Software": None})
+    return buffer.getvalue()
+
+
+def _title(figure: Figure, scene: Scene) -> None:
+    document, words = scene.script.document, Words()
+    log, totals = document["log"], document["totals"]
+    sets = sum(totals["sets"].values())
+    made = f"{words.volume(totals['instrument_volume'])} in {totals['plates']} plates"
+    figure.text(0.03, 0.985, f"Log {log['id']}", va="top", fontsize=19, fontweight="bold", color=INK)
+    figure.text(
+        0.03, 0.945, made + (f", {sets} complete set" + "s" * (sets != 1) if sets else ""), va="top", color=INK,
+        fontsize=15,
+    )  # fmt: skip
+    share = 100.0 * totals["instrument_volume"] / totals["log_volume"]
+    figure.text(0.97, 0.985, f"{share:.0f} % of the log", va="top", ha="right", fontsize=13, color=INK)
+
+
+def _end_view(axes: Axes, scene: Scene) -> None:
+    """The section at mid-length seen facing the butt end: mill lines, slabs, every plate behind one another."""
+    script, model = scene.script, scene.script.model
+    x = model.length / 2.0
+    pith = np.array([-model.splines(model.pith)(x)[0], model.splines(model.pith)(x)[1]])
+    over = _outline(scene, x, model.radius_over_bark)
+    axes.add_patch(Polygon(over, fc=BARK, ec="none"))
+    under = Polygon(_outline(scene, x, model.radius_under_bark), fc=WOOD, ec="none")
+    axes.add_patch(under)
+    for share in np.arange(0.1, 1.0, 0.1):
+        axes.add_patch(Polygon(pith + share * (under.get_xy() - pith), fc="none", ec="#cbb08a", lw=0.7))
+    sizes = np.abs(over).max()
+    for name in scene.leaves:
+        plate = script.plates.get(name)
+        if plate is not None:
+            _plate(axes, scene.meshes[name], plate)
+    first = script.settings[0]["id"] if script.settings else None
+    for cut in script.cuts.values():
+        if cut["tool"] == "mill":
+            _mill_line(axes, scene, cut, x, bold=cut["setting"] == first)
+    card = script.document["inputs"].get("card", {})
+    radius = (card.get("pith") or {}).get("radius")
+    if radius:
+        axes.add_patch(Circle(pith, radius, fc="none", ec=INK, lw=1.2, ls=(0, (2, 1.5)), zorder=6))
+    axes.plot(*pith, marker="+", ms=9, mew=1.6, color=INK, zorder=7)
+    axes.plot([pith[0]] * 2, [over[:, 1].max(), over[:, 1].max() + 0.06 * sizes], color=INK, lw=2.0)
+    axes.text(pith[0], over[:, 1].max() + 0.08 * sizes, "12", ha="center", va="bottom", fontsize=13, color=INK)
+    low, high = over.min(axis=0), over.max(axis=0)
+    axes.set_xlim(low[0] - 0.14 * sizes, high[0] + 0.14 * sizes)
+    axes.set_ylim(low[1] - 0.14 * sizes, high[1] + 0.24 * sizes)
+    axes.set_aspect("equal")
+    axes.axis("off")
+
+
+def _outline(scene: Scene, x: float, radii: Array) -> Array:
+    model = scene.script.model
+    clock = np.radians(np.arange(0, 360, 5))
+    radius = model.splines(radii)(x)
+    centre = model.splines(model.centre)(x)
+    return np.column_stack([-(centre[0] - radius * np.sin(clock)), centre[1] + radius * np.cos(clock)])
+
+
+def _plate(axes: Axes, mesh: Mesh, plate: Mapping[str, Any]) -> None:
+    flat = np.column_stack([mesh.points @ RIGHT, mesh.points @ UP])
+    hull = np.asarray(MultiPoint(flat).convex_hull.exterior.coords)
+    colour = RING_COLOURS[ring_step(plate["ring_angle"]["mean"])]
+    style = {} if plate["passes"] else {"hatch": "xxxx", "fc": "none", "ec": INK}
+    axes.add_patch(Polygon(hull, **({"fc": colour, "ec": PAPER, "lw": 0.35, "zorder": 4} | style)))
+
+
+def _mill_line(axes: Axes, scene: Scene, cut: Mapping[str, Any], x: float, bold: bool) -> None:
+    normal = np.asarray(cut["normal"], float)
+    in_face = np.array([normal @ RIGHT, normal @ UP])
+    size = float(np.hypot(*in_face))
+    if size < 1e-6:
+        return
+    n = in_face / size
+    foot = n * (cut["offset"] - normal[0] * x) / size
+    along = np.array([-n[1], n[0]])
+    shape = scene.script.section(cut["piece"], x, RIGHT, UP)
+    line = shape.intersection(LineString([foot - 1e4 * along, foot + 1e4 * along]))
+    for one in getattr(line, "geoms", [line]):
+        if isinstance(one, LineString) and not one.is_empty:
+            points = np.asarray(one.coords)
+            axes.plot(*points.T, color=PAPER, lw=3.4 if bold else 2.6, zorder=5, solid_capstyle="butt")
+            axes.plot(*points.T, color=INK, lw=2.2 if bold else 1.2, zorder=5.5, solid_capstyle="butt",
+                      ls="-" if bold else (0, (4, 1.6)))  # fmt: skip
+
+
+def _legend(figure: Figure, scene: Scene) -> None:
+    """Ring angles by colour with the number of plates of each, and what the lines mean."""
+    axes = figure.add_axes((0.70, 0.42, 0.29, 0.47))
+    axes.set_xlim(0, 1)
+    axes.set_ylim(0, 1)
+    axes.axis("off")
+    axes.text(0.0, 0.985, "Ring angle, mean", fontweight="bold", va="top", fontsize=12.5, color=INK)
+    steps = [ring_step(one["ring_angle"]["mean"]) for one in scene.script.plates.values() if one["passes"]]
+    y = 0.86
+    for step, (colour, words) in zip(range(len(RING_COLOURS) - 1, -1, -1), ring_legend(), strict=True):
+        if step < 3 and step not in steps:
+            continue
+        axes.add_patch(Rectangle((0.0, y - 0.03), 0.16, 0.06, fc=colour, ec=INK, lw=0.8))
+        axes.text(0.21, y, words, va="center", color=INK)
+        axes.text(1.0, y, f"× {steps.count(step)}", va="center", ha="right", color=INK)
+        y -= 0.082
+    failing = sum(not one["passes"] for one in scene.script.plates.values())
+    if failing:
+        axes.add_patch(Rectangle((0.0, y - 0.03), 0.16, 0.06, fc="none", ec=INK, hatch="xxxx", lw=0.8))
+        axes.text(0.21, y, f"fails × {failing}", va="center", color=INK)
+        y -= 0.082
+    y -= 0.03
+    for words, style, width in (("first setting", "-", 2.4), ("later settings", (0, (4, 1.6)), 1.4)):
+        axes.plot([0.0, 0.16], [y, y], color=INK, lw=width, ls=style)
+        axes.text(0.21, y, words, va="center", color=INK)
+        y -= 0.075
+    axes.text(0.0, y, "seen facing the butt", va="center", color=INK, fontsize=12)
+
+
+def _apart(axes: Axes, scene: Scene) -> None:
+    """The log come apart along the mill's cuts, with its bark and growth layers; plates by ring angle."""
+    model = scene.script.model
+    gap = 0.34 * float(np.median(model.radius_over_bark))
+    shown, colours, shifts = [], [], []
+    for name in scene.leaves:
+        plate = scene.script.plates.get(name)
+        if not len(scene.meshes[name].faces) or (plate is None and scene.made_on_mill(name) != name):
+            continue
+        shift = scene.spread(name, gap)
+        mesh = scene.meshes[name]
+        shown.append(Mesh(mesh.points + shift, mesh.faces))
+        shifts.append(shift)
+        colours.append(RING_COLOURS[ring_step(plate["ring_angle"]["mean"])] if plate and plate["passes"] else "")
+    width, height = FINE * WIDTH, int(FINE * HEIGHT * 0.40)
+    buffers = draw(shown, look(shown, VIEW, width, height), width, height)
+    picture = _shade(scene, buffers, colours, np.array(shifts))
+    fine = picture.reshape(height // FINE, FINE, width // FINE, FINE, 3).mean(axis=(1, 3))
+    axes.imshow(fine, interpolation="nearest", aspect="auto")
+    axes.axis("off")
+
+
+def _shade(scene: Scene, buffers: Any, colours: list[str], shifts: Array) -> Array:
+    """Colours (height, width, 3) of the buffers: wood by growth layer, bark beyond it, plates by ring angle."""
+    covered = buffers.index >= 0
+    index = buffers.index[covered]
+    layer = scene.layer(buffers.points() - shifts[index])
+    bark = layer > 1.0
+    early = np.mod(layer * 9.0, 1.0)
+    wood = np.array(to_rgb(SAWN)) * (1.0 - 0.17 * early[:, None] ** 3)
+    colour = np.where(bark[:, None], np.array(to_rgb(BARK)), wood)
+    own = np.array([to_rgb(one) if one else (np.nan,) * 3 for one in colours])[index]
+    colour = np.where(np.isnan(own), colour, own)
+    light = 0.62 + 0.38 * np.clip(buffers.normal[covered] @ (LIGHT / np.linalg.norm(LIGHT)), 0.0, 1.0)
+    out = np.ones((*buffers.index.shape, 3))
+    out[covered] = colour * light[:, None]
+    out[buffers.edges()] *= 0.35
+    return out
