@@ -1,16 +1,46 @@
-"""Replay of a cut script's operations on the log solid: pieces, volumes and their balance. Never asks the planner."""
+"""Replay of a cut script on the log it carries: pieces, plates, grades, the mill, sums. Never asks the planner."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 from pithline.script.finding import Finding
 from pithline.script.pieces import Sawn, piece_volumes, saw
+from pithline.script.structure import structure_findings
 
-__all__ = ["Finding", "piece_volumes", "replay_pieces"]
+__all__ = ["Finding", "ReplayReport", "piece_volumes", "replay", "replay_pieces"]
 
 SHARE = 0.005
 """Volumes agree within this share (design section 7)."""
+
+
+@dataclass(frozen=True, slots=True)
+class ReplayReport:
+    """What a replay found. Volumes in mm³; `volumes` is the wood of every piece by id."""
+
+    findings: tuple[Finding, ...]
+    volumes: dict[str, float]
+    kerf_volume: float
+    log_volume: float
+
+    @property
+    def holds(self) -> bool:
+        """Whether nothing was found wrong."""
+        return not self.findings
+
+
+def replay(document: dict[str, Any]) -> ReplayReport:
+    """Replay a whole script and hold everything it states against what comes out.
+
+    Parameters
+    ----------
+    document : dict
+        A cut script that keeps its schema (`pithline.script.schema.validate`).
+    """
+    sawn = saw(document)
+    findings = (*sawn.findings, *structure_findings(document, sawn), *volume_findings(document, sawn))
+    return ReplayReport(findings, sawn.volumes, sawn.kerf_volume, sawn.log_volume)
 
 
 def replay_pieces(document: dict[str, Any], share: float = SHARE) -> tuple[Finding, ...]:
