@@ -8,6 +8,7 @@ import io
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import groupby
 from typing import Any
 
 import numpy as np
@@ -56,7 +57,14 @@ def code_text(piece: str, plan: str) -> str:
 def label_rows(script: Mapping[str, Any]) -> list[dict[str, str]]:
     """One row a kept piece, in the order sawn; `sawn` is left blank to be written by hand."""
     reading, plan, rows = Script(script), plan_hash(script), []
+    passing = set()
+    for cut in reading.cuts.values():
+        made = reading.pieces[cut["piece"]]["made_by"]
+        if made and reading.cuts[made]["setting"] == cut["setting"]:
+            passing.add(cut["piece"])
     for piece in script["pieces"]:
+        if piece["id"] in passing:  # it never leaves the machine: no label
+            continue
         if piece["kind"] not in KEPT or (piece["kind"] == "log" and piece["made_by"] is None):
             continue
         plate = reading.plates.get(piece["id"])
@@ -132,8 +140,11 @@ def _label(canvas: Any, row: Mapping[str, str], words: Words, x: float, y: float
 
 
 def _code(canvas: Any, matrix: Any, x: float, y: float, cell: float) -> None:
-    """A QR code as filled squares from its top left corner."""
+    """A QR code from its top left corner, each run of dark cells as one filled bar."""
     for row, line in enumerate(matrix):
-        for column, dark in enumerate(line):
+        start = 0
+        for dark, run in groupby(line):
+            length = len(list(run))
             if dark:
-                canvas.rect(x + column * cell, y - (row + 1) * cell, cell, cell, stroke=0, fill=1)
+                canvas.rect(x + start * cell, y - (row + 1) * cell, length * cell, cell, stroke=0, fill=1)
+            start += length

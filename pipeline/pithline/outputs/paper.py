@@ -16,6 +16,7 @@ PAPERS = {"A4": A4, "Letter": LETTER}
 PLAIN, BOLD = "DejaVuSans", "DejaVuSans-Bold"
 MARGIN = 36.0
 LEAD = 1.3  # line height over type size
+ROW_LINES = 24  # a table row of more lines is continued as the next row
 
 
 def fonts() -> None:
@@ -59,6 +60,22 @@ def wrap(text: str, width: float, size: float, bold: bool = False) -> list[str]:
     return [*lines, line] if line or not lines else lines
 
 
+def shortened(text: str, width: float, size: float, bold: bool = False) -> str:
+    """The text, or as much of it as fits one line, with an ellipsis."""
+    if width_of(text, size, bold) <= width:
+        return text
+    while text and width_of(text + "…", size, bold) > width:
+        text = text[:-1]
+    return text + "…"
+
+
+def _portions(row: Sequence[str], widths: Sequence[float], size: float) -> list[list[str]]:
+    """A row in portions of at most `ROW_LINES` lines, so that none is taller than a page."""
+    cells = [wrap(cell, width - 6.0, size) for cell, width in zip(row, widths, strict=True)]
+    longest = max(len(cell) for cell in cells)
+    return [[" ".join(cell[start : start + ROW_LINES]) for cell in cells] for start in range(0, longest, ROW_LINES)]
+
+
 class Pages:
     """Blocks set one under another; page numbers and the log's name at the foot."""
 
@@ -90,7 +107,7 @@ class Pages:
     def _foot(self) -> None:
         number = f"page {self.number}"
         self.write(self.right - width_of(number, 8.0), MARGIN - 10.0, number, 8.0)
-        self.write(self.left, MARGIN - 10.0, wrap(self.title, self.measure - 80.0, 8.0)[0], 8.0)
+        self.write(self.left, MARGIN - 10.0, shortened(self.title, self.measure - 80.0, 8.0), 8.0)
 
     def write(self, x: float, y: float, text: str, size: float, bold: bool = False) -> None:
         """One line of text where it is told to stand."""
@@ -139,7 +156,7 @@ class Pages:
         """Ruled rows of wrapped cells; the head is repeated on a new page."""
         widths = [share / sum(shares) * self.measure for share in shares]
         self._row(head, widths, size * 0.9, bold=True)
-        for row in rows:
+        for row in (part for whole in rows for part in _portions(whole, widths, size)):
             before = self.number
             self.room(self._row_height(row, widths, size))
             if self.number != before:

@@ -42,7 +42,9 @@ def set_up_sheet(script: Mapping[str, Any], units: str = "mm", paper: str = "A4"
         log = reading.own_log(setting["piece"])
         mill_panel(pages, reading, words, setting, number, len(on_mill), first=log not in seen)
         seen.add(log)
-    shop_panels(pages, reading, words, [one for one in green if one["tool"] not in ("mill", "buck")], "In the shop, green")
+    shop_panels(
+        pages, reading, words, [one for one in green if one["tool"] not in ("mill", "buck")], "In the shop, green"
+    )
     same_day(pages, reading, words)
     dried = [one for one in reading.settings if one.get("stage") == "dried"]
     shop_panels(pages, reading, words, dried, "Later, when dried")

@@ -18,14 +18,17 @@ def same_day(pages: Pages, reading: Script, words: Words) -> None:
     pages.turn()
     pages.heading("The same day")
     steps = (
-        "Crayon first: the mark, and a large V across the piece with its point to the butt. Paper does not stick to wet wood: staple "
+        "Crayon first: the mark, and a large V across the piece with its point to the butt. Paper does not "
+        "stick to wet wood: staple "
         "the labels, or stick them on after drying.",
         "Seal both ends of every piece within hours of cutting (common practice).",
-        f"Stack on stickers {words.length(STICKERS[0])} thick and {words.length(STICKERS[1])} to {words.length(STICKERS[2])} wide, "
+        f"Stack on stickers {words.length(STICKERS[0])} thick and {words.length(STICKERS[1])} to "
+        f"{words.length(STICKERS[2])} wide, "
         f"{words.length(SPACING[0])} to {words.length(SPACING[1])} apart, one above the other (published: G. Wengert).",
         "Weight on top; shade; air from the side, no sun and no rain (common practice).",
         "Keep mates together and in the order they were sawn.",
-        "Weigh one piece of each kind now and write the weight and the date on it: drying is followed from this number.",
+        "Weigh one piece of each kind now and write the weight and the date on it: drying is followed from "
+        "this number.",
     )
     for number, text in enumerate(steps, 1):
         pages.step(number, text, 12.0)

@@ -26,7 +26,11 @@ def front_page(pages: Pages, reading: Script, words: Words) -> None:
     pages.heading("1  Measure before you saw")
     rows = [[what, words.both(plan), "± " + words.length(room), ""] for what, plan, room in measures(reading)]
     pages.table(["Measure", "Plan", "Room", "Found"], rows, [38, 28, 17, 17], 9.5)
-    pages.text("If one number is outside its room, do not saw this plan: find out why, or scan and plan again.", 12.0, bold=True)
+    pages.text(
+        "If one number is outside its room, do not saw this plan: find out why, or scan and plan again.",
+        12.0,
+        bold=True,
+    )
     pages.heading("The plan")
     pages.table(["", ""], [[a, b] for a, b in facts(reading, words)], [32, 68], 9.5)
     for caution in reading.document.get("cautions", []):
@@ -44,7 +48,9 @@ def measures(reading: Script) -> list[tuple[str, float, float]]:
         girth = girth_at(reading, x)
         doubt = 2.0 * 2.0 * np.pi * float(model.stderr_radius[row].mean())
         found.append((f"Girth over bark, {name}, {GIRTH_AT:.0f} mm (4 in) in", girth, max(doubt, LEAST_SHARE * girth)))
-    for face, row in zip(reading.ends("log" if "log" in reading.pieces else next(iter(reading.pieces))), (0, -1), strict=True):
+    for face, row in zip(
+        reading.ends("log" if "log" in reading.pieces else next(iter(reading.pieces))), (0, -1), strict=True
+    ):
         found += _arms(face, float(model.stderr_pith[row]), float(model.stderr_radius[row].mean()))
     return found
 
@@ -79,11 +85,13 @@ def facts(reading: Script, words: Words) -> list[tuple[str, str]]:
         ("Assumed", ("pith NOT marked, the centre stands for it" if doubt.get("pith_assumed") else "pith as marked")
                     + f"; {unseen:.0f}° of the girth unseen"),
         ("Heights", f"mill: {mill.get('name', '')}. Every blade height is what the scale reads: the "
-                    + ("kerf's centre" if reads == "centre" else "kerf's lower edge") + "; lines are drawn at the kerf's centre"),
+                    + ("kerf's centre" if reads == "centre" else "kerf's lower edge") + "; lines are drawn at "
+                    "the kerf's centre"),
         ("Yield", f"{words.volume(totals['instrument_volume'])} in {totals['plates']} plates"
                   + _spread(doubt.get("instrument_volume"), words)),
         ("Limits in force", ", ".join(_limits(doc, name) for name in limits) or "none"),
-        ("Complete sets", ", ".join(f"{_text(name)}: {count}" for name, count in totals.get("sets", {}).items()) or "none"),
+        ("Complete sets", ", ".join(f"{_text(name)}: "
+                                    f"{count}" for name, count in totals.get("sets", {}).items()) or "none"),
         ("Over practice", _practice(doc, words)),
         ("Work", f"{totals['settings']} charged settings, {totals['minutes']:.0f} minutes"),
     ]  # fmt: skip

@@ -24,7 +24,8 @@ def drawing_the_lines(pages: Pages, reading: Script, words: Words) -> None:
         for face in reading.ends(log):
             pages.turn()
             pages.heading(f"2  Drawing the lines: {face.name.upper()} end of {reading.mark(log)}")
-            pages.text("Face this end, 12 o'clock line upright. Left and right are yours, facing it. Draw every line on both ends "
+            pages.text("Face this end, 12 o'clock line upright. Left and right are yours, facing it. Draw "
+                       "every line on both ends "
                        "before the first cut, number it, and draw heavy what is heavy here.", 10.0)  # fmt: skip
             lines = face_lines(reading, own, face)
             draw_end(pages, face, lines)
@@ -37,12 +38,16 @@ def drawing_the_lines(pages: Pages, reading: Script, words: Words) -> None:
                     name = ""
             pages.table(["Line", "Bark point", "from 12 o'clock bark", "from pith", "check: from 6 o'clock bark"], rows,
                         [14, 16, 24, 20, 26], 10.0)  # fmt: skip
-            pages.text("Straight tape distances to where the line meets the bark. 12 and 6 o'clock bark: the two bark ends of the "
-                       "12 o'clock line. Below the pith cross the pith's arc with that of the 6 o'clock bark; it is sharper there.",
+            pages.text("Straight tape distances to where the line meets the bark. 12 and 6 o'clock bark: the "
+                       "two bark ends of the "
+                       "12 o'clock line. Below the pith cross the pith's arc with that of the 6 o'clock bark; "
+                       "it is sharper there.",
                        9.0)  # fmt: skip
 
 
-def face_lines(reading: Script, settings: Sequence[Any], face: EndFace) -> list[tuple[str, list[np.ndarray], np.ndarray]]:
+def face_lines(
+    reading: Script, settings: Sequence[Any], face: EndFace
+) -> list[tuple[str, list[np.ndarray], np.ndarray]]:
     """Name, heavy parts and bark points of each line: the level line of the first setting, then every mill cut."""
     found = []
     first = settings[0]
@@ -104,13 +109,15 @@ def draw_end(pages: Pages, face: EndFace, lines: Sequence[tuple[str, list[np.nda
     pages.y -= DRAWING
 
 
-def _number(pages: Pages, name: str, a: np.ndarray, b: np.ndarray, centre: np.ndarray, placed: list[np.ndarray]) -> None:
+def _number(
+    pages: Pages, name: str, a: np.ndarray, b: np.ndarray, centre: np.ndarray, placed: list[np.ndarray]
+) -> None:
     """The line's name beyond one of its bark ends, or not at all where both are crowded: the table still holds it."""
     for reach in (10.0, 22.0, 34.0):
         for point, other in ((a, b), (b, a)):
             spot = point + reach * (point - other) / max(float(np.hypot(*(point - other))), 1e-9)
             inside = pages.left + 12.0 < spot[0] < pages.right - 12.0 and abs(spot[1] - centre[1]) < DRAWING / 2.0 - 6.0
-            if inside and all(abs(spot[0] - p[0]) > 16.0 or abs(spot[1] - p[1]) > 9.0 * LEAD for p in placed):
+            if inside and all(abs(spot[0] - p[0]) > 32.0 or abs(spot[1] - p[1]) > 9.0 * LEAD for p in placed):
                 width = 5.5 * len(name)
                 pages.write(spot[0] - width / 2.0, spot[1] - 3.0, name, 9.0, bold=True)
                 placed.append(spot)

@@ -28,11 +28,13 @@ def mill_panel(pages: Pages, reading: Script, words: Words, setting: Mapping[str
     lies(pages, reading, words, setting)
     tight = [one for one in setting.get("checks", []) if one.get("clearance_run")]
     heavy = setting["weight_kg"] > TWO_PEOPLE_KG
-    pages.step(1, f"Turn until clock angle {degrees(setting['roll'])} is up. Butt end at {words.length(setting.get('butt_at', 0.0))} "
+    pages.step(1, f"Turn until clock angle {degrees(setting['roll'])} is up. Butt end at "
+                  f"{words.length(setting.get('butt_at', 0.0))} "
                   "along the bed.")  # fmt: skip
-    pages.caution(f"{words.weight(setting['weight_kg'])}. {HEAVY}" if heavy else ROLL)
+    pages.caution(f"{HEAVY} {ROLL}" if heavy else ROLL)
     line = "the level line" if first else f"line {reading.numbers[cuts[0]['id']]}" if cuts else "the drawn line"
-    pages.step(2, f"Roll until a spirit level along {line} reads level at both ends. If the ends disagree by more than 1°: "
+    pages.step(2, f"Roll until a spirit level along {line} reads level at both ends. If the ends disagree by "
+                  f"more than 1°: "
                   "stop, the lines or the scan are wrong.")  # fmt: skip
     _wedge(pages, words, setting, first)
     pages.caution(LOCK_OUT + " " + BLOCKS)
@@ -44,7 +46,8 @@ def mill_panel(pages: Pages, reading: Script, words: Words, setting: Mapping[str
 
 
 def _clearance(tight: list[Mapping[str, Any]], words: Words) -> str:
-    what = "; ".join(f"{str(one['what']).replace('_', ' ')} {words.length(one['value'])} of {words.length(one['limit'])}"
+    what = "; ".join(f"{str(one['what']).replace('_', ' ')} {words.length(one['value'])} of "
+                     f"{words.length(one['limit'])}"
                      for one in tight[:3])  # fmt: skip
     return f"Tight: {what}. {CLEARANCE} Dogged while sawn."
 
@@ -53,13 +56,15 @@ def _wedge(pages: Pages, words: Words, setting: Mapping[str, Any], first: bool) 
     lifts = ", ".join(f"{words.length(one['lift'])} at bunk {words.length(one['bunk'])}" for one in setting["lifts"]
                       if one["lift"] > 0.0) or "none"  # fmt: skip
     marks = setting["marks"]
-    pages.step(3, f"Wedge until both marks stand at one height (butt: {marks['butt']['name']}, top: {marks['top']['name']}). "
+    pages.step(3, f"Wedge until both marks stand at one height (butt: {marks['butt']['name']}, top: "
+                  f"{marks['top']['name']}). "
                   f"Expected lift: {lifts}.")  # fmt: skip
     room = setting.get("mark_room") or {}
     rows = [[f"{end} mark", words.both(marks[end]["height"]), ""] for end in ("butt", "top")]
     pages.table(["Height over the bed", "Expected", "Found"], rows, [34, 38, 28], 10.5)
     if room:
-        pages.text(f"Mean found more than {words.length(room['down'])} under or {words.length(room['up'])} over the expected: do not "
+        pages.text(f"Mean found more than {words.length(room['down'])} under or {words.length(room['up'])} "
+                   f"over the expected: do not "
                    "saw, plan again.", 10.5, bold=True)  # fmt: skip
 
 
@@ -68,13 +73,18 @@ def _cut_table(pages: Pages, reading: Script, words: Words, setting: Mapping[str
     for cut in reading.cuts_of(setting):
         over = cut["from_mark"] - drop
         sign = "over" if over >= 0 else "under"
-        rows.append([str(reading.numbers[cut["id"]]), f"{words.length(abs(over))} {sign}", words.length(cut["blade_height"] - drop),
+        rows.append([str(reading.numbers[cut["id"]]), f"{words.length(abs(over))} "
+                                                      f"{sign}", words.length(cut["blade_height"] - drop),
                      words.length(cut["width"]), _goes(reading, cut["above"])])  # fmt: skip
-    pages.table(["Cut", "Blade to mean of the marks", "Expected on scale", "Width", "Comes off: crayon mark, where to"], rows,
+    pages.table(["Cut", "Blade to mean of the marks", "Expected on scale", "Width", "Comes off: crayon mark, "
+    "where to"], rows,
                 [8, 25, 20, 17, 30], 11.0)  # fmt: skip
     last = reading.cuts_of(setting)[-1:] or []
     for cut in last:
-        pages.text(f"What stays on the bed: {reading.mark(cut['below'])}, {_goes(reading, cut['below']).partition(': ')[2]}", 11.0)
+        pages.text(
+            f"What stays on the bed: {reading.mark(cut['below'])}, {_goes(reading, cut['below']).partition(': ')[2]}",
+            11.0,
+        )
 
 
 def scale_drop(reading: Script) -> float:

@@ -1,0 +1,61 @@
+"""Labels: columns, one a kept piece, codes that hold id and plan, nothing over its label's edge."""
+
+import csv
+import io
+
+import pdfplumber
+import pytest
+import segno
+
+from pithline.outputs.labels import COLUMNS, code_text, label_rows, labels_csv, labels_pdf, plan_hash
+from unit.outputs_fixture import large_script, small_script
+from unit.test_outputs_sheet import faults, pages_of
+
+
+def test_csv_has_every_column_and_every_kept_piece():
+    script = small_script()
+    rows = list(csv.DictReader(io.StringIO(labels_csv(script).decode("utf-8"), newline="")))
+    assert tuple(rows[0]) == COLUMNS
+    ids = [row["id"] for row in rows]
+    assert len(ids) == len(set(ids))
+    assert {"slab-1", "bolt-1", "billet-1", "plate-1", "plate-2"} <= set(ids)
+    assert not {"log", "rest-1", "rest-4", "strip-0"} & set(ids)
+    plate = next(row for row in rows if row["id"] == "plate-1")
+    assert (plate["product"], plate["part"], plate["sawn"]) == ("guitar", "back", "")
+    assert (plate["length_mm"], plate["width_mm"], plate["thickness_mm"]) == ("560.0", "210.0", "5.0")
+    assert plate["mate"] == next(row["mark"] for row in rows if row["id"] == "plate-2")
+
+
+def test_the_plan_hash_follows_the_plan():
+    script = small_script()
+    assert plan_hash(script) == plan_hash(small_script())
+    script["operations"][1]["offset"] += 0.001
+    assert plan_hash(script) != plan_hash(small_script())
+
+
+def test_codes_drawn_are_those_of_id_and_plan():
+    script = small_script()
+    first = label_rows(script)[0]
+    matrix = segno.make(code_text(first["id"], first["plan"]), error="m", micro=False).matrix
+    with pdfplumber.open(io.BytesIO(labels_pdf(script))) as pdf:
+        page = pdf.pages[0]
+        squares = [one for one in page.rects if one["x0"] < page.width / 2 and one["top"] < 145.0]
+        cell = squares[0]["height"]
+        x, y = min(one["x0"] for one in squares), min(one["top"] for one in squares)
+        seen = {
+            (round((one["top"] - y) / cell), round((one["x0"] - x) / cell) + step)
+            for one in squares
+            for step in range(round(one["width"] / cell))
+        }
+    assert seen == {(r, c) for r, line in enumerate(matrix) for c, dark in enumerate(line) if dark}
+
+
+@pytest.mark.parametrize(("paper", "plates"), [("A4", 300), ("Letter", 40)])
+def test_many_plates_with_long_ids_stay_on_their_labels(paper, plates):
+    found = pages_of(labels_pdf(large_script(settings=3, plates=plates), "in", paper))
+    assert sum(text.count("sawn") for *_, text in found) >= plates
+    assert not faults(found)
+
+
+def test_same_script_same_bytes():
+    assert labels_pdf(small_script()) == labels_pdf(small_script())

@@ -1,0 +1,51 @@
+"""End templates: true scale on every tile, the bar, the whole outline covered."""
+
+import io
+from itertools import pairwise
+
+import numpy as np
+import pdfplumber
+import pytest
+
+from pithline.outputs.reading import Script
+from pithline.outputs.templates import EDGE, OVERLAP, end_templates, mill_lines, tiles
+from unit.outputs_fixture import small_script
+
+MM = 72.0 / 25.4
+
+
+@pytest.mark.parametrize(("paper", "units", "bar"), [("A4", "mm", 100.0), ("Letter", "in", 101.6)])
+def test_lines_and_bar_are_at_true_scale(paper, units, bar):
+    script = small_script()
+    reading = Script(script)
+    faces = reading.ends("log")
+    with pdfplumber.open(io.BytesIO(end_templates(script, units, paper))) as pdf:
+        boxes = [(face, box) for face in faces for box in tiles(face, paper)]
+        assert len(pdf.pages) == len(boxes)
+        for page, (face, (_, _, left, bottom, _, _)) in zip(pdf.pages, boxes, strict=True):
+            drawn = np.array(
+                [[one["x0"], page.height - one["y1"], one["x1"], page.height - one["y0"]] for one in page.lines]
+            )
+            lengths = np.array([np.hypot(one["x1"] - one["x0"], one["y1"] - one["y0"]) for one in page.lines]) / MM
+            assert np.abs(lengths - bar).min() < 0.01
+            ends = [np.array([[x, page.height - y] for x, y in one["pts"]]) / MM for one in page.lines]
+            for _, line in mill_lines(reading, "log", face):
+                wanted = line - [left - EDGE, bottom - EDGE]
+                nearest = min(np.abs(one - wanted).max() for one in ends if one.shape == (2, 2))
+                assert nearest < 0.2
+            assert len(drawn)
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_tiles_cover_the_end_and_overlap(paper):
+    face = Script(small_script()).ends("log")[0]
+    boxes = tiles(face, paper)
+    for point in face.over_bark:
+        assert any(x <= point[0] <= x + w and y <= point[1] <= y + h for _, _, x, y, w, h in boxes)
+    row = sorted(box for box in boxes if box[1] == 1)
+    for one, other in pairwise(row):
+        assert one[2] + one[4] - other[2] == pytest.approx(OVERLAP)
+
+
+def test_same_script_same_bytes():
+    assert end_templates(small_script()) == end_templates(small_script())
