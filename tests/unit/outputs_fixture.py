@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from pithline.script.document import crayon_marks
+
 LENGTH, RADIUS, BARK = 2000.0, 200.0, 15.0
 DENSITY = 9.69e-7  # kg/mm³, walnut heartwood
 
@@ -196,6 +198,9 @@ def plate(name, mate):
 
 def document(b, log_id):
     """Everything round the operations."""
+    marks = crayon_marks(b.pieces)
+    for piece in b.pieces:
+        piece["mark"] = marks[piece["id"]]
     volume = np.pi * (RADIUS - BARK) ** 2 * LENGTH
     totals = {
         "instrument_volume": 1176000.0,

@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import hashlib
 import io
-import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import groupby
@@ -17,6 +16,7 @@ import segno
 from pithline.outputs.paper import BOLD, LEAD, PAPERS, PLAIN, new_canvas, width_of, wrap
 from pithline.outputs.reading import Script
 from pithline.outputs.words import Words
+from pithline.script.document import dumps
 
 MM = 72.0 / 25.4
 KEPT = ("log", "half", "slab", "bolt", "billet", "plate")
@@ -44,9 +44,8 @@ STOCKS = {
 
 
 def plan_hash(script: Mapping[str, Any]) -> str:
-    """First 16 hex digits of the SHA-256 of the script as sorted JSON; it ties a label to its plan."""
-    text = json.dumps(script, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
-    return hashlib.sha256(text.encode("ascii")).hexdigest()[:16]
+    """First 16 hex digits of the SHA-256 of cut-script.json; it ties a label to its plan."""
+    return hashlib.sha256(dumps(dict(script))).hexdigest()[:16]
 
 
 def code_text(piece: str, plan: str) -> str:
