@@ -63,7 +63,7 @@ def whole_script(tilt=0.0, **shape):
                      "sweep": 0.0, "scan_to_log": np.eye(4).tolist()}  # fmt: skip
     across = np.concatenate([30.0 + np.linspace(0, 200, 21)])
     for n, plate in enumerate(script["plates"]):
-        middle = 50.0 - 6.0 * n - 3.0
+        middle = 47.5 - 6.0 * n
         ring = np.degrees(np.arctan2(across, middle))
         plate |= {"ring_angle": {"min": float(ring.min()), "mean": float(ring.mean())},
                   "runout": float(np.degrees(tilt)), "set_id": "tray-1", "mate": f"p{2 - n}"}  # fmt: skip

@@ -86,3 +86,90 @@ def test_every_finding_is_a_sentence_about_its_place():
     for _, changes in STRUCTURE:
         for one in replay(changed(*changes)).findings:
             assert one.place and len(one.sentence.split()) > 3 and "\n" not in one.sentence
+
+
+PRODUCT = ("inputs", "products")
+CARD = ("inputs", "card")
+
+
+def defect(**values):
+    return [((*CARD, "defect"), [values])]
+
+
+def plate(n, *key):
+    return ("plates", n, *key)
+
+
+PLATES = [
+    ("plate-whole", [(plate(0, "edges", 0), [810.0, 0.0, 0.0]), (plate(0, "corner", 0), 195.0)]),
+    ("plate-face", [(plate(0, "edges", 0), [810.0, 0.0, 0.0]), (plate(0, "corner", 0), 195.0)]),
+    ("plate-face", [(plate(0, "edges", 2), [0.0, 0.0, 3.5])]),
+    ("plate-box", [(plate(0, "edges", 2), [0.0, 0.0, 3.5])]),
+    ("plate-box", [(plate(0, "edges", 1), [0.0, 200.0, 3.0])]),
+    ("plate-box", [(plate(0, "edges", 1), [0.0, 0.0, 0.0])]),
+    ("plate-unknown", [(plate(0, "id"), "p9")]),
+    ("plate-part", [(plate(0, "part"), "plank")]),
+    ("plate-limits", [(plate(0, "limits"), "fine")]),
+    ("plate-size", [((*PRODUCT, "product", 0, "part", 0, "thickness"), 5.5)]),
+    ("plate-volume", [(plate(0, "volume"), 8.1e5)]),
+    ("plate-overlap", [(plate(0, "corner"), SCRIPT["plates"][1]["corner"])]),
+    ("ring-angle", [(plate(0, "ring_angle", "min"), SCRIPT["plates"][0]["ring_angle"]["min"] + 0.4)]),
+    ("ring-angle", [(plate(1, "ring_angle", "mean"), SCRIPT["plates"][1]["ring_angle"]["mean"] - 0.4)]),
+    ("runout", [(plate(0, "runout"), 0.2)]),
+    ("passes", [((*PRODUCT, "limits", "any", "ring_angle_min_deg"), 40.0)]),
+    ("passes", [((*PRODUCT, "limits", "any", "ring_angle_mean_deg"), 75.0)]),
+    ("passes", [(plate(0, "passes"), False)]),
+    ("plate-pith", [((*CARD, "pith", "radius"), 60.0)]),
+    ("plate-ends", [((*CARD, "ends", "trim_butt"), 210.0)]),
+    ("plate-ends", [((*CARD, "ends", "trim_top"), 210.0)]),
+    ("plate-defect", defect(kind="knot", x=600.0, clock_deg=290.0, diameter=40.0, margin=5.0)),
+    ("plate-defect", defect(kind="metal", x=600.0, clock_deg=290.0, diameter=150.0, margin=20.0)),
+    ("plate-defect", defect(kind="rot", end="butt", diameter=200.0, length=300.0)),
+    ("plate-defect", defect(kind="check", end="top", clock_deg=290.0, length=400.0, depth=300.0)),
+    ("sapwood", [((*PRODUCT, "limits", "any", "sapwood"), "none"), ((*CARD, "sapwood", "thickness"), 100.0)]),
+    ("sapwood", [((*PRODUCT, "limits", "any", "sapwood"), "none"), ((*CARD, "sapwood"), {})]),
+    ("sapwood", [((*PRODUCT, "limits", "any", "sapwood"), "edge"), ((*PRODUCT, "limits", "any", "sapwood_edge"), 20.0),
+                 ((*CARD, "sapwood", "thickness"), 100.0)]),
+    ("mate", [(plate(0, "mate"), "p1")]),
+    ("mate", [(plate(0, "mate"), "p9")]),
+    ("mate", [(plate(0, "set_id"), "tray-2")]),
+    ("mate", [(plate(0, "corner", 2), 60.0)]),
+]  # fmt: skip
+SOUND = [
+    defect(kind="knot", x=600.0, clock_deg=110.0, diameter=40.0, margin=5.0),
+    defect(kind="metal", x=600.0, clock_deg=290.0, diameter=30.0, margin=20.0),
+    defect(kind="rot", end="butt", diameter=200.0, length=190.0),
+    defect(kind="check", end="top", clock_deg=290.0, length=190.0, depth=300.0),
+    defect(kind="check", end="top", clock_deg=290.0, length=400.0, depth=40.0),
+    [((*PRODUCT, "limits", "any", "sapwood"), "none"), ((*CARD, "sapwood", "thickness"), 60.0)],
+    [((*PRODUCT, "limits", "any", "sapwood"), "edge"), ((*PRODUCT, "limits", "any", "sapwood_edge"), 60.0),
+     ((*CARD, "sapwood", "thickness"), 100.0)],
+    [((*CARD, "pith", "radius"), 49.0)],
+]  # fmt: skip
+TOTALS = [
+    ("totals", [(("totals", key), SCRIPT["totals"][key] * 2 + 1)])
+    for key in ("instrument_volume", "plates", "value", "kerf_volume", "offcut_volume", "minutes", "settings")
+] + [
+    ("totals", [(("totals", "sets"), {})]),
+    ("totals", [(("totals", "sets", "tray"), 2)]),
+    ("totals", [(plate(0, "mate"), None)]),
+    ("totals", [(("practice", "ratio"), 1.2)]),
+    ("totals", [(("practice", "ratio"), None)]),
+    ("proof", [(("proof", "bound"), 0.9)]),
+    ("proof", [(("proof", "gap"), 0.1)]),
+]
+
+
+@pytest.mark.parametrize(("kind", "changes"), PLATES)
+def test_a_breach_of_a_plate_is_found(kind, changes):
+    assert kind in kinds(changed(*changes))
+
+
+@pytest.mark.parametrize("changes", SOUND)
+def test_what_a_plate_just_keeps_clear_of_is_no_breach(changes):
+    assert not kinds(changed(*changes))
+
+
+@pytest.mark.parametrize(("kind", "changes"), TOTALS)
+def test_a_wrong_sum_is_found(kind, changes):
+    assert kinds(changed(*changes)) >= {kind}

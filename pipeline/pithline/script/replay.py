@@ -5,9 +5,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+import manifold3d
+import numpy as np
+from numpy.typing import NDArray
+
 from pithline.script.finding import Finding
+from pithline.script.grades import wood_of
 from pithline.script.pieces import Sawn, piece_volumes, saw
+from pithline.script.plates import plate_findings
+from pithline.script.solid import vertices
 from pithline.script.structure import structure_findings
+from pithline.script.sums import sum_findings
+
+Array = NDArray[np.float64]
 
 __all__ = ["Finding", "ReplayReport", "piece_volumes", "replay", "replay_pieces"]
 
@@ -38,8 +48,21 @@ def replay(document: dict[str, Any]) -> ReplayReport:
     document : dict
         A cut script that keeps its schema (`pithline.script.schema.validate`).
     """
-    sawn = saw(document)
-    findings = (*sawn.findings, *structure_findings(document, sawn), *volume_findings(document, sawn))
+    plates = {one["id"] for one in document["plates"]}
+    corners: dict[str, Array] = {}
+
+    def look(name: str, solid: manifold3d.Manifold) -> None:
+        if name in plates:
+            corners[name] = vertices(solid)
+
+    sawn = saw(document, look)
+    findings = (
+        *sawn.findings,
+        *structure_findings(document, sawn),
+        *volume_findings(document, sawn),
+        *plate_findings(document, sawn, corners, wood_of(document)),
+        *sum_findings(document, sawn),
+    )
     return ReplayReport(findings, sawn.volumes, sawn.kerf_volume, sawn.log_volume)
 
 

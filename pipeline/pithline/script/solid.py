@@ -67,3 +67,8 @@ def cut(
     below = solid.trim_by_plane(tuple(-n), -(offset - kerf / 2.0))
     dust = solid.trim_by_plane(tuple(n), offset - kerf / 2.0).trim_by_plane(tuple(-n), -(offset + kerf / 2.0))
     return above, below, dust.volume()
+
+
+def vertices(solid: manifold3d.Manifold) -> np.ndarray:
+    """Corner points (n, 3) of a solid, log frame. [mm]"""
+    return np.asarray(solid.to_mesh().vert_properties, float)[:, :3]
