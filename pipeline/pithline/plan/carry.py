@@ -36,6 +36,7 @@ class Posed:
     entry: dict  # more keys of the setting's operation
     per_cut: Callable[[Piece, float], dict]  # extra keys of a cut
     minutes: float
+    swapped: bool = False  # the piece was posed upside down: what the layout calls above lies below
 
 
 class Poser(Protocol):
@@ -114,6 +115,8 @@ def carry_out(
             continue
         above, below, made = _saw_setting(log, ledger, setting, piece, posed, shop, left, reserve)
         slabs.extend(made)
+        if posed.swapped:
+            above, below = below, above
         for child, rest in ((setting.above, above), (setting.below, below)):
             if child is not None and rest is not None:
                 (queue if posed.tool == "mill" else later).insert(
@@ -134,6 +137,7 @@ def _saw_setting(
     low_face, high_face = parallel_faces(piece, posed.normal)
     entry = ledger.setting(posed.tool, piece.id, posed.charged, posed.minutes, **posed.entry)
     kerf, normal, kind = posed.kerf, posed.normal, piece.kind
+    over_next, under_next = (setting.below, setting.above) if posed.swapped else (setting.above, setting.below)
     child = {"log": "half", "half": "bolt", "bolt": "bolt"}[setting.role]
     above: Piece | None = None
     below: Piece | None = None
@@ -148,7 +152,7 @@ def _saw_setting(
             if first:
                 name = (
                     ledger.fresh(child + "-"),
-                    child if setting.above is not None else ("bolt" if setting.role != "bolt" else "offcut"),
+                    child if over_next is not None else ("bolt" if setting.role != "bolt" else "offcut"),
                 )
             else:
                 name = (ledger.fresh("offcut-"), "offcut")
@@ -170,7 +174,7 @@ def _saw_setting(
             face_cut = low_face.cut
         else:
             rest = (
-                (ledger.fresh(child + "-"), child if setting.below is not None else "bolt")
+                (ledger.fresh(child + "-"), child if under_next is not None else "bolt")
                 if final
                 else (ledger.fresh("rest-"), kind)
             )

@@ -1,0 +1,67 @@
+"""Sampled logs: the fitted log disturbed by its own standard errors, and what a plan still yields on them."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import CubicSpline
+
+from pithline.plan.frame import PlanLog
+from pithline.plan.grade import grade_plate
+from pithline.plan.ledger import Ledger
+from pithline.plan.parts import SawnPart
+from pithline.wood.field import CLOCKS, WoodField, tables
+
+Array = NDArray[np.float64]
+HARMONICS = 6
+"""Clock harmonics of a sampled surface error: errors of neighbouring points go together over about 30°."""
+
+
+def sampled_field(field: WoodField, rng: np.random.Generator) -> WoodField:
+    """One log that the fit cannot tell from the fitted one: surface and pith moved by about one standard error."""
+    k = len(field.pith)
+    clock = np.arange(CLOCKS + 1) * (2 * np.pi / CLOCKS)
+    along = np.linspace(-1.0, 1.0, k)
+    surface = np.zeros((k, CLOCKS + 1))
+    for n in range(HARMONICS + 1):
+        for wave in (np.cos(n * clock), np.sin(n * clock)) if n else (np.ones_like(clock),):
+            a, b = rng.standard_normal(2)
+            surface += np.outer(a + b * along, wave) / np.sqrt(1 + 1 / 3)
+    surface /= np.sqrt(HARMONICS + 1)
+    pith = rng.standard_normal(2) + np.outer(along, rng.standard_normal(2))
+    shift = pith / np.sqrt(1 + 1 / 3) * field.pith_doubt[:, None]
+    e = np.stack([-np.sin(clock), np.cos(clock)], axis=1)
+    radius = field.radius + surface * field.doubt - shift @ e.T
+    radius[:, -1] = radius[:, 0]
+    x = np.arange(k) * field.dx
+    slope_clock = CubicSpline(clock, radius, axis=1, bc_type="periodic")(clock, 1)
+    slope_x = CubicSpline(x, radius, axis=0, bc_type="natural")(x, 1)
+    new_pith = field.pith + shift
+    return replace(
+        field,
+        radius=np.ascontiguousarray(radius),
+        slope_clock=np.ascontiguousarray(slope_clock),
+        slope_x=np.ascontiguousarray(slope_x),
+        pith=new_pith,
+        pith_slope=CubicSpline(x, new_pith, axis=0, bc_type="natural")(x, 1),
+    )
+
+
+def sampled_log(log: PlanLog, rng: np.random.Generator) -> PlanLog:
+    """A plan's log with its wood sampled anew; ends, trims and defects stay."""
+    field = sampled_field(log.field, rng)
+    return replace(log, field=field, exact=tables(field))
+
+
+def passing_on_samples(log: PlanLog, ledger: Ledger, parts: tuple[SawnPart, ...], samples: int, seed: int) -> Array:
+    """Passing volume of a carried-out plan on sampled logs, (samples,) mm³, in order of the seed."""
+    rng = np.random.default_rng(seed)
+    out = np.zeros(samples)
+    for k in range(samples):
+        one = sampled_log(log, rng)
+        for plate in ledger.plates:
+            if plate.grade.passes and grade_plate(one, plate.corner, plate.edges, parts[plate.part].limits).passes:
+                out[k] += plate.volume
+    return out
