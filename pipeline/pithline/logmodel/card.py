@@ -1,4 +1,4 @@
-"""The frozen log card: what the sawyer states about one log. Lengths in mm (scan coordinates excepted), angles in radians."""
+"""The frozen log card: what the sawyer states about one log. Lengths mm (but for scan coordinates), angles radians."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ class TapeMark:
 
 @dataclass(frozen=True, slots=True)
 class ArmsMark:
-    """A pith mark by the arms of the plumb-and-level cross: pith to bark, facing that end; `None` where not measured."""
+    """A pith mark by the arms of the plumb-and-level cross: pith to bark, facing that end; `None` where unmeasured."""
 
     up: float | None = None
     right: float | None = None

@@ -1,98 +1,134 @@
-"""The log model as JSON (design section 6) and back. Lengths mm, volumes mm³, clock angles degrees."""
+"""The log model as a JSON document and back (design section 6). Lengths in mm, clock angles in degrees."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
 
+from pithline.errors import InputError
+from pithline.logmodel import taper
 from pithline.logmodel.model import EndPlane, LogModel, SuspectedKnot
-from pithline.logmodel.taper import mean_coverage, ovality, sweep, taper, volume
+
+FORMAT, VERSION = "pithline-log-model", 1
+DIGITS = 4
+"""Decimals kept: a tenth of a micron."""
 
 
-def _list(values: np.ndarray, digits: int = 4) -> list:
+def _numbers(values: Any, digits: int = DIGITS) -> Any:
     return np.round(np.asarray(values, float), digits).tolist()
 
 
 def model_to_json(model: LogModel) -> dict[str, Any]:
-    """The log model as a plain document."""
-    stations = [
-        {
-            "x": round(float(model.x[i]), 4),
-            "centre": _list(model.centre[i], 6),
-            "pith": _list(model.pith[i], 6),
-            "radius_over_bark": _list(model.radius_over_bark[i]),
-            "radius_under_bark": _list(model.radius_under_bark[i]),
-            "envelope": _list(model.envelope[i]),
-            "coverage": round(float(model.coverage[i]), 4),
-            "stderr": {
-                "centre": round(float(model.stderr_centre[i]), 4),
-                "pith": round(float(model.stderr_pith[i]), 4),
-                "radius": _list(model.stderr_radius[i], 3),
-            },
-        }
-        for i in range(len(model.x))
-    ]
+    """The document, of plain lists, numbers and text."""
+    middle = 0.5 * model.length
     return {
-        "format": "pithline-log-model",
-        "version": 1,
-        "scan_to_log": np.asarray(model.scan_to_log, float).tolist(),
-        "length": float(model.length),
+        "format": FORMAT,
+        "version": VERSION,
+        "scan_to_log": _numbers(model.scan_to_log, 9),
+        "length": _numbers(model.length),
         "ends": {
-            side: {"point": _list(plane.point, 6), "normal": _list(plane.normal, 9)}
-            for side, plane in (("butt", model.butt), ("top", model.top))
+            name: {"point": _numbers(plane.point), "normal": _numbers(plane.normal, 9)}
+            for name, plane in (("butt", model.butt), ("top", model.top))
         },
-        "stations": stations,
-        "sweep": sweep(model),
-        "taper_mm_per_m": taper(model),
-        "ovality": ovality(model),
-        "volume_over_bark": volume(model, model.radius_over_bark),
-        "volume_under_bark": volume(model, model.radius_under_bark),
-        "coverage": mean_coverage(model),
+        "stations": [_station(model, i) for i in range(len(model.x))],
+        "sweep": _numbers(taper.sweep(model)),
+        "taper_mm_per_m": _numbers(taper.taper_mm_per_m(model)),
+        "ovality": _numbers(taper.ovality(model, middle), 6),
+        "volume_over_bark": _numbers(taper.volume(model, under_bark=False), 0),
+        "volume_under_bark": _numbers(taper.volume(model), 0),
+        "coverage": _numbers(taper.coverage(model)),
         "suspected_knots": [
-            {"x": k.x, "clock_deg": float(np.degrees(k.clock)), "diameter": k.diameter, "height": k.height}
-            for k in model.suspected_knots
+            {
+                "x": _numbers(one.x),
+                "clock_deg": _numbers(np.degrees(one.clock)),
+                "diameter": _numbers(one.diameter),
+                "height": _numbers(one.height),
+            }
+            for one in model.suspected_knots
         ],
         "removed": dict(model.removed),
+        "pith_assumed": model.pith_assumed,
+        "bark_assumed": model.bark_assumed,
+        "sapwood_thickness": _numbers(model.sapwood_thickness),
+        "sapwood_assumed": model.sapwood_assumed,
+        "spiral_deg": _numbers(np.degrees(model.spiral), 9),
+        "cautions": list(model.cautions),
     }
 
 
-def model_from_json(document: Mapping[str, Any]) -> LogModel:
-    """The model that `model_to_json` wrote; what the document does not hold (assumptions, cautions) is left at its default."""
-    stations = document["stations"]
-
-    def column(key: str) -> np.ndarray:
-        return np.array([s[key] for s in stations], float)
-
-    def stderr(key: str) -> np.ndarray:
-        return np.array([s["stderr"][key] for s in stations], float)
-
-    ends = {
-        side: EndPlane(
-            np.array(document["ends"][side]["point"], float), np.array(document["ends"][side]["normal"], float)
-        )
-        for side in ("butt", "top")
+def _station(model: LogModel, i: int) -> dict[str, Any]:
+    return {
+        "x": _numbers(model.x[i], 6),
+        "centre": _numbers(model.centre[i]),
+        "pith": _numbers(model.pith[i]),
+        "radius_over_bark": _numbers(model.radius_over_bark[i]),
+        "radius_under_bark": _numbers(model.radius_under_bark[i]),
+        "envelope": _numbers(model.envelope[i]),
+        "coverage": _numbers(model.coverage[i]),
+        "stderr": {
+            "centre": _numbers(model.stderr_centre[i]),
+            "pith": _numbers(model.stderr_pith[i]),
+            "radius": _numbers(model.stderr_radius[i]),
+        },
     }
+
+
+def model_from_json(document: dict[str, Any]) -> LogModel:
+    """The log model in a document.
+
+    Raises
+    ------
+    InputError
+        If it is no log model of this version, or a key is missing.
+    """
+    if document.get("format") != FORMAT or document.get("version") != VERSION:
+        raise InputError(f"this is no {FORMAT} of version {VERSION}; fit the log again with this pithline.")
+    try:
+        return _model(document)
+    except (KeyError, TypeError, ValueError) as error:
+        raise InputError(f"the log model is incomplete ({error}); fit the log again.") from error
+
+
+def _model(document: dict[str, Any]) -> LogModel:
+    rows = document["stations"]
+
+    def column(name: str) -> np.ndarray:
+        return np.array([row[name] for row in rows], dtype=float)
+
+    def stderr(name: str) -> np.ndarray:
+        return np.array([row["stderr"][name] for row in rows], dtype=float)
+
+    def plane(name: str) -> EndPlane:
+        end = document["ends"][name]
+        normal = np.array(end["normal"], float)
+        return EndPlane(np.array(end["point"], float), normal / np.linalg.norm(normal))
+
     knots = tuple(
-        SuspectedKnot(k["x"], float(np.radians(k["clock_deg"])), k["diameter"], k.get("height", 0.0))
-        for k in document["suspected_knots"]
+        SuspectedKnot(one["x"], float(np.radians(one["clock_deg"])), one["diameter"], one["height"])
+        for one in document["suspected_knots"]
     )
     return LogModel(
-        column("x"),
-        column("centre"),
-        column("pith"),
-        column("radius_over_bark"),
-        column("radius_under_bark"),
-        column("envelope"),
-        column("coverage"),
-        stderr("centre"),
-        stderr("pith"),
-        stderr("radius"),
-        float(document["length"]),
-        ends["butt"],
-        ends["top"],
-        np.array(document["scan_to_log"], float),
-        knots,
-        tuple(document["removed"].items()),
+        x=column("x"),
+        centre=column("centre"),
+        pith=column("pith"),
+        radius_over_bark=column("radius_over_bark"),
+        radius_under_bark=column("radius_under_bark"),
+        envelope=column("envelope"),
+        coverage=column("coverage"),
+        stderr_centre=stderr("centre"),
+        stderr_pith=stderr("pith"),
+        stderr_radius=stderr("radius"),
+        length=float(document["length"]),
+        butt=plane("butt"),
+        top=plane("top"),
+        scan_to_log=np.array(document["scan_to_log"], float),
+        suspected_knots=knots,
+        removed=tuple((str(name), int(count)) for name, count in document["removed"].items()),
+        pith_assumed=bool(document.get("pith_assumed", False)),
+        bark_assumed=bool(document.get("bark_assumed", False)),
+        sapwood_thickness=float(document.get("sapwood_thickness", 0.0)),
+        sapwood_assumed=bool(document.get("sapwood_assumed", False)),
+        spiral=float(np.radians(document.get("spiral_deg", 0.0))),
+        cautions=tuple(document.get("cautions", ())),
     )

@@ -40,8 +40,9 @@ class Species:
 
 # Shrinkage: Wood Handbook (FPL-GTR-190, 2010), Table 4-3; sugar maple and northern red oak from memory, the maple's
 #   reproducing the handbook's own coefficients of Table 13-5.
-# Green weight: US National Park Service, Safety for Tree Workers: walnut 58, cherry 45, white oak 62, red oak 63, ash 48
-#   and beech 54 lb/ft³. Sugar maple, sycamore and butternut: specific gravity and green moisture content, from memory.
+# Green weight: US National Park Service, Safety for Tree Workers: walnut 58, cherry 45, white oak 62, red oak 63,
+#   ash 48 and beech 54 lb/ft³. Sugar maple, sycamore and butternut: specific gravity and green moisture content,
+#   from memory.
 # Bark: inside over outside bark near 0.92 for hardwoods, give or take 0.02; from memory, no source. Beech has the
 #   thinnest bark of these.
 # Sapwood: walnut in sawlogs 25 to 50 mm (common practice; open-grown trees reach 80 mm, Wood Handbook ch. 2). The rest

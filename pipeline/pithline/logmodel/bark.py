@@ -1,0 +1,169 @@
+"""Which points of the log's lump are bark: faces, bearers underneath, stubs and swellings told apart."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import binary_dilation, label
+
+from pithline.logmodel.model import CLOCK_SAMPLES, SuspectedKnot, clock_angles
+from pithline.logmodel.surface import Surface
+from pithline.scan.ends import Face
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+FACE_SKIN = 6.0
+"""Points this near an end plane belong to the face. [mm]"""
+UNDERSIDE = np.radians(75.0)
+"""What a log lies on touches it within this of 6 o'clock."""
+ALONG_BARK = np.cos(np.radians(32.0))
+"""On the underside, a patch whose normal is farther off the radius is a bearer's, not bark's."""
+BEARER_OUT = 12.0
+STUB_POINTS = 12
+STUB_LEAST = 10.0
+"""Least height of a stub or swelling. [mm]"""
+
+
+@dataclass(frozen=True, slots=True)
+class Lump:
+    """The log's lump in the log frame: points (n, 3) and the unit normal (n, 3) of each one's patch."""
+
+    points: Array
+    normals: Array
+
+
+def within_faces(points: Array, faces: tuple[Face, Face], skin: float = FACE_SKIN) -> Mask:
+    """Points (n, 3) inside both end planes by `skin`; a face not seen leaves all on its side."""
+    inside = np.ones(len(points), bool)
+    for face in faces:
+        margin = skin if face.seen else -30.0
+        inside &= (points - face.point) @ face.normal < -margin
+    return inside
+
+
+def bark_and_bearers(lump: Lump, surface: Surface, faces: tuple[Face, Face]) -> tuple[Mask, Mask]:
+    """Masks (n,) of what may be bark, and of bearers and other things the log lies on.
+
+    Parameters
+    ----------
+    surface : Surface
+        A first surface in the log frame, of round or oval sections.
+    """
+    out, clock = surface.residuals(lump.points)
+    radial = np.column_stack([-np.sin(clock), np.cos(clock)])
+    facing = np.abs((lump.normals[:, 1:] * radial).sum(1))
+    below = np.cos(clock) < np.cos(np.pi - UNDERSIDE)
+    radius = float(np.median(surface.rows_at(surface.x)[:, 0]))
+    foreign = below & (out > -BEARER_OUT) & ((facing < ALONG_BARK) & (out > 0.0) | (out > 0.12 * radius + BEARER_OUT))
+    inside = within_faces(lump.points, faces)
+    near = (out > -0.3 * radius) & (out < 0.3 * radius + 80.0)
+    bark = inside & near & ~foreign & ~(below & (facing < ALONG_BARK))
+    return bark & ~islands(lump.points, bark, surface, clock), foreign
+
+
+def islands(points: Array, bark: Mask, surface: Surface, clock: Array) -> Mask:
+    """Points of patches on the underside that no seen bark connects with the rest: remains of bearers. (n,)"""
+    row, column = grid_cell(points[:, 0], clock, surface.x)
+    grid = np.zeros((len(surface.x), CLOCK_SAMPLES), bool)
+    grid[row[bark], column[bark]] = True
+    names, count = label(binary_dilation(grid), structure=np.ones((3, 3)))
+    sizes = np.bincount(names.ravel(), minlength=count + 1)
+    # the seam of the grid is at 12 o'clock, which is seen
+    keep = sizes > 0.08 * grid.size
+    keep[np.unique(names[:, [0, -1]])] = True
+    return ~keep[names[row, column]] & (np.cos(clock) < 0.0)
+
+
+def grid_cell(x: Array, clock: Array, stations: Array) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Nearest station and clock sample of each point."""
+    row = np.rint((x - stations[0]) / (stations[1] - stations[0])).astype(int)
+    column = np.rint(clock * (CLOCK_SAMPLES / (2.0 * np.pi))).astype(int) % CLOCK_SAMPLES
+    return np.clip(row, 0, len(stations) - 1), column
+
+
+def find_stubs(points: Array, surface: Surface) -> tuple[tuple[SuspectedKnot, ...], Mask]:
+    """Stubs and swellings among the log's own points (n, 3): a list, and a mask (stations, 72) of where they stand.
+
+    A stub is a patch of cells in which a good part of the points stands out of the surface farther than bark does.
+    """
+    out, clock = surface.residuals(points)
+    row, column = grid_cell(points[:, 0], clock, surface.x)
+    shape = (len(surface.x), CLOCK_SAMPLES)
+    index = row * CLOCK_SAMPLES + column
+    limit = max(STUB_LEAST, 4.0 * surface.scale)
+    high = (out > limit) & (out < 250.0)
+    count = np.bincount(index[high], minlength=shape[0] * shape[1]).reshape(shape)
+    total = np.bincount(index[out > -limit], minlength=shape[0] * shape[1]).reshape(shape)
+    grid = (count >= 2) & (count > 0.25 * total)
+    names, number = _round_labels(grid)
+    knots, mask = [], np.zeros(shape, bool)
+    for name in range(1, number + 1):
+        cells = names == name
+        member = high & cells[row, column]
+        if member.sum() < STUB_POINTS or cells.sum() < 2:
+            continue
+        knot = _knot(points[member], out[member], clock[member], surface, int(cells.sum()))
+        if knot.height > STUB_LEAST and knot.diameter < 400.0:
+            knots.append(knot)
+            mask |= cells
+    knots.sort(key=lambda one: (one.x, one.clock))
+    return tuple(knots), mask
+
+
+def _round_labels(grid: Mask) -> tuple[NDArray[np.int64], int]:
+    """Labels of connected cells, joined across the seam at 12 o'clock."""
+    names, _ = label(grid, structure=np.ones((3, 3)))
+    for row in range(len(grid)):
+        for other in (row - 1, row, row + 1):
+            if 0 <= other < len(grid) and names[row, 0] and names[other, -1]:
+                names[names == names[other, -1]] = names[row, 0]
+    kept = np.unique(names[names > 0])
+    return np.searchsorted(kept, names) * (names > 0) + (names > 0), len(kept)
+
+
+def _knot(points: Array, out: Array, clock: Array, surface: Surface, cells: int) -> SuspectedKnot:
+    mean = np.angle(np.sum(out * np.exp(1j * clock))) % (2.0 * np.pi)
+    x = float((out @ points[:, 0]) / out.sum())
+    radius = float(surface.radii(np.array([x]), np.array([mean]))[0, 0])
+    area = cells * (surface.x[1] - surface.x[0]) * radius * (2.0 * np.pi / CLOCK_SAMPLES)
+    return SuspectedKnot(x, float(mean), float(2.0 * np.sqrt(area / np.pi)), float(np.quantile(out, 0.95)))
+
+
+def envelope(points: Array, surface: Surface, stubs: Mask, stderr: Array, seen: Mask) -> Array:
+    """The farthest the log reaches in each cell (stations, 72). [mm]
+
+    Where seen, the outline and what stands out of it: on stubs the farthest point, else the upper bark (97 %), which
+    leaves measuring noise out. Where unseen, the outline plus two standard errors. Never inside the outline.
+    """
+    outline = surface.radii(surface.x, clock_angles())
+    out, clock = surface.residuals(points)
+    row, column = grid_cell(points[:, 0], clock, surface.x)
+    index = row * CLOCK_SAMPLES + column
+    stub = stubs[row, column]
+    real = (out < 250.0) & (stub | (out < max(STUB_LEAST, 4.0 * surface.scale)))
+    order = np.lexsort((out[real], index[real]))
+    index, out = index[real][order], out[real][order]
+    names, start, count = np.unique(index, return_index=True, return_counts=True)
+    share = np.where(stubs.ravel()[names], 1.0, 0.97)
+    reach = np.zeros(outline.size)
+    reach[names] = np.maximum(out[start + np.floor(share * (count - 1)).astype(int)], 0.0)
+    reach = reach.reshape(outline.shape)
+    return outline + np.where(seen | stubs, reach, 2.0 * stderr)
+
+
+def seen_cells(surface: Surface) -> Mask:
+    """Which cells were seen, looking a station or two along: (stations, 72)."""
+    filled = surface.cells > 0.5
+    return binary_dilation(filled, structure=np.array([[0, 1, 0]] * 5).astype(bool)) & _kept_within(filled)
+
+
+def _kept_within(filled: Mask) -> Mask:
+    """Rows between the first and the last with anything in them."""
+    rows = np.flatnonzero(filled.any(axis=1))
+    out = np.zeros_like(filled)
+    if len(rows):
+        out[rows[0] : rows[-1] + 1] = True
+    return out

@@ -1,0 +1,133 @@
+"""The surface of a log: harmonics of clock angle whose coefficients are splines along x, and what is expected of them.
+
+r(x, θ) = a₀(x) + a₁(x)·e(θ) + Σ aₖ(x) cos kθ + bₖ(x) sin kθ, each coefficient a cubic B-spline in x. Expected of
+each is a Gaussian process along x: that is what bridges girth the scan does not show.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import BSpline
+
+Array = NDArray[np.float64]
+
+KNOT = 80.0
+"""Distance of the knots along x. [mm]"""
+DEGREE = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Basis:
+    """Knots along x and the number of harmonics of clock angle."""
+
+    knots: Array
+    harmonics: int
+
+    @property
+    def columns(self) -> int:
+        """Spline coefficients of one harmonic's cosine or sine."""
+        return len(self.knots) - DEGREE - 1
+
+    @property
+    def rows(self) -> int:
+        """1, cos θ, −sin θ, cos 2θ, sin 2θ, …"""
+        return 2 * self.harmonics + 1
+
+    @property
+    def order(self) -> NDArray[np.int64]:
+        """Order of the harmonic in each row. (rows,)"""
+        return (np.arange(self.rows) + 1) // 2
+
+    def along(self, x: Array) -> Array:
+        """B-splines at x: (len(x), columns). Beyond the knots they go on as polynomials."""
+        inside = np.clip(x, self.knots[DEGREE], self.knots[-DEGREE - 1])
+        return BSpline.design_matrix(inside, self.knots, DEGREE).toarray()
+
+    def around(self, clock: Array) -> Array:
+        """Harmonics at clock angles: (len(clock), rows). Row 1 is the centre's z (cos θ), row 2 its y (−sin θ)."""
+        out = np.ones((len(clock), self.rows))
+        for k in range(1, self.harmonics + 1):
+            out[:, 2 * k - 1], out[:, 2 * k] = np.cos(k * clock), np.sin(k * clock)
+        out[:, 2] *= -1.0
+        return out
+
+    @property
+    def places(self) -> Array:
+        """Where along x each spline has its weight (Greville points). (columns,)"""
+        return np.array([self.knots[i + 1 : i + 1 + DEGREE].mean() for i in range(self.columns)])
+
+
+def make_basis(low: float, high: float, harmonics: int, knot: float = KNOT) -> Basis:
+    """Basis over x from `low` to `high`. [mm]"""
+    inner = np.linspace(low, high, max(int(np.ceil((high - low) / knot)), 1) + 1)
+    step = inner[1] - inner[0]
+    rim = step * np.arange(1, DEGREE + 1)
+    return Basis(np.concatenate([low - rim[::-1], inner, high + rim]), harmonics)
+
+
+def _matern(away: Array, reach: float) -> Array:
+    """Correlation (1 + d) exp(−d), d = √3 |Δx| / reach: once differentiable, so a crook is not smoothed away."""
+    d = np.sqrt(3.0) * np.abs(away) / reach
+    return (1.0 + d) * np.exp(-d)
+
+
+@dataclass(frozen=True, slots=True)
+class Prior:
+    """Expected deviations of the harmonics' coefficients.
+
+    `shape` (columns, columns) inverse correlations: of size and centre, whose straight-line part is free, and of the
+    outline's harmonics; `spread` (harmonics + 1,) their standard deviations, learnt from the log itself. [mm]
+    """
+
+    size_shape: Array
+    form_shape: Array
+    spread: Array
+
+    def precision(self, basis: Basis) -> Array:
+        """(rows · columns)² matrix, coefficients ordered row by row."""
+        n = basis.columns
+        out = np.zeros((basis.rows * n, basis.rows * n))
+        for row, k in enumerate(basis.order):
+            shape = self.size_shape if k < 2 else self.form_shape
+            out[row * n : row * n + n, row * n : row * n + n] = shape / self.spread[k] ** 2
+        return out
+
+    def learnt(self, basis: Basis, values: Array, covariance: Array, floor: Array) -> Prior:
+        """The spreads that make coefficients `values` (rows, columns) with their covariance most likely (one EM step).
+
+        `floor` (harmonics + 1,): spreads never fall below it, for a log seen in part may hide more than it shows.
+        """
+        n = basis.columns
+        total, count = np.zeros(basis.harmonics + 1), np.zeros(basis.harmonics + 1)
+        for row, k in enumerate(basis.order):
+            shape = self.size_shape if k < 2 else self.form_shape
+            block = covariance[row * n : row * n + n, row * n : row * n + n]
+            total[k] += values[row] @ shape @ values[row] + np.sum(shape * block)
+            count[k] += n - 2 if k < 2 else n
+        return Prior(self.size_shape, self.form_shape, np.maximum(np.sqrt(total / count), floor))
+
+
+def make_prior(basis: Basis, radius: float) -> Prior:
+    """What is expected of a log of that radius before its own outline is learnt. [mm]
+
+    Ovality keeps its direction along a log, flutes and swellings less so: of a harmonic's variance four fifths reach
+    far and a fifth is local.
+    """
+    away = basis.places[:, None] - basis.places[None, :]
+    nugget = 1e-4 * np.eye(basis.columns)
+    local = np.linalg.inv(_matern(away, 500.0) + nugget)
+    line = np.column_stack([np.ones(basis.columns), basis.places / 1000.0])
+    carried = local @ line
+    size = local - carried @ np.linalg.solve(line.T @ carried, carried.T)
+    form = np.linalg.inv(0.8 * _matern(away, 3000.0) + 0.2 * _matern(away, 400.0) + 10 * nugget)
+    return Prior(size, form, spread_floor(basis.harmonics, radius) * 3.0)
+
+
+def spread_floor(harmonics: int, radius: float) -> Array:
+    """Least spread of each harmonic: falls with its order. (harmonics + 1,) [mm]"""
+    order = np.arange(harmonics + 1)
+    form = 0.004 * radius * 2.0 / np.maximum(order, 2)
+    return np.where(order < 2, 1.0, form)

@@ -1,0 +1,195 @@
+"""One surface through all stations at once: penalised, reweighted least squares over cells of x and clock angle."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import cho_factor, cho_solve, solve_triangular
+from scipy.ndimage import map_coordinates
+
+from pithline.logmodel.basis import Basis, Prior, make_basis, make_prior, spread_floor
+from pithline.logmodel.model import CLOCK_SAMPLES, clock_angles, clock_direction, clock_of
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+STATION = 20.0
+FINE = 360
+"""Clock angles of the table that residuals are read from."""
+TUKEY = 4.0
+"""Points farther off than this many standard deviations weigh nothing (Tukey's biweight)."""
+LEAST_SCALE, MOST_SCALE = 0.5, 9.0
+
+
+@dataclass(frozen=True, slots=True)
+class Surface:
+    """A fitted surface over stations `x` (n,), in mm: `coefficients` (rows, columns) of `basis`, their `covariance`.
+
+    `scale` is the spread of points about it, `cells` (n, 72) the points' weight in each cell, `miss` (n, 72) their mean
+    residual.
+    """
+
+    basis: Basis
+    x: Array
+    coefficients: Array
+    covariance: Array
+    scale: float
+    cells: Array
+    miss: Array
+
+    def rows_at(self, x: Array) -> Array:
+        """Harmonics' coefficients at x: (len(x), rows)."""
+        return self.basis.along(x) @ self.coefficients.T
+
+    def centre(self, x: Array) -> Array:
+        """Centreline (y, z) at x: (len(x), 2)."""
+        return self.rows_at(x)[:, [2, 1]]
+
+    def radii(self, x: Array, clock: Array) -> Array:
+        """Radius about the centreline over the grid x × clock: (len(x), len(clock))."""
+        rows = self.rows_at(x)
+        rows[:, 1:3] = 0.0
+        return rows @ self.basis.around(clock).T
+
+    def residuals(self, points: Array) -> tuple[Array, Array]:
+        """Radial distance outside the surface and clock angle about the centreline, of points (m, 3)."""
+        step = 10.0
+        grid = np.arange(self.x[0], self.x[-1] + step, step)
+        centre = self.centre(grid)
+        away = points[:, 1:] - np.column_stack([np.interp(points[:, 0], grid, centre[:, i]) for i in (0, 1)])
+        clock = clock_of(away)
+        table = self.radii(grid, np.arange(FINE + 1) * (2.0 * np.pi / FINE))
+        at = np.stack([(points[:, 0] - grid[0]) / step, clock * (FINE / (2.0 * np.pi))])
+        radius = map_coordinates(table, at, order=1, mode="nearest")
+        return np.hypot(away[:, 0], away[:, 1]) - radius, clock
+
+    def stderr(self) -> tuple[Array, Array]:
+        """Standard errors of the radii about the centreline (n, 72) and of the centreline (n,). [mm]"""
+        along, around = self.basis.along(self.x), self.basis.around(clock_angles())
+        n, rows = self.basis.columns, self.basis.rows
+        blocks = self.covariance.reshape(rows, n, rows, n)
+        # covariance of the harmonics at each station: (stations, rows, rows)
+        at = np.einsum("sj,ajbk,sk->sab", along, blocks, along, optimize=True)
+        centre = np.sqrt(np.maximum(at[:, 1, 1] + at[:, 2, 2], 0.0) / 2.0)
+        return np.sqrt(np.maximum(np.einsum("ta,sab,tb->st", around, at, around, optimize=True), 0.0)), centre
+
+
+def stations(low: float, high: float) -> Array:
+    """Evenly spaced stations at most STATION apart from low to high. [mm]"""
+    return np.linspace(low, high, int(np.ceil((high - low) / STATION)) + 1)
+
+
+def first_surface(x: Array, along: Array, centre: Array, radius: Array, harmonics: int) -> Surface:
+    """A surface of round sections: `centre` (k, 2) and `radius` (k,) at stations `along` (k,)."""
+    basis = make_basis(x[0], x[-1], harmonics)
+    places = np.clip(basis.places, along[0], along[-1])
+    coefficients = np.zeros((basis.rows, basis.columns))
+    for row, values in ((0, radius), (1, centre[:, 1]), (2, centre[:, 0])):
+        coefficients[row] = np.interp(places, along, values)
+    empty = np.zeros((len(x), CLOCK_SAMPLES))
+    return Surface(basis, x, coefficients, np.zeros((coefficients.size,) * 2), MOST_SCALE, empty, empty)
+
+
+def fit_surface(points: Array, start: Surface, rounds: int, widest: float, prior: Prior | None = None) -> Surface:
+    """Fit a surface to points (m, 3) of bark, from `start`.
+
+    Parameters
+    ----------
+    rounds : int
+        Reweightings; from the third on the log's own roughness of outline is learnt too.
+    widest : float
+        Residuals beyond this weigh nothing in the first round. [mm]
+    """
+    surface, basis = start, start.basis
+    middle = float(np.median(start.rows_at(start.x)[:, 0]))
+    prior = make_prior(basis, middle) if prior is None else prior
+    floor = spread_floor(basis.harmonics, middle)
+    limit = widest
+    for turn in range(rounds):
+        surface = _step(points, surface, prior, limit)
+        limit = TUKEY * surface.scale
+        if turn >= 2 and turn < rounds - 1:
+            prior = prior.learnt(basis, surface.coefficients, surface.covariance, floor)
+    return surface
+
+
+def _step(points: Array, surface: Surface, prior: Prior, limit: float) -> Surface:
+    """One Gauss-Newton step: weigh the points, average them in cells, solve for all stations at once."""
+    out, clock = surface.residuals(points)
+    weight = np.clip(1.0 - (out / limit) ** 2, 0.0, None) ** 2
+    scale = _scale(out[weight > 0])
+    total, miss = _cells(surface.x, points[:, 0], clock, out, weight)
+    basis, grid = surface.basis, clock_angles()
+    target = surface.radii(surface.x, grid) + miss
+    target += np.einsum("si,ti->st", surface.centre(surface.x), clock_direction(grid))
+    noise = _cell_variance(total, miss, scale)
+    certainty = np.where(total > 0.3, 1.0 / noise, 0.0)
+    matrix, right = _normal_equations(basis, surface.x, certainty, target)
+    factor = cho_factor(matrix + prior.precision(basis) + 1e-9 * np.eye(len(matrix)), lower=True)
+    solved = cho_solve(factor, right).reshape(basis.rows, basis.columns)
+    inverse = solve_triangular(factor[0], np.eye(len(matrix)), lower=True)
+    return Surface(basis, surface.x, solved, inverse.T @ inverse, scale, total, miss)
+
+
+def _scale(out: Array) -> float:
+    if len(out) < 10:
+        return MOST_SCALE
+    return float(np.clip(1.4826 * np.median(np.abs(out - np.median(out))), LEAST_SCALE, MOST_SCALE))
+
+
+def _cells(x: Array, at: Array, clock: Array, out: Array, weight: Array) -> tuple[Array, Array]:
+    """Weight of the points and their mean residual in each cell of the stations × 72 clock angles."""
+    row = np.rint((at - x[0]) / (x[1] - x[0])).astype(int)
+    column = np.rint(clock * (CLOCK_SAMPLES / (2.0 * np.pi))).astype(int) % CLOCK_SAMPLES
+    real = (row >= 0) & (row < len(x)) & (weight > 0)
+    index = row[real] * CLOCK_SAMPLES + column[real]
+    size = len(x) * CLOCK_SAMPLES
+    total = np.bincount(index, weight[real], size)
+    sums = np.bincount(index, (weight * out)[real], size)
+    mean = np.divide(sums, total, out=np.zeros(size), where=total > 0)
+    return total.reshape(len(x), -1), mean.reshape(len(x), -1)
+
+
+def _cell_variance(total: Array, miss: Array, scale: float) -> Array:
+    """Variance of a cell's mean: noise that averages away, and bark texture that does not, shared by neighbours.
+
+    Texture is the spread of well-filled cells beyond the noise; as ridges run along the log, neighbouring cells do not
+    count as independent: the variance is scaled by the sum of their correlations.
+    """
+    full = total > max(3.0, 0.5 * float(np.median(total[total > 0.3]))) if (total > 0.3).any() else total > 0.3
+    if full.sum() < 50:
+        return scale**2 / np.maximum(total, 0.3) + 1.0
+    spread = 1.4826 * float(np.median(np.abs(miss[full])))
+    noise = scale**2 / total[full].mean()
+    texture = max(spread**2 - noise, 0.04)
+    clipped = np.where(full, np.clip(miss, -3 * spread, 3 * spread), 0.0)
+    power = (clipped**2).sum() / full.sum()
+    shared = 1.0
+    for dx in range(0, 6):
+        for dt in range(-2, 3):
+            if (dx, dt) <= (0, 0):
+                continue
+            other = np.roll(clipped, dt, axis=1)[dx:]
+            both = full[: len(full) - dx] & np.roll(full, dt, axis=1)[dx:]
+            if both.sum() > 50:
+                correlation = (clipped[: len(full) - dx] * other)[both].sum() / both.sum() / power
+                shared += 2.0 * max(correlation, 0.0)
+    return (scale**2 / np.maximum(total, 0.3) + texture) * shared
+
+
+def _normal_equations(basis: Basis, x: Array, certainty: Array, target: Array) -> tuple[Array, Array]:
+    """AᵀWA and AᵀWt of the tensor basis on the grid, without ever forming A."""
+    along, around = basis.along(x), basis.around(clock_angles())
+    pairs = (around[:, :, None] * around[:, None, :]).reshape(len(around), -1)
+    by_station = (certainty @ pairs).reshape(len(x), basis.rows, basis.rows)
+    n = basis.columns
+    matrix = np.zeros((basis.rows, n, basis.rows, n))
+    for j in range(n):
+        touched = np.flatnonzero(along[:, j])
+        reach = slice(max(0, j - 3), min(n, j + 4))
+        scaled = along[touched, j, None] * along[touched, reach]
+        matrix[:, j, :, reach] = np.einsum("sk,sab->abk", scaled, by_station[touched], optimize=True)
+    right = along.T @ ((certainty * target) @ around)
+    return matrix.reshape(basis.rows * n, -1), right.T.ravel()

@@ -1,0 +1,112 @@
+"""Find the one log in a scan: strays and ground taken away, lumps told apart, clutter counted."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pithline.errors import FitError
+from pithline.scan.ground import Ground, find_ground
+from pithline.scan.normals import Patches, surface_patches
+from pithline.scan.sections import Rough, rough_log
+from pithline.scan.voxels import Voxels, voxelise
+
+Array = NDArray[np.float64]
+
+CELLS = (30.0, 45.0, 65.0, 90.0)
+"""Voxel sizes tried until half of the points have CROWD of them around: scans differ in density. [mm]"""
+CROWD = 40
+STRAY_SHARE = 0.008
+LEAST_FIT, LEAST_GIRTH = 0.45, 0.25
+RIVAL = 0.12
+"""A second lump is a log too if it looks like one and its radius² × length is this part of the first's."""
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """The log's lump of points (n, 3), its patches of surface, the rough log, the ground, counts of points removed."""
+
+    points: Array
+    patches: Patches
+    rough: Rough
+    ground: Ground | None
+    removed: tuple[tuple[str, int], ...]
+
+
+def find_log(points: Array, pick: int | None = None) -> Found:
+    """The log among points (n, 3) in mm, sorted.
+
+    Parameters
+    ----------
+    pick : int or None
+        Which of several logs, counted from 1 by falling size.
+
+    Raises
+    ------
+    FitError
+        If there is no log, or several and none is picked.
+    """
+    if len(points) < 300:
+        raise FitError(f"the scan holds only {len(points)} points; a log needs some thousands: scan it again.")
+    crowded, cell = _without_strays(points)
+    left = points[crowded]
+    ground = find_ground(left)
+    standing = np.ones(len(left), bool)
+    if ground is not None:
+        standing = ground.height(left) > max(30.0, 4.0 * ground.spread)
+        if standing.sum() < 300:
+            raise FitError("the scan shows ground but no log on it: scan the log from both sides and both ends.")
+    left = left[standing]
+    logs = _logs(left, voxelise(left, cell))
+    if not logs:
+        raise FitError(
+            "no log was found in the scan: nothing in it is long and round enough. Check that the scan shows one whole "
+            "log from both sides, and that scan_units on the card is right."
+        )
+    if pick is None and len(logs) > 1:
+        sizes = ", ".join(f"{rough.length:.0f} mm long and {2 * rough.size:.0f} mm thick" for _, _, rough in logs)
+        raise FitError(f"the scan shows {len(logs)} logs ({sizes}); crop it to the one to saw.")
+    if pick is not None and not 1 <= pick <= len(logs):
+        raise FitError(f"log {pick} was picked but the scan shows {len(logs)}; pick a number from 1 to {len(logs)}.")
+    member, patches, rough = logs[(pick or 1) - 1]
+    counts = (
+        ("strays", int((~crowded).sum())),
+        ("ground", int((~standing).sum())),
+        ("clutter", int((~member).sum())),
+    )
+    return Found(left[member], patches, rough, ground, counts)
+
+
+def _without_strays(points: Array) -> tuple[NDArray[np.bool_], float]:
+    """Which points have company, and the voxel size at which that was judged."""
+    for cell in CELLS:
+        voxels = voxelise(points, cell)
+        crowd = voxels.crowd()[voxels.of]
+        middle = float(np.median(crowd))
+        if middle >= CROWD:
+            break
+    return crowd > max(3.0, STRAY_SHARE * middle), cell
+
+
+def _logs(points: Array, voxels: Voxels) -> list[tuple[NDArray[np.bool_], Patches, Rough]]:
+    """Lumps that look like logs, by falling size: member mask (n,), patches, rough log."""
+    lump = voxels.lumps()[voxels.of]
+    names, counts = np.unique(lump, return_counts=True)
+    found = []
+    for name in names[np.argsort(-counts, kind="stable")][:8]:
+        member = lump == name
+        if member.sum() < max(300, 0.03 * len(points)):
+            continue
+        patches = surface_patches(points[member])
+        rough = rough_log(patches)
+        if rough is not None and _is_log(rough):
+            found.append((rough.size**2 * rough.length, member, patches, rough))
+    found.sort(key=lambda one: -one[0])
+    return [(member, patches, rough) for bulk, member, patches, rough in found if bulk > RIVAL * found[0][0]]
+
+
+def _is_log(rough: Rough) -> bool:
+    long_enough = rough.length > 0.8 * 2 * rough.size
+    return rough.fit > LEAST_FIT and rough.girth > LEAST_GIRTH and long_enough

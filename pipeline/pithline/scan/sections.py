@@ -1,0 +1,158 @@
+"""A first, rough log: circles through slices square to the axis, whatever else is in the slice."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import median_filter
+
+from pithline.scan.normals import Patches, axis_direction
+
+Array = NDArray[np.float64]
+
+SLICE = 60.0
+TRIALS = 240
+SEED = 7
+
+
+@dataclass(frozen=True, slots=True)
+class Rough:
+    """A log roughly found, in its own frame: `turn` (3, 3) rows are axis and two directions across it.
+
+    `u` (k,) are slices along the axis, `centre` (k, 2) and `radius` (k,) their circles, all in mm; `fit` the fraction
+    of bark-like voxels on them, `girth` the median fraction of girth seen.
+    """
+
+    turn: Array
+    u: Array
+    centre: Array
+    radius: Array
+    fit: float
+    girth: float
+
+    @property
+    def length(self) -> float:
+        """From the first to the last slice. [mm]"""
+        return float(self.u[-1] - self.u[0] + SLICE)
+
+    @property
+    def size(self) -> float:
+        """Median radius. [mm]"""
+        return float(np.median(self.radius))
+
+    def polar(self, points: Array) -> tuple[Array, Array, Array]:
+        """Station u, distance from the rough centreline and rough radius there, of points (n, 3)."""
+        local = points @ self.turn.T
+        u = local[:, 0]
+        away = local[:, 1:] - np.column_stack([np.interp(u, self.u, self.centre[:, i]) for i in (0, 1)])
+        return u, np.hypot(away[:, 0], away[:, 1]), np.interp(u, self.u, self.radius)
+
+
+def rough_log(patches: Patches) -> Rough | None:
+    """A log through patches of surface, or None where no run of slices holds circles."""
+    means, normals = patches.means, patches.normals
+    if len(means) < 60:
+        return None
+    axis = axis_direction(normals)
+    rough = None
+    for _ in range(3):
+        rough = _slices(means, normals, _frame(axis))
+        if rough is None:
+            return None
+        chord = _chord(rough)
+        if chord @ axis > np.cos(np.radians(0.1)):
+            break
+        axis = chord
+    return rough
+
+
+def _frame(axis: Array) -> Array:
+    """Rows: axis, and two unit vectors that complete a right-handed frame."""
+    side = np.eye(3)[int(np.argmin(np.abs(axis)))]
+    second = np.cross(axis, side)
+    second /= np.linalg.norm(second)
+    return np.stack([axis, second, np.cross(axis, second)])
+
+
+def _chord(rough: Rough) -> Array:
+    """Direction of the robust straight line through the circles' centres. (3,)"""
+    slopes = []
+    for values in rough.centre.T:
+        weight = np.ones(len(values))
+        for _ in range(6):
+            fit = np.polyfit(rough.u, values, 1, w=np.sqrt(weight))
+            away = values - np.polyval(fit, rough.u)
+            scale = 1.4826 * np.median(np.abs(away)) + 1e-3
+            weight = 1.0 / (1.0 + (away / (2.0 * scale)) ** 2)
+        slopes.append(fit[0])
+    axis = rough.turn.T @ np.array([1.0, *slopes])
+    return axis / np.linalg.norm(axis)
+
+
+def _slices(means: Array, normals: Array, turn: Array) -> Rough | None:
+    bark = np.abs(normals @ turn[0]) < 0.5
+    local = means @ turn.T
+    across = (normals @ turn.T)[:, 1:]
+    low, high = np.quantile(local[bark, 0], [0.002, 0.998])
+    count = max(int((high - low) / SLICE), 1)
+    if high - low < 2 * SLICE:
+        return None
+    edges = np.linspace(low, high, count + 1)
+    rng = np.random.default_rng(SEED)
+    rows = []
+    for k in range(count):
+        inside = bark & (local[:, 0] >= edges[k]) & (local[:, 0] <= edges[k + 1])
+        circle = _circle(local[inside, 1:], across[inside], rng) if inside.sum() >= 8 else None
+        if circle is not None:
+            rows.append((0.5 * (edges[k] + edges[k + 1]), *circle))
+    if len(rows) < max(2, 0.4 * count):
+        return None
+    table = np.array(rows)
+    smooth = median_filter(table[:, 1:4], (min(5, len(table)), 1), mode="nearest")
+    return Rough(
+        turn, table[:, 0], smooth[:, :2], smooth[:, 2], float(np.median(table[:, 4])), float(np.median(table[:, 5]))
+    )
+
+
+def _circle(points: Array, normals: Array, rng: np.random.Generator) -> tuple[float, float, float, float, float] | None:
+    """Circle that most points (n, 2) lie on with normals to suit: centre, radius, fraction on it, girth seen."""
+    picks = points[rng.integers(0, len(points), (TRIALS, 3))]
+    a, b = picks[:, 1] - picks[:, 0], picks[:, 2] - picks[:, 0]
+    twice = 2.0 * (a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0])
+    good = np.abs(twice) > 200.0
+    a, b, twice, origin = a[good], b[good], twice[good], picks[good, 0]
+    aa, bb = (a**2).sum(1), (b**2).sum(1)
+    away = np.column_stack([b[:, 1] * aa - a[:, 1] * bb, a[:, 0] * bb - b[:, 0] * aa]) / twice[:, None]
+    radius = np.hypot(away[:, 0], away[:, 1])
+    real = (radius > 25.0) & (radius < 3000.0)
+    centre, radius = (origin + away)[real], radius[real]
+    if not len(radius):
+        return None
+    out = points[None] - centre[:, None]
+    distance = np.linalg.norm(out, axis=2)
+    aligned = np.abs((out * normals[None]).sum(2)) > 0.85 * distance * np.linalg.norm(normals, axis=1)
+    near = np.abs(distance - radius[:, None]) < np.maximum(8.0, 0.05 * radius)[:, None]
+    at = int(np.argmax((near & aligned).sum(1)))
+    on = (near & aligned)[at]
+    if on.sum() < 6:
+        return None
+    centre, radius = _refined(points[on], centre[at], float(radius[at]))
+    turned = np.arctan2(*(points[on] - centre).T)
+    seen = len(np.unique(np.floor(turned / np.radians(15.0)))) / 24.0
+    return float(centre[0]), float(centre[1]), radius, float(on.mean()), seen
+
+
+def _refined(points: Array, centre: Array, radius: float) -> tuple[Array, float]:
+    """Geometric circle fit by Gauss-Newton with Cauchy weights."""
+    for _ in range(8):
+        away = points - centre
+        distance = np.hypot(away[:, 0], away[:, 1])
+        miss = distance - radius
+        scale = max(1.4826 * float(np.median(np.abs(miss))), 0.5)
+        weight = 1.0 / (1.0 + (miss / (2.0 * scale)) ** 2)
+        design = np.column_stack([away / distance[:, None], np.ones(len(points))])
+        step = np.linalg.lstsq(design * np.sqrt(weight)[:, None], miss * np.sqrt(weight), rcond=None)[0]
+        centre, radius = centre + step[:2], radius + float(step[2])
+    return centre, radius

@@ -1,0 +1,81 @@
+"""Voxels: grouping points, counting neighbours, lumps that hang together. Independent of the order of the points."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
+
+Array = NDArray[np.float64]
+Index = NDArray[np.int64]
+
+_HALF = np.array([(i, j, k) for i in (-1, 0, 1) for j in (-1, 0, 1) for k in (-1, 0, 1) if (i, j, k) > (0, 0, 0)])
+
+
+@dataclass(frozen=True, slots=True)
+class Voxels:
+    """Occupied voxels: `cell` (m, 3) indices sorted by `key` (m,), `of` (n,) each point's voxel, `count` (m,)."""
+
+    size: float
+    cell: Index
+    key: Index
+    strides: Index
+    of: Index
+    count: Index
+
+    def mean(self, values: Array) -> Array:
+        """Mean of values (n, d) or (n,) in each voxel."""
+        if values.ndim == 1:
+            return np.bincount(self.of, values, len(self.key)) / self.count
+        return np.column_stack([np.bincount(self.of, column, len(self.key)) / self.count for column in values.T])
+
+    def neighbours(self) -> tuple[Index, Index]:
+        """Pairs of touching voxels (faces, edges and corners), each pair once."""
+        left, right = [], []
+        for offset in _HALF:
+            wanted = self.key + int(offset @ self.strides)
+            at = np.minimum(np.searchsorted(self.key, wanted), len(self.key) - 1)
+            met = self.key[at] == wanted
+            left.append(np.flatnonzero(met))
+            right.append(at[met])
+        return np.concatenate(left), np.concatenate(right)
+
+    def crowd(self) -> Index:
+        """Points in each voxel and those that touch it. (m,)"""
+        left, right = self.neighbours()
+        total = self.count.astype(float)
+        total += np.bincount(left, self.count[right], len(self.key))
+        total += np.bincount(right, self.count[left], len(self.key))
+        return total.astype(np.int64)
+
+    def lumps(self) -> Index:
+        """Label (m,) of the lump each voxel hangs together with."""
+        left, right = self.neighbours()
+        links = coo_matrix((np.ones(len(left), bool), (left, right)), shape=(len(self.key),) * 2)
+        return connected_components(links, directed=False)[1].astype(np.int64)
+
+
+def voxelise(points: Array, size: float) -> Voxels:
+    """Group points (n, 3) into cubes of `size`. A rim of one free voxel keeps neighbours of the edge from wrapping."""
+    cell = np.floor((points - points.min(0)) / size).astype(np.int64) + 1
+    spans = cell.max(0) + 2
+    strides = np.array([spans[1] * spans[2], spans[2], 1], dtype=np.int64)
+    key, of, count = np.unique(cell @ strides, return_inverse=True, return_counts=True)
+    cells = np.column_stack([key // strides[0], key % strides[0] // strides[1], key % strides[1]])
+    return Voxels(size, cells, key, strides, of.reshape(-1), count)
+
+
+def reduced(points: Array, most: int, size: float = 4.0) -> Array:
+    """`points` themselves, or where there are more than `most` the means of voxels just coarse enough. [mm]
+
+    The result is sorted, so that the order in which points come does not matter.
+    """
+    out = points
+    while len(out) > most:
+        voxels = voxelise(out, size)
+        out = voxels.mean(out)
+        size *= 1.3
+    return out[np.lexsort(out.T[::-1])]
