@@ -1,4 +1,4 @@
-"""A picture of triangle meshes without a graphics card: parallel projection, depth buffer, edges found in the buffers."""
+"""A picture of triangle meshes without a graphics card: parallel projection, depth buffer, edges from the buffers."""
 
 from __future__ import annotations
 

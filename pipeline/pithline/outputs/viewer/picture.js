@@ -1,0 +1,526 @@
+// The picture: growth layers on every face, pieces that move, the blade, the bed, the section.
+function unpack(text, Kind) {
+  const raw = Uint8Array.from(atob(text), (one) => one.charCodeAt(0));
+  return new Kind(raw.buffer);
+}
+const vector = (values) => new THREE.Vector3(...values);
+const WOOD_VERTEX = "varying vec3 vLog; varying vec2 vFace; attribute vec2 face;\n";
+const WOOD_FRAGMENT = `
+varying vec3 vLog; varying vec2 vFace;
+uniform sampler2D uWood; uniform vec4 uSpan; uniform float uSection; uniform float uSapwood; uniform vec3 uOwn;
+uniform float uOwned; uniform int uPattern; uniform float uPicked; uniform float uFade;
+float stripe(float at, float every) { return step(0.72, fract(at / every)); }
+vec3 woodColour() {
+  float v = ((vLog.x - uSpan.x) / (uSpan.y - uSpan.x) * (uSpan.w - 1.0) + 0.5) / uSpan.w;
+  vec2 pith = texture2D(uWood, vec2(0.5, v)).gb * uSpan.z;
+  vec2 away = vLog.yz - pith;
+  float clock = atan(-away.x, away.y) / 6.2831853;
+  float radius = texture2D(uWood, vec2(clock + 0.5 / 72.0, v)).r * uSpan.z;
+  float rho = length(away) / radius;
+  if (rho > 1.003) {
+    float rough = fract(sin(dot(floor(vec2(clock * 150.0, vLog.x / 38.0)), vec2(12.99, 78.23))) * 43758.5);
+    float furrow = 0.5 + 0.5 * sin(clock * 420.0 + 2.5 * sin(vLog.x / 47.0 + rough));
+    return vec3(0.33, 0.25, 0.19) * (0.72 + 0.4 * furrow + 0.12 * rough);
+  }
+  float turns = rho * 42.0;
+  float grain = fract(turns) * fract(turns) * fract(turns);
+  float blur = clamp(1.6 - 2.2 * fwidth(turns), 0.0, 1.0);
+  float year = fract(sin(floor(turns) * 91.7) * 4375.8);
+  vec3 heart = mix(vec3(0.80, 0.64, 0.46), vec3(0.60, 0.43, 0.28), mix(0.3, grain * (0.55 + 0.45 * year), blur));
+  float sap = uSapwood > 0.0 ? smoothstep(-2.0, 2.0, length(away) - radius + uSapwood) : 0.0;
+  heart = mix(heart, vec3(0.90, 0.81, 0.65) * (0.9 + 0.1 * (1.0 - grain * blur)), sap * 0.75);
+  return length(away) < 5.0 ? heart * 0.45 : heart;
+}
+float pattern() {
+  if (uPattern == 1) return stripe(vFace.y, 30.0);
+  if (uPattern == 2) return stripe(vFace.x, 30.0);
+  if (uPattern == 3) return stripe((vFace.x + vFace.y) * 0.7, 30.0);
+  if (uPattern == 4) return stripe((vFace.x - vFace.y) * 0.7, 30.0);
+  if (uPattern == 5) return max(stripe((vFace.x + vFace.y) * 0.7, 40.0), stripe((vFace.x - vFace.y) * 0.7, 40.0));
+  if (uPattern == 6) return 1.0 - step(7.0, length(mod(vFace, 30.0) - 15.0));
+  return 0.0;
+}
+`;
+const WOOD_COLOUR = `
+if (vLog.x < uSection) discard;
+vec3 seen = woodColour();
+if (uOwned > 0.5) seen = mix(uOwn, vec3(1.0), 0.28 * pattern()) * mix(1.0, dot(seen, vec3(0.6)) + 0.45, 0.35);
+seen = mix(seen, vec3(1.0, 0.80, 0.25), uPicked * 0.55);
+diffuseColor = vec4(seen * seen * 0.35 + seen * 0.65, uFade);`;
+
+class Picture {
+  constructor(canvas) {
+    this.canvas = canvas;
+    this.renderer = new THREE.WebGLRenderer({ canvas, antialias: true, alpha: true });
+    this.renderer.setPixelRatio(Math.min(devicePixelRatio || 1, 2));
+    this.scene = new THREE.Scene();
+    this.camera = new THREE.PerspectiveCamera(24, 1, 10, 200000);
+    this.camera.up.set(0, 0, 1);
+    this.controls = new OrbitControls(this.camera, canvas);
+    this.controls.addEventListener("change", () => this.paint());
+    this.scene.add(new THREE.HemisphereLight(0xffffff, 0xcfc4b2, 2.0));
+    this.sun = new THREE.DirectionalLight(0xffffff, 1.7);
+    this.scene.add(this.sun);
+    this.root = new THREE.Group();  // holds the log frame; turned as the setting poses it
+    this.scene.add(this.root);
+    this.points = unpack(data.points, Uint16Array);
+    this.faces = unpack(data.faces, Uint16Array);
+    this.items = new Map();
+    this.section = { value: -1e9 };
+    this.makeWood();
+    this.makePith();
+    this.makeBlade();
+    this.bed = new THREE.Group();
+    this.scene.add(this.bed);
+    this.lookFrom = "corner";
+    this.caster = new THREE.Raycaster();
+    this.waiting = false;
+    this.listen();
+  }
+
+  makeWood() {
+    const { radius, clocks, stations, pith, widest } = data.wood;
+    const rows = unpack(radius, Float32Array);
+    const half = new Uint16Array(clocks * stations * 4);
+    const put = THREE.DataUtils.toHalfFloat;
+    for (let i = 0; i < stations; i++) for (let k = 0; k < clocks; k++) {
+      const at = (i * clocks + k) * 4;
+      half[at] = put(rows[i * clocks + k] / widest);
+      half[at + 1] = put(pith[i][0] / widest);
+      half[at + 2] = put(pith[i][1] / widest);
+      half[at + 3] = put(1);
+    }
+    this.wood = new THREE.DataTexture(half, clocks, stations, THREE.RGBAFormat, THREE.HalfFloatType);
+    this.wood.wrapS = THREE.RepeatWrapping;
+    this.wood.magFilter = this.wood.minFilter = THREE.LinearFilter;
+    this.wood.needsUpdate = true;
+  }
+
+  material(flat) {
+    const { x0, x1, widest, stations, sapwood } = data.wood;
+    const own = {
+      uWood: { value: this.wood }, uSpan: { value: new THREE.Vector4(x0, x1, widest, stations) }, uSection: this.section,
+      uSapwood: { value: sapwood }, uOwn: { value: new THREE.Color() }, uOwned: { value: 0 }, uPattern: { value: 0 },
+      uPicked: { value: 0 }, uFade: { value: 1 },
+    };
+    const made = new THREE.MeshLambertMaterial({ flatShading: flat, side: THREE.DoubleSide });
+    made.userData.own = own;
+    made.onBeforeCompile = (shader) => {
+      Object.assign(shader.uniforms, own);
+      shader.vertexShader = WOOD_VERTEX + shader.vertexShader.replace(
+        "#include <begin_vertex>", "#include <begin_vertex>\nvLog = position; vFace = face;");
+      shader.fragmentShader = WOOD_FRAGMENT + shader.fragmentShader.replace("#include <color_fragment>", WOOD_COLOUR);
+    };
+    made.customProgramCacheKey = () => "pithline-wood";
+    return made;
+  }
+
+  geometryOf(id) {
+    const made = new THREE.BufferGeometry();
+    const plate = pieceOf.get(id).plate;
+    if (plate) return this.boxOf(plate, made);
+    const [first, count, face, faces] = data.meshes[id];
+    const at = new Float32Array(count * 3);
+    for (let i = 0; i < count * 3; i++) {
+      at[i] = data.box.low[i % 3] + (this.points[first * 3 + i] / 65535) * data.box.size[i % 3];
+    }
+    made.setAttribute("position", new THREE.BufferAttribute(at, 3));
+    made.setAttribute("face", new THREE.BufferAttribute(new Float32Array(count * 2), 2));
+    made.setIndex(new THREE.BufferAttribute(this.faces.slice(face * 3, (face + faces) * 3), 1));
+    return made;
+  }
+
+  boxOf(plate, made) {
+    const corner = vector(plate.corner);
+    const edges = plate.edges.map(vector);
+    const at = [], face = [], index = [];
+    for (const [a, b, c] of [[0, 1, 2], [0, 2, 1], [1, 2, 0]]) for (const far of [0, 1]) {
+      const base = at.length / 3;
+      const [u, v] = [edges[a].length(), edges[b].length()];
+      for (const [i, j] of [[0, 0], [1, 0], [1, 1], [0, 1]]) {
+        const p = corner.clone().addScaledVector(edges[a], i).addScaledVector(edges[b], j).addScaledVector(edges[c], far);
+        at.push(p.x, p.y, p.z);
+        face.push(i * u, j * v);
+      }
+      index.push(base, base + 1, base + 2, base, base + 2, base + 3);
+    }
+    made.setAttribute("position", new THREE.BufferAttribute(new Float32Array(at), 3));
+    made.setAttribute("face", new THREE.BufferAttribute(new Float32Array(face), 2));
+    made.setIndex(index);
+    return made;
+  }
+
+  item(id) {
+    if (this.items.has(id)) return this.items.get(id);
+    const group = new THREE.Group();
+    const mesh = new THREE.Mesh(this.geometryOf(id), this.material(true));
+    mesh.userData.piece = id;
+    const ink = new THREE.LineBasicMaterial({ color: 0x2a2018, transparent: true, opacity: 0.55 });
+    const line = new THREE.LineSegments(new THREE.EdgesGeometry(mesh.geometry, 28), ink);
+    this.clipLine(ink);
+    const cap = new THREE.Mesh(new THREE.BufferGeometry(), mesh.material);
+    cap.userData.piece = id;
+    group.add(mesh, line, cap);
+    this.root.add(group);
+    const made = { id, group, mesh, line, cap, goal: new THREE.Vector3(), cut: null };
+    this.items.set(id, made);
+    return made;
+  }
+
+  clipLine(material) {
+    material.onBeforeCompile = (shader) => {
+      shader.uniforms.uSection = this.section;
+      shader.vertexShader = "varying float vX;\n" + shader.vertexShader.replace("#include <begin_vertex>", "#include <begin_vertex>\nvX = position.x;");
+      shader.fragmentShader = "varying float vX; uniform float uSection;\n" + shader.fragmentShader.replace(
+        "#include <color_fragment>", "#include <color_fragment>\nif (vX < uSection - 0.5) discard;");
+    };
+    material.customProgramCacheKey = () => "pithline-line";
+  }
+
+  makePith() {
+    const { x0, x1, pith } = data.wood;
+    const at = pith.map(([y, z], i) => new THREE.Vector3(x0 + ((x1 - x0) * i) / (pith.length - 1), y, z));
+    const step = (x1 - x0) / (pith.length - 1);
+    at.unshift(at[0].clone().addScaledVector(at[1].clone().sub(at[0]), 60 / step));
+    at[0].x = x0 - 60;
+    at.push(at.at(-1).clone().setX(x1 + 60));
+    const ink = new THREE.LineDashedMaterial({ color: 0xb03a1e, dashSize: 30, gapSize: 14, depthTest: false });
+    this.pith = new THREE.Line(new THREE.BufferGeometry().setFromPoints(at), ink);
+    this.pith.computeLineDistances();
+    this.pith.renderOrder = 5;
+    this.root.add(this.pith);
+  }
+
+  makeBlade() {
+    this.blade = new THREE.Group();
+    const skin = new THREE.MeshBasicMaterial({ color: 0xb03a1e, transparent: true, opacity: 0.2, side: THREE.DoubleSide, depthWrite: false });
+    this.sheet = new THREE.Mesh(new THREE.BoxGeometry(1, 1, 1), skin);
+    this.rim = new THREE.LineSegments(new THREE.EdgesGeometry(this.sheet.geometry), new THREE.LineBasicMaterial({ color: 0xb03a1e }));
+    this.blade.add(this.sheet, this.rim);
+    this.root.add(this.blade);
+  }
+
+  // -- arranging ------------------------------------------------------------------------------------------------
+  pose() {
+    const setting = operations[settingAt[state.step - 1]];
+    const turn = new THREE.Matrix4();
+    if (state.where === "log" || !setting) return { turn: new THREE.Quaternion(), shift: new THREE.Vector3(), setting: null };
+    const [a, b, c] = setting.pose.rows;
+    turn.set(...a, 0, ...b, 0, ...c, 0, 0, 0, 0, 1);
+    return { turn: new THREE.Quaternion().setFromRotationMatrix(turn), shift: vector(setting.pose.shift), setting };
+  }
+
+  shiftOf(id, setting) {
+    const shift = new THREE.Vector3();
+    const reach = data.wood.widest;
+    if (state.where === "log" || !setting) {
+      const gaps = { mill: 0.9, buck: 0.9, rip: 0.4, crosscut: 0.25, resaw: 0.09 };
+      for (let one = madeBy.get(id); one; one = madeBy.get(one.parent)) {
+        shift.addScaledVector(vector(one.cut.normal), one.side * gaps[one.cut.tool] * 0.5 * reach * state.spread);
+      }
+      return shift;
+    }
+    const done = operations.slice(0, state.step).filter((one) => one.op === "cut" && one.setting === setting.id);
+    const gap = { mill: 0.7, buck: 0.6, rip: 0.5, crosscut: 0.4, resaw: 0.25 }[setting.tool] * reach * state.spread;
+    for (let one = madeBy.get(id); one && one.cut.setting === setting.id; one = madeBy.get(one.parent)) {
+      if (one.side > 0) shift.addScaledVector(vector(one.cut.normal), gap * (done.length - done.indexOf(one.cut)));
+    }
+    return shift;
+  }
+
+  arrange(shown, moved) {
+    const { turn, shift, setting } = this.pose();
+    const wanted = new Set(shown);
+    for (const item of this.items.values()) if (!wanted.has(item.id)) item.group.visible = false;
+    this.shown = shown.map((id) => {
+      const item = this.item(id);
+      const parent = this.items.get(madeBy.get(id)?.parent);
+      if (!item.group.visible || !item.placed) item.group.position.copy(parent?.placed ? parent.group.position : this.shiftOf(id, setting));
+      item.group.visible = item.placed = true;
+      item.goal.copy(this.shiftOf(id, setting));
+      return item;
+    });
+    this.inside(shown);
+    this.placeBlade(setting);
+    const key = setting ? setting.id : state.where;
+    if (key !== this.key) {  // another machine: no sense in flying there
+      this.key = key;
+      this.root.quaternion.copy(turn);
+      this.root.position.copy(shift);
+      for (const item of this.shown) item.group.position.copy(item.goal);
+      this.makeBed(setting);
+      this.look(this.lookFrom);
+    }
+    this.caps();
+    this.move(moved && !calm);
+  }
+
+  inside(shown) {  // plates still within their piece, seen through it
+    for (const item of this.ghosts || []) item.group.visible = false;
+    this.ghosts = [];
+    if (!state.glass) return;
+    const live = new Set(shown);
+    for (const one of plates) {
+      if (live.has(one.id)) continue;
+      const holder = shown.find((id) => descends(one.id, id));
+      if (!holder) continue;
+      const item = this.item(one.id);
+      item.group.visible = item.placed = true;
+      item.goal.copy(this.items.get(holder).goal);
+      item.group.position.copy(item.goal);
+      this.ghosts.push(item);
+    }
+  }
+
+  placeBlade(setting) {
+    const cut = operations[state.step - 1];
+    this.blade.visible = cut?.op === "cut";
+    if (!this.blade.visible) return;
+    const n = vector(cut.normal);
+    const along = Math.abs(n.x) < 0.7 ? new THREE.Vector3(1, 0, 0) : new THREE.Vector3(0, 0, 1);
+    along.addScaledVector(n, -along.dot(n)).normalize();
+    const side = new THREE.Vector3().crossVectors(n, along);
+    const from = this.item(cut.piece);
+    if (!this.shown.includes(from)) from.group.visible = false;
+    const at = from.mesh.geometry.getAttribute("position");
+    const low = [1e9, 1e9], high = [-1e9, -1e9];
+    for (let i = 0; i < at.count; i++) {
+      const p = new THREE.Vector3().fromBufferAttribute(at, i);
+      [p.dot(along), p.dot(side)].forEach((v, k) => { low[k] = Math.min(low[k], v); high[k] = Math.max(high[k], v); });
+    }
+    const grow = 0.12 * data.wood.widest;
+    this.blade.quaternion.setFromRotationMatrix(new THREE.Matrix4().makeBasis(along, side, n));
+    for (const one of [this.sheet, this.rim]) one.scale.set(high[0] - low[0] + grow, high[1] - low[1] + 2 * grow, cut.kerf);
+    this.blade.position.set(0, 0, 0).addScaledVector(n, cut.offset)
+      .addScaledVector(along, (low[0] + high[0]) / 2).addScaledVector(side, (low[1] + high[1]) / 2);
+    const above = this.items.get(cut.above), below = this.items.get(cut.below);
+    const rest = (below || above)?.goal;
+    if (rest) this.blade.position.add(rest);
+    if (state.where === "log" && above && below) this.blade.position.addScaledVector(above.goal.clone().sub(below.goal), 0.5);
+  }
+
+  makeBed(setting) {
+    this.bed.clear();
+    if (!setting || state.where === "log") return;
+    const reach = data.wood.widest;
+    const block = (x, y, z, w, d, h, colour) => {
+      const one = new THREE.Mesh(new THREE.BoxGeometry(w, d, h), new THREE.MeshLambertMaterial({ color: colour }));
+      const line = new THREE.LineSegments(new THREE.EdgesGeometry(one.geometry), new THREE.LineBasicMaterial({ color: 0x39414a }));
+      one.position.set(x, y, z);
+      one.add(line);
+      this.bed.add(one);
+    };
+    if (setting.tool !== "mill" || !data.bunks.length) {
+      const box = this.boxOfShown();
+      const size = box.getSize(new THREE.Vector3());
+      const middle = box.getCenter(new THREE.Vector3());
+      block(middle.x, middle.y, -12, size.x + 0.3 * reach, size.y + 0.8 * reach, 24, 0xaab4bb);
+      return;
+    }
+    const [first, last] = [Math.min(...data.bunks), Math.max(...data.bunks)];
+    for (const y of [-0.75, 0.75]) block((first + last) / 2, y * reach, -110, last - first + 400, 60, 100, 0x8b98a2);
+    for (const x of data.bunks) block(x, 0, -30, 90, 2.1 * reach, 60, 0xaab4bb);
+    for (const { bunk, lift } of setting.lifts) if (lift > 0) block(bunk, 0, lift / 2, 70, 0.7 * reach, lift, 0xd0954a);
+  }
+
+  boxOfShown() {
+    this.root.updateMatrixWorld(true);
+    const box = new THREE.Box3();
+    for (const item of this.shown) {
+      const one = new THREE.Box3().setFromBufferAttribute(item.mesh.geometry.getAttribute("position")).translate(item.goal);
+      box.union(one.applyMatrix4(this.root.matrixWorld));
+    }
+    return box;
+  }
+
+  look(from) {
+    this.lookFrom = from;
+    const box = this.boxOfShown();
+    const middle = box.getCenter(new THREE.Vector3());
+    const size = box.getSize(new THREE.Vector3());
+    const ways = { corner: [-0.72, -0.62, 0.42], pith: [-1, 0, 0.0001], side: [0, -1, 0.08] };
+    const way = vector(ways[from]).normalize();
+    const right = new THREE.Vector3(0, 0, 1).cross(way).normalize();
+    const up = way.clone().cross(right);
+    const spanOf = (axis) => Math.abs(axis.x) * size.x + Math.abs(axis.y) * size.y + Math.abs(axis.z) * size.z;
+    const fit = Math.tan((this.camera.fov * Math.PI) / 360);
+    const distance = Math.max(spanOf(right) / this.camera.aspect, spanOf(up)) / 2 / fit * 1.12 + spanOf(way) / 2;
+    this.controls.target.copy(middle);
+    this.camera.position.copy(middle).addScaledVector(way, distance);
+    this.camera.near = distance / 50;
+    this.camera.far = distance * 12;
+    this.camera.updateProjectionMatrix();
+    this.controls.update();
+    this.paint();
+  }
+
+  // -- the section ----------------------------------------------------------------------------------------------
+  caps() {
+    this.section.value = state.section ?? -1e9;
+    for (const item of [...this.shown, ...this.ghosts]) {
+      item.cap.visible = state.section !== null;
+      if (item.cut === state.section || state.section === null) continue;
+      item.cut = state.section;
+      item.cap.geometry.dispose();
+      item.cap.geometry = capOf(item.mesh.geometry, state.section);
+    }
+  }
+
+  // -- drawing --------------------------------------------------------------------------------------------------
+  move(gently) {
+    cancelAnimationFrame(this.moving);
+    const start = performance.now();
+    const from = this.shown.map((item) => item.group.position.clone());
+    const tick = (now) => {
+      const t = gently ? Math.min(1, Math.max(0, (now - start) / 380)) : 1;
+      const eased = t * t * (3 - 2 * t);
+      this.shown.forEach((item, i) => item.group.position.lerpVectors(from[i], item.goal, eased));
+      this.paint();
+      document.body.dataset.still = t >= 1;
+      if (t < 1) this.moving = requestAnimationFrame(tick);
+    };
+    document.body.dataset.still = false;
+    if (gently) this.moving = requestAnimationFrame(tick);
+    else tick(start);
+  }
+
+  dress(item, ghost) {
+    const own = item.mesh.material.userData.own;
+    const plate = pieceOf.get(item.id).plate;
+    const kind = plate ? classOf(plate) : -1;
+    const entry = kind >= 0 ? classes()[kind] : null;
+    own.uOwned.value = entry ? 1 : 0;
+    if (entry) own.uOwn.value.set(entry.colour).convertLinearToSRGB();
+    own.uPattern.value = entry ? entry.pattern : 0;
+    own.uPicked.value = item.id === state.picked ? 1 : 0;
+    const fade = state.glass && !plate && !ghost ? 0.16 : 1;
+    own.uFade.value = fade;
+    const material = item.mesh.material;
+    if (material.transparent !== fade < 1) {
+      material.transparent = fade < 1;
+      material.depthWrite = fade === 1;
+      material.needsUpdate = true;
+    }
+    item.mesh.renderOrder = fade < 1 ? 2 : 0;
+  }
+
+  paint() {
+    if (this.waiting || !this.shown) return;
+    this.waiting = true;
+    requestAnimationFrame(() => {
+      this.waiting = false;
+      for (const item of this.shown) this.dress(item, false);
+      for (const item of this.ghosts) this.dress(item, true);
+      this.sun.position.copy(this.camera.position).sub(this.controls.target).add(new THREE.Vector3(0, 0, this.camera.position.length() * 0.5));
+      this.renderer.render(this.scene, this.camera);
+      document.body.dataset.drawn = "yes";
+    });
+  }
+
+  fit() {
+    const { clientWidth: w, clientHeight: h } = this.canvas;
+    this.renderer.setSize(w, h, false);
+    this.camera.aspect = w / Math.max(h, 1);
+    this.camera.updateProjectionMatrix();
+    if (this.shown) this.look(this.lookFrom);
+  }
+
+  // -- touching -------------------------------------------------------------------------------------------------
+  listen() {
+    let down = null;
+    this.canvas.addEventListener("pointerdown", (event) => { down = [event.clientX, event.clientY]; });
+    this.canvas.addEventListener("pointerup", (event) => {
+      if (down && Math.hypot(event.clientX - down[0], event.clientY - down[1]) < 8) pick(this.pieceAt(event.clientX, event.clientY));
+      down = null;
+    });
+    new ResizeObserver(() => this.fit()).observe(this.canvas);
+  }
+
+  pieceAt(x, y) {
+    const frame = this.canvas.getBoundingClientRect();
+    const at = new THREE.Vector2(((x - frame.left) / frame.width) * 2 - 1, 1 - ((y - frame.top) / frame.height) * 2);
+    this.caster.setFromCamera(at, this.camera);
+    const solid = state.glass ? [...this.ghosts, ...this.shown.filter((item) => pieceOf.get(item.id).plate)] : this.shown;
+    const targets = solid.flatMap((item) => (item.cap.visible ? [item.mesh, item.cap] : [item.mesh]));
+    const hits = this.caster.intersectObjects(targets, false);
+    const real = hits.find((hit) => hit.object.worldToLocal(hit.point.clone()).x >= this.section.value - 0.5);
+    return real ? real.object.userData.piece : null;
+  }
+
+  screenOf(id) {  // page coordinates of the middle of a piece
+    const item = this.items.get(id);
+    const box = new THREE.Box3().setFromBufferAttribute(item.mesh.geometry.getAttribute("position"));
+    const at = item.group.localToWorld(box.getCenter(new THREE.Vector3())).project(this.camera);
+    const frame = this.canvas.getBoundingClientRect();
+    return [frame.left + ((at.x + 1) / 2) * frame.width, frame.top + ((1 - at.y) / 2) * frame.height];
+  }
+}
+
+function capOf(geometry, x) {
+  const at = geometry.getAttribute("position");
+  const index = geometry.getIndex();
+  const ends = new Map();  // start point -> end point, both as text keys
+  const spots = new Map();
+  const key = (p) => `${Math.round(p[0] * 50)},${Math.round(p[1] * 50)}`;
+  for (let i = 0; i < index.count; i += 3) {
+    const tri = [0, 1, 2].map((k) => new THREE.Vector3().fromBufferAttribute(at, index.getX(i + k)));
+    const hit = [];
+    for (let k = 0; k < 3; k++) {
+      const [p, q] = [tri[k], tri[(k + 1) % 3]];
+      if (p.x >= x !== q.x >= x) {
+        const t = (x - p.x) / (q.x - p.x);
+        hit.push({ spot: [p.y + t * (q.y - p.y), p.z + t * (q.z - p.z)], rising: q.x >= x });
+      }
+    }
+    if (hit.length !== 2) continue;
+    const [one, two] = hit[0].rising ? hit : [hit[1], hit[0]];
+    const [a, b] = [key(one.spot), key(two.spot)];
+    if (a === b) continue;
+    spots.set(a, one.spot).set(b, two.spot);
+    ends.set(a, [...(ends.get(a) || []), b]);
+  }
+  return fillLoops(loopsOf(ends), spots, x);
+}
+function loopsOf(ends) {
+  const both = new Map();  // plates' boxes are not wound alike, so follow edges either way
+  const join = (a, b) => both.set(a, [...(both.get(a) || []), b]);
+  for (const [a, list] of ends) for (const b of list) { join(a, b); join(b, a); }
+  const loops = [];
+  while (both.size) {
+    const start = both.keys().next().value;
+    const loop = [];
+    let here = start;
+    while (here !== undefined && both.has(here)) {
+      loop.push(here);
+      const next = both.get(here).pop();
+      if (!both.get(here).length) both.delete(here);
+      const back = both.get(next);
+      if (back) {
+        const i = back.indexOf(here);
+        if (i >= 0) back.splice(i, 1);
+        if (!back.length) both.delete(next);
+      }
+      here = next === start ? undefined : next;
+    }
+    if (loop.length > 2) loops.push(loop);
+  }
+  return loops;
+}
+function fillLoops(loops, spots, x) {
+  const made = new THREE.BufferGeometry();
+  const at = [], index = [];
+  for (const loop of loops) {
+    const contour = loop.map((one) => new THREE.Vector2(...spots.get(one)));
+    const base = at.length / 3;
+    for (const p of contour) at.push(x, p.x, p.y);
+    const turned = THREE.ShapeUtils.isClockWise(contour);
+    const order = turned ? contour.map((_, i) => contour.length - 1 - i) : contour.map((_, i) => i);
+    for (const face of THREE.ShapeUtils.triangulateShape(order.map((i) => contour[i]), [])) {
+      index.push(...face.map((i) => base + order[i]));
+    }
+  }
+  made.setAttribute("position", new THREE.BufferAttribute(new Float32Array(at), 3));
+  made.setAttribute("face", new THREE.BufferAttribute(new Float32Array((at.length / 3) * 2), 2));
+  made.setIndex(index);
+  return made;
+}

@@ -1,0 +1,143 @@
+"""The preview opened from a file in headless Chromium with software WebGL: steps, picking, figures, sizes."""
+
+import json
+import re
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import sync_playwright
+
+from picture_scripts import small_script
+from pithline.outputs.preview_html import preview_html
+
+CHROMIUM = Path("/usr/bin/chromium")
+FLAGS = [
+    "--no-sandbox",
+    "--use-gl=angle",
+    "--use-angle=swiftshader",
+    "--enable-unsafe-swiftshader",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+SIZES = {"desktop": (1280, 800), "phone": (390, 844)}
+
+
+@pytest.fixture(scope="module")
+def browser():
+    with sync_playwright() as driver:
+        found = driver.chromium.launch(executable_path=str(CHROMIUM), args=FLAGS)
+        yield found
+        found.close()
+
+
+@pytest.fixture(scope="module")
+def script():
+    return small_script()
+
+
+@pytest.fixture(scope="module")
+def file(script, tmp_path_factory):
+    path = tmp_path_factory.mktemp("preview") / "preview.html"
+    path.write_bytes(preview_html(script))
+    return path
+
+
+@pytest.fixture(params=SIZES)
+def page(request, browser, file):
+    width, height = SIZES[request.param]
+    context = browser.new_context(viewport={"width": width, "height": height}, has_touch=request.param == "phone")
+    opened = context.new_page()
+    said = []
+    opened.on("console", lambda message: said.append(f"{message.type}: {message.text}"))
+    opened.on("pageerror", lambda error: said.append(str(error)))
+    opened.on("request", lambda one: said.append(one.url) if not one.url.startswith("file:") else None)
+    opened.goto(file.as_uri())
+    opened.wait_for_selector("body[data-drawn]")
+    yield opened
+    assert said == []
+    context.close()
+
+
+def settle(page):
+    page.wait_for_selector("body[data-still=true]")
+
+
+def test_steps_through_all_operations_and_back(page, script):
+    for number, one in enumerate(script["operations"], 1):
+        page.click("#next")
+        assert page.get_attribute("body", "data-step") == str(number)
+        current = page.locator("#steps [aria-current=step]")
+        assert current.count() == 1
+        assert page.locator("#caption strong").inner_text() == current.inner_text()
+        assert one["op"] != "cut" or current.inner_text().startswith("Cut ")
+    page.click("#back")
+    assert page.get_attribute("body", "data-step") == str(len(script["operations"]) - 1)
+    page.click("#first")
+    assert page.locator("#steps [aria-current=step]").count() == 0
+    assert page.locator("#pick option").count() == 2
+
+
+def test_what_is_there_follows_the_cuts(page, script):
+    page.click("input[value=log]")
+    page.click("#last")
+    used = {one["piece"] for one in script["operations"] if one["op"] == "cut"}
+    left = {piece["id"] for piece in script["pieces"]} - used
+    listed = {one.get_attribute("value") for one in page.locator("#pick option").all()} - {""}
+    assert listed == left
+
+
+def test_a_plate_touched_tells_the_scripts_figures(page, script):
+    page.click("input[value=log]")
+    page.click("#last")
+    page.uncheck("#waste")
+    page.evaluate("document.body.scrollTo(0, 0)")
+    page.click("[data-look=side]")
+    settle(page)
+    plate = script["plates"][0]
+    x, y = page.evaluate("id => pithline.screenOf(id)", plate["id"])
+    seen = page.evaluate("([x, y]) => pithline.pieceAt(x, y)", [x, y])
+    page.mouse.click(x, y)
+    page.wait_for_selector(f"body[data-picked='{seen}']")
+    shown = next(one for one in script["plates"] if one["id"] == seen)
+    facts = dict(
+        zip(page.locator("#facts dt").all_inner_texts(), page.locator("#facts dd").all_inner_texts(), strict=True)
+    )
+    number = float(re.match(r"[\d.]+", facts["Ring angle, mean"])[0])
+    assert number == pytest.approx(shown["ring_angle"]["mean"], abs=0.05)
+    assert float(re.match(r"[\d.]+", facts["Runout, greatest"])[0]) == pytest.approx(shown["runout"], abs=0.06)
+    assert facts["Size as sawn"] == "800 mm × 200 mm × 5 mm"
+
+
+def test_colours_have_a_legend_in_degrees_and_sections_open(page):
+    assert page.locator("#legend li").all_inner_texts() == ["75–80° (1)", "85–90° (1)"]
+    page.select_option("#colour", "runout")
+    assert page.locator("#legend li").all_inner_texts() == ["1–1.5° (1)", "2–3° (1)"]
+    page.locator("#section").fill("600")
+    assert page.locator("#sectionat").inner_text() == "600 mm"
+    page.click("[data-look=pith]")
+    settle(page)
+    assert page.evaluate("pithline.state.section") == 600
+
+
+def test_keyboard_moves_steps_and_pieces(page, script):
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("ArrowRight")
+    assert page.get_attribute("body", "data-step") == "2"
+    page.keyboard.press("ArrowLeft")
+    assert page.get_attribute("body", "data-step") == "1"
+    page.keyboard.press("]")
+    assert page.get_attribute("body", "data-picked") == "log"
+    page.keyboard.press("End")
+    assert page.get_attribute("body", "data-step") == str(len(script["operations"]))
+    page.keyboard.press("Shift+ArrowLeft")
+    step = int(page.get_attribute("body", "data-step"))
+    assert script["operations"][step - 1]["op"] == "setting"
+
+
+def test_nothing_runs_off_the_page(page):
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    low = json.loads(page.evaluate("JSON.stringify([...document.querySelectorAll('button')].map(b => b.offsetHeight))"))
+    assert min(low) >= 30
