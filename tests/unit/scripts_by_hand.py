@@ -8,6 +8,8 @@ from truth.by_hand import cylinder, slab_script
 from truth.models import to_model
 
 RADIUS, BARK, LENGTH = 300.0, 10.0, 1200.0
+DENSITY = 9.5e-7
+"""Green wood with its bark, kg/mm³."""
 SAWS = {
     "resaw": {"kerf": 1.0, "height_max": 300.0},
     "rip": {"kerf": 4.0, "depth_max": 120.0},
@@ -51,7 +53,7 @@ def model_document(log, **more):
 
 
 def whole_script(tilt=0.0, **shape):
-    """A script that keeps its schema and holds; `tilt` raises the top end (radians) and runs the plates out by it."""
+    """A script that keeps its schema and holds; `tilt` lowers the top end (radians) and runs the plates out by it."""
     log = cylinder(RADIUS, LENGTH, **shape)
     script = slab_script(log, tilt)
     script["model"] = model_document(log)
@@ -66,7 +68,8 @@ def whole_script(tilt=0.0, **shape):
         middle = 47.5 - 6.0 * n
         ring = np.degrees(np.arctan2(across, middle))
         plate |= {"ring_angle": {"min": float(ring.min()), "mean": float(ring.mean())},
-                  "runout": float(np.degrees(tilt)), "set_id": "tray-1", "mate": f"p{2 - n}"}  # fmt: skip
+                  "runout": float(np.degrees(abs(tilt))), "set_id": "tray-1", "mate": f"p{2 - n}"}  # fmt: skip
+    script["operations"][0]["weight_kg"] = DENSITY * np.pi * (RADIUS + BARK) ** 2 * LENGTH
     fill(script)
     totals = script["totals"]
     practice = dict(totals)
@@ -96,3 +99,34 @@ def fill(script):
         "log_volume": sawn.log_volume, "minutes": sum(one["minutes"] for one in settings),
         "settings": sum(one["charged"] for one in settings),
     }  # fmt: skip
+
+
+def turned_script():
+    """The same with the upper half laid on its bark, its sawn face upright, and one more slab sawn from it."""
+    script = whole_script()
+    up, low = np.array([0.0, 1.0, 0.0]), float(np.sqrt((RADIUS + BARK) ** 2 - 52.0**2))
+    cuts = ((low - 0.6 + 50.4, "t1", "r2"), (low - 0.6 - 49.6, "t2", "t3"))
+    heights = [round(value) for value, _, _ in cuts]
+    ends = {"butt": [0.0, 0.0, 60.0], "top": [LENGTH, 0.0, 60.0]}
+    half = 0.5 * np.pi * (RADIUS + BARK) ** 2 - 52.0 * 2 * low * 0.998
+    setting = {
+        "op": "setting", "id": "s5", "tool": "mill", "piece": "h1", "stage": "green", "minutes": 1.0, "charged": True,
+        "weight_kg": DENSITY * half * LENGTH, "checks": [], "cautions": [], "up": up.tolist(), "roll": 270.0,
+        "butt_at": 0.0, "lifts": [{"bunk": 100.0, "lift": 0.0}, {"bunk": 1100.0, "lift": 0.0}],
+        "marks": {end: {"name": "first line", "point": point, "height": low} for end, point in ends.items()},
+        "mark_room": {"down": heights[1] - 30.0, "up": 800.0 - heights[0]},
+    }  # fmt: skip
+    made = []
+    for n, height in enumerate(heights):
+        _, above, below = cuts[n]
+        offset = height - low
+        wide = float(np.sqrt((RADIUS + BARK) ** 2 - offset**2)) - 52.0
+        made.append({"op": "cut", "id": f"c{9 + n}", "tool": "mill", "setting": "s5", "piece": ("h1", "r2")[n],
+                     "normal": up.tolist(), "offset": offset, "kerf": 2.0, "above": above, "below": below,
+                     "blade_height": float(height), "from_mark": height - low, "width": wide})  # fmt: skip
+        kinds = (("bolt", "half"), ("slab", "bolt"))[n]
+        script["pieces"] += [{"id": name, "mark": "", "kind": kind, "made_by": f"c{9 + n}", "volume": 0.0}
+                             for name, kind in zip((above, below), kinds, strict=True)]  # fmt: skip
+    script["operations"] += [setting, *made]
+    fill(script)
+    return script

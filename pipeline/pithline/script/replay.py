@@ -11,9 +11,11 @@ from numpy.typing import NDArray
 
 from pithline.script.finding import Finding
 from pithline.script.grades import wood_of
+from pithline.script.machine import machine_findings
 from pithline.script.pieces import Sawn, piece_volumes, saw
 from pithline.script.plates import plate_findings
-from pithline.script.solid import vertices
+from pithline.script.shop import shop_findings
+from pithline.script.solid import largest_share, vertices
 from pithline.script.structure import structure_findings
 from pithline.script.sums import sum_findings
 
@@ -49,11 +51,16 @@ def replay(document: dict[str, Any]) -> ReplayReport:
         A cut script that keeps its schema (`pithline.script.schema.validate`).
     """
     plates = {one["id"] for one in document["plates"]}
+    on_saw = {one["piece"]: one["tool"] for one in document["operations"] if one["op"] == "setting"}
     corners: dict[str, Array] = {}
+    lumps: dict[str, float] = {}
 
     def look(name: str, solid: manifold3d.Manifold) -> None:
-        if name in plates:
+        tool = on_saw.get(name)
+        if name in plates or tool not in (None, "mill"):
             corners[name] = vertices(solid)
+        if tool == "mill":
+            lumps[name] = largest_share(solid)
 
     sawn = saw(document, look)
     findings = (
@@ -61,6 +68,8 @@ def replay(document: dict[str, Any]) -> ReplayReport:
         *structure_findings(document, sawn),
         *volume_findings(document, sawn),
         *plate_findings(document, sawn, corners, wood_of(document)),
+        *machine_findings(document, sawn, lumps),
+        *shop_findings(document, sawn, corners),
         *sum_findings(document, sawn),
     )
     return ReplayReport(findings, sawn.volumes, sawn.kerf_volume, sawn.log_volume)

@@ -72,3 +72,9 @@ def cut(
 def vertices(solid: manifold3d.Manifold) -> np.ndarray:
     """Corner points (n, 3) of a solid, log frame. [mm]"""
     return np.asarray(solid.to_mesh().vert_properties, float)[:, :3]
+
+
+def largest_share(solid: manifold3d.Manifold) -> float:
+    """Share of a solid's volume in its largest lump; 1 where it holds nothing."""
+    whole = solid.volume()
+    return max(one.volume() for one in solid.decompose()) / whole if whole > 0.0 else 1.0

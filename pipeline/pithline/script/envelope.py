@@ -1,0 +1,142 @@
+"""Upright sections of a piece with its bark and stubs, as it lies on the bed: the envelope, clipped by its faces.
+
+Written for the replay alone, straight from a script's model. Log frame, mm.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import CubicSpline, RectBivariateSpline
+
+from pithline.script.grades import clock_vector, radius_surface
+from pithline.script.pieces import SawnFace
+
+Array = NDArray[np.float64]
+STEP_X = 12.5
+OUTLINE = 360
+BUCKED = 0.9
+"""A face whose normal leans this much along the log is one of its ends."""
+
+
+@dataclass(frozen=True, slots=True)
+class Envelope:
+    """The farthest the log reaches, about its centreline, with its end planes and pith."""
+
+    radius: RectBivariateSpline
+    centre: CubicSpline
+    pith: CubicSpline
+    ends: tuple[SawnFace, SawnFace]  # butt, top
+    span: tuple[float, float]  # stations the model covers
+
+
+@dataclass(frozen=True, slots=True)
+class Bed:
+    """The bed's axes in the log frame. A point X stands `place` along the bed, `height` above it."""
+
+    origin: Array
+    along: Array
+    across: Array
+    up: Array
+    butt_at: float
+    level: float  # height of the log frame's zero: height of X = up·X + level
+
+    def place(self, points: Array) -> Array:
+        """Positions along the bed of (..., 3) points."""
+        return (points - self.origin) @ self.along + self.butt_at
+
+    def height(self, points: Array) -> Array:
+        """Heights above the bed of (..., 3) points."""
+        return points @ self.up + self.level
+
+
+def envelope_of(model: dict[str, Any]) -> Envelope:
+    """The envelope of a script's log model."""
+    stations = model["stations"]
+    x = np.array([one["x"] for one in stations], float)
+    at = np.linspace(x[0], x[-1], max(4, int(np.ceil((x[-1] - x[0]) / STEP_X)) + 1))
+
+    def line(key: str) -> CubicSpline:
+        return CubicSpline(x, np.array([one[key] for one in stations], float), bc_type="natural")
+
+    def end(name: str) -> SawnFace:
+        normal = np.asarray(model["ends"][name]["normal"], float)
+        return SawnFace(normal, float(normal @ np.asarray(model["ends"][name]["point"], float)), name)
+
+    radius = radius_surface(x, np.array([one["envelope"] for one in stations], float), at)
+    return Envelope(radius, line("centre"), line("pith"), (end("butt"), end("top")), (float(x[0]), float(x[-1])))
+
+
+def pith_at(envelope: Envelope, face: SawnFace) -> Array:
+    """Where the pith meets a face across the log, (3,), by secant steps."""
+    x = 0.5 * (envelope.span[0] + envelope.span[1])
+    for _ in range(30):
+        point = np.array([x, *envelope.pith(x)])
+        slope = float(face.normal[0] + face.normal[1:] @ envelope.pith(x, 1))
+        x += float(face.offset - face.normal @ point) / slope
+    return np.array([x, *envelope.pith(x)])
+
+
+def section(envelope: Envelope, bed: Bed, faces: tuple[SawnFace, ...], place: float) -> Array:
+    """Outline (n, 2) of a piece in the upright plane at `place` along the bed: across the bed and height above it.
+
+    Empty where there is nothing of the piece.
+    """
+    clock = np.arange(OUTLINE) * (2.0 * np.pi / OUTLINE)
+    ray = clock_vector(clock)
+    want = place - bed.butt_at + bed.origin @ bed.along
+    x = np.full(OUTLINE, want / bed.along[0] if abs(bed.along[0]) > 0.1 else want)
+    for _ in range(5):
+        x = np.clip(x, *envelope.span)
+        yz = envelope.centre(x) + envelope.radius.ev(x, clock)[:, None] * ray
+        x = (want - yz @ bed.along[1:]) / bed.along[0]
+    if np.all((x < envelope.span[0]) | (x > envelope.span[1])):
+        return np.zeros((0, 2))
+    points = np.column_stack([x, yz])
+    flat = np.column_stack([(points - bed.origin) @ bed.across, bed.height(points)])
+    foot = bed.origin + (place - bed.butt_at) * bed.along
+    foot = foot - (foot @ bed.up + bed.level) * bed.up  # height 0, in the plane
+    for face in (*envelope.ends, *faces):
+        n = np.array([face.normal @ bed.across, face.normal @ bed.up])
+        flat = _clip(flat, n, face.offset - float(face.normal @ foot))
+        if not len(flat):
+            break
+    return flat
+
+
+def _clip(polygon: Array, normal: Array, offset: float) -> Array:
+    """What of a polygon lies where normal·p ≤ offset; its vertices stay true ones, whatever its shape."""
+    deep = polygon @ normal - offset
+    after, later = np.roll(polygon, -1, axis=0), np.roll(deep, -1)
+    inside = deep <= 0.0
+    crosses = inside != (later <= 0.0)
+    if not crosses.any():
+        return polygon if inside.all() else polygon[:0]
+    share = np.where(crosses, deep / np.where(crosses, deep - later, 1.0), 0.0)
+    both = np.stack([polygon, polygon + share[:, None] * (after - polygon)], axis=1).reshape(-1, 2)
+    return both[np.stack([inside, crosses], axis=1).ravel()]
+
+
+def area_of(polygon: Array) -> float:
+    """Area of a simple polygon, 0 where empty. [mm²]"""
+    if len(polygon) < 3:
+        return 0.0
+    u, v = polygon[:, 0], polygon[:, 1]
+    return abs(float(u @ np.roll(v, -1) - v @ np.roll(u, -1))) / 2.0
+
+
+def width_at(polygon: Array, height: float) -> float:
+    """Distance between the outermost crossings of an outline with a level line. [mm]"""
+    if len(polygon) < 3:
+        return 0.0
+    over = polygon[:, 1] - height
+    later = np.roll(over, -1)
+    crosses = (over <= 0.0) != (later <= 0.0)
+    if not crosses.any():
+        return 0.0
+    share = over[crosses] / (over[crosses] - later[crosses])
+    u = polygon[crosses, 0] + share * (np.roll(polygon[:, 0], -1)[crosses] - polygon[crosses, 0])
+    return float(np.ptp(u))
