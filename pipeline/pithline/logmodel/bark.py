@@ -17,12 +17,18 @@ Mask = NDArray[np.bool_]
 
 FACE_SKIN = 6.0
 """Points this near an end plane belong to the face. [mm]"""
-UNDERSIDE = np.radians(75.0)
-"""What a log lies on touches it within this of 6 o'clock."""
+UNDERSIDE = np.radians(55.0)
+"""What a log lies on touches it within this of 6 o'clock: farther round, level bearers stand well off the bark."""
 ALONG_BARK = np.cos(np.radians(32.0))
 """On the underside, a patch whose normal is farther off the radius is a bearer's, not bark's."""
 BEARER_OUT = 12.0
+LEVEL = np.cos(np.radians(13.0))
+"""Standing out of the underside, a patch this near to level or to square across is a bearer's top or side."""
+TOUCHED = 0.3
+"""A swelling this much of which lies against a bearer is the bearer's."""
 STUB_POINTS = 12
+STUB_RIM = 5.0
+"""A stub's points count for cells this near too, as the scan seldom holds its very edge. [mm]"""
 STUB_LEAST = 10.0
 """Least height of a stub or swelling. [mm]"""
 
@@ -57,7 +63,11 @@ def bark_and_bearers(lump: Lump, surface: Surface, faces: tuple[Face, Face]) -> 
     facing = np.abs((lump.normals[:, 1:] * radial).sum(1))
     below = np.cos(clock) < np.cos(np.pi - UNDERSIDE)
     radius = float(np.median(surface.rows_at(surface.x)[:, 0]))
-    foreign = below & (out > -BEARER_OUT) & ((facing < ALONG_BARK) & (out > 0.0) | (out > 0.12 * radius + BEARER_OUT))
+    flat = (np.abs(lump.normals[:, 2]) > LEVEL) | (np.abs(lump.normals[:, 0]) > LEVEL)
+    foreign = below & (
+        ((facing < ALONG_BARK) & (out > 0.0)) | (flat & (out > 8.0)) | (out > 0.12 * radius + BEARER_OUT)
+    )
+    foreign |= (np.cos(clock) < 0.2) & (out > 0.35 * radius + BEARER_OUT)
     inside = within_faces(lump.points, faces)
     near = (out > -0.3 * radius) & (out < 0.3 * radius + 80.0)
     bark = inside & near & ~foreign & ~(below & (facing < ALONG_BARK))
@@ -84,8 +94,10 @@ def grid_cell(x: Array, clock: Array, stations: Array) -> tuple[NDArray[np.int64
     return np.clip(row, 0, len(stations) - 1), column
 
 
-def find_stubs(points: Array, surface: Surface) -> tuple[tuple[SuspectedKnot, ...], Mask]:
+def find_stubs(points: Array, surface: Surface, foreign: Array) -> tuple[tuple[SuspectedKnot, ...], Mask]:
     """Stubs and swellings among the log's own points (n, 3): a list, and a mask (stations, 72) of where they stand.
+
+    `foreign` (m, 3) are points of bearers: what stands out of the bark against them is theirs.
 
     A stub is a patch of cells in which a good part of the points stands out of the surface farther than bark does.
     """
@@ -99,11 +111,14 @@ def find_stubs(points: Array, surface: Surface) -> tuple[tuple[SuspectedKnot, ..
     total = np.bincount(index[out > -limit], minlength=shape[0] * shape[1]).reshape(shape)
     grid = (count >= 2) & (count > 0.25 * total)
     names, number = _round_labels(grid)
+    touched = np.zeros(shape, bool)
+    touched[grid_cell(foreign[:, 0], surface.residuals(foreign)[1], surface.x)] = True
+    touched = binary_dilation(touched, structure=np.ones((3, 3)), iterations=2)
     knots, mask = [], np.zeros(shape, bool)
     for name in range(1, number + 1):
         cells = names == name
         member = high & cells[row, column]
-        if member.sum() < STUB_POINTS or cells.sum() < 2:
+        if member.sum() < STUB_POINTS or cells.sum() < 2 or touched[cells].mean() > TOUCHED:
             continue
         knot = _knot(points[member], out[member], clock[member], surface, int(cells.sum()))
         if knot.height > STUB_LEAST and knot.diameter < 400.0:
@@ -140,18 +155,33 @@ def envelope(points: Array, surface: Surface, stubs: Mask, stderr: Array, seen: 
     """
     outline = surface.radii(surface.x, clock_angles())
     out, clock = surface.residuals(points)
+    stubs = widened(stubs)
+    limit = max(STUB_LEAST, 4.0 * surface.scale)
     row, column = grid_cell(points[:, 0], clock, surface.x)
-    index = row * CLOCK_SAMPLES + column
-    stub = stubs[row, column]
-    real = (out < 250.0) & (stub | (out < max(STUB_LEAST, 4.0 * surface.scale)))
-    order = np.lexsort((out[real], index[real]))
-    index, out = index[real][order], out[real][order]
-    names, start, count = np.unique(index, return_index=True, return_counts=True)
-    share = np.where(stubs.ravel()[names], 1.0, 0.97)
-    reach = np.zeros(outline.size)
-    reach[names] = np.maximum(out[start + np.floor(share * (count - 1)).astype(int)], 0.0)
-    reach = reach.reshape(outline.shape)
-    return outline + np.where(seen | stubs, reach, 2.0 * stderr)
+    reach = _upper(row, column, out, out < limit, outline.shape)
+    high = (out >= limit) & (out < 250.0) & stubs[row, column]
+    radius = np.maximum(outline[row[high], column[high]] + out[high], 1.0)
+    for along in (-STUB_RIM, 0.0, STUB_RIM):
+        for round_ in (-STUB_RIM, 0.0, STUB_RIM):
+            near = grid_cell(points[high, 0] + along, clock[high] + round_ / radius, surface.x)
+            np.maximum.at(reach, near, out[high])
+    return outline + np.where(seen | (reach > 0.0), reach, 2.0 * stderr)
+
+
+def _upper(row: Array, column: Array, out: Array, chosen: Mask, shape: tuple[int, int]) -> Array:
+    """97 % of the chosen points' residuals in each cell, not below 0."""
+    index, out = (row * CLOCK_SAMPLES + column)[chosen], out[chosen]
+    order = np.lexsort((out, index))
+    names, start, count = np.unique(index[order], return_index=True, return_counts=True)
+    reach = np.zeros(shape[0] * shape[1])
+    reach[names] = np.maximum(out[order][start + np.floor(0.97 * (count - 1)).astype(int)], 0.0)
+    return reach.reshape(shape)
+
+
+def widened(mask: Mask) -> Mask:
+    """A mask of cells (stations, 72) and the cells that touch it, across the seam too."""
+    wide = np.concatenate([mask[:, -1:], mask, mask[:, :1]], axis=1)
+    return binary_dilation(wide, structure=np.ones((3, 3)))[:, 1:-1]
 
 
 def seen_cells(surface: Surface) -> Mask:

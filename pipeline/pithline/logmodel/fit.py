@@ -9,7 +9,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.logmodel.against import against_tape, check_bark, check_span, check_thickness
-from pithline.logmodel.bark import Lump, bark_and_bearers, envelope, find_stubs, grid_cell, seen_cells, within_faces
+from pithline.logmodel.bark import (
+    Lump,
+    bark_and_bearers,
+    envelope,
+    find_stubs,
+    grid_cell,
+    seen_cells,
+    widened,
+    within_faces,
+)
 from pithline.logmodel.card import Card
 from pithline.logmodel.frame import Frame, butt_is_low, log_frame, millimetres, up_vector
 from pithline.logmodel.marks import Pith, locate_pith
@@ -208,22 +217,13 @@ def _surface(laid: _Laid) -> tuple[Surface, Lump, tuple[SuspectedKnot, ...], NDA
     radius = float(np.median(rows[:, 0]))
     surface = fit_surface(points, start, 6, 8.0 + 0.06 * radius)
     own = laid.lump.points[within_faces(laid.lump.points, laid.faces, 0.0) & ~foreign]
-    knots, stubs = find_stubs(own, surface)
+    bearers = laid.lump.points[foreign]
+    knots, stubs = find_stubs(own, surface, bearers)
     row, column = grid_cell(points[:, 0], surface.residuals(points)[1], surface.x)
-    wide = _widened(stubs)
+    wide = widened(stubs)
     surface = fit_surface(points[~wide[row, column]], surface, 4, 4.0 * surface.scale)
-    knots, stubs = find_stubs(own, surface)
+    knots, stubs = find_stubs(own, surface, bearers)
     return surface, Lump(own, own), knots, stubs, int(foreign.sum())
-
-
-def _widened(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    out = mask.copy()
-    for turn in (-1, 0, 1):
-        rolled = np.roll(mask, turn, axis=1)
-        out |= rolled
-        out[1:] |= rolled[:-1]
-        out[:-1] |= rolled[1:]
-    return out
 
 
 def _model(
