@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 from numpy.typing import NDArray
 
 from pithline.errors import MillError
-from pithline.mill.sections import LogSections, PieceShape
 from pithline.mill.machine import BandMill
 from pithline.mill.pose import Pose
+from pithline.mill.sections import PieceShape
 
 Array = NDArray[np.float64]
 
@@ -28,7 +30,7 @@ def setting_checks(
     top = float((shape.points @ pose.up).max()) + pose.height
     lift = max(v for _, v in pose.lifts)
     margin = mill.clearance_margin
-    throat = max([top - blades[0]] + [a - b for a, b in zip(blades[:-1], blades[1:], strict=True)])
+    throat = max([top - blades[0]] + [a - b for a, b in itertools.pairwise(blades)])
     return [
         check("throat", throat, mill.throat, mill.throat - throat, margin),
         check("guide_opening", max(widths), mill.guide_opening, mill.guide_opening - max(widths), margin),
@@ -55,9 +57,7 @@ def mark_room(pose: Pose, blades: list[float], mill: BandMill) -> dict:
     }
 
 
-def log_fits(
-    sections: LogSections, whole: PieceShape, plain_diameter: float, length: float, mill: BandMill, name: str
-) -> None:
+def log_fits(whole: PieceShape, plain_diameter: float, length: float, mill: BandMill, name: str) -> None:
     """Refuse a log the mill cannot hold: which limit, by how much, and whether a stub is to blame.
 
     Raises

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pithline.mill.sections import PieceShape, lowest_along
 from pithline.mill.machine import BandMill
+from pithline.mill.sections import PieceShape, lowest_along
 
 Array = NDArray[np.float64]
 END_CLEAR = 25.0

@@ -15,7 +15,7 @@ from pithline.plan.frame import PlanLog, normal_at
 from pithline.plan.layout import Setting, SlabCut
 from pithline.plan.ledger import Ledger
 from pithline.plan.parts import SawnPart
-from pithline.plan.shop import SlabJob, rename, resaw, saw_slab
+from pithline.plan.shop import SlabJob, minutes_of, rename, resaw, saw_slab
 from pithline.plan.strips import Saws, SlabFrame, lay_out
 
 Array = NDArray[np.float64]
@@ -214,6 +214,8 @@ class DrawnPoser:
 
     log: PlanLog
     kerf: float
+    minutes_per_setting: float = 0.0
+    feed: float | None = None
 
     def pose(self, setting: Setting, piece: Piece, ledger: Ledger) -> Posed | None:
         """Normal and offsets as drawn."""
@@ -222,4 +224,5 @@ class DrawnPoser:
         low, high = parallel_faces(piece, normal)
         slabs = tuple(SlabCut(s.low + base, s.thickness) for s in setting.slabs)
         slabs = snapped(slabs, None if low is None else -low.offset, None if high is None else high.offset)
-        return Posed(normal, slabs, "mill", self.kerf, True, {}, lambda p, o: {}, 0.0)
+        minutes = minutes_of(self.log.reach, 2 * len(slabs), self.feed, self.minutes_per_setting)
+        return Posed(normal, slabs, "mill", self.kerf, True, {}, lambda p, o: {}, minutes)

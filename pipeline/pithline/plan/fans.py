@@ -21,7 +21,7 @@ def slab_worth(values, rolls, roll, low, t, cells, side, place, half_depth, half
     side 0: lateral ≥ place; side 1: lateral ≤ place, in across cells from the middle. Tables hold half a turn only: the
     other half is the same slab seen from behind.
     """
-    nd, nt, nu1 = values.shape[2], values.shape[3], values.shape[4]
+    nd, _nt, nu1 = values.shape[2], values.shape[3], values.shape[4]
     roll = roll % (2 * rolls)
     if roll >= rolls:
         roll -= rolls
@@ -100,10 +100,7 @@ def fan(
                 if low < -n or top > n:
                     continue
                 c_low, c_top = low * depth_step, top * depth_step
-                if flush_far:
-                    from_far = -1e6
-                else:
-                    from_far = (far_face + c_top * sin_b) / cos_b
+                from_far = -1000000.0 if flush_far else (far_face + c_top * sin_b) / cos_b
                 for s in range(stages):
                     before = s if free else s - 1
                     if before < 0:
@@ -111,10 +108,7 @@ def fan(
                     cost = 0.0 if free else charge
                     # straight from the bolt's near face
                     if before == 0:
-                        if flush_near:
-                            u1 = from_far
-                        else:
-                            u1 = max(from_far, (near_face - c_low * cos_b) / sin_b)
+                        u1 = from_far if flush_near else max(from_far, (near_face - c_low * cos_b) / sin_b)
                         place = int(np.ceil(u1 / across_step))
                         gain = (
                             slab_worth(values, rolls, roll, low, t, cells[t], 1, -place, half_depth, half_across) - cost

@@ -70,7 +70,7 @@ def choose(
                 ],
             )
         )
-        for side, halves in (("a", choice.above), ("b", choice.below)):
+        for side, _halves in (("a", choice.above), ("b", choice.below)):
             taken = [
                 v
                 for v, (s, _) in zip(
@@ -91,12 +91,11 @@ def choose(
     counted = _counted(model, made, parts)
     sets = _sets(model, counted, parts)
     value = (
-        sum(int(round(w * UNIT)) * n for w, n in zip(aim.worth, counted, strict=True))
-        - int(round(aim.charge * UNIT)) * charged
+        sum(round(w * UNIT) * n for w, n in zip(aim.worth, counted, strict=True)) - round(aim.charge * UNIT) * charged
     )
     objective = value
     if aim.sets_first:
-        objective = value + int(round(1000 * UNIT)) * sum(sets.values())
+        objective = value + round(1000 * UNIT) * sum(sets.values())
     model.maximize(objective)
     for hint, var in _hint(choices, rows, made):
         model.add_hint(var, hint)

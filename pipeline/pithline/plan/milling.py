@@ -87,10 +87,11 @@ class MachinePoser:
                 real.append(SlabCut(-low.offset, top + low.offset))
                 continue
             drop = np.ceil((slab.thickness + kerf) / step - 1e-6) * step
-            if blades:
-                blade = blades[-1] - drop
-            else:
-                blade = np.floor((top - slab.thickness - kerf / 2 + pose_height) / step + 1e-6) * step
+            blade = (
+                blades[-1] - drop
+                if blades
+                else np.floor((top - slab.thickness - kerf / 2 + pose_height) / step + 1e-06) * step
+            )
             blades.append(float(blade))
             bottom = blade - pose_height + kerf / 2
             real.append(SlabCut(bottom, top - bottom))

@@ -60,9 +60,8 @@ def passing_volume(ledger: Ledger, shop: Shop) -> float:
     return sum(plate.volume for plate in ledger.plates if plate.grade.passes)
 
 
-def practice(log: PlanLog, shop: Shop, sizes: Practice, kerf: float) -> PracticeResult:
+def practice(log: PlanLog, shop: Shop, sizes: Practice, poser: DrawnPoser) -> PracticeResult:
     """Carry the practice layout out; the number of flitches is the better one, bolt by bolt, by instrument volume."""
-    poser = DrawnPoser(log, kerf)
     slabs = carry_out(log, practice_layout(sizes, (0, 0, 0, 0)), shop, poser, reserve=False)
     best = [(0.0, 0)] * 4
     for count in sizes.flitches:

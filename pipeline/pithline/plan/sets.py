@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import functools
+import operator
 from collections import defaultdict
 
 from pithline.mill.products import Products
@@ -40,7 +42,10 @@ def assign_sets(plates: list[Plate], parts: tuple[SawnPart, ...], products: Prod
             if part.part.bookmatched:
                 pairs = [[p, by_id[p.mate]] for p in own if p.mate is not None and p.id < p.mate]
                 need = part.part.count // 2
-                groups = [sum(pairs[k : k + need], []) for k in range(0, len(pairs) - need + 1, need)]
+                groups = [
+                    functools.reduce(operator.iadd, pairs[k : k + need], [])
+                    for k in range(0, len(pairs) - need + 1, need)
+                ]
             else:
                 need = part.part.count
                 groups = [own[k : k + need] for k in range(0, len(own) - need + 1, need)]

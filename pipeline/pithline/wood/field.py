@@ -292,7 +292,7 @@ def plane_grid(
 @njit(cache=True, fastmath=True)
 def _points(points, normal, out, x0, dx, radius, slope_clock, slope_x, pith, pith_slope, doubt, pith_doubt, spiral):
     for k in range(points.shape[0]):
-        s, r, nm, nf, dd, pd = _point(
+        s, r, nm, nf, _dd, _pd = _point(
             points[k, 0],
             points[k, 1],
             points[k, 2],

@@ -1,0 +1,156 @@
+"""pithline plan CARD: choose roll, lifts and cuts for one log, check them by replay, and write the plan."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import Any
+
+from pithline.cli.console import Console
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The command's own arguments."""
+    parser.add_argument("card", metavar="CARD", help="the log card, a TOML file beside its scan")
+    parser.add_argument("--out", metavar="DIR", required=True, help="folder for the plan; its files are replaced whole")
+    parser.add_argument("--mill", metavar="M", help="a mill file [default: the bundled portable band mill]")
+    parser.add_argument("--products", metavar="P", help="a products file [default: the bundled guitar sets]")
+    parser.add_argument("--objective", choices=("volume", "value", "sets"), default="volume", help="[default: volume]")
+    parser.add_argument(
+        "--effort", choices=("coarse", "full"), default="full", help="how finely to search [default: full]"
+    )
+    parser.add_argument(
+        "--time-limit", metavar="S", type=_seconds, help="stop the search of further layouts after S seconds"
+    )
+    parser.add_argument("--seed", metavar="N", type=int, default=1, help="[default: 1]")
+    parser.add_argument("--units", choices=("mm", "in"), default="mm", help="lengths on the sheet [default: mm]")
+    parser.add_argument("--paper", choices=("A4", "Letter"), default="A4", help="[default: A4]")
+    parser.add_argument("--json", action="store_true", help="print the summary as JSON, for machines")
+
+
+def _seconds(text: str) -> float:
+    value = float(text)
+    if not value > 0:
+        raise argparse.ArgumentTypeError("must be more than 0")
+    return value
+
+
+def run(args: argparse.Namespace, console: Console) -> int:
+    """Plan, check, write; then say in short what was chosen."""
+    import time
+
+    from pithline.files.write import write_folder
+    from pithline.yard.pipeline import Request, plan_card
+
+    started = time.monotonic()
+    request = Request(args.objective, args.effort, args.seed)
+    clock = None if args.time_limit is None else (lambda: time.monotonic() - started > args.time_limit)
+    if _first_run():
+        console.note("preparing, once: the numerical kernels are compiled at the first run.")
+    with console.progress() as progress:
+        script = plan_card(args.card, args.mill, args.products, request, progress, clock)
+        progress("writing", 0.98)
+        write_folder(args.out, plan_files(script, args.units, args.paper))
+    summary = summary_of(script)
+    if args.json:
+        console.json(summary)
+        return 0
+    for caution in script["cautions"]:
+        console.caution(caution)
+    show(console, script, args.out, time.monotonic() - started)
+    return 0
+
+
+def _first_run() -> bool:
+    """Whether no compiled kernel of the package is cached yet."""
+    import pithline
+
+    return not any(Path(pithline.__file__).parent.glob("plan/__pycache__/*.nbi"))
+
+
+def plan_files(script: dict[str, Any], units: str, paper: str) -> dict[str, bytes]:
+    """Every file of a plan's folder, by name."""
+    from pithline.outputs.labels import labels_csv, labels_pdf
+    from pithline.outputs.preview_png import preview_png
+    from pithline.outputs.sheet import set_up_sheet
+    from pithline.outputs.templates import end_templates
+    from pithline.script.document import dumps
+
+    return {
+        "cut-script.json": dumps(script),
+        "set-up-sheet.pdf": set_up_sheet(script, units, paper),
+        "end-templates.pdf": end_templates(script, units, paper),
+        "labels.pdf": labels_pdf(script, units, paper),
+        "labels.csv": labels_csv(script),
+        "preview.png": preview_png(script),
+    }
+
+
+def summary_of(script: dict[str, Any]) -> dict[str, Any]:
+    """What a machine wants to know of a plan without reading the script."""
+    first = next(o for o in script["operations"] if o["op"] == "setting")
+    cuts = [o for o in script["operations"] if o["op"] == "cut" and o["setting"] == first["id"]]
+    return {
+        "log": script["log"]["id"],
+        "totals": script["totals"],
+        "practice": script["practice"],
+        "proof": script["proof"],
+        "uncertainty": script["uncertainty"],
+        "first_setting": {
+            "roll": first.get("roll"),
+            "lifts": first.get("lifts"),
+            "marks": first.get("marks"),
+            "cuts": [{k: c.get(k) for k in ("id", "blade_height", "from_mark", "width")} for c in cuts],
+        },
+        "cautions": script["cautions"],
+    }
+
+
+def show(console: Console, script: dict[str, Any], out: str, seconds: float) -> None:
+    """The summary a sawyer reads."""
+    from rich.table import Table
+
+    log, total, beside = script["log"], script["totals"], script["practice"]
+    console.show(
+        f"{log['id']}: {log['species']}, {log['length'] / 1000:.2f} m, {log['diameter_butt']:.0f} mm across at the butt, "
+        f"{log['diameter_top']:.0f} mm at the top over bark, {log['volume'] / 1e6:.0f} L under bark, sweep {log['sweep']:.0f} mm."
+    )
+    first = next(o for o in script["operations"] if o["op"] == "setting")
+    cuts = [o for o in script["operations"] if o["op"] == "cut" and o["setting"] == first["id"]]
+    lifts = ", ".join(f"{one['lift']:.0f} mm at the bunk at {one['bunk']:.0f}" for one in first.get("lifts", []))
+    mark = first["marks"]["butt"]["name"]
+    console.show(f"First setting: turn clock angle {first['roll']:.1f}° up; lifts {lifts}; level both marks ({mark}).")
+    table = Table("cut", "over the marks, mm", "blade height, mm", "width, mm")
+    for cut in cuts:
+        table.add_row(cut["id"], f"{cut['from_mark']:+.0f}", f"{cut['blade_height']:.0f}", f"{cut['width']:.0f}")
+    console.show(table)
+    yields = Table("", "plan", "practice layout", "its slabs")
+    rows = (
+        ("instrument wood, L", lambda t: f"{t['instrument_volume'] / 1e6:.1f}"),
+        ("plates", lambda t: str(t["plates"])),
+        ("complete sets", lambda t: ", ".join(f"{n} {name}" for name, n in t["sets"].items() if n) or "none"),
+        ("charged settings", lambda t: str(t["settings"])),
+        ("minutes", lambda t: f"{t['minutes']:.0f}"),
+    )
+    for name, of in rows:
+        yields.add_row(name, of(total), of(beside["with_bolts"]), of(beside["slabs"]))
+    console.show(yields)
+    p = script["uncertainty"]["instrument_volume"]
+    ratio = beside["ratio"]
+    against = f"{ratio:.2f} times the practice layout" if ratio is not None else "the practice layout gives nothing"
+    gap = script["proof"]["gap"]
+    console.show(
+        f"{against}; between {p['p10'] / 1e6:.1f} and {p['p90'] / 1e6:.1f} L four times in five, from what the scan and card leave open. "
+        + (f"On the search grid at most {gap:.1%} from the best of its class." if gap is not None else "")
+    )
+    limits = script["inputs"]["products"]["limits"]
+    used = sorted({one["limits"] for one in script["plates"]})
+    words = "; ".join(
+        f"{name}: ring angle at least {limits[name]['ring_angle_min_deg']:g}°, mean {limits[name]['ring_angle_mean_deg']:g}°, "
+        f"runout at most {limits[name]['runout_max_deg']:g}°"
+        for name in used
+    )
+    console.show(f"Limits in force: {words}.")
+    console.show(
+        f"Replayed and written to {out} in {seconds:.0f} s: cut script, set-up sheet, end templates, labels, preview."
+    )

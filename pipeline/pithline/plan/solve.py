@@ -1,0 +1,251 @@
+"""From a log to the best layouts found: tables, exact programmes, columns, master."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pithline.errors import PlanError
+from pithline.mill.machine import Machines
+from pithline.plan.candidates import Search, Tables, fan_values, first_columns, search
+from pithline.plan.carry import Shop
+from pithline.plan.columns import Evaluator, first_choices
+from pithline.plan.frame import PlanLog
+from pithline.plan.master import Aim, Answer, choose
+from pithline.plan.parts import SawnPart
+from pithline.plan.slabs import Grid, make_grid, part_table, passes, roll_planes, slab_values
+
+Array = NDArray[np.float64]
+Progress = Callable[[str, float], None]
+LITRE = 1e6
+
+
+@dataclass(frozen=True, slots=True)
+class Effort:
+    """How finely a search looks. Deterministic: no clock."""
+
+    name: str
+    rolls: int  # over half a turn
+    along_step: float
+    bolt_step: int  # rolls between the bases of bolts, and so of halves
+    fan_spread: int  # rolls between the directions of a fan
+    firsts: int
+    halves: int
+    answers: int
+    master: float  # deterministic seconds of CP-SAT
+
+
+COARSE = Effort("coarse", 18, 25.0, 1, 1, 3, 1, 1, 10.0)
+FULL = Effort("full", 36, 20.0, 2, 2, 5, 2, 2, 30.0)
+EFFORTS = {one.name: one for one in (COARSE, FULL)}
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """Layouts worth sawing, best first, and what is proven of them on the grid."""
+
+    answers: tuple[Answer, ...]
+    grid: Grid
+    bound: float  # best value of any layout of the class on the grid, net of charges
+    unit: float  # what one unit of value is: 1e6 mm³ for volumes, 1 for money
+    considered: int
+    words: str
+
+
+def aim_of(
+    objective: str, parts: tuple[SawnPart, ...], machines: Machines, reach: float, settings_max: int | None = None
+) -> Aim:
+    """What an objective makes of plates and settings; litres, or money."""
+    mill = machines.mill
+    if objective == "value":
+        minutes = mill.minutes_per_setting + 3.0 * reach / mill.feed
+        return Aim(np.array([p.price for p in parts]), minutes * mill.hour_rate / 60.0, False, settings_max)
+    worth = np.array([p.volume for p in parts]) / LITRE
+    if objective == "sets":
+        return Aim(worth, 1e-3, True, settings_max)
+    return Aim(worth, mill.least_gain_per_setting / LITRE, False, settings_max)
+
+
+def thickness_max(machines: Machines) -> float:
+    """Thickest slab every saw takes."""
+    depths = [machines.rip.depth_max, machines.crosscut.depth_max or np.inf, machines.mill.throat]
+    return float(min(depths))
+
+
+def no_part(log: PlanLog, parts: tuple[SawnPart, ...]) -> PlanError:
+    """Why nothing passes: the widest radial run and longest clear length against the parts."""
+    field = log.field
+    x = field.x0 + np.arange(len(field.pith)) * field.dx
+    inside = (x > log.trim_butt) & (x < log.model.length - log.trim_top)
+    run = float(np.median(field.radius[inside], axis=0).max()) - log.pith_radius if inside.any() else 0.0
+    clear = log.model.length - log.trim_butt - log.trim_top
+    shortest = min(parts, key=lambda p: p.length)
+    narrowest = min(parts, key=lambda p: p.width)
+    if clear < shortest.length:
+        return PlanError(
+            f"no part fits: the longest clear length is {clear:.0f} mm, the shortest part ({shortest.product} "
+            f"{shortest.part.name}) needs {shortest.length:.0f} mm; choose a shorter part or lessen the trims."
+        )
+    if run < narrowest.width:
+        return PlanError(
+            f"no part fits: the widest radial run is {run:.0f} mm, the narrowest part ({narrowest.product} "
+            f"{narrowest.part.name}) needs {narrowest.width:.0f} mm; choose a narrower part or another log."
+        )
+    limits = narrowest.limits
+    return PlanError(
+        f"no part fits: a run {run:.0f} mm wide and {clear:.0f} mm long is there, but no plate of it keeps the limits "
+        f'"{limits.name}" (ring angle {np.degrees(limits.ring_angle_min):.0f}°, runout '
+        f"{np.degrees(limits.runout_max):.1f}°); choose looser limits, shorter parts or another log."
+    )
+
+
+def build_tables(
+    log: PlanLog, parts: tuple[SawnPart, ...], aim: Aim, machines: Machines, effort: Effort, progress: Progress
+) -> Tables:
+    """Slab tables of all rolls, and the bolts' fans."""
+    kerf = machines.mill.kerf
+    grid = make_grid(log, parts, thickness_max(machines), effort.rolls, 2.5, effort.along_step, machines.resaw.kerf)
+    table = part_table(parts, grid, aim.worth)
+    menu = np.array(grid.thicknesses)
+    cells = np.ceil(menu / grid.depth_step - 1e-6).astype(np.int64)
+    rip = int(np.ceil(machines.rip.kerf / grid.across_step - 1e-6))
+    values = None
+    for k in range(effort.rolls):
+        progress("slabs", 0.6 * k / effort.rolls)
+        planes, number = roll_planes(log, parts, grid, grid.roll(k))
+        allowed, some = passes(
+            planes.bad,
+            planes.wood,
+            planes.angle,
+            number,
+            table.cells_along,
+            table.cells_across,
+            table.half_planes,
+            table.mean,
+        )
+        one = slab_values(
+            allowed,
+            some,
+            table.thickness,
+            table.cells_along,
+            table.cells_across,
+            table.worth,
+            table.width_class,
+            int(table.width_class.max()) + 1,
+            menu,
+            grid.depth_step,
+            machines.resaw.kerf,
+            rip,
+            1,
+        )
+        if values is None:
+            values = np.zeros((effort.rolls, *one.shape), np.float32)
+        values[k] = one
+    assert values is not None
+    faces = np.arange(-20.0, grid.depth_max + 10.0, 10.0)
+    progress("bolts", 0.6)
+    most = machines.mill.settings_per_bolt_max
+    most = 4 if most is None else most
+    bolts = fan_values(values, grid, cells, menu, faces, kerf, effort.fan_spread, aim.charge, most, effort.bolt_step)
+    return Tables(grid, values, cells, menu, faces, bolts, aim.charge, kerf, effort.fan_spread, most)
+
+
+def find(
+    log: PlanLog,
+    parts: tuple[SawnPart, ...],
+    shop: Shop,
+    objective: str,
+    effort: Effort,
+    seed: int,
+    progress: Progress,
+    settings_max: int | None = None,
+    late: Callable[[], bool] | None = None,
+) -> Found:
+    """Search one log.
+
+    Raises
+    ------
+    PlanError
+        Where no plate of any part passes.
+    """
+    machines = shop.machines
+    free = tuple(p for p in parts if p.demand is None) or parts
+    aim = aim_of(objective, parts, machines, log.reach, settings_max)
+    free_aim = aim_of(objective, free, machines, log.reach, settings_max)
+    tables = build_tables(log, free, free_aim, machines, effort, progress)
+    if not tables.values.any() and len(free) < len(parts):
+        free, free_aim = parts, aim
+        tables = build_tables(log, free, free_aim, machines, effort, progress)
+    if not tables.values.any():
+        raise no_part(log, parts)
+    progress("halves", 0.8)
+    state = search(tables, effort.bolt_step)
+    columns = first_columns(state, list(range(0, effort.rolls, effort.bolt_step)), 6)
+    bound = columns[0].promise if columns else 0.0
+    picked = _different(columns, effort.firsts)
+    progress("columns", 0.85)
+    choices = first_choices(state, Evaluator(log, shop, machines.mill.kerf), picked, effort.halves)
+    answers: list[Answer] = []
+    left = list(choices)
+    for _ in range(effort.answers):
+        answer = choose(left, parts, aim, effort.master, seed)
+        if answer is None:
+            break
+        answers.append(answer)
+        if late is not None and late():
+            break
+        left = [
+            c
+            for c in left
+            if c.column.setting.clock != answer.layout.clock or c.column.setting.slabs != answer.layout.slabs
+        ]
+        if not left:
+            break
+    if not answers:
+        raise no_part(log, parts)
+    return Found(
+        tuple(answers),
+        tables.grid,
+        float(bound),
+        LITRE if objective != "value" else 1.0,
+        _considered(state),
+        _words(tables, effort, free, parts),
+    )
+
+
+def _different(columns: list, keep: int) -> list:
+    """The best first settings, at most two of one roll."""
+    out, seen = [], {}
+    for column in columns:
+        if seen.get(column.roll, 0) < 2:
+            out.append(column)
+            seen[column.roll] = seen.get(column.roll, 0) + 1
+        if len(out) == keep:
+            break
+    return out
+
+
+def _considered(state: Search) -> int:
+    grid, nf = state.tables.grid, len(state.tables.faces)
+    nd = len(grid.depths)
+    return int(grid.rolls * nd * nd / 2 * len(grid.thicknesses) + 2 * grid.rolls * nf * (nd * nd / 2 + nf))
+
+
+def _words(tables: Tables, effort: Effort, free: tuple[SawnPart, ...], parts: tuple[SawnPart, ...]) -> str:
+    grid = tables.grid
+    text = (
+        f"rolls every {180 / effort.rolls * effort.bolt_step:g}°, slab faces every {grid.depth_step:g} mm, thicknesses "
+        + " ".join(f"{t:g}" for t in grid.thicknesses)
+        + f" mm, across {grid.across_step:g} mm, along {grid.along_step:g} mm; class: slabs of one roll, halves turned 90°, "
+        f"each bolt fanned in up to {tables.settings_per_bolt} charged directions every "
+        f"{180 / effort.rolls * effort.fan_spread:g}°, bolt corners rounded outwards to 10 mm"
+    )
+    if len(free) < len(parts):
+        text += "; parts with a demand are left out of this value and fill what remains"
+    return text
+
+
+__all__ = ["COARSE", "EFFORTS", "FULL", "Effort", "Found", "find"]

@@ -1,0 +1,311 @@
+"""One log from card to cut script, as a command or a worker runs it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from pithline.errors import PlanError, ScriptError
+from pithline.files.cards import card_as_read, card_from, scan_path
+from pithline.files.mills import mill_as_read, mill_from
+from pithline.files.practice import read_practice
+from pithline.files.products import products_as_read, products_from
+from pithline.files.scans import read_scan
+from pithline.files.tables import sha256_of
+from pithline.geometry.pieces import Piece
+from pithline.logmodel.card import Card
+from pithline.logmodel.document import model_to_json
+from pithline.logmodel.model import LogModel
+from pithline.logmodel.species import species_of
+from pithline.logmodel.taper import diameter_butt, diameter_top
+from pithline.mill.limits import log_fits
+from pithline.mill.machine import Machines
+from pithline.mill.practice_sizes import Practice
+from pithline.mill.products import Products
+from pithline.mill.sections import log_sections, piece_shape
+from pithline.plan.carry import DrawnPoser, Shop, carry_out
+from pithline.plan.document import Sums, piece_list, plain, plate_list, settle, totals, weigh
+from pithline.plan.doubt import passing_on_samples
+from pithline.plan.frame import PITH_RADIUS, PlanLog, plan_log
+from pithline.plan.ledger import Ledger
+from pithline.plan.milling import MachinePoser
+from pithline.plan.parts import SawnPart, sawn_parts
+from pithline.plan.practice import practice
+from pithline.plan.solve import EFFORTS, Effort, Found, find
+from pithline.script.document import crayon_marks
+from pithline.script.replay import piece_volumes, replay
+from pithline.script.schema import validate
+
+Progress = Callable[[str, float], None]
+Late = Callable[[], bool]
+"""Says whether a time limit has run out; the search then goes on with what it has."""
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """What is asked of a plan."""
+
+    objective: str = "volume"
+    effort: str = "full"
+    seed: int = 1
+    samples: int = 16
+
+
+@dataclass(frozen=True, slots=True)
+class Inputs:
+    """Everything read for one log. The `*_read` dicts stand in the script as read."""
+
+    card: Card
+    machines: Machines
+    products: Products
+    practice: Practice
+    card_read: Mapping[str, Any]
+    mill_read: Mapping[str, Any]
+    products_read: Mapping[str, Any]
+    card_sha256: str
+    scan_sha256: str
+
+
+def read_inputs(card_path: str | Path, mill: str | None = None, products: str | None = None) -> tuple[Inputs, Path]:
+    """Read and check card, mill and products; also the scan's path."""
+    card_read = card_as_read(card_path)
+    card = card_from(card_read)
+    mill_read, products_read = mill_as_read(mill), products_as_read(products)
+    scan = scan_path(card_path, card)
+    inputs = Inputs(
+        card,
+        mill_from(mill_read),
+        products_from(products_read),
+        read_practice(None),
+        card_read,
+        mill_read,
+        products_read,
+        sha256_of(card_path),
+        sha256_of(scan),
+    )
+    return inputs, scan
+
+
+def plan_card(
+    card_path: str | Path,
+    mill: str | None,
+    products: str | None,
+    request: Request,
+    progress: Progress,
+    late: Late | None = None,
+) -> dict[str, Any]:
+    """Card to cut script: read, fit, plan, replay."""
+    from pithline.logmodel.fit import fit_log
+
+    inputs, scan_file = read_inputs(card_path, mill, products)
+    progress("reading the scan", 0.02)
+    scan = read_scan(scan_file)
+    progress("fitting the log", 0.05)
+    model = fit_log(scan.points, inputs.card, default_up=scan.default_up)
+    return plan_model(model, inputs, request, progress, late)
+
+
+def plan_model(
+    model: LogModel, inputs: Inputs, request: Request, progress: Progress, late: Late | None = None
+) -> dict[str, Any]:
+    """Fitted log to cut script.
+
+    Raises
+    ------
+    MillError, PlanError
+        Where the mill cannot hold the log, or no part fits.
+    ScriptError
+        Where the replay finds the plan's own script wanting: a defect, said as such.
+    """
+    card, machines = inputs.card, inputs.machines
+    species = species_of(card.species)
+    log = plan_log(model, card.pith_radius, card.trim_butt, card.trim_top, card.defects)
+    sections = log_sections(model)
+    whole = piece_shape(sections, Piece("log", "log"), bark=True)
+    log_fits(whole, max(diameter_butt(model), diameter_top(model)), model.length, machines.mill, card.id)
+    parts = sawn_parts(inputs.products, card.species)
+    worth = np.array([p.price if request.objective == "value" else p.volume / 1e6 for p in parts])
+    shop = Shop(machines, parts, worth, np.array([np.inf if p.demand is None else p.demand for p in parts]))
+    effort = EFFORTS[request.effort]
+    found = find(
+        log,
+        parts,
+        shop,
+        request.objective,
+        effort,
+        request.seed,
+        lambda w, part: progress(w, 0.1 + 0.6 * part),
+        None,
+        late,
+    )
+    progress("carrying the plan out", 0.72)
+    document_model = model_to_json(model)
+    best = _best(log, found, shop, MachinePoser(log, sections, machines, species.green_density))
+    if not any(plate.grade.passes for plate in best.plates):
+        raise PlanError(
+            f"{card.id}: no layout that this mill can hold gives a passing plate"
+            + (f" ({best.cautions[0]})" if best.cautions else "")
+            + "; name another mill or looser limits."
+        )
+    sums = _settled(best, document_model, parts, inputs.products)
+    progress("practice layout", 0.8)
+    beside = _practice(log, shop, inputs, document_model, parts)
+    progress("what is not known", 0.9)
+    doubt = passing_on_samples(log, best, parts, request.samples, request.seed)
+    script = _script(
+        model, inputs, request, found, effort, sums, beside, doubt, document_model, parts, species.green_density
+    )
+    progress("replaying the script", 0.95)
+    check(script)
+    return script
+
+
+def check(script: dict[str, Any]) -> None:
+    """Schema and replay; a script that does not hold is never written."""
+    validate(script)
+    report = replay(script)
+    if not report.holds:
+        more = len(report.findings) - 1
+        raise ScriptError(
+            f"the plan does not hold on replay and is not written: {report.findings[0].sentence}"
+            + (f" ({more} more)" if more else "")
+            + "; this is a defect in pithline, please report the card and scan."
+        )
+
+
+def _best(log: PlanLog, found: Found, shop: Shop, poser: MachinePoser) -> Ledger:
+    """The layout that yields most when carried out on the real machines, charges off."""
+    best: tuple[float, Ledger] | None = None
+    for answer in found.answers:
+        poser.refused.clear()
+        ledger = carry_out(log, answer.layout, shop, poser)
+        value = sum(shop.worth[p.part] for p in ledger.plates if p.grade.passes)
+        charged = sum(bool(o.get("charged")) for o in ledger.operations)
+        charge = shop.machines.mill.least_gain_per_setting / found.unit if found.unit > 1 else 0.0
+        if best is None or value - charge * charged > best[0]:
+            best = (value - charge * charged, ledger)
+    assert best is not None
+    return best[1]
+
+
+def _volumes(model: Mapping[str, Any], ledger: Ledger) -> dict[str, float]:
+    return piece_volumes(plain({"model": model, "operations": ledger.operations, "pieces": []}))
+
+
+def _settled(ledger: Ledger, model: Mapping[str, Any], parts: tuple[SawnPart, ...], products: Products) -> Sums:
+    volumes = _volumes(model, ledger)
+    return settle(ledger, parts, products, volumes, volumes["log"])
+
+
+def _practice(
+    log: PlanLog, shop: Shop, inputs: Inputs, model: Mapping[str, Any], parts: tuple[SawnPart, ...]
+) -> dict[str, Any]:
+    """Totals of the practice layouts beside the plan."""
+    mill = inputs.machines.mill
+    done = practice(log, shop, inputs.practice, DrawnPoser(log, mill.kerf, mill.minutes_per_setting, mill.feed))
+    out = {}
+    for name, ledger in (("slabs", done.slabs), ("with_bolts", done.with_bolts)):
+        out[name] = totals(_settled(ledger, model, parts, inputs.products), inputs.products)
+    return out
+
+
+def _script(
+    model: LogModel,
+    inputs: Inputs,
+    request: Request,
+    found: Found,
+    effort: Effort,
+    sums: Sums,
+    beside: dict[str, Any],
+    doubt: np.ndarray,
+    document_model: dict[str, Any],
+    parts: tuple[SawnPart, ...],
+    density: float,
+) -> dict[str, Any]:
+    card, ledger = inputs.card, sums.ledger
+    weigh(ledger, sums.volumes, density)
+    pieces = piece_list(ledger, sums.volumes)
+    marks = crayon_marks(pieces)
+    for piece in pieces:
+        piece["mark"] = marks[piece["id"]]
+    own = totals(sums, inputs.products)
+    practised = beside["with_bolts"]["instrument_volume"]
+    butt, top = diameter_butt(model), diameter_top(model)
+    answer = found.answers[0]
+    gap = (found.bound - answer.grid_value) / found.bound if found.bound > 0 else None
+    p10, p50, p90 = (float(v) for v in np.percentile(doubt, [10, 50, 90]))
+    return plain(
+        {
+            "format": "pithline-cut-script",
+            "version": 1,
+            "units": {"length": "mm", "angle": "deg"},
+            "log": {
+                "id": card.id,
+                "species": card.species,
+                "card_sha256": inputs.card_sha256,
+                "scan_sha256": inputs.scan_sha256,
+                "length": document_model["length"],
+                "diameter_butt": butt,
+                "diameter_top": top,
+                "volume": document_model["volume_under_bark"],
+                "sweep": document_model["sweep"],
+                "scan_to_log": document_model["scan_to_log"],
+            },
+            "model": document_model,
+            "inputs": {
+                "card": dict(inputs.card_read),
+                "mill": dict(inputs.mill_read),
+                "products": dict(inputs.products_read),
+            },
+            "operations": ledger.operations,
+            "pieces": pieces,
+            "plates": plate_list(ledger, parts),
+            "totals": own,
+            "proof": {
+                "objective": answer.grid_value * found.unit,
+                "bound": max(found.bound, answer.grid_value) * found.unit,
+                "gap": None if gap is None else max(gap, 0.0),
+                "status": answer.status,
+                "layouts_considered": found.considered,
+                "grid": found.words,
+            },
+            "practice": {**beside, "ratio": own["instrument_volume"] / practised if practised > 0 else None},
+            "uncertainty": {
+                "pith_assumed": model.pith_assumed,
+                "bark_assumed": model.bark_assumed,
+                "samples": len(doubt),
+                "instrument_volume": {"p10": p10, "p50": p50, "p90": p90},
+            },
+            "cautions": _cautions(model, inputs, ledger),
+        }
+    )
+
+
+def _cautions(model: LogModel, inputs: Inputs, ledger: Ledger) -> list[str]:
+    card = inputs.card
+    out = [*model.cautions]
+    if model.pith_assumed:
+        out.append(
+            "no pith marks on the card, so the centreline stands in for the pith; marking both ends would tell whether the plan holds"
+        )
+    elif card.pith_butt is None or card.pith_top is None:
+        out.append("the pith is marked on one end only; its offset there is taken for the whole log")
+    if model.bark_assumed:
+        out.append("no bark thickness on the card: the species' usual bark is taken; gauge it at both ends")
+    if card.pith_radius is None:
+        out.append(f"no pith radius on the card: {PITH_RADIUS:.0f} mm round the pith are kept out of the plates")
+    if model.sapwood_assumed and any(limits.sapwood != "any" for limits in inputs.products.limits):
+        out.append(
+            f"no sapwood thickness on the card: {model.sapwood_thickness:.0f} mm is taken, the upper end for the species"
+        )
+    for knot in model.suspected_knots:
+        out.append(
+            f"a knot is suspected at {knot.x:.0f} mm from the butt, clock angle {np.degrees(knot.clock):.0f}°, "
+            f"{knot.diameter:.0f} mm across; it is no defect until the card names it"
+        )
+    out.extend(dict.fromkeys(ledger.cautions))
+    return list(dict.fromkeys(out))
