@@ -19,6 +19,8 @@ TOLERANCE = 25.0
 BELOW_MOST = 0.03
 """Fraction of the voxels that may lie well below the ground: strays, a ditch."""
 LEAST_SHARE = 0.08
+LEAST_WIDTH = 450.0
+"""Least width of ground: wider than the strip of a big log's flank that lies near one plane. [mm]"""
 LEAST_FREE = 0.35
 """Least fraction of the ground's own area with nothing above it. The end or flank of a log is a plane with the rest of
 the scan on one side too, but the log lies all over it."""
@@ -64,7 +66,7 @@ def _best_plane(means: Array) -> tuple[Array, float] | None:
         part = slice(start, start + 250)
         height = means @ normals[part].T - offsets[part]
         near = (np.abs(height) < TOLERANCE).sum(0)
-        low, high = (height < -3 * TOLERANCE).mean(0), (height > 3 * TOLERANCE).mean(0)
+        low, high = (height < -2 * TOLERANCE).mean(0), (height > 2 * TOLERANCE).mean(0)
         near = np.where(np.minimum(low, high) < BELOW_MOST, near, 0)
         at = int(np.argmax(near))
         if near[at] > most:
@@ -93,7 +95,10 @@ def _lies_free(means: Array, normal: Array, offset: float, tolerance: float) -> 
     """Whether enough of the plane has nothing above it (see LEAST_FREE)."""
     height = means @ normal - offset
     near, above = np.abs(height) < tolerance, height > 2 * tolerance
-    across = np.linalg.svd(normal[None])[2][1:]
+    spread = means[near] - means[near].mean(0)
+    across = np.linalg.svd(spread, full_matrices=False)[2][:2]
+    if np.ptp(np.quantile(spread @ across[1], [0.03, 0.97])) < LEAST_WIDTH:
+        return False
     flat = np.floor((means @ across.T) / (1.5 * CELL)).astype(np.int64)
     flat -= flat.min(0)
     key = flat[:, 0] * (flat[:, 1].max() + 1) + flat[:, 1]
