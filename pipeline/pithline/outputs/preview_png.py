@@ -15,7 +15,7 @@ from matplotlib.patches import Circle, Polygon, Rectangle
 from numpy.typing import NDArray
 from shapely.geometry import LineString, MultiPoint
 
-from pithline.outputs.raster import draw, look
+from pithline.outputs.raster import Buffers, draw, look
 from pithline.outputs.scene import RING_COLOURS, Scene, ring_legend, ring_step, scene_of
 from pithline.outputs.solids import Mesh
 from pithline.outputs.words import Words
@@ -25,9 +25,11 @@ Array = NDArray[np.float64]
 RIGHT, UP = np.array([0.0, -1.0, 0.0]), np.array([0.0, 0.0, 1.0])  # facing the butt end, +y is on the left
 WOOD, SAWN, BARK, INK, PAPER = "#ead9bd", "#f4ead6", "#6b5442", "#221d18", "#ffffff"
 WIDTH, HEIGHT, DPI = 1080, 1350, 150
-VIEW = np.array([0.62, 0.66, -0.42])
+VIEW = np.array([0.66, 0.62, -0.42])
 """Direction of sight of the log come apart: the butt at the left, seen from its right and from above."""
 LIGHT = np.array([-0.35, -0.55, 0.76])
+GLASS, GLASS_OVER_PLATES = 0.62, 0.22
+"""How much of the wood shows where nothing lies behind it, and before plates."""
 FINE = 2
 """Pixels drawn for each pixel shown, along each side."""
 
@@ -38,7 +40,7 @@ def preview_png(script: Mapping[str, Any]) -> bytes:
     with matplotlib.rc_context({"font.size": 13, "font.family": "DejaVu Sans"}):
         figure = Figure(figsize=(WIDTH / DPI, HEIGHT / DPI), dpi=DPI, facecolor=PAPER)
         _title(figure, scene)
-        end = figure.add_axes((0.01, 0.405, 0.70, 0.50))
+        end = figure.add_axes((0.0, 0.39, 0.72, 0.545))
         _end_view(end, scene)
         _legend(figure, scene)
         apart = figure.add_axes((0.0, 0.0, 1.0, 0.40))
@@ -161,40 +163,45 @@ def _legend(figure: Figure, scene: Scene) -> None:
 
 
 def _apart(axes: Axes, scene: Scene) -> None:
-    """The log come apart along the mill's cuts, with its bark and growth layers; plates by ring angle."""
-    model = scene.script.model
-    gap = 0.34 * float(np.median(model.radius_over_bark))
-    shown, colours, shifts = [], [], []
-    for name in scene.leaves:
-        plate = scene.script.plates.get(name)
-        if not len(scene.meshes[name].faces) or (plate is None and scene.made_on_mill(name) != name):
-            continue
-        shift = scene.spread(name, gap)
-        mesh = scene.meshes[name]
-        shown.append(Mesh(mesh.points + shift, mesh.faces))
-        shifts.append(shift)
-        colours.append(RING_COLOURS[ring_step(plate["ring_angle"]["mean"])] if plate and plate["passes"] else "")
+    """The log opened along the mill's cuts, its wood like glass, so that the plates within show by ring angle."""
+    gap = 0.24 * float(np.median(scene.script.model.radius_over_bark))
+    plates = [name for name in scene.leaves if name in scene.script.plates]
+    wood = list(dict.fromkeys(scene.made_on_mill(name) for name in scene.leaves))
+    wood = [name for name in wood if len(scene.meshes[name].faces)]
+    shifts = [scene.spread(name, gap) for name in [*wood, *plates]]
+    moved = [Mesh(scene.meshes[name].points + shift, scene.meshes[name].faces)
+             for name, shift in zip([*wood, *plates], shifts, strict=True)]  # fmt: skip
     width, height = FINE * WIDTH, int(FINE * HEIGHT * 0.40)
-    buffers = draw(shown, look(shown, VIEW, width, height), width, height)
-    picture = _shade(scene, buffers, colours, np.array(shifts))
+    camera = look(moved, VIEW, width, height)
+    outer = draw(moved[: len(wood)], camera, width, height)
+    picture = np.ones((height, width, 3))
+    if plates:
+        inner = draw(moved[len(wood) :], camera, width, height)
+        covered = inner.index >= 0
+        steps = [ring_step(scene.script.plates[name]["ring_angle"]["mean"]) for name in plates]
+        colour = np.array([to_rgb(RING_COLOURS[step]) for step in steps])[inner.index[covered]]
+        picture[covered] = colour * _light(inner)[:, None]
+        picture[inner.edges() & covered] *= 0.55
+        shown = np.where(covered, GLASS_OVER_PLATES, GLASS)[outer.index >= 0]
+    else:
+        shown = np.full(int((outer.index >= 0).sum()), 1.0)
+    seen = outer.index >= 0
+    glass = _wood(scene, outer, np.array(shifts[: len(wood)])) * _light(outer)[:, None]
+    picture[seen] += (glass - picture[seen]) * shown[:, None]
+    picture[outer.edges()] *= 0.5
     fine = picture.reshape(height // FINE, FINE, width // FINE, FINE, 3).mean(axis=(1, 3))
     axes.imshow(fine, interpolation="nearest", aspect="auto")
     axes.axis("off")
 
 
-def _shade(scene: Scene, buffers: Any, colours: list[str], shifts: Array) -> Array:
-    """Colours (height, width, 3) of the buffers: wood by growth layer, bark beyond it, plates by ring angle."""
-    covered = buffers.index >= 0
-    index = buffers.index[covered]
-    layer = scene.layer(buffers.points() - shifts[index])
-    bark = layer > 1.0
+def _light(buffers: Buffers) -> Array:
+    """Brightness of every covered pixel."""
+    return 0.66 + 0.34 * np.clip(buffers.normal[buffers.index >= 0] @ (LIGHT / np.linalg.norm(LIGHT)), 0.0, 1.0)
+
+
+def _wood(scene: Scene, buffers: Buffers, shifts: Array) -> Array:
+    """Colour of every covered pixel: wood by growth layer, bark beyond it."""
+    layer = scene.layer(buffers.points() - shifts[buffers.index[buffers.index >= 0]])
     early = np.mod(layer * 9.0, 1.0)
-    wood = np.array(to_rgb(SAWN)) * (1.0 - 0.17 * early[:, None] ** 3)
-    colour = np.where(bark[:, None], np.array(to_rgb(BARK)), wood)
-    own = np.array([to_rgb(one) if one else (np.nan,) * 3 for one in colours])[index]
-    colour = np.where(np.isnan(own), colour, own)
-    light = 0.62 + 0.38 * np.clip(buffers.normal[covered] @ (LIGHT / np.linalg.norm(LIGHT)), 0.0, 1.0)
-    out = np.ones((*buffers.index.shape, 3))
-    out[covered] = colour * light[:, None]
-    out[buffers.edges()] *= 0.35
-    return out
+    wood = np.array(to_rgb(SAWN)) * (1.0 - 0.2 * early[:, None] ** 3)
+    return np.where((layer > 1.0)[:, None], np.array(to_rgb(BARK)), wood)

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numba import njit
 from numpy.typing import NDArray
 
 from pithline.outputs.solids import Mesh
@@ -83,28 +84,36 @@ def draw(meshes: Sequence[Mesh], camera: Camera, width: int, height: int) -> Buf
         outward = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
         size = np.linalg.norm(outward, axis=1)
         outward /= np.maximum(size, 1e-12)[:, None]
-        for face in np.nonzero((outward @ camera.toward > 1e-6) & (size > 1e-9))[0]:
-            corner = mesh.faces[face]
-            _fill(x[corner], y[corner], z[corner], outward[face], number, index, depth, normal)
+        faces = mesh.faces[(outward @ camera.toward > 1e-6) & (size > 1e-9)]
+        turned = outward[(outward @ camera.toward > 1e-6) & (size > 1e-9)]
+        _fill(np.column_stack([x, y, z]), faces, turned, number, index, depth, normal)
     return Buffers(index, depth, normal, camera)
 
 
-def _fill(x: Array, y: Array, z: Array, outward: Array, number: int, index: Array, depth: Array, normal: Array) -> None:
-    """One triangle into the buffers, in pixels."""
+@njit(cache=True)
+def _fill(points: Array, faces: Array, outward: Array, number: int, index: Array, depth: Array, normal: Array) -> None:
+    """The triangles `faces` of `points` (column, row, depth) into the buffers."""
     height, width = index.shape
-    left, right = max(int(x.min() - 0.5), 0), min(int(x.max() + 0.5) + 1, width)
-    top, bottom = max(int(y.min() - 0.5), 0), min(int(y.max() + 0.5) + 1, height)
-    twice = (x[1] - x[0]) * (y[2] - y[0]) - (x[2] - x[0]) * (y[1] - y[0])
-    if left >= right or top >= bottom or abs(twice) < 1e-9:
-        return
-    across = np.arange(left, right) + 0.5
-    down = (np.arange(top, bottom) + 0.5)[:, None]
-    one = ((x[1] - across) * (y[2] - down) - (x[2] - across) * (y[1] - down)) / twice
-    two = ((x[2] - across) * (y[0] - down) - (x[0] - across) * (y[2] - down)) / twice
-    three = 1.0 - one - two
-    near = one * z[0] + two * z[1] + three * z[2]
-    part = (slice(top, bottom), slice(left, right))
-    seen = (one >= -1e-9) & (two >= -1e-9) & (three >= -1e-9) & (near > depth[part])
-    depth[part][seen] = near[seen]
-    index[part][seen] = number
-    normal[part][seen] = outward
+    for f in range(len(faces)):
+        a, b, c = points[faces[f, 0]], points[faces[f, 1]], points[faces[f, 2]]
+        twice = (b[0] - a[0]) * (c[1] - a[1]) - (c[0] - a[0]) * (b[1] - a[1])
+        if abs(twice) < 1e-9:
+            continue
+        left = max(int(min(a[0], b[0], c[0]) - 0.5), 0)
+        right = min(int(max(a[0], b[0], c[0]) + 0.5) + 1, width)
+        top = max(int(min(a[1], b[1], c[1]) - 0.5), 0)
+        bottom = min(int(max(a[1], b[1], c[1]) + 0.5) + 1, height)
+        for row in range(top, bottom):
+            down = row + 0.5
+            for column in range(left, right):
+                across = column + 0.5
+                one = ((b[0] - across) * (c[1] - down) - (c[0] - across) * (b[1] - down)) / twice
+                two = ((c[0] - across) * (a[1] - down) - (a[0] - across) * (c[1] - down)) / twice
+                three = 1.0 - one - two
+                if one < -1e-9 or two < -1e-9 or three < -1e-9:
+                    continue
+                near = one * a[2] + two * b[2] + three * c[2]
+                if near > depth[row, column]:
+                    depth[row, column] = near
+                    index[row, column] = number
+                    normal[row, column] = outward[f]

@@ -19,14 +19,15 @@ vec3 woodColour() {
   float rho = length(away) / radius;
   if (rho > 1.003) {
     float rough = fract(sin(dot(floor(vec2(clock * 150.0, vLog.x / 38.0)), vec2(12.99, 78.23))) * 43758.5);
-    float furrow = 0.5 + 0.5 * sin(clock * 420.0 + 2.5 * sin(vLog.x / 47.0 + rough));
-    return vec3(0.33, 0.25, 0.19) * (0.72 + 0.4 * furrow + 0.12 * rough);
+    float turn = clock * 56.0 + 0.35 * sin(vLog.x / 61.0) + 0.2 * sin(vLog.x / 23.0 + clock * 90.0);
+    float furrow = mix(0.5, abs(2.0 * fract(turn) - 1.0), clamp(1.4 - 2.5 * fwidth(turn), 0.0, 1.0));
+    return vec3(0.42, 0.34, 0.27) * (0.74 + 0.30 * furrow + 0.08 * rough);
   }
-  float turns = rho * 42.0;
+  float turns = rho * 30.0;
   float grain = fract(turns) * fract(turns) * fract(turns);
-  float blur = clamp(1.6 - 2.2 * fwidth(turns), 0.0, 1.0);
+  float blur = clamp(1.8 - 2.4 * fwidth(turns), 0.0, 1.0);
   float year = fract(sin(floor(turns) * 91.7) * 4375.8);
-  vec3 heart = mix(vec3(0.80, 0.64, 0.46), vec3(0.60, 0.43, 0.28), mix(0.3, grain * (0.55 + 0.45 * year), blur));
+  vec3 heart = mix(vec3(0.87, 0.74, 0.57), vec3(0.60, 0.44, 0.30), mix(0.25, grain * (0.6 + 0.4 * year), blur));
   float sap = uSapwood > 0.0 ? smoothstep(-2.0, 2.0, length(away) - radius + uSapwood) : 0.0;
   heart = mix(heart, vec3(0.90, 0.81, 0.65) * (0.9 + 0.1 * (1.0 - grain * blur)), sap * 0.75);
   return length(away) < 5.0 ? heart * 0.45 : heart;
@@ -42,11 +43,11 @@ float pattern() {
 }
 `;
 const WOOD_COLOUR = `
-if (vLog.x < uSection) discard;
+if (vLog.x < uSection - 0.02) discard;
 vec3 seen = woodColour();
-if (uOwned > 0.5) seen = mix(uOwn, vec3(1.0), 0.28 * pattern()) * mix(1.0, dot(seen, vec3(0.6)) + 0.45, 0.35);
+if (uOwned > 0.5) seen = mix(uOwn, vec3(1.0), 0.24 * pattern()) * mix(1.0, 0.55 + dot(seen, vec3(0.22)), 0.3);
 seen = mix(seen, vec3(1.0, 0.80, 0.25), uPicked * 0.55);
-diffuseColor = vec4(seen * seen * 0.35 + seen * 0.65, uFade);`;
+diffuseColor = vec4(pow(seen, vec3(2.2)), uFade);`;
 
 class Picture {
   constructor(canvas) {
@@ -156,7 +157,7 @@ class Picture {
     const mesh = new THREE.Mesh(this.geometryOf(id), this.material(true));
     mesh.userData.piece = id;
     const ink = new THREE.LineBasicMaterial({ color: 0x2a2018, transparent: true, opacity: 0.55 });
-    const line = new THREE.LineSegments(new THREE.EdgesGeometry(mesh.geometry, 28), ink);
+    const line = new THREE.LineSegments(edgesOf(mesh.geometry), ink);
     this.clipLine(ink);
     const cap = new THREE.Mesh(new THREE.BufferGeometry(), mesh.material);
     cap.userData.piece = id;
@@ -241,6 +242,7 @@ class Picture {
       return item;
     });
     this.inside(shown);
+    this.pith.visible = !setting || setting.tool === "mill" || setting.tool === "buck";
     this.placeBlade(setting);
     const key = setting ? setting.id : state.where;
     if (key !== this.key) {  // another machine: no sense in flying there
@@ -343,6 +345,7 @@ class Picture {
     const right = new THREE.Vector3(0, 0, 1).cross(way).normalize();
     const up = way.clone().cross(right);
     const spanOf = (axis) => Math.abs(axis.x) * size.x + Math.abs(axis.y) * size.y + Math.abs(axis.z) * size.z;
+    this.camera.fov = from === "pith" ? 5 : 24;  // nearly parallel, to see the growth layers end on
     const fit = Math.tan((this.camera.fov * Math.PI) / 360);
     const distance = Math.max(spanOf(right) / this.camera.aspect, spanOf(up)) / 2 / fit * 1.12 + spanOf(way) / 2;
     this.controls.target.copy(middle);
@@ -456,6 +459,39 @@ class Picture {
   }
 }
 
+// Edges at which a surface turns by more than 28°. Slivers, which a cut may leave, take the normal of their neighbour
+// across their longest side, so that no line crosses a flat face.
+function edgesOf(geometry) {
+  const at = geometry.getAttribute("position"), index = geometry.getIndex();
+  const corner = (i) => new THREE.Vector3().fromBufferAttribute(at, i);
+  const faces = [], sides = new Map(), same = new Map();
+  const key = (i) => {  // boxes repeat their corners
+    const p = corner(i), text = [p.x, p.y, p.z].map((v) => Math.round(v * 20)).join();
+    if (!same.has(text)) same.set(text, i);
+    return same.get(text);
+  };
+  for (let f = 0; f < index.count; f += 3) {
+    const ids = [0, 1, 2].map((k) => key(index.getX(f + k)));
+    const [a, b, c] = ids.map(corner);
+    const normal = b.clone().sub(a).cross(c.clone().sub(a));
+    const lengths = [a.distanceTo(b), b.distanceTo(c), c.distanceTo(a)];
+    const longest = Math.max(...lengths), twice = normal.length();
+    const names = ids.map((one, k) => [Math.min(one, ids[(k + 1) % 3]), Math.max(one, ids[(k + 1) % 3])].join());
+    names.forEach((name) => sides.set(name, [...(sides.get(name) || []), faces.length]));
+    faces.push({ normal: normal.normalize(), thin: twice < 0.6 * longest, across: names[lengths.indexOf(longest)] });
+  }
+  for (let round = 0; round < 4; round++) faces.forEach((face, i) => {
+    if (!face.thin) return;
+    const other = faces[sides.get(face.across).find((one) => one !== i)];
+    if (other) face.normal = other.normal;
+  });
+  const out = [];
+  for (const [name, [one, two]] of sides) {
+    if (two === undefined || one === two || Math.abs(faces[one].normal.dot(faces[two].normal)) > 0.883) continue;
+    for (const i of name.split(",")) out.push(at.getX(i), at.getY(i), at.getZ(i));
+  }
+  return new THREE.BufferGeometry().setAttribute("position", new THREE.BufferAttribute(new Float32Array(out), 3));
+}
 function capOf(geometry, x) {
   const at = geometry.getAttribute("position");
   const index = geometry.getIndex();
