@@ -68,10 +68,20 @@ def bark_and_bearers(lump: Lump, surface: Surface, faces: tuple[Face, Face]) -> 
         ((facing < ALONG_BARK) & (out > 0.0)) | (flat & (out > 8.0)) | (out > 0.12 * radius + BEARER_OUT)
     )
     foreign |= (np.cos(clock) < 0.2) & (out > 0.35 * radius + BEARER_OUT)
+    foreign |= below & _against(lump.points, foreign, surface, clock)
     inside = within_faces(lump.points, faces)
     near = (out > -0.3 * radius) & (out < 0.3 * radius + 80.0)
     bark = inside & near & ~foreign & ~(below & (facing < ALONG_BARK))
     return bark & ~islands(lump.points, bark, surface, clock), foreign
+
+
+def _against(points: Array, foreign: Mask, surface: Surface, clock: Array) -> Mask:
+    """Points in or next to cells where much is foreign: bark and bearer meet there too closely to be told apart. (n,)"""
+    cell = grid_cell(points[:, 0], clock, surface.x)
+    total, other = np.zeros((2, len(surface.x), CLOCK_SAMPLES))
+    np.add.at(total, cell, 1.0)
+    np.add.at(other, (cell[0][foreign], cell[1][foreign]), 1.0)
+    return binary_dilation((other > 0.3 * total) & (other >= 2), structure=np.ones((3, 3)), iterations=2)[cell]
 
 
 def islands(points: Array, bark: Mask, surface: Surface, clock: Array) -> Mask:

@@ -17,6 +17,7 @@ Array = NDArray[np.float64]
 KNOT = 80.0
 """Distance of the knots along x. [mm]"""
 DEGREE = 3
+HELD = 4.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,19 +96,20 @@ class Prior:
             out[row * n : row * n + n, row * n : row * n + n] = shape / self.spread[k] ** 2
         return out
 
-    def learnt(self, basis: Basis, values: Array, covariance: Array, floor: Array) -> Prior:
+    def learnt(self, basis: Basis, values: Array, covariance: Array, first: Array) -> Prior:
         """The spreads that make coefficients `values` (rows, columns) with their covariance most likely (one EM step).
 
-        `floor` (harmonics + 1,): spreads never fall below it, for a log seen in part may hide more than it shows.
+        The first expectation (harmonics + 1,) counts like HELD coefficients: a log seen in part may hide more than it
+        shows.
         """
         n = basis.columns
-        total, count = np.zeros(basis.harmonics + 1), np.zeros(basis.harmonics + 1)
+        total, count = HELD * first**2, np.full(basis.harmonics + 1, HELD)
         for row, k in enumerate(basis.order):
             shape = self.size_shape if k < 2 else self.form_shape
             block = covariance[row * n : row * n + n, row * n : row * n + n]
             total[k] += values[row] @ shape @ values[row] + np.sum(shape * block)
             count[k] += n - 2 if k < 2 else n
-        return Prior(self.size_shape, self.form_shape, np.maximum(np.sqrt(total / count), floor))
+        return Prior(self.size_shape, self.form_shape, np.sqrt(total / count))
 
 
 def make_prior(basis: Basis, radius: float) -> Prior:
@@ -123,11 +125,14 @@ def make_prior(basis: Basis, radius: float) -> Prior:
     carried = local @ line
     size = local - carried @ np.linalg.solve(line.T @ carried, carried.T)
     form = np.linalg.inv(0.8 * _matern(away, 3000.0) + 0.2 * _matern(away, 400.0) + 10 * nugget)
-    return Prior(size, form, spread_floor(basis.harmonics, radius) * 3.0)
+    return Prior(size, form, first_spread(basis.harmonics, radius))
 
 
-def spread_floor(harmonics: int, radius: float) -> Array:
-    """Least spread of each harmonic: falls with its order. (harmonics + 1,) [mm]"""
+def first_spread(harmonics: int, radius: float) -> Array:
+    """Spread expected of each harmonic's coefficients before the log is seen. (harmonics + 1,) [mm]
+
+    Common practice, no source: logs are some percent oval; flutes are rarer and lower.
+    """
     order = np.arange(harmonics + 1)
-    form = 0.004 * radius * 2.0 / np.maximum(order, 2)
-    return np.where(order < 2, 1.0, form)
+    share = np.interp(order, [2, 3, 4, 7, 10, 20], [0.02, 0.008, 0.006, 0.004, 0.002, 0.001])
+    return np.where(order < 2, 0.01, share) * radius

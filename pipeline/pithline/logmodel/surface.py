@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve, solve_triangular
 from scipy.ndimage import map_coordinates
 
-from pithline.logmodel.basis import Basis, Prior, make_basis, make_prior, spread_floor
+from pithline.logmodel.basis import Basis, Prior, make_basis, make_prior
 from pithline.logmodel.model import CLOCK_SAMPLES, clock_angles, clock_direction, clock_of
 
 Array = NDArray[np.float64]
@@ -105,13 +105,13 @@ def fit_surface(points: Array, start: Surface, rounds: int, widest: float, prior
     surface, basis = start, start.basis
     middle = float(np.median(start.rows_at(start.x)[:, 0]))
     prior = make_prior(basis, middle) if prior is None else prior
-    floor = spread_floor(basis.harmonics, middle)
+    first = prior.spread
     limit = widest
     for turn in range(rounds):
         surface = _step(points, surface, prior, limit)
         limit = TUKEY * surface.scale
         if turn >= 2 and turn < rounds - 1:
-            prior = prior.learnt(basis, surface.coefficients, surface.covariance, floor)
+            prior = prior.learnt(basis, surface.coefficients, surface.covariance, first)
     return surface
 
 

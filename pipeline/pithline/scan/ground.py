@@ -21,6 +21,7 @@ BELOW_MOST = 0.03
 LEAST_SHARE = 0.08
 LEAST_WIDTH = 450.0
 """Least width of ground: wider than the strip of a big log's flank that lies near one plane. [mm]"""
+ROUGHEST = 18.0
 LEAST_FREE = 0.35
 """Least fraction of the ground's own area with nothing above it. The end or flank of a log is a plane with the rest of
 the scan on one side too, but the log lies all over it."""
@@ -49,7 +50,7 @@ def find_ground(points: Array) -> Ground | None:
     if best is None:
         return None
     normal, offset, spread = _refined(means, *best)
-    if normal is None or not _lies_free(means, normal, offset, max(TOLERANCE, 3.0 * spread)):
+    if normal is None or spread > ROUGHEST or not _lies_free(means, normal, offset, max(TOLERANCE, 3.0 * spread)):
         return None
     return Ground(normal, offset, spread)
 
@@ -80,7 +81,7 @@ def _refined(means: Array, normal: Array, offset: float) -> tuple[Array | None, 
     spread = TOLERANCE
     for _ in range(4):
         height = means @ normal - offset
-        near = np.abs(height) < max(2.5 * spread, 0.8 * TOLERANCE)
+        near = np.abs(height) < np.clip(2.5 * spread, 0.8 * TOLERANCE, 1.5 * TOLERANCE)
         if near.sum() < 10:
             return None, 0.0, 0.0
         middle = means[near].mean(0)
@@ -94,6 +95,8 @@ def _refined(means: Array, normal: Array, offset: float) -> tuple[Array | None, 
 def _lies_free(means: Array, normal: Array, offset: float, tolerance: float) -> bool:
     """Whether enough of the plane has nothing above it (see LEAST_FREE)."""
     height = means @ normal - offset
+    if (height < -2 * TOLERANCE).mean() > BELOW_MOST:
+        return False
     near, above = np.abs(height) < tolerance, height > 2 * tolerance
     spread = means[near] - means[near].mean(0)
     across = np.linalg.svd(spread, full_matrices=False)[2][:2]
