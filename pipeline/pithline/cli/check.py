@@ -5,9 +5,9 @@ from __future__ import annotations
 import argparse
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any
 
 from pithline.cli.console import Console
+from pithline.cli.script_file import read_script
 from pithline.errors import ScriptError
 
 
@@ -19,12 +19,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace, console: Console) -> int:
     """Replay, and say what holds; the first thing that does not is the error."""
-    from pithline.script.replay import replay_pieces
+    from pithline.script.replay import replay
+    from pithline.script.schema import validate
 
     path = Path(args.script)
-    document = _document(path)
+    document = read_script(path)
     try:
-        findings = replay_pieces(document)
+        validate(document)
+        report = replay(document)
     except (KeyError, IndexError, TypeError, ValueError) as error:
         raise ScriptError(
             f"{path}: a part of the script is missing or misshapen ({type(error).__name__}: {error}); "
@@ -32,29 +34,19 @@ def run(args: argparse.Namespace, console: Console) -> int:
         ) from error
     except ScriptError as error:
         raise ScriptError(f"{path}: {error}") from error
+    findings = report.findings
     if args.json:
-        console.json({"script": str(path), "findings": [asdict(one) for one in findings]})
+        console.json({"script": str(path), "holds": report.holds, "findings": [asdict(one) for one in findings]})
     if findings:
         more = len(findings) - 1
         rest = f" ({more} more; --json lists them)" if more else ""
         raise ScriptError(f"{path} does not hold: {findings[0].sentence}{rest}; write it anew with `pithline plan`.")
     if not args.json:
         cuts = sum(one["op"] == "cut" for one in document["operations"])
+        plates = sum(bool(one["passes"]) for one in document["plates"])
+        wood = document["totals"]["instrument_volume"] / 1e6
         console.show(
-            f"{path}: pieces and volumes hold over {cuts} cuts. "
-            "Poses, limits of the mill, plates and grades were not looked at."
+            f"{path} holds: {cuts} cuts replayed, {plates} passing plates ({wood:.1f} L) whole, sound and graded as "
+            "stated, every setting within the mill's limits; pieces and kerf make up the log."
         )
     return 0
-
-
-def _document(path: Path) -> dict[str, Any]:
-    from pithline.files.tables import read_bytes
-    from pithline.script.document import loads
-
-    try:
-        document = loads(read_bytes(path))
-    except ScriptError as error:
-        raise ScriptError(f"{path}: {error}") from error
-    if document.get("format") != "pithline-cut-script" or document.get("version") != 1:
-        raise ScriptError(f"{path} is no cut script of version 1; name a cut-script.json that `pithline plan` wrote.")
-    return document

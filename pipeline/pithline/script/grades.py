@@ -93,7 +93,7 @@ class Wood:
 def wood_of(document: dict[str, Any]) -> Wood:
     """The wood of a script's model and card.
 
-    Sapwood: the card's thickness, else `uncertainty.sapwood_thickness`, else unknown (None).
+    Sapwood: the card's thickness, else the model's `sapwood_thickness`, else unknown (None).
     """
     model, card = document["model"], document["inputs"]["card"]
     stations = model["stations"]
@@ -103,7 +103,7 @@ def wood_of(document: dict[str, Any]) -> Wood:
     centre = CubicSpline(x, np.array([one["centre"] for one in stations], float), bc_type="natural")
     pith = CubicSpline(x, np.array([one["pith"] for one in stations], float), bc_type="natural")
     ends, trims = model["ends"], card.get("ends", {})
-    sapwood = card.get("sapwood", {}).get("thickness", document.get("uncertainty", {}).get("sapwood_thickness"))
+    sapwood = card.get("sapwood", {}).get("thickness", model.get("sapwood_thickness"))
     radius = card.get("pith", {}).get("radius")
     return Wood(
         rim=_about_pith(outline, pith(at) - centre(at), at),

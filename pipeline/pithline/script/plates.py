@@ -143,7 +143,7 @@ def _beyond(plate: dict[str, Any], real: Grade, limits: dict[str, Any], wood: Wo
     if rule == "any":
         return found
     if wood.sapwood is None:
-        words = f"minds sapwood ({rule}), and neither card nor uncertainty.sapwood_thickness says how thick it is"
+        words = f"minds sapwood ({rule}), and neither card nor model says how thick it is"
         return [*found, _found("sapwood", plate, rule, "unknown", words)]
     most = limits.get("sapwood_edge", 0.0) if rule == "edge" else -1.0
     if real.sapwood_in > most + ROOM:
