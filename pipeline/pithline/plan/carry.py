@@ -85,6 +85,20 @@ def snapped(slabs: tuple[SlabCut, ...], low: float | None, high: float | None) -
     return tuple(out)
 
 
+CLOSE = 6.0
+"""Slabs of one setting nearer than this beyond their kerf are moved together to share it. [mm]"""
+
+
+def closed_up(slabs: tuple[SlabCut, ...], kerf: float) -> tuple[SlabCut, ...]:
+    """Slabs from the top down, each moved up to the last where less than `CLOSE` would be wasted between them."""
+    out: list[SlabCut] = []
+    for slab in slabs:
+        if out and abs(out[-1].low - kerf - slab.top) < CLOSE:
+            slab = SlabCut(out[-1].low - kerf - slab.thickness, slab.thickness)
+        out.append(slab)
+    return tuple(out)
+
+
 def slab_frame(log: PlanLog, piece: Piece, normal: Array, low: float, top: float) -> SlabFrame:
     """The frame of a slab between two faces square to `normal`."""
     axis = log.axis - (log.axis @ normal) * normal
@@ -196,7 +210,7 @@ def _saw_setting(
         for strip in strips:
             for billet in strip.billets:
                 left[billet.part] -= len(billet.layers)
-        jobs.append(SlabJob(made, frame, face_cut or "", strips, setting.role))
+        jobs.append(SlabJob(made, frame, face_cut or "", strips, shop.saws, setting.role))
     below = current
     return above, below, jobs
 
@@ -224,5 +238,6 @@ class DrawnPoser:
         low, high = parallel_faces(piece, normal)
         slabs = tuple(SlabCut(s.low + base, s.thickness) for s in setting.slabs)
         slabs = snapped(slabs, None if low is None else -low.offset, None if high is None else high.offset)
+        slabs = closed_up(slabs, self.kerf)
         minutes = minutes_of(self.log.reach, 2 * len(slabs), self.feed, self.minutes_per_setting)
         return Posed(normal, slabs, "mill", self.kerf, True, {}, lambda p, o: {}, minutes)

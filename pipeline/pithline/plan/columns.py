@@ -88,7 +88,9 @@ class Evaluator:
                 tuple((np.round(n, 9).tobytes(), round(o, 4)) for n, o in frame.bounds),
             )
             if key not in self.seen:
-                strips = lay_out(self.log, frame, self.shop.parts, self.shop.worth, self.shop.left, self.shop.saws)
+                strips = lay_out(
+                    self.log, frame, self.shop.parts, self.shop.worth, self.shop.left, self.shop.saws, fine=2.0
+                )
                 count = np.zeros(len(self.shop.parts), int)
                 for strip in strips:
                     for billet in strip.billets:

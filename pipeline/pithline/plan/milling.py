@@ -12,7 +12,7 @@ from pithline.mill.limits import breached, mark_room, setting_checks
 from pithline.mill.machine import Machines
 from pithline.mill.pose import NoPose, Pose, pose_piece
 from pithline.mill.sections import LogSections, PieceShape, piece_shape, widest_cut
-from pithline.plan.carry import Posed, parallel_faces, snapped
+from pithline.plan.carry import CLOSE, Posed, closed_up, parallel_faces, snapped
 from pithline.plan.frame import PlanLog, clock_of_normal, normal_at
 from pithline.plan.layout import Setting, SlabCut
 from pithline.plan.ledger import Ledger
@@ -70,6 +70,7 @@ class MachinePoser:
         slabs = tuple(SlabCut(s.low + middle, s.thickness) for s in drawn)
         low, high = parallel_faces(piece, pose.up)
         slabs = snapped(slabs, None if low is None else -low.offset, None if high is None else high.offset)
+        slabs = closed_up(slabs, kerf)
         pose_height = pose.height
         real: list[SlabCut] = []
         blades: list[float] = []
@@ -78,7 +79,7 @@ class MachinePoser:
             top = slab.top
             if high is not None and abs(high.offset - top) < 0.3:
                 last = high.offset
-            if last - top > step:  # a cut of its own above the slab
+            if last - top > CLOSE:  # a cut of its own above the slab
                 blade = round((top + kerf / 2 + pose_height) / step) * step
                 blades.append(blade)
                 last = blade - pose_height - kerf / 2
@@ -194,6 +195,7 @@ class MachinePoser:
         low, high = parallel_faces(piece, normal)
         slabs = tuple(SlabCut(s.low + middle, s.thickness) for s in setting.slabs)
         slabs = snapped(slabs, None if low is None else -low.offset, None if high is None else high.offset)
+        slabs = closed_up(slabs, resaw.kerf)
         lateral = np.cross(normal, log.axis)
         lateral /= np.linalg.norm(lateral)
         cuts = _resaw_cuts(slabs, low, high, resaw.kerf)

@@ -13,7 +13,7 @@ from pithline.plan.frame import PlanLog
 from pithline.plan.grade import grade_plate
 from pithline.plan.ledger import Ledger, Plate
 from pithline.plan.parts import SawnPart
-from pithline.plan.strips import ACROSS, Billet, SlabFrame, Strip
+from pithline.plan.strips import Billet, Saws, SlabFrame, Strip
 
 Array = NDArray[np.float64]
 SLIVER = 0.6
@@ -28,17 +28,13 @@ class SlabJob:
     frame: SlabFrame
     face: str
     strips: tuple[Strip, ...]
+    saws: Saws
     role: str = "log"
 
 
 def minutes_of(length: float, cuts: int, feed: float | None, fixed: float | None = None) -> float:
     """Minutes of a run of cuts: a fixed part plus length over feed, 0 where a machine states neither."""
     return (fixed or 0.0) + (length * cuts / feed if feed else 0.0)
-
-
-def strip_width(width: float) -> float:
-    """A strip is ripped to whole grid cells, so neighbours share one kerf and all of it was looked at."""
-    return float(np.ceil(width / ACROSS - 1e-6) * ACROSS)
 
 
 def rip(ledger: Ledger, machines: Machines, job: SlabJob) -> list[tuple[Piece, Strip]]:
@@ -53,7 +49,7 @@ def rip(ledger: Ledger, machines: Machines, job: SlabJob) -> list[tuple[Piece, S
     piece, out, last, cuts = job.piece, [], np.inf, 0
     ordered = sorted(job.strips, key=lambda s: -s.place)
     for i, strip in enumerate(ordered):
-        top = strip.place + strip_width(strip.width)
+        top = strip.place + job.saws.strip_width(strip.width)
         if last - top > 0.3:
             name = (ledger.fresh("offcut-"), "offcut")
             _, piece = ledger.cut(
@@ -109,7 +105,7 @@ def narrow(
     ledger: Ledger, machines: Machines, job: SlabJob, piece: Piece, strip: Strip, part: SawnPart
 ) -> tuple[Piece, float]:
     """Rip a billet that is wider than its part; returns it and its width."""
-    wide, want = strip_width(strip.width), strip_width(part.width)
+    wide, want = job.saws.strip_width(strip.width), job.saws.strip_width(part.width)
     if wide - want < SLIVER:
         return piece, wide
     kerf = machines.rip.kerf

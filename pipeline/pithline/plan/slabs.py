@@ -13,10 +13,9 @@ import numpy as np
 from numba import njit, prange
 from numpy.typing import NDArray
 
-from pithline.plan.frame import PlanLog, in_trims, normal_at
+from pithline.plan.frame import PlanLog, normal_at, trimmed
 from pithline.plan.parts import SawnPart
-from pithline.wood.field import plane_grid
-from pithline.wood.unusable import in_defect
+from pithline.wood.field import plane_stack
 
 Array = NDArray[np.float64]
 
@@ -134,32 +133,15 @@ def roll_planes(
     lateral = normal_at(log.axis, clock + np.pi / 2)
     depths, across = grid.depths, grid.across
     nx = int(np.floor(log.reach / grid.along_step)) + 1
-    shape = (len(depths), len(across), nx)
-    angle = np.empty(shape, np.float32)
-    bad = np.empty((len(lists), *shape), bool)
-    none = np.empty((len(lists), *shape), bool)
-    for k, depth in enumerate(depths):
-        origin = log.origin + depth * normal + across[0] * lateral
-        a, b, inside, from_pith = (
-            g.T
-            for g in plane_grid(
-                log.wary, origin, log.axis, lateral, normal, nx, len(across), grid.along_step, grid.across_step
-            )
-        )
-        angle[k] = a
-        gone = (inside < SURFACE_RESERVE) | (from_pith < log.pith_radius + 1.0)
-        points = (
-            origin
-            + np.arange(nx)[None, :, None] * grid.along_step * log.axis
-            + np.arange(len(across))[:, None, None] * grid.across_step * lateral
-        ).reshape(-1, 3)
-        trims = in_trims(log, points)
-        for defect in log.defects:
-            trims |= in_defect(defect, log.model, log.field, points)
-        gone |= trims.reshape(gone.shape)
-        for i, limits in enumerate(lists):
-            bad[i, k] = (a < limits.ring_angle_min + GRADE_RESERVE) | (b > limits.runout_max - RUNOUT_RESERVE)
-            none[i, k] = gone | ((inside < log.sapwood + SURFACE_RESERVE) if limits.sapwood == "none" else False)
+    origin = log.origin + across[0] * lateral
+    counts, steps = (len(across), nx), (grid.across_step, grid.along_step)
+    angle, runout, inside, from_pith = plane_stack(log.wary, origin, lateral, log.axis, normal, depths, counts, steps)
+    gone = (inside < SURFACE_RESERVE) | (from_pith < log.pith_radius + 1.0)
+    gone |= trimmed(log, origin, lateral, log.axis, normal, depths, counts, steps)
+    bad, none = [], []
+    for limits in lists:
+        bad.append((angle < limits.ring_angle_min + GRADE_RESERVE) | (runout > limits.runout_max - RUNOUT_RESERVE))
+        none.append(gone | (inside < log.sapwood + SURFACE_RESERVE) if limits.sapwood == "none" else gone)
     number = np.array([lists.index(part.limits) for part in parts])
     return RollPlanes(
         np.stack([_summed(b, np.int32) for b in bad]),

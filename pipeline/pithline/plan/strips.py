@@ -11,16 +11,16 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from pithline.plan.frame import PlanLog, in_trims
+from pithline.plan.frame import PlanLog, beyond, trimmed
 from pithline.plan.parts import SawnPart
 from pithline.plan.slabs import SURFACE_RESERVE
-from pithline.wood.field import plane_grid
-from pithline.wood.unusable import in_defect
+from pithline.wood.field import plane_stack
 
 Array = NDArray[np.float64]
 
 ALONG = 10.0
-ACROSS = 3.0
+PLANES = 2.5
+"""A slab is looked at on planes this far apart through its thickness [mm]; ring angles between them are read linearly."""
 CAPPED_SHARE = 0.3
 """A part with a demand counts this share while strips are chosen: it fills gaps but displaces nothing without a demand."""
 ANGLE_RESERVE = np.radians(0.25)
@@ -69,6 +69,15 @@ class Saws:
     rip_kerf: float
     crosscut_kerf: float
     height_max: float
+
+    @property
+    def across(self) -> float:
+        """Step of places across: a whole part of the rip kerf, so that neighbouring strips share one kerf. [mm]"""
+        return self.rip_kerf / max(1, round(self.rip_kerf / 3.0))
+
+    def strip_width(self, width: float) -> float:
+        """A strip is ripped to whole steps, so all that a plate holds was looked at. [mm]"""
+        return float(np.ceil(width / self.across - 1e-6) * self.across)
 
 
 @njit(cache=True, fastmath=True)
@@ -133,37 +142,59 @@ def _span(log: PlanLog, slab: SlabFrame) -> tuple[float, float, float, float]:
     return float(along.min()), float(along.max()), low, high
 
 
-def _looked_at(
-    log: PlanLog, slab: SlabFrame, part: SawnPart, saws: Saws, span: tuple[float, float, float, float], reserve: bool
-) -> tuple[Array, Array, Array]:
-    """Grade, wood and angle images of the layers of one part: bad, gone, angle."""
-    along, last, across, far = span
-    nx, nu = int((last - along) / ALONG) + 1, int((far - across) / ACROSS) + 1
+@dataclass(frozen=True, slots=True)
+class Looked:
+    """A slab seen on parallel planes through its thickness, (k, along, across)."""
+
+    heights: Array
+    angle: NDArray[np.float32]
+    runout: NDArray[np.float32]
+    inside: NDArray[np.float32]
+    unusable: NDArray[np.bool_]
+
+
+def _look(
+    log: PlanLog,
+    slab: SlabFrame,
+    span: tuple[float, float, float, float],
+    counts: tuple[int, int],
+    steps: tuple[float, float],
+    reserve: bool,
+) -> Looked:
+    """Look at the wood of a slab every few millimetres of its thickness, both faces included."""
+    heights = np.linspace(slab.low, slab.top, max(2, int(np.ceil((slab.top - slab.low) / PLANES)) + 1))
+    origin = slab.point(span[0], span[2], 0.0)
     arrays = log.wary if reserve else log.exact
+    angle, runout, inside, pith = plane_stack(
+        arrays, origin, slab.axis, slab.lateral, slab.normal, heights, counts, steps
+    )
+    place = (origin, slab.axis, slab.lateral, slab.normal, heights, counts, steps)
+    unusable = trimmed(log, *place) | (pith < log.pith_radius + 0.5)
+    for normal, offset in slab.bounds:
+        unusable |= beyond(normal, offset - 0.2, *place)
+    return Looked(heights, angle, runout, inside, unusable)
+
+
+def _layers(looked: Looked, slab: SlabFrame, part: SawnPart, saws: Saws, sapwood: float) -> tuple[Array, Array, Array]:
+    """Grade, wood and angle images of the layers of one part: bad, gone, angle. Fields between planes are read linearly."""
     n = layer_count(slab, part, saws)
-    bad, gone, angle = np.empty((n, nx, nu), bool), np.empty((n, nx, nu), bool), np.empty((n, nx, nu))
-    steps = np.arange(nx)[:, None, None] * ALONG * slab.axis + np.arange(nu)[None, :, None] * ACROSS * slab.lateral
     limits = part.limits
-    surface = SURFACE_RESERVE + (log.sapwood if limits.sapwood == "none" else 0.0)
-    planes = 2 + max(1, int(np.ceil(part.thickness / log.pith_radius)))
+    surface = SURFACE_RESERVE + (sapwood if limits.sapwood == "none" else 0.0)
+    empty = looked.unusable | (looked.inside < surface)
+    shape = looked.angle.shape[1:]
+    bad, gone, angle = np.empty((n, *shape), bool), np.empty((n, *shape), bool), np.empty((n, *shape), np.float32)
+    step = (looked.heights[-1] - looked.heights[0]) / (len(looked.heights) - 1)
     for k in range(n):
-        low = slab.low + k * (part.thickness + saws.resaw_kerf)
-        empty = np.zeros((nx, nu), bool)
-        for height in np.linspace(low, low + part.thickness, planes):
-            origin = slab.point(along, across, height)
-            _, _, inside, pith = plane_grid(arrays, origin, slab.axis, slab.lateral, slab.normal, nx, nu, ALONG, ACROSS)
-            empty |= (inside < surface) | (pith < log.pith_radius + 0.5)
-            points = (origin + steps).reshape(-1, 3)
-            out = in_trims(log, points)
-            for normal, offset in slab.bounds:
-                out |= points @ normal > offset - 0.2
-            for defect in log.defects:
-                out |= in_defect(defect, log.model, log.field, points)
-            empty |= out.reshape(nx, nu)
-        origin = slab.point(along, across, low + part.thickness / 2)
-        a, b, _, _ = plane_grid(arrays, origin, slab.axis, slab.lateral, slab.normal, nx, nu, ALONG, ACROSS)
-        bad[k] = (a < limits.ring_angle_min + ANGLE_RESERVE) | (b > limits.runout_max - RUNOUT_RESERVE)
-        gone[k], angle[k] = empty, a
+        low = k * (part.thickness + saws.resaw_kerf)
+        first = int(np.floor(low / step + 1e-9))
+        last = min(int(np.ceil((low + part.thickness) / step - 1e-9)), len(looked.heights) - 1)
+        gone[k] = empty[first : last + 1].any(axis=0)
+        at = (low + part.thickness / 2) / step
+        i = min(int(at), len(looked.heights) - 2)
+        t = np.float32(at - i)
+        angle[k] = looked.angle[i] * (1 - t) + looked.angle[i + 1] * t
+        runout = looked.runout[i] * (1 - t) + looked.runout[i + 1] * t
+        bad[k] = (angle[k] < limits.ring_angle_min + ANGLE_RESERVE) | (runout > limits.runout_max - RUNOUT_RESERVE)
     return _images(bad, np.int32), _images(gone, np.int32), _images(angle, np.float64)
 
 
@@ -175,6 +206,7 @@ def lay_out(
     left: Array,
     saws: Saws,
     reserve: bool = True,
+    fine: float = 1.0,
 ) -> tuple[Strip, ...]:
     """Choose strips and billets of one slab.
 
@@ -186,6 +218,8 @@ def lay_out(
         Plates of each part still wanted (infinite without a demand); nothing beyond is cut.
     reserve : bool
         Keep the doubts of surface and pith in reserve.
+    fine : float
+        Multiplies the grid's steps along and across; 1 for what is carried out, 2 for comparing.
     """
     span = _span(log, slab)
     usable = [
@@ -193,105 +227,115 @@ def lay_out(
     ]
     if not usable or span[1] - span[0] < 50 or span[3] - span[2] < 20:
         return ()
-    nx, nu = int((span[1] - span[0]) / ALONG) + 1, int((span[3] - span[2]) / ACROSS) + 1
+    cells = (ALONG * fine, saws.across * fine)
+    counts = (int((span[1] - span[0]) / cells[0]) + 1, int((span[3] - span[2]) / cells[1]) + 1)
+    looked = _look(log, slab, span, counts, cells, reserve)
     maps: dict[int, NDArray[np.uint8]] = {}
     seen: dict[tuple, tuple[Array, Array, Array]] = {}
     for i in usable:
         part = parts[i]
         key = (part.thickness, part.limits)
         if key not in seen:
-            seen[key] = _looked_at(log, slab, part, saws, span, reserve)
-        l, w = int(np.ceil(part.length / ALONG - 1e-6)), int(np.ceil(part.width / ACROSS - 1e-6))
-        out = np.zeros((seen[key][0].shape[0], nu, nx), np.uint8)
-        if l < nx and w < nu:
+            seen[key] = _layers(looked, slab, part, saws, log.sapwood)
+        l, w = int(np.ceil(part.length / cells[0] - 1e-6)), int(np.ceil(part.width / cells[1] - 1e-6))
+        out = np.zeros((seen[key][0].shape[0], counts[1], counts[0]), np.uint8)
+        if l < counts[0] and w < counts[1]:
             _allowed(*seen[key], part.limits.ring_angle_mean + ANGLE_RESERVE, l, w, out)
         if out.any():
             maps[i] = out
     if not maps:
         return ()
-    return _choose(maps, parts, worth, left, saws, span, nx, nu)
+    return _choose(maps, parts, worth, left, saws, span, cells)
 
 
 def _choose(
-    maps: dict, parts: tuple[SawnPart, ...], worth: Array, left: Array, saws: Saws, span: tuple, nx: int, nu: int
+    maps: dict,
+    parts: tuple[SawnPart, ...],
+    worth: Array,
+    left: Array,
+    saws: Saws,
+    span: tuple,
+    cells: tuple[float, float],
 ) -> tuple[Strip, ...]:
+    nu = next(iter(maps.values())).shape[1]
     widths = sorted({parts[i].width for i in maps})
-    plans = {w: _along(maps, parts, worth, left, saws, nx, nu, w) for w in widths}
-    rip = int(np.ceil(saws.rip_kerf / ACROSS - 1e-6))
+    plans = {w: _along(maps, parts, worth, left, saws, w, cells[0]) for w in widths}
+    rip = int(np.ceil(saws.rip_kerf / cells[1] - 1e-6))
     best = np.zeros(nu + 1)
     taken: list[tuple[float, int] | None] = [None] * (nu + 1)
     for u in range(nu - 1, -1, -1):
         best[u], taken[u] = best[u + 1], None
         for w in widths:
             gain = plans[w][0][u]
-            cells = int(np.ceil(w / ACROSS - 1e-6))
-            if gain > 0 and u + cells <= nu:
-                after = min(u + cells + rip, nu)
+            wide = int(np.ceil(w / cells[1] - 1e-6))
+            if gain > 0 and u + wide <= nu:
+                after = min(u + wide + rip, nu)
                 if gain + best[after] > best[u] + 1e-9:
                     best[u], taken[u] = gain + best[after], (w, after)
     remaining = left.astype(float).copy()
     strips: list[Strip] = []
     u = 0
     while u < nu:
-        if taken[u] is None:
+        chosen = taken[u]
+        if chosen is None:
             u += 1
             continue
-        w, after = taken[u]
-        billets = _billets(plans[w], maps, parts, remaining, saws, span, u)
+        billets = _billets(plans[chosen[0]], maps, parts, remaining, span, u, cells[0])
         if billets:
-            strips.append(Strip(span[2] + u * ACROSS, w, billets))
-        u = after
+            strips.append(Strip(span[2] + u * cells[1], chosen[0], billets))
+        u = chosen[1]
     return tuple(strips)
 
 
 def _along(
-    maps: dict, parts: tuple[SawnPart, ...], worth: Array, left: Array, saws: Saws, nx: int, nu: int, width: float
-) -> tuple[Array, NDArray, dict]:
-    """Best value along for every place across; choices for reading back."""
+    maps: dict, parts: tuple[SawnPart, ...], worth: Array, left: Array, saws: Saws, width: float, step: float
+) -> tuple[Array, NDArray, int]:
+    """Best value along for every place across; choices for reading back, and the cells one crosscut takes."""
     members = [i for i in maps if parts[i].width <= width + 1e-6 and parts[i].width >= 0.55 * width]
-    counts = {i: maps[i].sum(axis=0).astype(float) for i in members}  # (nu, nx)
-    cross = max(1, int(np.ceil(saws.crosscut_kerf / ALONG - 1e-6)))
-    best = np.zeros((nx + cross + 1, nu))
-    choice = np.full((nx + cross + 1, nu), -1, np.int64)
+    counts = {i: np.ascontiguousarray(maps[i].sum(axis=0, dtype=float).T) for i in members}  # (nx, nu)
+    nx, nu = next(iter(counts.values())).shape
+    cross = max(1, int(np.ceil(saws.crosscut_kerf / step - 1e-6)))
+    best = np.zeros((nx + 1, nu))
+    choice = np.full((nx + 1, nu), -1, np.int64)
     share = {i: worth[i] * (CAPPED_SHARE if np.isfinite(left[i]) else 1.0) for i in members}
+    long = {i: int(np.ceil(parts[i].length / step - 1e-6)) for i in members}
     for x in range(1, nx + 1):
         best[x] = best[x - 1]
         for i in members:
-            start = x - int(np.ceil(parts[i].length / ALONG - 1e-6)) - cross
+            start = x - long[i] - cross
             if start < -cross:
                 continue
             place = max(start, 0)
-            gain = best[max(start, 0)] * (start >= 0) + counts[i][:, place] * share[i]
-            better = (counts[i][:, place] > 0) & (gain > best[x] + 1e-9)
+            here = counts[i][place]
+            if not here.any():
+                continue
+            gain = best[place] * (start >= 0) + here * share[i]
+            better = (here > 0) & (gain > best[x] + 1e-9)
             best[x] = np.where(better, gain, best[x])
             choice[x] = np.where(better, i, choice[x])
-        same = best[x] <= best[x - 1] + 1e-12
-        choice[x] = np.where(same, -1, choice[x])
-    return best[nx], choice, {"cross": cross, "nx": nx}
+    return best[nx], choice, cross
 
 
 def _billets(
-    plan: tuple, maps: dict, parts: tuple[SawnPart, ...], remaining: Array, saws: Saws, span: tuple, u: int
+    plan: tuple, maps: dict, parts: tuple[SawnPart, ...], remaining: Array, span: tuple, u: int, step: float
 ) -> tuple[Billet, ...]:
-    _, choice, info = plan
-    x, out = info["nx"], []
+    _, choice, cross = plan
+    x, out = len(choice) - 1, []
     while x > 0:
         i = int(choice[x, u])
         if i < 0:
             x -= 1
             continue
-        start = max(x - int(np.ceil(parts[i].length / ALONG - 1e-6)) - info["cross"], 0)
+        start = max(x - int(np.ceil(parts[i].length / step - 1e-6)) - cross, 0)
         layers = [int(k) for k in np.flatnonzero(maps[i][:, u, start])]
-        layers = _wanted(layers, parts[i], remaining[i])
+        layers = _wanted(layers, remaining[i])
         if layers:
             remaining[i] -= len(layers)
-            out.append(Billet(i, span[0] + start * ALONG, tuple(layers)))
+            out.append(Billet(i, span[0] + start * step, tuple(layers)))
         x = start
     return tuple(reversed(out))
 
 
-def _wanted(layers: list[int], part: SawnPart, left: float) -> list[int]:
+def _wanted(layers: list[int], left: float) -> list[int]:
     """The layers to saw to plates when only `left` are still wanted."""
-    if len(layers) <= left:
-        return layers
-    return layers[: int(left)]
+    return layers if len(layers) <= left else layers[: int(left)]

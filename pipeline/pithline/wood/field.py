@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit
+from numba import njit, prange
 from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
@@ -162,64 +162,27 @@ def _point(px, py, pz, nx, ny, nz, x0, dx, radius, slope_clock, slope_x, pith, p
     return s, r, nm, nf, dd, pd
 
 
-@njit(cache=True, fastmath=True)
-def _grid(
-    origin,
-    along,
-    across,
-    normal,
-    nx,
-    nu,
-    dxs,
-    dus,
-    out_angle,
-    out_runout,
-    out_depth,
-    out_pith,
-    x0,
-    dx,
-    radius,
-    slope_clock,
-    slope_x,
-    pith,
-    pith_slope,
-    doubt,
-    pith_doubt,
-    spiral,
-):
-    for ix in range(nx):
-        for iu in range(nu):
-            lx, lu = ix * dxs, iu * dus
-            px = origin[0] + lx * along[0] + lu * across[0]
-            py = origin[1] + lx * along[1] + lu * across[1]
-            pz = origin[2] + lx * along[2] + lu * across[2]
-            s, r, nm, nf, dd, pd = _point(
-                px,
-                py,
-                pz,
-                normal[0],
-                normal[1],
-                normal[2],
-                x0,
-                dx,
-                radius,
-                slope_clock,
-                slope_x,
-                pith,
-                pith_slope,
-                doubt,
-                pith_doubt,
-                spiral,
-            )
-            if nm > 1.0:
-                nm = 1.0
-            if nf > 1.0:
-                nf = 1.0
-            far = s if s > 5.0 else 5.0
-            out_angle[ix, iu] = np.arccos(nm) - pd / far
-            out_runout[ix, iu] = np.arcsin(nf)
-            out_depth[ix, iu] = r - s - dd
-            out_pith[ix, iu] = s
+@njit(cache=True, fastmath=True, parallel=True)
+def _stack(
+    origin, first, second, normal, heights, n1, n2, step1, step2, out_angle, out_runout, out_depth, out_pith,
+    x0, dx, radius, slope_clock, slope_x, pith, pith_slope, doubt, pith_doubt, spiral,
+):  # fmt: skip
+    for k in prange(len(heights)):
+        for i in range(n1):
+            for j in range(n2):
+                a, b, c = i * step1, j * step2, heights[k]
+                px = origin[0] + a * first[0] + b * second[0] + c * normal[0]
+                py = origin[1] + a * first[1] + b * second[1] + c * normal[1]
+                pz = origin[2] + a * first[2] + b * second[2] + c * normal[2]
+                s, r, nm, nf, dd, pd = _point(
+                    px, py, pz, normal[0], normal[1], normal[2], x0, dx, radius, slope_clock, slope_x, pith, pith_slope,
+                    doubt, pith_doubt, spiral,
+                )  # fmt: skip
+                far = s if s > 5.0 else 5.0
+                out_angle[k, i, j] = np.arccos(min(nm, 1.0)) - pd / far
+                out_runout[k, i, j] = np.arcsin(min(nf, 1.0))
+                out_depth[k, i, j] = r - s - dd
+                out_pith[k, i, j] = s
 
 
 def tables(field: WoodField) -> tuple:
@@ -254,38 +217,28 @@ def scaled(field: WoodField, surface: float, pith: float) -> tuple:
     )
 
 
-def plane_grid(
+def plane_stack(
     arrays: tuple,
     origin: Array,
-    along: Array,
-    across: Array,
+    first: Array,
+    second: Array,
     normal: Array,
-    nx: int,
-    nu: int,
-    step_x: float,
-    step_u: float,
-) -> tuple[Array, Array, Array, Array]:
-    """Fields on a plane grid of nx by nu points from `origin`.
+    heights: Array,
+    counts: tuple[int, int],
+    steps: tuple[float, float],
+) -> tuple[NDArray[np.float32], ...]:
+    """Fields on parallel planes: point (k, i, j) is origin + i·steps[0]·first + j·steps[1]·second + heights[k]·normal.
 
     Returns
     -------
-    angle, runout, depth, from_pith : (nx, nu) arrays
+    angle, runout, depth, from_pith : (k, i, j) arrays
         Ring angle [rad] less the pith's doubt, runout [rad], depth under the under-bark surface along the radius, less
         the surface's doubt [mm], distance from the pith [mm].
     """
-    out = tuple(np.empty((nx, nu)) for _ in range(4))
-    _grid(
-        np.asarray(origin, float),
-        np.asarray(along, float),
-        np.asarray(across, float),
-        np.asarray(normal, float),
-        nx,
-        nu,
-        step_x,
-        step_u,
-        *out,
-        *arrays,
-    )
+    heights = np.asarray(heights, float)
+    out = tuple(np.empty((len(heights), *counts), np.float32) for _ in range(4))
+    vectors = [np.ascontiguousarray(v, dtype=float) for v in (origin, first, second, normal)]
+    _stack(*vectors, heights, *counts, *steps, *out, *arrays)
     return out
 
 
