@@ -2,40 +2,22 @@
 
 from __future__ import annotations
 
+import copy
+
 import numpy as np
 
-from pithline.logmodel.model import LogModel
+from pithline.logmodel.document import model_to_json
 from pithline.script.solid import cut, log_solid
 from truth.by_hand import cylinder, slab_script
 from truth.logs import TrueLog
 from truth.models import to_model
 
 
-def model_json(model: LogModel) -> dict:
-    """A log model in its JSON form (design section 6), as far as pictures need it."""
-    ends = {name: {"point": end.point.tolist(), "normal": end.normal.tolist()}
-            for name, end in (("butt", model.butt), ("top", model.top))}  # fmt: skip
-    stations = [
-        {
-            "x": float(model.x[i]),
-            "centre": model.centre[i].tolist(),
-            "pith": model.pith[i].tolist(),
-            "radius_over_bark": model.radius_over_bark[i].tolist(),
-            "radius_under_bark": model.radius_under_bark[i].tolist(),
-            "envelope": model.envelope[i].tolist(),
-            "coverage": 1.0,
-            "stderr": {"centre": 0.0, "pith": 0.0, "radius": [0.0] * 72},
-        }
-        for i in range(len(model.x))
-    ]
-    return {"length": model.length, "ends": ends, "stations": stations, "scan_to_log": np.eye(4).tolist()}
-
-
 def small_script(log: TrueLog | None = None) -> dict:
     """The script by hand with its model, volumes and figures that differ from plate to plate."""
     log = cylinder() if log is None else log
     script = slab_script(log)
-    script["model"] = model_json(to_model(log))
+    script["model"] = model_to_json(to_model(log))
     live = {"log": log_solid(script["model"])}
     volumes = {"log": live["log"].volume()}
     for one in script["operations"]:
@@ -56,4 +38,34 @@ def small_script(log: TrueLog | None = None) -> dict:
     script["inputs"]["card"] = {"pith": {"radius": 20.0}}
     script["totals"] |= {"sets": {"tray": 1}, "value": 0.0}
     script["uncertainty"], script["cautions"] = {"pith_assumed": False}, []
+    return script
+
+
+def many_plates(count: int) -> dict:
+    """The same script with its first plate's cut repeated: `count` thin plates one under the other."""
+    script = small_script()
+    first = next(one for one in script["operations"] if one["op"] == "cut" and one["above"] == "p1")
+    script["operations"] = script["operations"][: script["operations"].index(first)]
+    plate = script["plates"][0] | {"mate": None}
+    script["plates"] = []
+    script["pieces"] = [one for one in script["pieces"] if one["id"][0] not in "pq"]
+    thick, kerf, piece = 0.24, 0.06, first["piece"]
+    up = np.array(first["normal"])
+    top = first["offset"] + 5.0
+    for number in range(1, count + 1):
+        below = f"r{number + 9}"
+        offset = top - number * (thick + kerf) + kerf / 2
+        script["operations"].append(
+            first | {"id": f"m{number}", "piece": piece, "offset": offset, "kerf": kerf, "above": f"p{number}", "below": below}
+        )
+        for name, kind in ((f"p{number}", "plate"), (below, "billet")):
+            script["pieces"].append({"id": name, "mark": name, "kind": kind, "made_by": f"m{number}", "volume": 38400.0})
+        corner = np.array(plate["corner"])
+        corner = corner + (offset + kerf / 2 - corner @ up) * up
+        edges = [*plate["edges"][:2], (thick * up).tolist()]
+        ring = {"min": 70.0, "mean": 60.0 + 30.0 * number / count}
+        new = {"id": f"p{number}", "corner": corner.tolist(), "edges": edges, "ring_angle": ring}
+        script["plates"].append(copy.deepcopy(plate | new))
+        piece = below
+    script["totals"]["plates"] = count
     return script

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
-from typing import Any
 
 from pithline.cli.console import Console
+from pithline.cli.script_file import read_script
 from pithline.errors import ScriptError
 
 
@@ -25,7 +25,7 @@ def run(args: argparse.Namespace, console: Console) -> int:
     from pithline.outputs.preview_png import preview_png
 
     path = Path(args.script)
-    document = _document(path)
+    document = read_script(path)
     try:
         with console.progress() as progress:
             progress("3D preview", 0.0)
@@ -42,16 +42,3 @@ def run(args: argparse.Namespace, console: Console) -> int:
     write_folder(args.out, files)
     console.show(f"{Path(args.out) / 'preview.html'}: open it in a browser; it needs no network.")
     return 0
-
-
-def _document(path: Path) -> dict[str, Any]:
-    from pithline.files.tables import read_bytes
-    from pithline.script.document import loads
-
-    try:
-        document = loads(read_bytes(path))
-    except ScriptError as error:
-        raise ScriptError(f"{path}: {error}") from error
-    if document.get("format") != "pithline-cut-script" or document.get("version") != 1:
-        raise ScriptError(f"{path} is no cut script of version 1; name a cut-script.json that `pithline plan` wrote.")
-    return document

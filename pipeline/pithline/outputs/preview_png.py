@@ -40,7 +40,7 @@ def preview_png(script: Mapping[str, Any]) -> bytes:
     with matplotlib.rc_context({"font.size": 13, "font.family": "DejaVu Sans"}):
         figure = Figure(figsize=(WIDTH / DPI, HEIGHT / DPI), dpi=DPI, facecolor=PAPER)
         _title(figure, scene)
-        end = figure.add_axes((0.0, 0.39, 0.72, 0.545))
+        end = figure.add_axes((0.0, 0.385, 0.72, 0.54))
         _end_view(end, scene)
         _legend(figure, scene)
         apart = figure.add_axes((0.0, 0.0, 1.0, 0.40))
@@ -143,7 +143,7 @@ def _legend(figure: Figure, scene: Scene) -> None:
     steps = [ring_step(one["ring_angle"]["mean"]) for one in scene.script.plates.values() if one["passes"]]
     y = 0.86
     for step, (colour, words) in zip(range(len(RING_COLOURS) - 1, -1, -1), ring_legend(), strict=True):
-        if step < 3 and step not in steps:
+        if step not in steps:
             continue
         axes.add_patch(Rectangle((0.0, y - 0.03), 0.16, 0.06, fc=colour, ec=INK, lw=0.8))
         axes.text(0.21, y, words, va="center", color=INK)

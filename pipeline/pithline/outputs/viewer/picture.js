@@ -21,7 +21,7 @@ vec3 woodColour() {
     float rough = fract(sin(dot(floor(vec2(clock * 150.0, vLog.x / 38.0)), vec2(12.99, 78.23))) * 43758.5);
     float turn = clock * 56.0 + 0.35 * sin(vLog.x / 61.0) + 0.2 * sin(vLog.x / 23.0 + clock * 90.0);
     float furrow = mix(0.5, abs(2.0 * fract(turn) - 1.0), clamp(1.4 - 2.5 * fwidth(turn), 0.0, 1.0));
-    return vec3(0.42, 0.34, 0.27) * (0.74 + 0.30 * furrow + 0.08 * rough);
+    return vec3(0.42, 0.34, 0.27) * (0.82 + 0.17 * furrow + 0.10 * rough);
   }
   float turns = rho * 30.0;
   float grain = fract(turns) * fract(turns) * fract(turns);
@@ -395,7 +395,12 @@ class Picture {
     own.uOwned.value = entry ? 1 : 0;
     if (entry) own.uOwn.value.set(entry.colour).convertLinearToSRGB();
     own.uPattern.value = entry ? entry.pattern : 0;
-    own.uPicked.value = item.id === state.picked ? 1 : 0;
+    const picked = item.id === state.picked;
+    own.uPicked.value = picked ? 1 : 0;
+    item.line.material.color.set(picked ? 0xe07b00 : 0x2a2018);
+    item.line.material.opacity = picked ? 1 : 0.55;
+    item.line.material.depthTest = !picked;  // seen through what lies before it
+    item.line.renderOrder = picked ? 6 : 0;
     const fade = state.glass && !plate && !ghost ? 0.16 : 1;
     own.uFade.value = fade;
     const material = item.mesh.material;
@@ -440,6 +445,7 @@ class Picture {
   }
 
   pieceAt(x, y) {
+    this.upToDate();
     const frame = this.canvas.getBoundingClientRect();
     const at = new THREE.Vector2(((x - frame.left) / frame.width) * 2 - 1, 1 - ((y - frame.top) / frame.height) * 2);
     this.caster.setFromCamera(at, this.camera);
@@ -450,7 +456,13 @@ class Picture {
     return real ? real.object.userData.piece : null;
   }
 
+  upToDate() {  // as it will be drawn next
+    this.camera.updateMatrixWorld();
+    this.root.updateMatrixWorld(true);
+  }
+
   screenOf(id) {  // page coordinates of the middle of a piece
+    this.upToDate();
     const item = this.items.get(id);
     const box = new THREE.Box3().setFromBufferAttribute(item.mesh.geometry.getAttribute("position"));
     const at = item.group.localToWorld(box.getCenter(new THREE.Vector3())).project(this.camera);
