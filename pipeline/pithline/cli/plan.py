@@ -71,6 +71,8 @@ def _first_run() -> bool:
 def plan_files(script: dict[str, Any], units: str, paper: str) -> dict[str, bytes]:
     """Every file of a plan's folder, by name."""
     from pithline.outputs.labels import labels_csv, labels_pdf
+    from pithline.outputs.preview_glb import plan_glb
+    from pithline.outputs.preview_html import preview_html
     from pithline.outputs.preview_png import preview_png
     from pithline.outputs.sheet import set_up_sheet
     from pithline.outputs.templates import end_templates
@@ -82,7 +84,9 @@ def plan_files(script: dict[str, Any], units: str, paper: str) -> dict[str, byte
         "end-templates.pdf": end_templates(script, units, paper),
         "labels.pdf": labels_pdf(script, units, paper),
         "labels.csv": labels_csv(script),
+        "preview.html": preview_html(script, units),
         "preview.png": preview_png(script),
+        "plan.glb": plan_glb(script),
     }
 
 
