@@ -17,7 +17,14 @@ Array = NDArray[np.float64]
 KNOT = 80.0
 """Distance of the knots along x. [mm]"""
 DEGREE = 3
+FREE = 2
+"""Size and centreline are free to follow a polynomial of this degree along x; only what departs from it is held down."""
 HELD = 4.0
+"""How many coefficients the first expectation of a harmonic's spread counts for against the log's own."""
+FAR, NEAR, LOCAL = 3000.0, 400.0, 0.2
+"""How far along x an outline's harmonics keep their course, how far their local part does [mm], and that part's share."""
+BEND = 500.0
+"""How far along x a departure of size or centreline keeps its course. [mm]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +86,7 @@ def _matern(away: Array, reach: float) -> Array:
 class Prior:
     """Expected deviations of the harmonics' coefficients.
 
-    `shape` (columns, columns) inverse correlations: of size and centre, whose straight-line part is free, and of the
+    `shape` (columns, columns) inverse correlations: of size and centre, whose smooth part is free, and of the
     outline's harmonics; `spread` (harmonics + 1,) their standard deviations, learnt from the log itself. [mm]
     """
 
@@ -108,7 +115,7 @@ class Prior:
             shape = self.size_shape if k < 2 else self.form_shape
             block = covariance[row * n : row * n + n, row * n : row * n + n]
             total[k] += values[row] @ shape @ values[row] + np.sum(shape * block)
-            count[k] += n - 2 if k < 2 else n
+            count[k] += n - FREE - 1 if k < 2 else n
         return Prior(self.size_shape, self.form_shape, np.sqrt(total / count))
 
 
@@ -120,11 +127,11 @@ def make_prior(basis: Basis, radius: float) -> Prior:
     """
     away = basis.places[:, None] - basis.places[None, :]
     nugget = 1e-4 * np.eye(basis.columns)
-    local = np.linalg.inv(_matern(away, 500.0) + nugget)
-    line = np.column_stack([np.ones(basis.columns), basis.places / 1000.0])
+    local = np.linalg.inv(_matern(away, BEND) + nugget)
+    line = np.vander(basis.places / 1000.0 - np.mean(basis.places) / 1000.0, FREE + 1)
     carried = local @ line
     size = local - carried @ np.linalg.solve(line.T @ carried, carried.T)
-    form = np.linalg.inv(0.8 * _matern(away, 3000.0) + 0.2 * _matern(away, 400.0) + 10 * nugget)
+    form = np.linalg.inv((1.0 - LOCAL) * _matern(away, FAR) + LOCAL * _matern(away, NEAR) + 10 * nugget)
     return Prior(size, form, first_spread(basis.harmonics, radius))
 
 
