@@ -11,7 +11,7 @@ from pithline.script.pieces import SawnFace, saw
 from pithline.script.replay import replay
 from pithline.script.shop import shop_findings
 from pithline.script.solid import largest_share, vertices
-from unit.scripts_by_hand import BARK, RADIUS, turned_script, whole_script
+from unit.scripts_by_hand import BARK, DENSITY, RADIUS, fill, turned_script, whole_script
 
 SCRIPT = turned_script()
 SOLIDS = {}
@@ -146,3 +146,51 @@ def test_sections_of_the_turned_half_are_a_circle_cut_by_a_chord():
     assert outline[:, 1].min() == pytest.approx(305.0 - np.sqrt(radius**2 - 52.0**2), abs=0.02)
     assert width_at(outline, 305.0) == pytest.approx(radius - 52.0, abs=0.02)
     assert len(section(envelope, bed, (face,), 1201.0)) == 0 and len(section(envelope, bed, (face,), -1.0)) == 0
+
+
+def bucked_script():
+    """The cylinder bucked at 500 mm; the top log on the mill for one cut through its middle."""
+    document = whole_script()
+    pith = {"butt": [504.0, 0.0, 0.0], "top": [1200.0, 0.0, 0.0]}
+    marks = {end: {"name": "pith", "point": point, "height": 310.0} for end, point in pith.items()}
+    buck = {"op": "setting", "id": "s1", "tool": "buck", "piece": "log", "stage": "green", "weight_kg": 300.0,
+            "minutes": 0.0, "charged": True, "checks": [], "cautions": [], "support": "cradle", "against": None}
+    first = {"op": "cut", "id": "c1", "tool": "buck", "setting": "s1", "piece": "log", "normal": [1.0, 0.0, 0.0],
+             "offset": 500.0, "kerf": 8.0, "above": "log-top", "below": "log-butt"}
+    mill = {"op": "setting", "id": "s2", "tool": "mill", "piece": "log-top", "stage": "green", "minutes": 1.0,
+            "weight_kg": DENSITY * np.pi * 310.0**2 * 696.0, "charged": True, "checks": [], "cautions": [],
+            "up": [0.0, 0.0, 1.0], "roll": 0.0, "butt_at": 0.0, "marks": marks,
+            "lifts": [{"bunk": 100.0, "lift": 0.0}, {"bunk": 600.0, "lift": 0.0}],
+            "mark_room": {"down": 280.0, "up": 490.0}}
+    second = {"op": "cut", "id": "c2", "tool": "mill", "setting": "s2", "piece": "log-top", "normal": [0.0, 0.0, 1.0],
+              "offset": 0.0, "kerf": 2.0, "blade_height": 310.0, "from_mark": 0.0, "width": 620.0,
+              "above": "h1", "below": "h2"}
+    kinds = (("log", "log", None), ("log-top", "log", "c1"), ("log-butt", "log", "c1"), ("h1", "half", "c2"),
+             ("h2", "half", "c2"))
+    document["operations"] = [buck, first, mill, second]
+    document["pieces"] = [{"id": name, "mark": "", "kind": kind, "made_by": by, "volume": 0.0}
+                          for name, kind, by in kinds]
+    document["plates"] = []
+    document["inputs"] = copy.deepcopy(document["inputs"])
+    document["inputs"]["mill"]["mill"]["bunks"] = [100.0, 600.0, 1100.0]
+    fill(document)
+    document["totals"] |= {"sets": {}, "value": 0.0}
+    document["practice"] = {"slabs": document["totals"], "with_bolts": document["totals"], "ratio": None}
+    return document
+
+
+def test_a_bucked_log_has_its_own_ends_and_bed():
+    document = bucked_script()
+    assert replay(document).findings == ()
+    moved = copy.deepcopy(document)
+    moved["operations"][2]["butt_at"] = 200.0  # one bunk only is left under it
+    moved["operations"][2]["marks"]["butt"]["point"] = [500.0, 0.0, 0.0]
+    assert {one.kind for one in replay(moved).findings} >= {"bunks", "mark"}
+
+
+def test_what_is_bucked_is_a_log_in_a_cradle():
+    document = bucked_script()
+    document["pieces"][2]["kind"] = "bolt"
+    document["operations"][0]["support"] = "table"
+    document["operations"][0]["charged"] = False
+    assert {one.kind for one in replay(document).findings} == {"piece-kind", "against", "charged", "totals"}
