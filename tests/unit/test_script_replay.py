@@ -5,9 +5,15 @@ import copy
 import numpy as np
 import pytest
 
-from pithline.script.replay import replay_pieces
+from pithline.script.pieces import saw
+from pithline.script.replay import volume_findings
 from pithline.script.solid import cut, log_solid
 from unit.test_script_solid import cylinder
+
+
+def replay_pieces(document):
+    sawn = saw(document)
+    return (*sawn.findings, *volume_findings(document, sawn))
 
 
 def script():

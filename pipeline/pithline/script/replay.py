@@ -21,7 +21,7 @@ from pithline.script.sums import sum_findings
 
 Array = NDArray[np.float64]
 
-__all__ = ["Finding", "ReplayReport", "piece_volumes", "replay", "replay_pieces"]
+__all__ = ["Finding", "ReplayReport", "piece_volumes", "replay"]
 
 SHARE = 0.005
 """Volumes agree within this share (design section 7)."""
@@ -73,15 +73,6 @@ def replay(document: dict[str, Any]) -> ReplayReport:
         *sum_findings(document, sawn),
     )
     return ReplayReport(findings, sawn.volumes, sawn.kerf_volume, sawn.log_volume)
-
-
-def replay_pieces(document: dict[str, Any], share: float = SHARE) -> tuple[Finding, ...]:
-    """What fails of pieces and volumes: use, making, stated volumes and the sum, within `share` (of the log for sums).
-
-    Poses, limits, plates and grades are not looked at here.
-    """
-    sawn = saw(document)
-    return (*sawn.findings, *volume_findings(document, sawn, share))
 
 
 def volume_findings(document: dict[str, Any], sawn: Sawn, share: float = SHARE) -> list[Finding]:
