@@ -172,6 +172,23 @@ def test_the_picture_shows_bark_wood_and_the_blade(page):
     assert ((seen[:, 0] - seen[:, 2] > 50) & (seen[:, 0] > 120)).mean() > 0.005  # sawn faces and the blade
 
 
+def test_steps_and_figures_remain_where_the_browser_draws_no_3d(file, script):
+    with sync_playwright() as driver:
+        flags = ["--no-sandbox", "--disable-3d-apis", "--disable-background-networking"]
+        plain = driver.chromium.launch(executable_path=str(CHROMIUM), args=flags)
+        opened = plain.new_page()
+        broken = []
+        opened.on("pageerror", lambda error: broken.append(str(error)))
+        opened.goto(file.as_uri())
+        assert opened.is_visible("#nogl")
+        opened.click("#last")
+        opened.click("input[value=log]")
+        opened.select_option("#pick", "p1")
+        assert "86.5°" in opened.locator("#facts").inner_text()
+        assert broken == []
+        plain.close()
+
+
 def test_nothing_runs_off_the_page(page):
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
     low = json.loads(page.evaluate("JSON.stringify([...document.querySelectorAll('button')].map(b => b.offsetHeight))"))

@@ -4,9 +4,9 @@ function unpack(text, Kind) {
   return new Kind(raw.buffer);
 }
 const vector = (values) => new THREE.Vector3(...values);
-const WOOD_VERTEX = "varying vec3 vLog; varying vec2 vFace; attribute vec2 face;\n";
+const WOOD_VERTEX = "centroid varying vec3 vLog; centroid varying vec2 vFace; attribute vec2 face;\n";
 const WOOD_FRAGMENT = `
-varying vec3 vLog; varying vec2 vFace;
+centroid varying vec3 vLog; centroid varying vec2 vFace;
 uniform sampler2D uWood; uniform vec4 uSpan; uniform float uSection; uniform float uSapwood; uniform vec3 uOwn;
 uniform float uOwned; uniform int uPattern; uniform float uPicked; uniform float uFade;
 float stripe(float at, float every) { return step(0.72, fract(at / every)); }
@@ -171,8 +171,8 @@ class Picture {
   clipLine(material) {
     material.onBeforeCompile = (shader) => {
       shader.uniforms.uSection = this.section;
-      shader.vertexShader = "varying float vX;\n" + shader.vertexShader.replace("#include <begin_vertex>", "#include <begin_vertex>\nvX = position.x;");
-      shader.fragmentShader = "varying float vX; uniform float uSection;\n" + shader.fragmentShader.replace(
+      shader.vertexShader = "centroid varying float vX;\n" + shader.vertexShader.replace("#include <begin_vertex>", "#include <begin_vertex>\nvX = position.x;");
+      shader.fragmentShader = "centroid varying float vX; uniform float uSection;\n" + shader.fragmentShader.replace(
         "#include <color_fragment>", "#include <color_fragment>\nif (vX < uSection - 0.5) discard;");
     };
     material.customProgramCacheKey = () => "pithline-line";

@@ -32,7 +32,7 @@ function descends(piece, from) {
 
 // ---- classes of colour: each has a colour, a pattern and words --------------------------------------------------
 const RUNOUT = { steps: [0.5, 1, 1.5, 2, 3], colours: ["#16306e", "#2f62b0", "#4f86c2", "#8094a6", "#d0954a", "#f6e3a1"] };
-const NAMED = ["#16306e", "#d0954a", "#4f86c2", "#f6e3a1", "#6b4a86", "#7fb7a2", "#8a3324", "#b9b3a6"];
+const NAMED = ["#16306e", "#7fc4ad", "#7a3f86", "#4f86c2", "#c9487c", "#f3ecc4", "#2b2b2b", "#a8bf4a"];
 const plates = data.pieces.filter((one) => one.plate);
 const products = [...new Set(plates.map((one) => one.plate.product))].sort();
 const span = (low, high, unit) => (high === null ? `over ${low}${unit}` : `${low}–${high}${unit}`);
