@@ -29,11 +29,16 @@ SIZES = {"desktop": (1280, 800), "phone": (390, 844)}
 
 
 @pytest.fixture(scope="module")
-def browser():
-    with sync_playwright() as driver:
-        found = driver.chromium.launch(executable_path=str(CHROMIUM), args=FLAGS)
+def driver():
+    with sync_playwright() as found:
         yield found
-        found.close()
+
+
+@pytest.fixture(scope="module")
+def browser(driver):
+    found = driver.chromium.launch(executable_path=str(CHROMIUM), args=FLAGS)
+    yield found
+    found.close()
 
 
 @pytest.fixture(scope="module")
@@ -172,21 +177,20 @@ def test_the_picture_shows_bark_wood_and_the_blade(page):
     assert ((seen[:, 0] - seen[:, 2] > 50) & (seen[:, 0] > 120)).mean() > 0.005  # sawn faces and the blade
 
 
-def test_steps_and_figures_remain_where_the_browser_draws_no_3d(file, script):
-    with sync_playwright() as driver:
-        flags = ["--no-sandbox", "--disable-3d-apis", "--disable-background-networking"]
-        plain = driver.chromium.launch(executable_path=str(CHROMIUM), args=flags)
-        opened = plain.new_page()
-        broken = []
-        opened.on("pageerror", lambda error: broken.append(str(error)))
-        opened.goto(file.as_uri())
-        assert opened.is_visible("#nogl")
-        opened.click("#last")
-        opened.click("input[value=log]")
-        opened.select_option("#pick", "p1")
-        assert "86.5°" in opened.locator("#facts").inner_text()
-        assert broken == []
-        plain.close()
+def test_steps_and_figures_remain_where_the_browser_draws_no_3d(driver, file):
+    flags = ["--no-sandbox", "--disable-3d-apis", "--disable-background-networking"]
+    plain = driver.chromium.launch(executable_path=str(CHROMIUM), args=flags)
+    opened = plain.new_page()
+    broken = []
+    opened.on("pageerror", lambda error: broken.append(str(error)))
+    opened.goto(file.as_uri())
+    assert opened.is_visible("#nogl")
+    opened.click("#last")
+    opened.click("input[value=log]")
+    opened.select_option("#pick", "p1")
+    assert "86.5°" in opened.locator("#facts").inner_text()
+    assert broken == []
+    plain.close()
 
 
 def test_nothing_runs_off_the_page(page):
