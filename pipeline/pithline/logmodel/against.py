@@ -1,4 +1,4 @@
-"""The fit against what the card and common sense say: scale, bark, tape measures."""
+"""The fit against what the card and common sense say: scale and tape measures."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from pithline.logmodel.card import Card
 from pithline.logmodel.frame import UNITS
 from pithline.logmodel.model import LogModel
 from pithline.logmodel.taper import GIRTH_INSET, girth
+from pithline.logmodel.under_bark import girth_error
 
 Array = NDArray[np.float64]
 
@@ -64,14 +65,6 @@ def _advice(raw: float, card: Card, least: float, most: float) -> str:
     return f'the scan is likely in {unit}; put scan_units = "{unit}" on the card (it says "{card.scan_units}").'
 
 
-def check_bark(thickness: float, radii: Array) -> None:
-    """Refuse bark that leaves no wood."""
-    if thickness >= float(radii.min()):
-        raise InputError(
-            f"bark.thickness is {thickness:.0f} mm but the log's radius only {float(radii.min()):.0f} mm; correct it."
-        )
-
-
 def against_tape(card: Card, model: LogModel, seen: tuple[bool, bool]) -> list[str]:
     """Cautions where tape measures on the card and the fit differ beyond two standard errors and 1 %.
 
@@ -95,8 +88,7 @@ def against_tape(card: Card, model: LogModel, seen: tuple[bool, bool]) -> list[s
         ("girth_top", card.tape_girth_top, model.length - inset),
     ):
         if taped is not None:
-            at = int(np.argmin(np.abs(model.x - x)))
-            doubt = 2.0 * np.pi * float(np.sqrt((model.stderr_radius[at] ** 2).mean()))
+            doubt = float(np.interp(x, model.x, girth_error(card, model.radius_over_bark, model.stderr_radius)))
             cautions += _compare(name, taped, girth(model, x), float(np.hypot(GIRTH_ERROR, doubt)), 0.0)
     return cautions
 

@@ -21,7 +21,7 @@ FREE = 2
 """Size and centreline are free to follow a polynomial of this degree along x; only what departs from it is held down."""
 HELD = 4.0
 """How many coefficients the first expectation of a harmonic's spread counts for against the log's own."""
-FAR, NEAR, LOCAL = 3000.0, 400.0, 0.2
+FAR, NEAR, LOCAL = 3000.0, 400.0, 0.1
 """How far along x an outline's harmonics keep their course, how far their local part does [mm], and that part's share."""
 BEND = 500.0
 """How far along x a departure of size or centreline keeps its course. [mm]"""

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pithline.logmodel.against import against_tape, check_bark, check_span, check_thickness
+from pithline.logmodel.against import against_tape, check_span, check_thickness
 from pithline.logmodel.bark import (
     Lump,
     bark_and_bearers,
@@ -25,6 +25,7 @@ from pithline.logmodel.marks import Pith, locate_pith
 from pithline.logmodel.model import EndPlane, LogModel, SuspectedKnot, clock_angles
 from pithline.logmodel.species import species_of
 from pithline.logmodel.surface import Surface, first_surface, fit_surface, stations
+from pithline.logmodel.under_bark import bark_thickness
 from pithline.scan.ends import Face, find_faces
 from pithline.scan.find import Found, find_log
 from pithline.scan.voxels import reduced
@@ -36,12 +37,10 @@ MOST_POINTS = 400_000
 BEYOND = 115.0
 """How far the model goes on beyond its ends, so that end planes off square lie within. [mm]"""
 HARMONICS = 10
-BARK_VARIES = 0.055
-"""Bark measured at a point varies round the girth by this part of its thickness. From memory."""
 SEEN_FROM = 60_000
 """Points the first, coarse surface is fitted to."""
 
-Progress = Callable[[str], None] | None
+Progress = Callable[[str, float], None] | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +81,7 @@ def fit_log(
     default_up : str
         The scan axis that is up where neither the card nor ground says.
     progress : callable or None
-        Called with a few words at each stage.
+        Called at each stage with a few words and the part done, 0 to 1.
     pick : int or None
         Which of several logs, from 1 by falling size.
 
@@ -93,20 +92,20 @@ def fit_log(
     InputError
         If card and scan contradict each other.
     """
-    say = progress or (lambda words: None)
+    say = progress or (lambda words, part: None)
     points = np.asarray(points, dtype=np.float64)
-    say("finding the log")
+    say("finding the log", 0.05)
     scene, cautions = _scene(points, card, default_up, pick)
-    say("laying it into its own frame")
+    say("laying the log into its own frame", 0.3)
     laid, more = _lay(scene, card)
-    say("fitting its surface")
+    say("fitting its surface", 0.45)
     surface, lump, knots, stubs, bearers = _surface(laid)
 
     def inward(point: Array) -> Array:
         return laid.frame.inward(scene.inward(point))
 
     pith = locate_pith(card, surface, laid.faces, inward)
-    say("drawing up the model")
+    say("drawing up the model", 0.9)
     model = _model(card, scene, laid, surface, lump, knots, stubs, pith)
     removed = (*scene.found.removed, ("bearers", bearers))
     told = [*cautions, *more, *pith.cautions, *_assumptions(model, laid.faces)]
@@ -239,14 +238,7 @@ def _model(
     x, clock = surface.x, clock_angles()
     outline = surface.radii(x, clock)
     surface_error, centre_error = surface.stderr()
-    species = species_of(card.species)
-    if card.bark_thickness is not None:
-        check_bark(card.bark_thickness, outline)
-        bark = np.full((len(x), 1), card.bark_thickness)
-        bark_error = BARK_VARIES * bark
-    else:
-        size = np.sqrt((outline**2).mean(axis=1, keepdims=True))
-        bark, bark_error = (1.0 - species.bark_ratio) * size, species.bark_ratio_error * size
+    bark, bark_error = bark_thickness(card, outline)
     seen = seen_cells(surface)
     centre = surface.centre(x)
     line = centre + pith.offset_at(x)
@@ -269,7 +261,7 @@ def _model(
         suspected_knots=knots,
         pith_assumed=len(pith.at) == 0,
         bark_assumed=card.bark_thickness is None,
-        sapwood_thickness=species.sapwood_most if sapwood is None else sapwood,
+        sapwood_thickness=species_of(card.species).sapwood_most if sapwood is None else sapwood,
         sapwood_assumed=sapwood is None,
         spiral=card.spiral,
     )
