@@ -7,6 +7,7 @@ import json
 import numpy as np
 
 from pithline.logmodel.model import LogModel
+from pithline.logmodel.taper import coverage
 from pithline.units import format_mm
 
 GIRTH_INSET = 100.0
@@ -134,7 +135,7 @@ def card_text(
         butt=format_mm(diameters[0]),
         top=format_mm(diameters[1]),
         sweep=format_mm(sweep_of(model)),
-        coverage=100.0 * float(np.mean(model.coverage)),
+        coverage=100.0 * coverage(model),
         girth_butt=format_mm(girths[0]),
         girth_top=format_mm(girths[1]),
         butt_left=format_mm(marks["butt"][0]),
