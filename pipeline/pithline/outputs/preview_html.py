@@ -16,7 +16,7 @@ from pithline.outputs.scene import scene_of
 
 SCENE_BUNDLE = Path("elements") / "scene" / "dist" / "index.js"
 """Where the nicegui package keeps its ES module that exports THREE and OrbitControls."""
-VIEWER = ("preview.js", "picture.js", "start.js")
+VIEWER = ("preview.js", "wood.js", "shapes.js", "picture.js", "start.js")
 """Our own code in the order it runs, one script together."""
 
 
