@@ -104,9 +104,11 @@ def fit_log(
     def inward(point: Array) -> Array:
         return laid.frame.inward(scene.inward(point))
 
+    # bark that leaves no wood is refused before the pith is sought in it
+    bark = bark_thickness(card, surface.radii(surface.x, clock_angles()))
     pith = locate_pith(card, surface, laid.faces, inward)
     say("drawing up the model", 0.9)
-    model = _model(card, scene, laid, surface, lump, knots, stubs, pith)
+    model = _model(card, scene, laid, surface, lump, knots, stubs, pith, bark)
     removed = (*scene.found.removed, ("bearers", bearers))
     told = [*cautions, *more, *pith.cautions, *_assumptions(model, laid.faces)]
     seen = (laid.faces[0].seen, laid.faces[1].seen)
@@ -234,11 +236,12 @@ def _model(
     knots: tuple[SuspectedKnot, ...],
     stubs: NDArray[np.bool_],
     pith: Pith,
+    bark_and_error: tuple[Array, Array],
 ) -> LogModel:
     x, clock = surface.x, clock_angles()
     outline = surface.radii(x, clock)
     surface_error, centre_error = surface.stderr()
-    bark, bark_error = bark_thickness(card, outline)
+    bark, bark_error = bark_and_error
     seen = seen_cells(surface)
     centre = surface.centre(x)
     line = centre + pith.offset_at(x)
