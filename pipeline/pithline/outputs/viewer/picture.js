@@ -1,9 +1,4 @@
 // The picture: pieces that move, the blade, the bed, the section, and what is touched.
-function unpack(text, Kind) {
-  const raw = Uint8Array.from(atob(text), (one) => one.charCodeAt(0));
-  return new Kind(raw.buffer);
-}
-const vector = (values) => new THREE.Vector3(...values);
 class Picture {
   constructor(canvas) {
     this.canvas = canvas;

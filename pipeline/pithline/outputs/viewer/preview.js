@@ -49,7 +49,7 @@ function classes() {
   if (state.colour === "product") return products.map((words, i) => ({ colour: NAMED[i % NAMED.length], pattern: i % 7, words }));
   if (state.colour === "place") {
     const part = data.log.length / 5;
-    return ["#16306e", "#3f74b8", "#8094a6", "#d0954a", "#f6e3a1"].map((colour, i) => (
+    return ["#16306e", "#2f6f9f", "#2f9a8f", "#7fc468", "#e6e04a"].map((colour, i) => (
       { colour, pattern: i, words: `${Math.round(i * part)}–${Math.round((i + 1) * part)} mm` }));
   }
   return [];

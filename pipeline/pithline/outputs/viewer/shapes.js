@@ -1,4 +1,9 @@
 // Lines and faces worked out from triangles: sharp edges, and the face that a section opens.
+function unpack(text, Kind) {
+  const raw = Uint8Array.from(atob(text), (one) => one.charCodeAt(0));
+  return new Kind(raw.buffer);
+}
+const vector = (values) => new THREE.Vector3(...values);
 function boxOf(plate) {  // its exact box, with each face's own coordinates in mm for the patterns
   const made = new THREE.BufferGeometry();
   const corner = vector(plate.corner);
