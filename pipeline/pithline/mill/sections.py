@@ -13,8 +13,8 @@ from pithline.geometry.pieces import Piece
 from pithline.logmodel.model import LogModel, clock_angles, clock_direction
 
 Array = NDArray[np.float64]
-POINTS = 144
-STEP = 25.0
+POINTS = 216
+STEP = 8.0
 FINE = 5.0
 END_BAND = 70.0
 """Stations are this much finer within this distance of an end, so that ends off square are cut truly."""
@@ -22,7 +22,7 @@ END_BAND = 70.0
 
 @dataclass(frozen=True, slots=True)
 class LogSections:
-    """Outlines of one log at k stations: (k, 144, 2) points of (y, z), under bark and of the envelope."""
+    """Outlines of one log at k stations: (k, 216, 2) points of (y, z), under bark and of the envelope."""
 
     x: Array
     under_bark: Array

@@ -19,7 +19,8 @@ from pithline.plan.shop import SlabJob, minutes_of, rename, resaw, saw_slab
 from pithline.plan.strips import Saws, SlabFrame, lay_out
 
 Array = NDArray[np.float64]
-PARALLEL = np.cos(np.radians(1.2))
+PARALLEL = np.cos(np.radians(0.02))
+"""Faces within this of a normal are parallel to it; others, a lift step off, only bound a slab."""
 FLUSH = 16.0
 """A slab whose face lies this near to a parallel sawn face (mm) uses that face instead of a cut of its own."""
 

@@ -101,6 +101,10 @@ def fan(
                     continue
                 c_low, c_top = low * depth_step, top * depth_step
                 from_far = -1000000.0 if flush_far else (far_face + c_top * sin_b) / cos_b
+                # what the slab is worth with nothing in its way bounds every use of it
+                most = slab_worth(values, rolls, roll, low, t, cells[t], 1, 4 * half_across, half_depth, half_across)
+                if most <= (0.0 if free else charge):
+                    continue
                 for s in range(stages):
                     before = s if free else s - 1
                     if before < 0:

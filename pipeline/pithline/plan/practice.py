@@ -24,6 +24,7 @@ class PracticeResult:
 
     slabs: Ledger
     with_bolts: Ledger
+    layout: Setting
 
 
 def _flitches(base: float, count: int, thickness: float) -> Setting | None:
@@ -70,7 +71,8 @@ def practice(log: PlanLog, shop: Shop, sizes: Practice, poser: DrawnPoser) -> Pr
             if volume > best[quadrant][0]:
                 best[quadrant] = (volume, count)
     counts = tuple(count for _, count in best)
-    return PracticeResult(slabs, carry_out(log, practice_layout(sizes, counts), shop, poser, reserve=False))
+    layout = practice_layout(sizes, counts)
+    return PracticeResult(slabs, carry_out(log, layout, shop, poser, reserve=False), layout)
 
 
 def _by_quadrant(log: PlanLog, ledger: Ledger) -> list[float]:

@@ -172,22 +172,37 @@ def find(
         Where no plate of any part passes.
     """
     machines = shop.machines
-    free = tuple(p for p in parts if p.demand is None) or parts
+    free = tuple(p for p in parts if p.demand is None)
     aim = aim_of(objective, parts, machines, log.reach, settings_max)
-    free_aim = aim_of(objective, free, machines, log.reach, settings_max)
-    tables = build_tables(log, free, free_aim, machines, effort, progress)
-    if not tables.values.any() and len(free) < len(parts):
-        free, free_aim = parts, aim
-        tables = build_tables(log, free, free_aim, machines, effort, progress)
-    if not tables.values.any():
+    evaluator = Evaluator(log, shop, machines.mill.kerf)
+    choices, bound, considered, grid = [], np.inf, 0, None
+    # parts with a demand cannot be counted by the exact programmes: once without them, once as if all could be sold
+    views = [view for view in (free, parts) if view] if len(free) < len(parts) else [parts]
+    for number, view in enumerate(views):
+        share = 1.0 / len(views)
+
+        def told(what: str, part: float, number: int = number, share: float = share) -> None:
+            progress(what, (number + part) * share)
+
+        view_aim = aim_of(objective, view, machines, log.reach, settings_max)
+        tables = build_tables(log, view, view_aim, machines, effort, told)
+        grid = tables.grid
+        if not tables.values.any():
+            continue
+        told("halves", 0.75)
+        state = search(tables, effort.bolt_step)
+        columns = first_columns(state, list(range(0, effort.rolls, effort.bolt_step)), 6)
+        if not columns:
+            continue
+        told("columns", 0.8)
+        picked = _different(columns, effort.firsts if number == 0 else max(2, effort.firsts - 2))
+        choices += first_choices(state, evaluator, picked, effort.halves)
+        bound = min(bound, _ceiling(columns[0].promise, view, parts, aim.worth))
+        considered += _considered(state)
+        if (late is not None and late()) or _wanted_worth(parts, aim.worth) < LITTLE * columns[0].promise:
+            break
+    if not choices or grid is None:
         raise no_part(log, parts)
-    progress("halves", 0.8)
-    state = search(tables, effort.bolt_step)
-    columns = first_columns(state, list(range(0, effort.rolls, effort.bolt_step)), 6)
-    bound = columns[0].promise if columns else 0.0
-    picked = _different(columns, effort.firsts)
-    progress("columns", 0.85)
-    choices = first_choices(state, Evaluator(log, shop, machines.mill.kerf), picked, effort.halves)
     answers: list[Answer] = []
     left = list(choices)
     for _ in range(effort.answers):
@@ -208,12 +223,26 @@ def find(
         raise no_part(log, parts)
     return Found(
         tuple(answers),
-        tables.grid,
+        grid,
         float(bound),
         LITRE if objective != "value" else 1.0,
-        _considered(state),
+        considered,
         _words(tables, effort, free, parts),
     )
+
+
+LITTLE = 0.2
+"""Where all that is wanted of parts with a demand is less than this share of the rest, they only fill gaps."""
+
+
+def _wanted_worth(parts: tuple[SawnPart, ...], worth: Array) -> float:
+    """What all plates of parts with a demand would count."""
+    return float(sum(w * p.demand for w, p in zip(worth, parts, strict=True) if p.demand is not None))
+
+
+def _ceiling(promise: float, view: tuple[SawnPart, ...], parts: tuple[SawnPart, ...], worth: Array) -> float:
+    """No layout is worth more than the best for the parts looked at plus all that is wanted of the others."""
+    return promise if len(view) == len(parts) else promise + _wanted_worth(parts, worth)
 
 
 def _different(columns: list, keep: int) -> list:
@@ -244,7 +273,7 @@ def _words(tables: Tables, effort: Effort, free: tuple[SawnPart, ...], parts: tu
         f"{180 / effort.rolls * effort.fan_spread:g}°, bolt corners rounded outwards to 10 mm"
     )
     if len(free) < len(parts):
-        text += "; parts with a demand are left out of this value and fill what remains"
+        text += "; of parts with a demand the bound counts all that is wanted"
     return text
 
 

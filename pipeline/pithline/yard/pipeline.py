@@ -31,11 +31,12 @@ from pithline.plan.carry import DrawnPoser, Shop, carry_out
 from pithline.plan.document import Sums, piece_list, plain, plate_list, settle, totals, weigh
 from pithline.plan.doubt import passing_on_samples
 from pithline.plan.frame import PITH_RADIUS, PlanLog, plan_log
+from pithline.plan.layout import Setting
 from pithline.plan.ledger import Ledger
 from pithline.plan.milling import MachinePoser
 from pithline.plan.parts import SawnPart, sawn_parts
-from pithline.plan.practice import practice
-from pithline.plan.solve import EFFORTS, Effort, Found, find
+from pithline.plan.practice import PracticeResult, practice
+from pithline.plan.solve import EFFORTS, Found, find
 from pithline.script.document import crayon_marks
 from pithline.script.replay import piece_volumes, replay
 from pithline.script.schema import validate
@@ -142,9 +143,13 @@ def plan_model(
         None,
         late,
     )
-    progress("carrying the plan out", 0.72)
+    progress("practice layout", 0.72)
     document_model = model_to_json(model)
-    best = _best(log, found, shop, MachinePoser(log, sections, machines, species.green_density))
+    mill = machines.mill
+    custom = practice(log, shop, inputs.practice, DrawnPoser(log, mill.kerf, mill.minutes_per_setting, mill.feed))
+    progress("carrying the plan out", 0.8)
+    layouts = [*(answer.layout for answer in found.answers), custom.layout]
+    best, chosen = _best(log, found, layouts, shop, MachinePoser(log, sections, machines, species.green_density))
     if not any(plate.grade.passes for plate in best.plates):
         raise PlanError(
             f"{card.id}: no layout that this mill can hold gives a passing plate"
@@ -152,12 +157,11 @@ def plan_model(
             + "; name another mill or looser limits."
         )
     sums = _settled(best, document_model, parts, inputs.products)
-    progress("practice layout", 0.8)
-    beside = _practice(log, shop, inputs, document_model, parts)
+    beside = _practice(custom, inputs, document_model, parts)
     progress("what is not known", 0.9)
     doubt = passing_on_samples(log, best, parts, request.samples, request.seed)
     script = _script(
-        model, inputs, request, found, effort, sums, beside, doubt, document_model, parts, species.green_density
+        model, inputs, request, found, chosen, sums, beside, doubt, document_model, parts, species.green_density
     )
     progress("replaying the script", 0.95)
     check(script)
@@ -177,19 +181,19 @@ def check(script: dict[str, Any]) -> None:
         )
 
 
-def _best(log: PlanLog, found: Found, shop: Shop, poser: MachinePoser) -> Ledger:
-    """The layout that yields most when carried out on the real machines, charges off."""
-    best: tuple[float, Ledger] | None = None
-    for answer in found.answers:
+def _best(log: PlanLog, found: Found, layouts: list[Setting], shop: Shop, poser: MachinePoser) -> tuple[Ledger, int]:
+    """The layout that yields most when carried out on the real machines, charges off, and which one it is."""
+    best: tuple[float, Ledger, int] | None = None
+    charge = shop.machines.mill.least_gain_per_setting / found.unit if found.unit > 1 else 0.0
+    for number, layout in enumerate(layouts):
         poser.refused.clear()
-        ledger = carry_out(log, answer.layout, shop, poser)
+        ledger = carry_out(log, layout, shop, poser)
         value = sum(shop.worth[p.part] for p in ledger.plates if p.grade.passes)
-        charged = sum(bool(o.get("charged")) for o in ledger.operations)
-        charge = shop.machines.mill.least_gain_per_setting / found.unit if found.unit > 1 else 0.0
-        if best is None or value - charge * charged > best[0]:
-            best = (value - charge * charged, ledger)
+        value -= charge * sum(bool(o.get("charged")) for o in ledger.operations)
+        if best is None or value > best[0] + 1e-9:
+            best = (value, ledger, number)
     assert best is not None
-    return best[1]
+    return best[1], best[2]
 
 
 def _volumes(model: Mapping[str, Any], ledger: Ledger) -> dict[str, float]:
@@ -202,11 +206,9 @@ def _settled(ledger: Ledger, model: Mapping[str, Any], parts: tuple[SawnPart, ..
 
 
 def _practice(
-    log: PlanLog, shop: Shop, inputs: Inputs, model: Mapping[str, Any], parts: tuple[SawnPart, ...]
+    done: PracticeResult, inputs: Inputs, model: Mapping[str, Any], parts: tuple[SawnPart, ...]
 ) -> dict[str, Any]:
     """Totals of the practice layouts beside the plan."""
-    mill = inputs.machines.mill
-    done = practice(log, shop, inputs.practice, DrawnPoser(log, mill.kerf, mill.minutes_per_setting, mill.feed))
     out = {}
     for name, ledger in (("slabs", done.slabs), ("with_bolts", done.with_bolts)):
         out[name] = totals(_settled(ledger, model, parts, inputs.products), inputs.products)
@@ -218,7 +220,7 @@ def _script(
     inputs: Inputs,
     request: Request,
     found: Found,
-    effort: Effort,
+    chosen: int,
     sums: Sums,
     beside: dict[str, Any],
     doubt: np.ndarray,
@@ -235,8 +237,12 @@ def _script(
     own = totals(sums, inputs.products)
     practised = beside["with_bolts"]["instrument_volume"]
     butt, top = diameter_butt(model), diameter_top(model)
-    answer = found.answers[0]
-    gap = (found.bound - answer.grid_value) / found.bound if found.bound > 0 else None
+    answer = found.answers[min(chosen, len(found.answers) - 1)]
+    status = answer.status if chosen < len(found.answers) else "practice layout kept"
+    demanded = any(p.demand is not None for p in parts)
+    objective = answer.value if demanded else answer.grid_value
+    bound = max(found.bound, objective)
+    gap = (bound - objective) / bound if bound > 0 else None
     p10, p50, p90 = (float(v) for v in np.percentile(doubt, [10, 50, 90]))
     return plain(
         {
@@ -266,10 +272,10 @@ def _script(
             "plates": plate_list(ledger, parts),
             "totals": own,
             "proof": {
-                "objective": answer.grid_value * found.unit,
-                "bound": max(found.bound, answer.grid_value) * found.unit,
-                "gap": None if gap is None else max(gap, 0.0),
-                "status": answer.status,
+                "objective": objective * found.unit,
+                "bound": bound * found.unit,
+                "gap": gap,
+                "status": status,
                 "layouts_considered": found.considered,
                 "grid": found.words,
             },
