@@ -27,7 +27,9 @@ END_CLEAR = 25.0
 """A bunk nearer than this to an end of the piece carries nothing. [mm]"""
 STEP = 25.0
 HEIGHT = 0.5
-"""Stated heights agree with the way the piece really rests within this. [mm]"""
+"""Stated heights, planes and marks of a setting agree among themselves within this. [mm]"""
+REST = 1.5
+"""A piece rests as stated within this [mm]: less than one lift step, more than stations 25 mm apart leave open on bark."""
 REST_DEG = 0.1
 LEVEL_DEG = 0.01
 MARK = 1.0
@@ -197,7 +199,7 @@ def _rest(
         elif bunk in lifts:
             words = f"{name} lifts at bunk {bunk:g}, which does not stand 25 mm clear of the ends of {setting['piece']}"
             found.append(Finding("bunk-end", name, bunk, laid.middle, words))
-        elif len(here) and here[:, 1].min() < -HEIGHT:
+        elif len(here) and here[:, 1].min() < -REST:
             words = f"{name} lets {setting['piece']} down on bunk {bunk:g}, too near an end to carry it"
             found.append(Finding("bunk-end", name, 0.0, float(here[:, 1].min()), words))
     at = np.array(sorted(gaps))
@@ -208,7 +210,7 @@ def _rest(
     i, j = hull_edge(at, gap, laid.middle)
     slope = (gap[j] - gap[i]) / (at[j] - at[i])
     deep = gap[i] + slope * (laid.middle - at[i])
-    if abs(deep) > HEIGHT:
+    if abs(deep) > REST:
         words = f"{name} states heights that leave {setting['piece']} {deep:+.2f} mm from where it rests on its bunks"
         found.append(Finding("rest-height", name, 0.0, float(deep), words))
     tilt = float(np.degrees(np.arctan(slope)))
