@@ -28,12 +28,9 @@ from pithline.logmodel.surface import Surface, first_surface, fit_surface, stati
 from pithline.logmodel.under_bark import bark_thickness
 from pithline.scan.ends import Face, find_faces
 from pithline.scan.find import Found, find_log
-from pithline.scan.voxels import reduced
 
 Array = NDArray[np.float64]
 
-MOST_POINTS = 400_000
-"""Larger scans are thinned to means of small voxels first."""
 BEYOND = 115.0
 """How far the model goes on beyond its ends, so that end planes off square lie within. [mm]"""
 HARMONICS = 10
@@ -120,7 +117,7 @@ def _scene(points: Array, card: Card, default_up: str, pick: int | None) -> tupl
     scale = millimetres(card)
     check_span(points, card, scale)
     middle = np.median(points, axis=0)
-    found = find_log(reduced((points - middle) * scale, MOST_POINTS), pick)
+    found = find_log((points - middle) * scale, pick)
     check_thickness(found.rough.size, card, scale)
     up, cautions = up_vector(card, default_up, None if found.ground is None else found.ground.normal)
     faces = find_faces(found.points, found.patches, found.rough)

@@ -11,13 +11,15 @@ from pithline.errors import FitError
 from pithline.scan.ground import Ground, find_ground
 from pithline.scan.normals import Patches, surface_patches
 from pithline.scan.sections import Rough, rough_log
-from pithline.scan.voxels import Voxels, voxelise
+from pithline.scan.voxels import Voxels, reduced, voxelise
 
 Array = NDArray[np.float64]
 
 CELLS = (30.0, 45.0, 65.0, 90.0)
 """Voxel sizes tried until half of the points have CROWD of them around: scans differ in density. [mm]"""
 CROWD = 40
+MOST_POINTS = 400_000
+"""Larger scans are thinned to means of small voxels."""
 STRAY_SHARE = 0.008
 LEAST_FIT, LEAST_GIRTH = 0.45, 0.25
 RIVAL = 0.12
@@ -36,7 +38,7 @@ class Found:
 
 
 def find_log(points: Array, pick: int | None = None) -> Found:
-    """The log among points (n, 3) in mm, sorted.
+    """The log among points (n, 3) in mm, in any order.
 
     Parameters
     ----------
@@ -51,7 +53,8 @@ def find_log(points: Array, pick: int | None = None) -> Found:
     if len(points) < 300:
         raise FitError(f"the scan holds only {len(points)} points; a log needs some thousands: scan it again.")
     crowded, cell = _without_strays(points)
-    left = points[crowded]
+    # thinned only now: strays are few among all points, but each would be a voxel of its own
+    left = reduced(points[crowded], MOST_POINTS)
     ground = find_ground(left)
     standing = np.ones(len(left), bool)
     if ground is not None:
@@ -87,7 +90,11 @@ def _without_strays(points: Array) -> tuple[NDArray[np.bool_], float]:
         middle = float(np.median(crowd))
         if middle >= CROWD:
             break
-    return crowd > max(3.0, STRAY_SHARE * middle), cell
+    # strays fill space evenly: how many of them meet by chance follows from the number of lonely points
+    lonely = int((crowd <= max(8.0, 0.1 * middle)).sum())
+    space = float(np.prod((voxels.cell.max(0) - voxels.cell.min(0) + 1).astype(float)))
+    met = 27.0 * lonely / space
+    return crowd > max(3.0, STRAY_SHARE * middle, 1.0 + met + 3.0 * np.sqrt(met + 0.4)), cell
 
 
 def _logs(points: Array, voxels: Voxels) -> list[tuple[NDArray[np.bool_], Patches, Rough]]:

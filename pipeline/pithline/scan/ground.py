@@ -16,6 +16,7 @@ TRIALS = 1500
 CELL = 60.0
 """Ground is sought among means of voxels of this size, so that dense parts weigh no more than thin ones. [mm]"""
 TOLERANCE = 25.0
+SPARSE = 0.008
 BELOW_MOST = 0.03
 """Fraction of the voxels that may lie well below the ground: strays, a ditch."""
 LEAST_SHARE = 0.08
@@ -43,7 +44,9 @@ class Ground:
 def find_ground(points: Array) -> Ground | None:
     """The ground among points (n, 3) in mm, or None. RANSAC with a fixed seed, then trimmed least squares."""
     voxels = voxelise(points, CELL)
-    means = voxels.mean(points)
+    # a voxel with next to nothing in it holds strays
+    typical = float(np.median(voxels.count[voxels.of]))
+    means = voxels.mean(points)[voxels.count >= SPARSE * typical]
     if len(means) < 50:
         return None
     best = _best_plane(means)
