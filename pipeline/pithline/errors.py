@@ -10,6 +10,9 @@ PithlineError            anything the user can mend; exit status 2
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+
 
 class PithlineError(Exception):
     """A fault the user can mend.
@@ -44,3 +47,15 @@ class PlanError(PithlineError):
 
 class ScriptError(PithlineError):
     """A cut script that does not hold when replayed."""
+
+
+@contextmanager
+def about(*, fit: object = None, other: object = None) -> Iterator[None]:
+    """Put the file a fault is about before its sentence: `fit` for what the scan shows, `other` for all else."""
+    try:
+        yield
+    except PithlineError as error:
+        where = fit if isinstance(error, FitError) else other
+        if where is None:
+            raise
+        raise type(error)(f"{where}: {error}") from error

@@ -159,7 +159,7 @@ def _text(value: object, key: str, unit: str) -> str:
     if isinstance(value, bool) or not isinstance(value, int | float | str):
         raise InputError(f'{key} must be text with a unit, such as {key} = "2.5 {unit}".')
     if not isinstance(value, str):
-        shown = f"{value:g}"
+        shown = f"{min(max(value, -1e12), 1e12):g}"
         raise InputError(f'{key} is {shown} without a unit; write it as text, such as {key} = "{shown} {unit}".')
     return value.strip()
 
@@ -197,7 +197,7 @@ def _number(text: str, key: str) -> float:
         if first:
             whole, fraction = float(first[1]), fraction[first.end() :]
         top, bottom = fraction.split("/")
-        if int(bottom) == 0:
+        if float(bottom) == 0.0:
             raise InputError(f"{key} has a fraction over 0; write it as a number and a unit.")
-        return whole + int(top) / int(bottom)
+        return whole + float(top) / float(bottom)
     return float(fraction)

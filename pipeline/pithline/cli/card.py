@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from pithline.cli.console import Console
-from pithline.errors import InputError
+from pithline.errors import InputError, about
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -41,7 +41,8 @@ def run(args: argparse.Namespace, console: Console) -> int:
         progress("reading the scan", 0.02)
         scan = read_scan(path)
         blank = Card(path.stem, "black walnut", path.name, scan_units=args.units, up=args.up)
-        model = fit_log(scan.points, blank, scan.default_up, progress, args.pick)
+        with about(fit=path, other=path):
+            model = fit_log(scan.points, blank, scan.default_up, progress, args.pick)
         turn = model.scan_to_log
         points = scan.points @ turn[:3, :3].T + turn[:3, 3]
         progress("drawing", 0.95)

@@ -6,6 +6,7 @@ import argparse
 from typing import Any
 
 from pithline.cli.console import Console
+from pithline.errors import about
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -22,16 +23,19 @@ def run(args: argparse.Namespace, console: Console) -> int:
 
     from pithline.files.cards import read_card, scan_path
     from pithline.files.scans import read_scan
-    from pithline.files.write import write_folder
+    from pithline.files.write import check_folder, write_folder
     from pithline.logmodel.document import model_to_json
     from pithline.logmodel.fit import fit_log
     from pithline.outputs.fit_page import dimensions, fit_page
 
+    check_folder(args.out)
     card = read_card(args.card)
     with console.progress() as progress:
         progress("reading the scan", 0.02)
-        scan = read_scan(scan_path(args.card, card))
-        model = fit_log(scan.points, card, scan.default_up, progress, args.pick)
+        scan_file = scan_path(args.card, card)
+        scan = read_scan(scan_file)
+        with about(fit=scan_file, other=args.card):
+            model = fit_log(scan.points, card, scan.default_up, progress, args.pick)
         progress("drawing", 0.95)
         turn = model.scan_to_log
         pdf, png = fit_page(model, scan.points @ turn[:3, :3].T + turn[:3, 3], card, card.id)

@@ -22,27 +22,38 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--time-limit", metavar="S", type=_seconds, help="stop the search of further layouts after S seconds"
     )
-    parser.add_argument("--seed", metavar="N", type=int, default=1, help="[default: 1]")
+    parser.add_argument("--seed", metavar="N", type=_seed, default=1, help="[default: 1]")
     parser.add_argument("--units", choices=("mm", "in"), default="mm", help="lengths on the sheet [default: mm]")
     parser.add_argument("--paper", choices=("A4", "Letter"), default="A4", help="[default: A4]")
     parser.add_argument("--json", action="store_true", help="print the summary as JSON, for machines")
 
 
 def _seconds(text: str) -> float:
-    value = float(text)
+    try:
+        value = float(text)
+    except ValueError:
+        value = 0.0
     if not value > 0:
-        raise argparse.ArgumentTypeError("must be more than 0")
+        raise argparse.ArgumentTypeError(f"{text} must be a number of seconds more than 0, such as 60")
     return value
+
+
+def _seed(text: str) -> int:
+    """A seed every generator and solver takes."""
+    if not text.isdecimal() or int(text) > 2**31 - 1:
+        raise argparse.ArgumentTypeError(f"{text} must be a whole number from 0 to 2147483647")
+    return int(text)
 
 
 def run(args: argparse.Namespace, console: Console) -> int:
     """Plan, check, write; then say in short what was chosen."""
     import time
 
-    from pithline.files.write import write_folder
+    from pithline.files.write import check_folder, write_folder
     from pithline.yard.pipeline import Request, plan_card
 
     started = time.monotonic()
+    check_folder(args.out)
     request = Request(args.objective, args.effort, args.seed)
     clock = None if args.time_limit is None else (lambda: time.monotonic() - started > args.time_limit)
     if _first_run():

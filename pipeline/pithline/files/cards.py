@@ -23,6 +23,7 @@ from pithline.files.tables import (
     text,
 )
 from pithline.logmodel.card import ArmsMark, Card, Defect, PithMark, ScanPoint, TapeMark
+from pithline.logmodel.species import species_of
 from pithline.units import SCAN_UNITS
 
 AXES = ("+x", "-x", "+y", "-y", "+z", "-z")
@@ -38,6 +39,12 @@ def _xyz(value: object, key: str) -> dict[str, Any]:
     if len(found) != 3:
         raise InputError(f"{key} xyz has {len(found)} values; a point has three, such as {example}.")
     return {"xyz": found}
+
+
+def _species(value: object, key: str) -> str:
+    name = text(value, key)
+    species_of(name)
+    return name
 
 
 def _mark(value: object, key: str) -> dict[str, Any]:
@@ -82,7 +89,7 @@ CARD = Table(
         "log": Table(
             {
                 "id": Key(text, required=True),
-                "species": Key(text, required=True),
+                "species": Key(_species, required=True),
                 "scan": _optional(text),
                 "scan_units": Key(one_of(*SCAN_UNITS), default="m"),
                 "up": _optional(one_of(*AXES)),
@@ -215,7 +222,11 @@ def scan_path(card_path: str | Path, card: Card) -> Path:
     if card.scan is None:
         raise InputError(f'{card_path}: [log] names no scan; add scan = "FILE", its path from the card.')
     path = Path(card_path).parent / card.scan
-    if not path.is_file():
+    try:
+        there = path.is_file()
+    except OSError:  # a name no file can have
+        there = False
+    if not there:
         raise InputError(f'{card_path}: [log] scan is "{card.scan}", and there is no file {path}; mend the path.')
     return path
 

@@ -100,6 +100,10 @@ def read_toml(path: str | Path, known: Table) -> dict[str, Any]:
         raise InputError(f"{path} is not UTF-8 text; save it again as plain UTF-8 text.") from None
     except tomllib.TOMLDecodeError as error:
         raise InputError(f"{path}: not readable as TOML: {error}; mend that line.") from None
+    except ValueError:  # a whole number beyond what Python reads
+        raise InputError(f"{path}: a number has thousands of digits; mend it.") from None
+    except RecursionError:
+        raise InputError(f"{path}: not readable as TOML: brackets within brackets without end; mend it.") from None
     faults: list[str] = []
     values = _walk(document, known, "", faults)
     tell(path, faults)
@@ -207,14 +211,20 @@ def number(
     return _ranged(lambda value, key: _bare(value, key, what), "", at_least, above, at_most)
 
 
+MOST = 1_000_000
+"""No count of parts, sets or settings is larger."""
+
+
 def whole(at_least: int) -> Read:
-    """Reader of a whole number."""
+    """Reader of a whole number, at most a million."""
 
     def read(value: object, key: str) -> int:
         if isinstance(value, bool) or not isinstance(value, int):
             raise InputError(f"{key} must be a whole number, such as {key} = {max(at_least, 1)}.")
         if value < at_least:
             raise InputError(f"{key} is {value}; it must be at least {at_least}.")
+        if value > MOST:
+            raise InputError(f"{key} is more than a million; write a number that can be meant.")
         return value
 
     return read
@@ -272,9 +282,13 @@ def list_of(read: Read, at_least: int) -> Read:
 def _bare(value: object, key: str, what: str) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise InputError(f"{key} must be a bare {what}, without quotation marks or unit.")
-    if not math.isfinite(value):
+    try:
+        found = float(value)
+    except OverflowError:
+        raise InputError(f"{key} is a number of {len(str(value))} digits; write one that can be meant.") from None
+    if not math.isfinite(found):
         raise InputError(f"{key} is {value}; it must be finite.")
-    return float(value)
+    return found
 
 
 def _ranged(

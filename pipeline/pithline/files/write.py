@@ -10,6 +10,21 @@ from pathlib import Path
 from pithline.errors import InputError
 
 
+def check_folder(out: str | Path) -> None:
+    """Refuse at once, before long work, an --out that cannot become a folder: it or one above it is a file.
+
+    Raises
+    ------
+    InputError
+    """
+    try:
+        first = next(one for one in (Path(out), *Path(out).absolute().parents) if one.exists())
+    except OSError as error:
+        raise InputError(f"{out} cannot be a folder ({error.strerror}); choose another --out folder.") from None
+    if not first.is_dir():
+        raise InputError(f"{first} is a file, so nothing can be written into {out}; choose another --out folder.")
+
+
 def write_folder(out: str | Path, files: Mapping[str, bytes]) -> None:
     """Write every file into `out`, replacing those of the same name, or none.
 

@@ -8,11 +8,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.errors import MillError
+from pithline.logmodel.model import clock_of
 from pithline.mill.machine import BandMill
 from pithline.mill.pose import Pose
 from pithline.mill.sections import PieceShape
 
 Array = NDArray[np.float64]
+WIDTHS = 90
+"""Directions over half a turn in which a section's width is measured."""
 
 
 def check(what: str, value: float, limit: float, room: float, margin: float) -> dict:
@@ -57,48 +60,54 @@ def mark_room(pose: Pose, blades: list[float], mill: BandMill) -> dict:
     }
 
 
+def widest_across(whole: PieceShape) -> tuple[float, float, float]:
+    """The greatest width of any section in any direction, its station, and the clock angle about the section's centroid
+    at which that section reaches farthest. [mm, mm, rad]
+    """
+    turns = np.arange(WIDTHS) * (np.pi / WIDTHS)
+    keep = (np.arange(whole.vertices.shape[1])[None, :] < whole.counts[:, None])[:, :, None]
+    places = whole.vertices @ np.stack([np.cos(turns), np.sin(turns)])
+    width = np.where(keep, places, -np.inf).max(axis=1) - np.where(keep, places, np.inf).min(axis=1)
+    widths = np.where(whole.counts > 2, width.max(axis=1), 0.0)
+    i = int(np.argmax(widths))
+    away = whole.vertices[i, : whole.counts[i]] - whole.centroids[i]
+    far = away[int(np.argmax(np.hypot(away[:, 0], away[:, 1])))]
+    return float(widths[i]), float(whole.x[i]), float(clock_of(far))
+
+
 def log_fits(whole: PieceShape, plain_diameter: float, length: float, mill: BandMill, name: str) -> None:
     """Refuse a log the mill cannot hold: which limit, by how much, and whether a stub is to blame.
+
+    Parameters
+    ----------
+    whole : PieceShape
+        The log on its envelope, stubs and swellings included.
+    plain_diameter : float
+        Its greatest width over bark without them. [mm]
 
     Raises
     ------
     MillError
         With one sentence that names the limit.
     """
-    for value, limit, word in ((length, mill.log_length_max, "longest"),):
-        if value > limit:
-            raise MillError(
-                f"{name}: it is {value:.0f} mm long, the {word} log the mill takes is {limit:.0f} mm; "
-                f"crosscut {value - limit:.0f} mm off or name a longer mill with --mill."
-            )
+    if length > mill.log_length_max:
+        raise MillError(
+            f"{name}: it is {length:.0f} mm long, the longest log the mill takes is {mill.log_length_max:.0f} mm; "
+            f"crosscut {length - mill.log_length_max:.0f} mm off or name a longer mill with --mill."
+        )
     if length < mill.log_length_min:
         raise MillError(
-            f"{name}: it is {length:.0f} mm long, the shortest log the mill takes is {mill.log_length_min:.0f} mm; "
-            "name another mill with --mill."
+            f"{name}: it is {length:.0f} mm long, the shortest log the mill takes is {mill.log_length_min:.0f} mm, "
+            f"{mill.log_length_min - length:.0f} mm more; name another mill with --mill."
         )
-    middle = whole.centroids[:, None, :]
-    keep = np.arange(whole.vertices.shape[1])[None, :] < whole.counts[:, None]
-    reach = np.where(keep, np.linalg.norm(whole.vertices - middle, axis=2), 0.0)
-    across = 2.0 * float(reach.max())
-    half = whole.vertices.shape[1]
-    widest = 0.0
-    for i in range(len(whole.x)):
-        v = whole.vertices[i, : whole.counts[i]]
-        if len(v) > 2:
-            turns = np.linspace(0, np.pi, 36, endpoint=False)
-            s = v @ np.stack([np.cos(turns), np.sin(turns)])
-            widest = max(
-                widest,
-                float((s.max(axis=0) - s.min(axis=0)).min()),
-                float(np.ptp(s, axis=0).max()) if half < 0 else 0.0,
-            )
+    widest, at, clock = widest_across(whole)
     if widest > mill.log_diameter_max:
         blame = (
-            "a stub or swelling is to blame: trim it flush and scan again"
+            f"a stub or swelling near clock angle {np.degrees(clock):.0f}° is to blame: trim it flush and scan again"
             if plain_diameter <= mill.log_diameter_max
-            else ("name a larger mill with --mill")
+            else "name a larger mill with --mill"
         )
         raise MillError(
-            f"{name}: it is {widest:.0f} mm across with its bark ({across:.0f} mm at its widest reach), the largest log the mill "
-            f"takes is {mill.log_diameter_max:.0f} mm, {widest - mill.log_diameter_max:.0f} mm too much; {blame}."
+            f"{name}: it is {widest:.0f} mm across with its bark, {at:.0f} mm from the butt; the largest log the mill "
+            f"takes is {mill.log_diameter_max:.0f} mm, {widest - mill.log_diameter_max:.0f} mm less; {blame}."
         )

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from pithline.errors import PlanError, ScriptError
+from pithline.errors import InputError, PlanError, ScriptError, about
 from pithline.files.cards import card_as_read, card_from, scan_path
 from pithline.files.mills import mill_as_read, mill_from
 from pithline.files.practice import read_practice
@@ -22,7 +22,7 @@ from pithline.logmodel.document import model_to_json
 from pithline.logmodel.model import LogModel
 from pithline.logmodel.species import species_of
 from pithline.logmodel.taper import diameter_butt, diameter_top
-from pithline.mill.limits import log_fits
+from pithline.mill.limits import log_fits, widest_across
 from pithline.mill.machine import Machines
 from pithline.mill.practice_sizes import Practice
 from pithline.mill.products import Products
@@ -36,7 +36,7 @@ from pithline.plan.ledger import Ledger
 from pithline.plan.milling import MachinePoser
 from pithline.plan.parts import SawnPart, sawn_parts
 from pithline.plan.practice import PracticeResult, practice
-from pithline.plan.solve import EFFORTS, Found, find
+from pithline.plan.solve import EFFORTS, Found, find, no_part
 from pithline.script.document import crayon_marks
 from pithline.script.replay import piece_volumes, replay
 from pithline.script.schema import validate
@@ -106,7 +106,8 @@ def plan_card(
     progress("reading the scan", 0.02)
     scan = read_scan(scan_file)
     progress("fitting the log", 0.05)
-    model = fit_log(scan.points, inputs.card, default_up=scan.default_up)
+    with about(fit=scan_file, other=card_path):
+        model = fit_log(scan.points, inputs.card, default_up=scan.default_up)
     return plan_model(model, inputs, request, progress, late)
 
 
@@ -126,23 +127,26 @@ def plan_model(
     species = species_of(card.species)
     log = plan_log(model, card.pith_radius, card.trim_butt, card.trim_top, card.defects)
     sections = log_sections(model)
-    whole = piece_shape(sections, Piece("log", "log"), bark=True)
-    log_fits(whole, max(diameter_butt(model), diameter_top(model)), model.length, machines.mill, card.id)
+    whole, bare = (piece_shape(sections, Piece("log", "log"), bark=bark) for bark in (True, False))
+    bark = float((model.radius_over_bark - model.radius_under_bark).max())
+    log_fits(whole, widest_across(bare)[0] + 2.0 * bark, model.length, machines.mill, card.id)
     parts = sawn_parts(inputs.products, card.species)
     worth = np.array([p.price if request.objective == "value" else p.volume / 1e6 for p in parts])
     shop = Shop(machines, parts, worth, np.array([np.inf if p.demand is None else p.demand for p in parts]))
+    _worth_looking(log, shop, card.id)
     effort = EFFORTS[request.effort]
-    found = find(
-        log,
-        parts,
-        shop,
-        request.objective,
-        effort,
-        request.seed,
-        lambda w, part: progress(w, 0.1 + 0.6 * part),
-        None,
-        late,
-    )
+    with about(other=card.id):
+        found = find(
+            log,
+            parts,
+            shop,
+            request.objective,
+            effort,
+            request.seed,
+            lambda w, part: progress(w, 0.1 + 0.6 * part),
+            None,
+            late,
+        )
     progress("practice layout", 0.72)
     document_model = model_to_json(model)
     mill = machines.mill
@@ -166,6 +170,17 @@ def plan_model(
     progress("replaying the script", 0.95)
     check(script)
     return script
+
+
+def _worth_looking(log: PlanLog, shop: Shop, name: str) -> None:
+    """Refuse at once what no search can mend: nothing wanted, or every part longer than the log."""
+    if not (shop.left > 0).any():
+        raise InputError(f"{name}: nothing is wanted of it, since every product has demand = 0; raise a demand.")
+    if not shop.worth[shop.left > 0].any():
+        raise InputError(f"{name}: nothing wanted has a price, so no plan is of more value than another; add prices.")
+    if min(part.length for part in shop.parts) > log.model.length - log.trim_butt - log.trim_top:
+        with about(other=name):
+            raise no_part(log, shop.parts)
 
 
 def check(script: dict[str, Any]) -> None:
