@@ -9,7 +9,7 @@ import pytest
 from pithline.cli.main import main
 from pithline.files.bundled import bundled
 from truth.logs import Stub, TrueLog
-from truth.scans import card_text, simulate_scan, write_binary_ply
+from truth.scans import card_text, girth, simulate_scan, write_binary_ply
 
 LOG = TrueLog("w", 1000.0, 150.0)
 STUBBED = TrueLog("w", 1000.0, 150.0, stubs=(Stub(480.0, 0.6, 45.0, 60.0),))
@@ -74,7 +74,6 @@ def refused(case, folder, capsys, command="plan"):
 
 
 QUICK = {
-    "no card": (Case(arguments=()), "none.toml: there is no such file; check the name and the folder."),
     "no scan": (Case(), 'w.toml: [log] scan is "w.ply", and there is no file w.ply; mend the path.'),
     "a name no file can have": (
         Case(CARD.replace("w.ply", "w" * 300 + ".ply")),
@@ -123,9 +122,9 @@ QUICK = {
     "the unit is wrong": (
         Case(
             CARD + 'scan_units = "ft"\n',
-            {"w.ply": np.random.default_rng(4).uniform(0, 1, (4000, 3)) * [1000.0, 150, 150]},
+            {"w.ply": np.random.default_rng(4).uniform(0, 1, (4000, 3)) * [2500.0, 400, 400]},
         ),
-        'w.ply: the scan spans 299 m, which is no log: the scan is likely in mm; put scan_units = "mm" on the card',
+        'w.ply: the scan spans 745 m, which is no log: the scan is likely in mm; put scan_units = "mm" on the card',
     ),
     "misspelt key": (
         Case(CARD.replace("species", "spieces")),
@@ -226,11 +225,155 @@ QUICK = {
 @pytest.mark.parametrize("name", QUICK)
 def test_refused_before_the_fit(name, tmp_path, capsys):
     case, message = QUICK[name]
-    if name == "no card":
-        assert main(["plan", str(tmp_path / "none.toml"), "--out", str(tmp_path / "plan")]) == 2
-        told = capsys.readouterr()
-        assert told.err == f"error: {tmp_path / 'none.toml'}: there is no such file; check the name and the folder.\n"
-        assert list(tmp_path.iterdir()) == []
-        return
+    assert message in refused(case, tmp_path, capsys)
+
+
+def test_no_card(tmp_path, capsys):
+    card = tmp_path / "none.toml"
+    assert main(["plan", str(card), "--out", str(tmp_path / "plan")]) == 2
+    assert capsys.readouterr().err == f"error: {card}: there is no such file; check the name and the folder.\n"
+    assert list(tmp_path.iterdir()) == []
+
+
+def placed(scan, **more):
+    """A card whose pith is marked in the scan, with more lines by table."""
+    return card_text(LOG, scan, "w.ply", **more)
+
+
+def mark(point):
+    return "{ xyz = [" + ", ".join(f"{v:.6f}" for v in point) + "] }"
+
+
+def test_two_logs(scan, tmp_path, capsys):
+    bare = simulate_scan(LOG, 3, points=8_000, ground=False, clutter=False, bearers=False).points
+    line = refused(Case(files={"w.ply": np.concatenate([bare, bare + np.array([1.2, 1.2, 0.0])])}), tmp_path, capsys)
+    assert re.match(r"w\.ply: the scan shows 2 logs \(.* mm thick, .* mm thick\); crop it to the one to saw\.", line)
+
+
+def test_pith_outside_the_wood(scan, tmp_path, capsys):
+    out = scan.pith_butt + scan.truth_to_scan[:3, :3] @ [0.0, 0.0, 165.0]
+    card = placed(scan).replace(mark(scan.pith_butt), mark(out))
+    assert mark(out) in card
+    line = refused(Case(card, {"w.ply": scan.points}), tmp_path, capsys)
+    found = re.fullmatch(r"w\.toml: pith\.butt lies (\d+) mm outside the wood of the butt end; mark it again\.", line)
+    assert found and abs(int(found[1]) - 11) <= 6  # 165 mm off the middle, and 154 mm of wood at the butt
+
+
+def test_bark_thicker_than_the_log(scan, tmp_path, capsys):
+    card = placed(scan).replace(f'thickness = "{LOG.bark:.1f} mm"', 'thickness = "20 cm"')
+    line = refused(Case(card, {"w.ply": scan.points}), tmp_path, capsys)
+    assert re.match(r"w\.toml: bark\.thickness is 200 mm but the log's radius only 1[56]\d mm; correct it\.", line)
+
+
+@pytest.mark.parametrize(
+    ("key", "taped", "fitted"), [("length", 1080.0, 1000.0), ("girth_butt", 950.0, girth(LOG, 100.0))]
+)
+def test_tape_contradicts_the_scan(scan, tmp_path, capsys, key, taped, fitted):
+    card = placed(scan, tape=f'{key} = "{taped:g} mm"')
+    line = refused(Case(card, {"w.ply": scan.points}), tmp_path, capsys)
+    found = re.fullmatch(
+        rf"w\.toml: tape\.{key} is {taped:.0f} mm but the scan gives (\d+) mm \(([+-][\d.]+) %\); measure again, or "
+        r"check scan_units and the scan's scale\.",
+        line,
+    )
+    assert found and abs(float(found[1]) - fitted) < 12.0
+    assert float(found[2]) == pytest.approx(100 * (fitted / taped - 1), abs=1.5)
+
+
+def test_parts_longer_than_the_log(scan, tmp_path, capsys):
+    products = products_with(length='"1200 mm"')
+    case = Case(placed(scan), {"w.ply": scan.points, "p.toml": products}, ("--products", "HERE/p.toml"))
     line = refused(case, tmp_path, capsys)
-    assert message in line if message[0] not in "wmp" else line.startswith(message)
+    found = re.fullmatch(
+        r"w: no part fits: the longest clear length is (\d+) mm, the shortest part \(dreadnought guitar back\) needs "
+        r"1200 mm; choose a shorter part or lessen the trims\.",
+        line,
+    )
+    assert found and abs(int(found[1]) - (LOG.length - LOG.trim_butt - LOG.trim_top)) < 8
+
+
+def test_trims_that_leave_nothing(scan, tmp_path, capsys):
+    card = placed(scan).replace('trim_butt = "25 mm"', 'trim_butt = "2 m"')
+    line = refused(Case(card, {"w.ply": scan.points}), tmp_path, capsys)
+    assert re.fullmatch(
+        r"w: the trims \(2000 and 25 mm\) leave nothing of a log (99\d|100\d) mm long; lessen them\.", line
+    )
+
+
+ONE_PRODUCT = """[limits.trade]
+ring_angle_min_deg = 70
+ring_angle_mean_deg = 78
+runout_max_deg = 3
+[[product]]
+name = "ruler"
+price = 0
+demand = 3
+[[product.part]]
+name = "blank"
+count = 1
+length = "400 mm"
+width = "60 mm"
+thickness = "8 mm"
+"""
+
+
+@pytest.mark.parametrize(
+    ("products", "arguments", "words"),
+    [
+        (
+            ONE_PRODUCT.replace("demand = 3", "demand = 0"),
+            (),
+            "w: nothing is wanted of it, since every product has demand = 0; raise a demand.",
+        ),
+        (
+            ONE_PRODUCT,
+            ("--objective", "value"),
+            "w: nothing wanted has a price, so no plan is of more value than another; add prices.",
+        ),
+    ],
+)
+def test_nothing_wanted(scan, tmp_path, capsys, products, arguments, words):
+    case = Case(placed(scan), {"w.ply": scan.points, "p.toml": products}, ("--products", "HERE/p.toml", *arguments))
+    assert refused(case, tmp_path, capsys) == words
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        (
+            {"log_length_max": '"0.9 m"'},
+            r"w: it is (\d+) mm long, the longest log the mill takes is 900 mm; crosscut (\d+) mm off or name",
+        ),
+        (
+            {"log_length_min": '"1.2 m"'},
+            r"w: it is (\d+) mm long, the shortest log the mill takes is 1200 mm, (\d+) mm more; name another mill",
+        ),
+        (
+            {"log_diameter_max": '"300 mm"'},
+            r"w: it is (\d+) mm across with its bark, \d+ mm from the butt; the largest log the mill takes is 300 mm, "
+            r"(\d+) mm less; name a larger mill",
+        ),
+    ],
+)
+def test_a_log_the_mill_cannot_hold(scan, tmp_path, capsys, changes, words):
+    files = {"w.ply": scan.points, "m.toml": mill_with(**changes)}
+    line = refused(Case(placed(scan), files, ("--mill", "HERE/m.toml")), tmp_path, capsys)
+    found = re.match(words, line)
+    limit = {"log_length_max": 900, "log_length_min": 1200, "log_diameter_max": 300}[next(iter(changes))]
+    truth = 2 * (LOG.radius + LOG.bark) + 4 if "log_diameter_max" in changes else LOG.length
+    assert found and abs(int(found[1]) - truth) < 12
+    assert abs(abs(int(found[1]) - limit) - int(found[2])) <= 1
+
+
+def test_a_stub_is_to_blame(stubbed, tmp_path, capsys):
+    files = {"w.ply": stubbed.points, "m.toml": mill_with(log_diameter_max='"350 mm"')}
+    line = refused(Case(placed(stubbed), files, ("--mill", "HERE/m.toml")), tmp_path, capsys)
+    found = re.match(
+        r"w: it is (\d+) mm across with its bark, (\d+) mm from the butt; the largest log the mill takes is 350 mm, "
+        r"(\d+) mm less; a stub or swelling near clock angle (\d+)° is to blame: trim it flush",
+        line,
+    )
+    stub = STUBBED.stubs[0]
+    assert found and abs(int(found[1]) - (2 * (LOG.radius + LOG.bark) + stub.height)) < 20
+    assert abs(int(found[2]) - stub.x) < stub.base
+    assert abs(int(found[4]) - np.degrees(stub.clock)) < 10

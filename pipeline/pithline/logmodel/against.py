@@ -93,6 +93,21 @@ def against_tape(card: Card, model: LogModel, seen: tuple[bool, bool]) -> list[s
     return cautions
 
 
+def against_defects(card: Card, model: LogModel) -> None:
+    """Refuse a defect that the card places beyond the log.
+
+    Raises
+    ------
+    InputError
+    """
+    for number, defect in enumerate(card.defects, 1):
+        if defect.x is not None and defect.x > (1.0 + REFUSAL) * model.length:
+            raise InputError(
+                f"defect {number} ({defect.kind}) has x {defect.x:.0f} mm but the log is {model.length:.0f} mm long; "
+                "measure it again from the butt."
+            )
+
+
 def _compare(name: str, taped: float, fitted: float, error: float, slack: float) -> list[str]:
     apart = abs(taped - fitted)
     words = f"tape.{name} is {taped:.0f} mm but the scan gives {fitted:.0f} mm"

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pithline.logmodel.against import against_tape, check_span, check_thickness
+from pithline.logmodel.against import against_defects, against_tape, check_span, check_thickness
 from pithline.logmodel.bark import (
     Lump,
     bark_and_bearers,
@@ -109,6 +109,7 @@ def fit_log(
     removed = (*scene.found.removed, ("bearers", bearers))
     told = [*cautions, *more, *pith.cautions, *_assumptions(model, laid.faces)]
     seen = (laid.faces[0].seen, laid.faces[1].seen)
+    against_defects(card, model)
     told += against_tape(card, model, seen)
     return replace(model, removed=removed, cautions=tuple(dict.fromkeys(told)))
 

@@ -40,6 +40,7 @@ from pithline.plan.solve import EFFORTS, Found, find, no_part
 from pithline.script.document import crayon_marks
 from pithline.script.replay import piece_volumes, replay
 from pithline.script.schema import validate
+from pithline.script.solid import CLOCKS
 
 Progress = Callable[[str, float], None]
 Late = Callable[[], bool]
@@ -152,7 +153,9 @@ def plan_model(
     mill = machines.mill
     custom = practice(log, shop, inputs.practice, DrawnPoser(log, mill.kerf, mill.minutes_per_setting, mill.feed))
     progress("carrying the plan out", 0.8)
-    layouts = [*(answer.layout for answer in found.answers), custom.layout]
+    layouts = [answer.layout for answer in found.answers]
+    if sum(shop.worth[p.part] for p in custom.with_bolts.plates if p.grade.passes) > 0.85 * found.answers[0].value:
+        layouts.append(custom.layout)
     best, chosen = _best(log, found, layouts, shop, MachinePoser(log, sections, machines, species.green_density))
     if not any(plate.grade.passes for plate in best.plates):
         raise PlanError(
@@ -178,7 +181,13 @@ def _worth_looking(log: PlanLog, shop: Shop, name: str) -> None:
         raise InputError(f"{name}: nothing is wanted of it, since every product has demand = 0; raise a demand.")
     if not shop.worth[shop.left > 0].any():
         raise InputError(f"{name}: nothing wanted has a price, so no plan is of more value than another; add prices.")
-    if min(part.length for part in shop.parts) > log.model.length - log.trim_butt - log.trim_top:
+    clear = log.model.length - log.trim_butt - log.trim_top
+    if clear <= 0:
+        raise InputError(
+            f"{name}: the trims ({log.trim_butt:.0f} and {log.trim_top:.0f} mm) leave nothing of a log "
+            f"{log.model.length:.0f} mm long; lessen them."
+        )
+    if min(part.length for part in shop.parts) > clear:
         with about(other=name):
             raise no_part(log, shop.parts)
 
@@ -211,12 +220,14 @@ def _best(log: PlanLog, found: Found, layouts: list[Setting], shop: Shop, poser:
     return best[1], best[2]
 
 
-def _volumes(model: Mapping[str, Any], ledger: Ledger) -> dict[str, float]:
-    return piece_volumes(plain({"model": model, "operations": ledger.operations, "pieces": []}))
+BESIDE_CLOCKS = 72
+"""The practice layouts' volumes need no finer solid than this many sides."""
 
 
-def _settled(ledger: Ledger, model: Mapping[str, Any], parts: tuple[SawnPart, ...], products: Products) -> Sums:
-    volumes = _volumes(model, ledger)
+def _settled(
+    ledger: Ledger, model: Mapping[str, Any], parts: tuple[SawnPart, ...], products: Products, clocks: int = CLOCKS
+) -> Sums:
+    volumes = piece_volumes(plain({"model": model, "operations": ledger.operations, "pieces": []}), clocks)
     return settle(ledger, parts, products, volumes, volumes["log"])
 
 
@@ -226,7 +237,7 @@ def _practice(
     """Totals of the practice layouts beside the plan."""
     out = {}
     for name, ledger in (("slabs", done.slabs), ("with_bolts", done.with_bolts)):
-        out[name] = totals(_settled(ledger, model, parts, inputs.products), inputs.products)
+        out[name] = totals(_settled(ledger, model, parts, inputs.products, BESIDE_CLOCKS), inputs.products)
     return out
 
 
