@@ -280,6 +280,15 @@ def test_tape_contradicts_the_scan(scan, tmp_path, capsys, key, taped, fitted):
     assert float(found[2]) == pytest.approx(100 * (fitted / taped - 1), abs=1.5)
 
 
+def test_a_defect_beyond_the_log(scan, tmp_path, capsys):
+    card = placed(scan) + '\n[[defect]]\nkind = "knot"\nx = "1.4 m"\nclock_deg = 90\ndiameter = "40 mm"\n'
+    line = refused(Case(card, {"w.ply": scan.points}), tmp_path, capsys)
+    assert re.fullmatch(
+        r"w\.toml: defect 1 \(knot\) has x 1400 mm but the log is (99\d|100\d) mm long; measure it again from the butt\.",
+        line,
+    )
+
+
 def test_parts_longer_than_the_log(scan, tmp_path, capsys):
     products = products_with(length='"1200 mm"')
     case = Case(placed(scan), {"w.ply": scan.points, "p.toml": products}, ("--products", "HERE/p.toml"))
