@@ -103,10 +103,17 @@ class Script:
 
     def ends(self, piece: str) -> tuple[EndFace, EndFace]:
         """Butt and top face of the log, whole or bucked, that a piece belongs to."""
-        planes = {"butt": self.model.butt, "top": self.model.top}
-        for normal, offset, _ in reversed(self.faces(self.own_log(piece))):
-            planes["butt" if normal[0] < 0.0 else "top"] = EndPlane(normal * offset, normal)
-        return end_face(self.model, "butt", planes["butt"]), end_face(self.model, "top", planes["top"])
+        log = self.own_log(piece)
+        if log not in self._ends:
+            planes = {"butt": self.model.butt, "top": self.model.top}
+            for normal, offset, _ in reversed(self.faces(log)):
+                planes["butt" if normal[0] < 0.0 else "top"] = EndPlane(normal * offset, normal)
+            self._ends[log] = (end_face(self.model, "butt", planes["butt"]), end_face(self.model, "top", planes["top"]))
+        return self._ends[log]
+
+    @cached_property
+    def _ends(self) -> dict[str, tuple[EndFace, EndFace]]:
+        return {}
 
     def part_of_face(self, piece: str, face: EndFace) -> Polygon:
         """What of an end face belongs to a piece, in face coordinates."""
