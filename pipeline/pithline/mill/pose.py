@@ -19,6 +19,8 @@ END_CLEAR = 25.0
 """A bunk this near to an end of the piece carries nothing (design section 5). [mm]"""
 CLEAR = 2.0
 """Room kept between the piece and bunks that are not to carry it. [mm]"""
+LEVEL = 0.05
+"""A piece that needs no lift may touch any bunk, as a sawn face on the bed does, within this. [mm]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +124,8 @@ def _rest(
         new_up, height = pose
         place, low = _undersides(shape, new_up, axis, origin)
         gaps = [np.interp(at[k], place, low) + height for k in under if k not in (i, j)]
-        if not gaps or min(gaps) >= CLEAR or (extra and min(gaps) > 0.5):
+        flat = max(raised) == 0.0 and bool(gaps) and min(gaps) > -LEVEL
+        if not gaps or flat or min(gaps) >= CLEAR or (extra and min(gaps) > 0.5):
             bunks = sorted([(mill.bunks[i], raised[0]), (mill.bunks[j], raised[1])])
             return Pose(new_up, height, butt_at, tuple((float(b), float(v)) for b, v in bunks), weight)
     return NoPose("a bunk between the carriers stays in its way")
