@@ -16,7 +16,7 @@ from pithline.plan.layout import Setting, SlabCut
 from pithline.plan.ledger import Ledger
 from pithline.plan.parts import SawnPart
 from pithline.plan.shop import SlabJob, minutes_of, rename, resaw, saw_slab
-from pithline.plan.strips import Saws, SlabFrame, lay_out
+from pithline.plan.strips import Memory, Saws, SlabFrame, lay_out
 
 Array = NDArray[np.float64]
 PARALLEL = np.cos(np.radians(0.02))
@@ -109,9 +109,18 @@ def slab_frame(log: PlanLog, piece: Piece, normal: Array, low: float, top: float
 
 
 def carry_out(
-    log: PlanLog, layout: Setting, shop: Shop, poser: Poser, reserve: bool = True, root: str = "log"
+    log: PlanLog,
+    layout: Setting,
+    shop: Shop,
+    poser: Poser,
+    reserve: bool = True,
+    root: str = "log",
+    memory: Memory | None = None,
 ) -> Ledger:
-    """Saw a whole layout: mill settings first, then bolts in the shop, slabs, and what is resawn dried last."""
+    """Saw a whole layout: mill settings first, then bolts in the shop, slabs, and what is resawn dried last.
+
+    Layouts that share slabs may share a `memory` of what was seen in them.
+    """
     ledger = Ledger()
     whole = Piece(root, "log")
     ledger.pieces[root], ledger.made_by[root] = whole, None
@@ -128,7 +137,7 @@ def carry_out(
         if on_mill and posed.tool != "mill":
             later.append((setting, piece))
             continue
-        above, below, made = _saw_setting(log, ledger, setting, piece, posed, shop, left, reserve)
+        above, below, made = _saw_setting(log, ledger, setting, piece, posed, shop, left, reserve, memory)
         slabs.extend(made)
         if posed.swapped:
             above, below = below, above
@@ -146,7 +155,15 @@ def carry_out(
 
 
 def _saw_setting(
-    log: PlanLog, ledger: Ledger, setting: Setting, piece: Piece, posed: Posed, shop: Shop, left: Array, reserve: bool
+    log: PlanLog,
+    ledger: Ledger,
+    setting: Setting,
+    piece: Piece,
+    posed: Posed,
+    shop: Shop,
+    left: Array,
+    reserve: bool,
+    memory: Memory | None,
 ) -> tuple[Piece | None, Piece | None, list[SlabJob]]:
     """One setting's cuts from the top down; returns what is left above and below, and its slabs."""
     low_face, high_face = parallel_faces(piece, posed.normal)
@@ -207,7 +224,7 @@ def _saw_setting(
         last = slab.low - kerf
         top = min(slab.top, high_face.offset) if high_face is not None else slab.top
         frame = slab_frame(log, made, normal, slab.low, top)
-        strips = lay_out(log, frame, shop.parts, shop.worth, left, shop.saws, reserve)
+        strips = lay_out(log, frame, shop.parts, shop.worth, left, shop.saws, reserve, memory=memory)
         for strip in strips:
             for billet in strip.billets:
                 left[billet.part] -= len(billet.layers)

@@ -15,6 +15,8 @@ from pithline.plan.parts import SawnPart
 from pithline.wood.field import CLOCKS, WoodField, tables
 
 Array = NDArray[np.float64]
+PITCH = 20.0
+"""Grid of a sampled grade: fields are smooth, and the grid's edges are the plate's. [mm]"""
 HARMONICS = 6
 """Clock harmonics of a sampled surface error: errors of neighbouring points go together over about 30°."""
 
@@ -52,7 +54,7 @@ def sampled_field(field: WoodField, rng: np.random.Generator) -> WoodField:
 def sampled_log(log: PlanLog, rng: np.random.Generator) -> PlanLog:
     """A plan's log with its wood sampled anew; ends, trims and defects stay."""
     field = sampled_field(log.field, rng)
-    return replace(log, field=field, exact=tables(field))
+    return replace(log, field=field, exact=tables(field, 0.0, 0.0))
 
 
 def passing_on_samples(log: PlanLog, ledger: Ledger, parts: tuple[SawnPart, ...], samples: int, seed: int) -> Array:
@@ -62,6 +64,7 @@ def passing_on_samples(log: PlanLog, ledger: Ledger, parts: tuple[SawnPart, ...]
     for k in range(samples):
         one = sampled_log(log, rng)
         for plate in ledger.plates:
-            if plate.grade.passes and grade_plate(one, plate.corner, plate.edges, parts[plate.part].limits).passes:
+            limits = parts[plate.part].limits
+            if plate.grade.passes and grade_plate(one, plate.corner, plate.edges, limits, PITCH).passes:
                 out[k] += plate.volume
     return out

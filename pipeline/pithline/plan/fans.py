@@ -77,7 +77,10 @@ def fan(
     stages = settings_max + 1
     n = half_depth
     best = np.full((stages, count, 2 * n + 1), LOWEST)
-    back = np.full((stages, count, 2 * n + 1, 5), -1, np.int64)
+    back = np.full((stages, count, 2 * n + 1, 5), -1, np.int32)
+    # of the states of one direction only those matter that no lower last cut betters: the rest leave less room for less
+    front = np.empty((stages, count, 2 * n + 1), np.int32)
+    fronts = np.zeros((stages, count), np.int32)
     top_value, top_s, top_k, top_c = 0.0, -1, -1, -1
     near_cell = int(np.ceil(near_face / depth_step - 1e-6))
     far_low = -int(np.ceil(far_face / depth_step - 1e-6))
@@ -124,9 +127,10 @@ def fan(
                     for q in range(k):
                         delta = (k - q) * spread * np.pi / rolls
                         sin_d, cos_d = np.sin(delta), np.cos(delta)
-                        for c in range(2 * n + 1):
+                        for i in range(fronts[before, q]):
+                            c = front[before, q, i]
                             held = best[before, q, c]
-                            if held <= 0.0:
+                            if held + most - cost <= best[s, k, top + n]:
                                 continue
                             line = (c - n) * depth_step + kerf
                             u1 = max(from_far, (line - c_low * cos_d) / sin_d)
@@ -160,7 +164,12 @@ def fan(
                         back[s, k, top + n, 0], back[s, k, top + n, 1] = k, c
                         back[s, k, top + n, 2], back[s, k, top + n, 3], back[s, k, top + n, 4] = low, t, s
         for s in range(stages):
+            held = 0.0
             for c in range(2 * n + 1):
+                if best[s, k, c] > held:
+                    held = best[s, k, c]
+                    front[s, k, fronts[s, k]] = c
+                    fronts[s, k] += 1
                 if best[s, k, c] > top_value + 1e-9:
                     top_value, top_s, top_k, top_c = best[s, k, c], s, k, c
     length = 0

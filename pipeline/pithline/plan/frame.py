@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from pithline.logmodel.card import Defect
 from pithline.logmodel.model import LogModel
-from pithline.wood.field import WoodField, scaled, tables, wood_field
+from pithline.wood.field import WoodField, tables, wood_field
 from pithline.wood.unusable import in_defect, station_of
 
 Array = NDArray[np.float64]
@@ -63,8 +63,8 @@ def plan_log(
     return PlanLog(
         model=model,
         field=field,
-        exact=tables(field),
-        wary=scaled(field, surface_doubts, pith_doubts),
+        exact=tables(field, 0.0, 0.0),
+        wary=tables(field, surface_doubts, pith_doubts),
         origin=butt,
         axis=chord / reach,
         reach=reach,

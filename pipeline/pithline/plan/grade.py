@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from pithline.mill.products import Limits
 from pithline.plan.frame import PlanLog, in_trims
-from pithline.wood.field import at_points
+from pithline.wood.kernels import box_figures
 from pithline.wood.unusable import in_defect
 
 Array = NDArray[np.float64]
@@ -35,36 +35,36 @@ def box_grid(corner: Array, first: Array, second: Array, pitch: float = PITCH) -
     return corner + a[:, None, None] * first + b[None, :, None] * second
 
 
-def grade_plate(log: PlanLog, corner: Array, edges: tuple[Array, Array, Array], limits: Limits) -> Grade:
+def grade_plate(
+    log: PlanLog, corner: Array, edges: tuple[Array, Array, Array], limits: Limits, pitch: float = PITCH
+) -> Grade:
     """Grade a plate box: `corner` (3,), `edges` length, width and thickness vectors (3,) each, log frame, mm."""
     length, width, thickness = edges
     thick = float(np.linalg.norm(thickness))
-    normal = thickness / thick
-    middle = box_grid(corner + thickness / 2, length, width)
-    angle, runout, _, _ = at_points(log.field, middle, normal)
-    planes = np.linspace(0.0, 1.0, 2 + max(1, int(np.ceil(thick / 12.0))))
-    points = np.concatenate([(box_grid(corner + t * thickness, length, width)).reshape(-1, 3) for t in planes])
-    _, _, inside, pith = at_points(log.field, points, normal)
-    sound = bool(inside.min() >= 0.0 and pith.min() >= log.pith_radius - 1e-6 and not in_trims(log, points).any())
-    for defect in log.defects:
-        sound = sound and not bool(in_defect(defect, log.model, log.field, points).any())
-    sound = sound and _sapwood_fits(log, corner, edges, limits)
-    ring_min, ring_mean, worst = float(angle.min()), float(angle.mean()), float(runout.max())
+    n, m = (max(2, int(np.ceil(np.linalg.norm(edge) / pitch - 1e-9)) + 1) for edge in (length, width))
+    planes = 2 + max(1, int(np.ceil(thick / 12.0)))
+    ring_min, ring_mean, worst, inside, pith, saps, first, last = box_figures(
+        corner, length, width, thickness, n, m, planes, log.sapwood, *log.exact
+    )
+    # the trims are half-spaces: a box is clear of them if its corners are
+    corners = np.array([corner + i * length + j * width + k * thickness for i, j, k in np.ndindex(2, 2, 2)])
+    sound = bool(inside >= 0.0 and pith >= log.pith_radius - 1e-6 and not in_trims(log, corners).any())
+    if sound and log.defects:
+        points = np.concatenate(
+            [
+                box_grid(corner + t * thickness, length, width, pitch).reshape(-1, 3)
+                for t in np.linspace(0.0, 1.0, planes)
+            ]
+        )
+        sound = not any(in_defect(defect, log.model, log.field, points).any() for defect in log.defects)
+    across = float(np.linalg.norm(width))
+    sound = sound and _sapwood_fits(limits, saps > 0, first * across, last * across, across)
     good = ring_min >= limits.ring_angle_min and ring_mean >= limits.ring_angle_mean and worst <= limits.runout_max
-    return Grade(ring_min, ring_mean, worst, sound, sound and good)
+    return Grade(float(ring_min), float(ring_mean), float(worst), sound, bool(sound and good))
 
 
-def _sapwood_fits(log: PlanLog, corner: Array, edges: tuple[Array, Array, Array], limits: Limits) -> bool:
-    """Sapwood rule of design section 4: none, any, or along one long edge on both faces."""
-    if limits.sapwood == "any":
+def _sapwood_fits(limits: Limits, some: bool, first: float, last: float, across: float) -> bool:
+    """Sapwood rule of design section 4: none, any, or along one long edge on both faces, from `first` to `last` mm across."""
+    if limits.sapwood == "any" or not some:
         return True
-    length, width, thickness = edges
-    normal = thickness / np.linalg.norm(thickness)
-    faces = [box_grid(corner, length, width), box_grid(corner + thickness, length, width)]
-    sap = [at_points(log.field, face, normal)[2] < log.sapwood for face in faces]
-    if limits.sapwood == "none":
-        return not any(s.any() for s in sap)
-    across = np.linspace(0.0, float(np.linalg.norm(width)), sap[0].shape[1])
-    from_start = across > limits.sapwood_edge
-    from_end = across[-1] - across > limits.sapwood_edge
-    return any(all(not s[:, inner].any() for s in sap) for inner in (from_start, from_end))
+    return limits.sapwood == "edge" and (last <= limits.sapwood_edge or across - first <= limits.sapwood_edge)

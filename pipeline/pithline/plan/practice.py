@@ -14,6 +14,7 @@ from pithline.plan.carry import DrawnPoser, Shop, carry_out
 from pithline.plan.frame import PlanLog, clock_of_normal
 from pithline.plan.layout import Setting, SlabCut
 from pithline.plan.ledger import Ledger
+from pithline.plan.strips import Memory
 
 QUARTER = np.pi / 2
 
@@ -63,16 +64,17 @@ def passing_volume(ledger: Ledger, shop: Shop) -> float:
 
 def practice(log: PlanLog, shop: Shop, sizes: Practice, poser: DrawnPoser) -> PracticeResult:
     """Carry the practice layout out; the number of flitches is the better one, bolt by bolt, by instrument volume."""
-    slabs = carry_out(log, practice_layout(sizes, (0, 0, 0, 0)), shop, poser, reserve=False)
+    seen: Memory = {}
+    slabs = carry_out(log, practice_layout(sizes, (0, 0, 0, 0)), shop, poser, reserve=False, memory=seen)
     best = [(0.0, 0)] * 4
     for count in sizes.flitches:
-        ledger = carry_out(log, practice_layout(sizes, (count,) * 4), shop, poser, reserve=False)
+        ledger = carry_out(log, practice_layout(sizes, (count,) * 4), shop, poser, reserve=False, memory=seen)
         for quadrant, volume in enumerate(_by_quadrant(log, ledger)):
             if volume > best[quadrant][0]:
                 best[quadrant] = (volume, count)
     counts = tuple(count for _, count in best)
     layout = practice_layout(sizes, counts)
-    return PracticeResult(slabs, carry_out(log, layout, shop, poser, reserve=False), layout)
+    return PracticeResult(slabs, carry_out(log, layout, shop, poser, reserve=False, memory=seen), layout)
 
 
 def _by_quadrant(log: PlanLog, ledger: Ledger) -> list[float]:

@@ -198,6 +198,12 @@ def _layers(looked: Looked, slab: SlabFrame, part: SawnPart, saws: Saws, sapwood
     return _images(bad, np.int32), _images(gone, np.int32), _images(angle, np.float64)
 
 
+Maps = dict[int, NDArray[np.uint8]]
+"""Where plates of a part pass: (layers, across, along) by the part's number."""
+Memory = dict[bytes, tuple[Maps, tuple[float, float, float, float]]]
+"""Maps of slabs already seen, and their spans."""
+
+
 def lay_out(
     log: PlanLog,
     slab: SlabFrame,
@@ -207,6 +213,7 @@ def lay_out(
     saws: Saws,
     reserve: bool = True,
     fine: float = 1.0,
+    memory: Memory | None = None,
 ) -> tuple[Strip, ...]:
     """Choose strips and billets of one slab.
 
@@ -220,17 +227,43 @@ def lay_out(
         Keep the doubts of surface and pith in reserve.
     fine : float
         Multiplies the grid's steps along and across; 1 for what is carried out, 2 for comparing.
+    memory : dict, optional
+        Filled with what is seen, and read where the same slab comes again for the same log, parts and saws.
     """
-    span = _span(log, slab)
-    usable = [
-        i for i, p in enumerate(parts) if layer_count(slab, p, saws) > 0 and left[i] > 0 and p.width <= saws.height_max
-    ]
-    if not usable or span[1] - span[0] < 50 or span[3] - span[2] < 20:
-        return ()
     cells = (ALONG * fine, saws.across * fine)
+    usable = [i for i, p in enumerate(parts) if layer_count(slab, p, saws) > 0 and p.width <= saws.height_max]
+    if memory is None:
+        maps, span = _passing(log, slab, parts, [i for i in usable if left[i] > 0], saws, cells, reserve)
+    else:
+        key = _key(slab)
+        if key not in memory:
+            memory[key] = _passing(log, slab, parts, usable, saws, cells, reserve)
+        maps, span = memory[key]
+        maps = {i: found for i, found in maps.items() if left[i] > 0}
+    return _choose(maps, parts, worth, left, saws, span, cells) if maps else ()
+
+
+def _key(slab: SlabFrame) -> bytes:
+    faces = [value for normal, offset in slab.bounds for value in (*normal, offset)]
+    return np.round(np.array([*slab.axis, *slab.normal, slab.low, slab.top, *faces]), 9).tobytes()
+
+
+def _passing(
+    log: PlanLog,
+    slab: SlabFrame,
+    parts: tuple[SawnPart, ...],
+    usable: list[int],
+    saws: Saws,
+    cells: tuple[float, float],
+    reserve: bool,
+) -> tuple[Maps, tuple[float, float, float, float]]:
+    """Where plates of the `usable` parts pass in a slab, and the slab's span."""
+    span = _span(log, slab)
+    maps: Maps = {}
+    if not usable or span[1] - span[0] < 50 or span[3] - span[2] < 20:
+        return maps, span
     counts = (int((span[1] - span[0]) / cells[0]) + 1, int((span[3] - span[2]) / cells[1]) + 1)
     looked = _look(log, slab, span, counts, cells, reserve)
-    maps: dict[int, NDArray[np.uint8]] = {}
     seen: dict[tuple, tuple[Array, Array, Array]] = {}
     for i in usable:
         part = parts[i]
@@ -243,9 +276,7 @@ def lay_out(
             _allowed(*seen[key], part.limits.ring_angle_mean + ANGLE_RESERVE, l, w, out)
         if out.any():
             maps[i] = out
-    if not maps:
-        return ()
-    return _choose(maps, parts, worth, left, saws, span, cells)
+    return maps, span
 
 
 def _choose(
@@ -287,33 +318,42 @@ def _choose(
     return tuple(strips)
 
 
+@njit(cache=True)
+def _best_along(counts, share, long, cross):
+    """Best value of each place across, and the choices (nx + 1, nu); counts (m, nx, nu)."""
+    members, nx, nu = counts.shape
+    best = np.zeros((nx + 1, nu))
+    choice = np.full((nx + 1, nu), -1, np.int64)
+    for x in range(1, nx + 1):
+        best[x] = best[x - 1]
+        for i in range(members):
+            start = x - long[i] - cross
+            if start < -cross:
+                continue
+            place = max(start, 0)
+            for u in range(nu):
+                here = counts[i, place, u]
+                if here > 0:
+                    gain = here * share[i]
+                    if start >= 0:
+                        gain += best[place, u]
+                    if gain > best[x, u] + 1e-9:
+                        best[x, u] = gain
+                        choice[x, u] = i
+    return best[nx], choice
+
+
 def _along(
     maps: dict, parts: tuple[SawnPart, ...], worth: Array, left: Array, saws: Saws, width: float, step: float
 ) -> tuple[Array, NDArray, int]:
     """Best value along for every place across; choices for reading back, and the cells one crosscut takes."""
     members = [i for i in maps if parts[i].width <= width + 1e-6 and parts[i].width >= 0.55 * width]
-    counts = {i: np.ascontiguousarray(maps[i].sum(axis=0, dtype=float).T) for i in members}  # (nx, nu)
-    nx, nu = next(iter(counts.values())).shape
+    counts = np.stack([maps[i].sum(axis=0, dtype=np.int32).T for i in members])
     cross = max(1, int(np.ceil(saws.crosscut_kerf / step - 1e-6)))
-    best = np.zeros((nx + 1, nu))
-    choice = np.full((nx + 1, nu), -1, np.int64)
-    share = {i: worth[i] * (CAPPED_SHARE if np.isfinite(left[i]) else 1.0) for i in members}
-    long = {i: int(np.ceil(parts[i].length / step - 1e-6)) for i in members}
-    for x in range(1, nx + 1):
-        best[x] = best[x - 1]
-        for i in members:
-            start = x - long[i] - cross
-            if start < -cross:
-                continue
-            place = max(start, 0)
-            here = counts[i][place]
-            if not here.any():
-                continue
-            gain = best[place] * (start >= 0) + here * share[i]
-            better = (here > 0) & (gain > best[x] + 1e-9)
-            best[x] = np.where(better, gain, best[x])
-            choice[x] = np.where(better, i, choice[x])
-    return best[nx], choice, cross
+    share = np.array([worth[i] * (CAPPED_SHARE if np.isfinite(left[i]) else 1.0) for i in members])
+    long = np.array([int(np.ceil(parts[i].length / step - 1e-6)) for i in members])
+    best, choice = _best_along(counts, share, long, cross)
+    return best, np.append(members, -1)[choice], cross
 
 
 def _billets(

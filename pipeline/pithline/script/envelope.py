@@ -89,7 +89,7 @@ def section(envelope: Envelope, bed: Bed, faces: tuple[SawnFace, ...], place: fl
     ray = clock_vector(clock)
     want = place - bed.butt_at + bed.origin @ bed.along
     x = np.full(OUTLINE, want / bed.along[0] if abs(bed.along[0]) > 0.1 else want)
-    for _ in range(5):
+    for _ in range(3):  # the log runs within a few degrees of the bed: each step gains more than a digit
         x = np.clip(x, *envelope.span)
         yz = envelope.centre(x) + envelope.radius.ev(x, clock)[:, None] * ray
         x = (want - yz @ bed.along[1:]) / bed.along[0]

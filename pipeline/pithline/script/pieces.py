@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.script.finding import Finding
-from pithline.script.solid import cut, log_solid
+from pithline.script.solid import CLOCKS, cut, log_solid
 
 Array = NDArray[np.float64]
 Look = Callable[[str, manifold3d.Manifold], None]
@@ -53,13 +53,13 @@ class Sawn:
         return [name for name in self.volumes if name not in self.used_by]
 
 
-def saw(document: dict[str, Any], look: Look | None = None) -> Sawn:
+def saw(document: dict[str, Any], look: Look | None = None, clocks: int = CLOCKS) -> Sawn:
     """Carry out every cut of `document` on its model's log; stated volumes are not read.
 
     `look(piece, solid)` is called once for each piece, the log first, while its solid is at hand; afterwards the solid
     is let go. A cut of a piece that is used up or was never made is a finding, and skipped.
     """
-    log = log_solid(document["model"])
+    log = log_solid(document["model"], clocks)
     sawn = Sawn(log_volume=log.volume())
     live: dict[str, manifold3d.Manifold] = {}
     _enter(sawn, live, "log", log, None, None, (), look)
@@ -86,12 +86,12 @@ def saw(document: dict[str, Any], look: Look | None = None) -> Sawn:
     return sawn
 
 
-def piece_volumes(document: dict[str, Any]) -> dict[str, float]:
+def piece_volumes(document: dict[str, Any], clocks: int = CLOCKS) -> dict[str, float]:
     """Volume of wood of every piece, by id, from `model` and `operations` alone. [mm³]
 
     Usable before `pieces[].volume` and `totals` are filled in; kerf is the log's volume less that of what no cut used.
     """
-    return saw(document).volumes
+    return saw(document, clocks=clocks).volumes
 
 
 def _face(operation: dict[str, Any], side: str) -> SawnFace:

@@ -10,10 +10,10 @@ from scipy.interpolate import CubicSpline
 
 from pithline.errors import ScriptError
 
-_CLOCK_FINE = 144  # every 2.5°: chord error of a 300 mm radius is 0.07 mm
+CLOCKS = 144  # every 2.5°: chord error of a 300 mm radius is 0.07 mm
 
 
-def log_solid(model: dict[str, Any], clocks: int = _CLOCK_FINE) -> manifold3d.Manifold:
+def log_solid(model: dict[str, Any], clocks: int = CLOCKS) -> manifold3d.Manifold:
     """The under-bark log between its end planes (log frame, mm). `model` is a log model in JSON form.
 
     Periodic cubic spline in clock angle, natural in x (design section 6). ScriptError where no closed solid results.
@@ -51,11 +51,14 @@ def _faces(n: int, clocks: int) -> np.ndarray:
     a, b = (i * clocks + j).ravel(), (i * clocks + (j + 1) % clocks).ravel()
     j, k = np.arange(clocks), (np.arange(clocks) + 1) % clocks
     last = (n - 1) * clocks
-    return np.concatenate([
-        np.column_stack([a, a + clocks, b]), np.column_stack([b, a + clocks, b + clocks]),
-        np.column_stack([np.full(clocks, n * clocks), j, k]),
-        np.column_stack([np.full(clocks, n * clocks + 1), last + k, last + j]),
-    ])[:, ::-1].astype(np.uint32)
+    return np.concatenate(
+        [
+            np.column_stack([a, a + clocks, b]),
+            np.column_stack([b, a + clocks, b + clocks]),
+            np.column_stack([np.full(clocks, n * clocks), j, k]),
+            np.column_stack([np.full(clocks, n * clocks + 1), last + k, last + j]),
+        ]
+    )[:, ::-1].astype(np.uint32)
 
 
 def cut(

@@ -153,9 +153,7 @@ def _charged(setting: dict[str, Any], kind: str) -> bool:
     return not (setting["tool"] == "resaw" and against is not None and against["angle_deg"] < FLAT_DEG)
 
 
-def _against(
-    setting: dict[str, Any], cuts: list[dict[str, Any]], sawn: Sawn, normals: dict[str, Any]
-) -> list[Finding]:
+def _against(setting: dict[str, Any], cuts: list[dict[str, Any]], sawn: Sawn, normals: dict[str, Any]) -> list[Finding]:
     name, against = setting["id"], setting["against"]
     if setting["tool"] == "buck":
         if against is None and setting["support"] == "cradle":

@@ -1,0 +1,199 @@
+"""Compiled kernels that read a wood field's tables at points, on planes and over plates.
+
+`skin` (k, 361, 4) holds R, ∂R/∂θ, ∂R/∂x and the surface's doubt, side by side so that one point reads few cache lines;
+`core` (k, 5) holds the pith, its slope and its doubt. Stations run from `x0` in steps of `dx`.
+
+The polynomials are those of Abramowitz and Stegun, Handbook of Mathematical Functions (1964), 4.4.46 and 4.4.49, good to
+2·10⁻⁸ rad; the coefficients were written down from memory and are held against numpy's functions by a test.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit, prange
+
+CLOCKS = 360
+PITH_EPSILON = 1.0
+"""The ring normal has no limit at the pith; this near to it (mm) the direction is taken as if that far away."""
+
+
+@njit(cache=True, fastmath=True, inline="always")
+def arccos(x):
+    """Angle in [0, π/2] of a cosine in [0, 1]."""
+    if x >= 1.0:
+        return 0.0
+    p = -0.0012624911
+    p = p * x + 0.0066700901
+    p = p * x - 0.0170881256
+    p = p * x + 0.0308918810
+    p = p * x - 0.0501743046
+    p = p * x + 0.0889789874
+    p = p * x - 0.2145988016
+    p = p * x + 1.5707963050
+    return np.sqrt(1.0 - x) * p
+
+
+@njit(cache=True, fastmath=True, inline="always")
+def clock_angle(y, z):
+    """Clock angle in [0, 2π] of the direction (y, z): 0 towards +z, a quarter turn towards −y."""
+    a, b = abs(y), abs(z)
+    low, high = (a, b) if a < b else (b, a)
+    if high == 0.0:
+        return 0.0
+    t = low / high
+    q = t * t
+    p = 0.0028662257
+    p = p * q - 0.0161657367
+    p = p * q + 0.0429096138
+    p = p * q - 0.0752896400
+    p = p * q + 0.1065626393
+    p = p * q - 0.1420889944
+    p = p * q + 0.1999355085
+    p = p * q - 0.3333314528
+    angle = t * (1.0 + p * q)  # from the nearer of the two axes
+    if a > b:
+        angle = 0.5 * np.pi - angle
+    if z < 0.0:
+        angle = np.pi - angle
+    return 2.0 * np.pi - angle if y > 0.0 else angle
+
+
+@njit(cache=True, fastmath=True, inline="always")
+def read_point(px, py, pz, nx, ny, nz, beyond, x0, dx, skin, core, spiral):
+    """(s, R, |n·m|, |n·f|, surface doubt, pith doubt) at one point for faces with unit normal (nx, ny, nz).
+
+    Further than `beyond` outside the wood nothing is asked of the rings: flat, and running out.
+    """
+    k = skin.shape[0]
+    t = (px - x0) / dx
+    if t < 0.0:
+        t = 0.0
+    if t > k - 1.000001:
+        t = k - 1.000001
+    i = int(t)
+    a = t - i
+    b = 1.0 - a
+    ry = py - (core[i, 0] * b + core[i + 1, 0] * a)
+    rz = pz - (core[i, 1] * b + core[i + 1, 1] * a)
+    s = np.sqrt(ry * ry + rz * rz)
+    far = s if s > PITH_EPSILON else PITH_EPSILON
+    if s < 1e-9:
+        ey, ez = 0.0, 1.0
+    else:
+        ey, ez = ry / s, rz / s
+    c = clock_angle(ey, ez) * (CLOCKS / (2.0 * np.pi))
+    j = int(c)
+    if j > CLOCKS - 1:
+        j = CLOCKS - 1
+    g = c - j
+    h = 1.0 - g
+    w00, w01, w10, w11 = b * h, b * g, a * h, a * g
+    r = w00 * skin[i, j, 0] + w01 * skin[i, j + 1, 0] + w10 * skin[i + 1, j, 0] + w11 * skin[i + 1, j + 1, 0]
+    dd = w00 * skin[i, j, 3] + w01 * skin[i, j + 1, 3] + w10 * skin[i + 1, j, 3] + w11 * skin[i + 1, j + 1, 3]
+    pd = core[i, 4] * b + core[i + 1, 4] * a
+    if s > r + beyond:
+        return s, r, 1.0, 1.0, dd, pd
+    rc = w00 * skin[i, j, 1] + w01 * skin[i, j + 1, 1] + w10 * skin[i + 1, j, 1] + w11 * skin[i + 1, j + 1, 1]
+    rx = w00 * skin[i, j, 2] + w01 * skin[i, j + 1, 2] + w10 * skin[i + 1, j, 2] + w11 * skin[i + 1, j + 1, 2]
+    py1 = core[i, 2] * b + core[i + 1, 2] * a
+    pz1 = core[i, 3] * b + core[i + 1, 3] * a
+    # e_θ = de/dθ = (−cos θ, −sin θ) = (−ez, ey)
+    ty, tz = -ez, ey
+    my = ey / r - rc / (r * r) * ty
+    mz = ez / r - rc / (r * r) * tz
+    mx = -(py1 * my + pz1 * mz) - far * rx / (r * r)
+    norm = np.sqrt(mx * mx + my * my + mz * mz)
+    mx, my, mz = mx / norm, my / norm, mz / norm
+    fy = py1 + s * rx / r * ey
+    fz = pz1 + s * rx / r * ez
+    fn = np.sqrt(1.0 + fy * fy + fz * fz)
+    fx, fy, fz = 1.0 / fn, fy / fn, fz / fn
+    if spiral != 0.0:
+        # a turn about the ring normal keeps the fibre within its layer; positive: clockwise towards the top
+        cs, sn = np.cos(spiral), np.sin(spiral)
+        cx, cy, cz = my * fz - mz * fy, mz * fx - mx * fz, mx * fy - my * fx
+        sign = 1.0 if cy * ty + cz * tz > 0.0 else -1.0
+        fx, fy, fz = fx * cs + sign * sn * cx, fy * cs + sign * sn * cy, fz * cs + sign * sn * cz
+    nm = abs(nx * mx + ny * my + nz * mz)
+    nf = abs(nx * fx + ny * fy + nz * fz)
+    return s, r, nm, nf, dd, pd
+
+
+@njit(cache=True, fastmath=True, parallel=True)
+def stack(
+    origin, first, second, normal, heights, n1, n2, step1, step2, out_angle, out_runout, out_depth, out_pith,
+    x0, dx, skin, core, spiral,
+):  # fmt: skip
+    """Ring angle less the pith's doubt, runout, depth less the surface's doubt, distance from the pith, on planes."""
+    for k in prange(len(heights)):
+        for i in range(n1):
+            for j in range(n2):
+                a, b, c = i * step1, j * step2, heights[k]
+                px = origin[0] + a * first[0] + b * second[0] + c * normal[0]
+                py = origin[1] + a * first[1] + b * second[1] + c * normal[1]
+                pz = origin[2] + a * first[2] + b * second[2] + c * normal[2]
+                s, r, nm, nf, dd, pd = read_point(
+                    px, py, pz, normal[0], normal[1], normal[2], 10.0, x0, dx, skin, core, spiral
+                )
+                far = s if s > 5.0 else 5.0
+                out_angle[k, i, j] = arccos(nm) - pd / far
+                out_runout[k, i, j] = 0.5 * np.pi - arccos(nf)
+                out_depth[k, i, j] = r - s - dd
+                out_pith[k, i, j] = s
+
+
+@njit(cache=True, fastmath=True)
+def at(points, normal, out, x0, dx, skin, core, spiral):
+    """Ring angle, runout, depth and distance from the pith at points (n, 3), doubts left out."""
+    for k in range(points.shape[0]):
+        s, r, nm, nf, _dd, _pd = read_point(
+            points[k, 0], points[k, 1], points[k, 2], normal[0], normal[1], normal[2], 1e9, x0, dx, skin, core, spiral
+        )
+        out[k, 0] = np.arccos(min(nm, 1.0))
+        out[k, 1] = np.arcsin(min(nf, 1.0))
+        out[k, 2] = r - s
+        out[k, 3] = s
+
+
+@njit(cache=True, fastmath=True)
+def box_figures(corner, length, width, thickness, n, m, planes, sap, x0, dx, skin, core, spiral):
+    """What grading asks of a plate's box, on a grid of n × m points (edges included), doubts left out.
+
+    Returns
+    -------
+    out : (8,) array
+        Least and mean ring angle and greatest runout on the mid-plane [rad]; least depth under the bark and least
+        distance from the pith on `planes` planes from face to face [mm]; then of the points of the two faces nearer than
+        `sap` to the bark: their count, and the least and greatest place across (0 … 1).
+    """
+    out = np.zeros(8)
+    out[0], out[3], out[4], out[6], out[7] = 10.0, 1e9, 1e9, 2.0, -1.0
+    thick = np.sqrt(thickness[0] ** 2 + thickness[1] ** 2 + thickness[2] ** 2)
+    nx, ny, nz = thickness[0] / thick, thickness[1] / thick, thickness[2] / thick
+    for k in range(planes + 1):
+        middle = k == planes
+        t = 0.5 if middle else k / (planes - 1)
+        for i in range(n):
+            a = i / (n - 1)
+            for j in range(m):
+                b = j / (m - 1)
+                px = corner[0] + a * length[0] + b * width[0] + t * thickness[0]
+                py = corner[1] + a * length[1] + b * width[1] + t * thickness[1]
+                pz = corner[2] + a * length[2] + b * width[2] + t * thickness[2]
+                s, r, nm, nf, _dd, _pd = read_point(
+                    px, py, pz, nx, ny, nz, 1e9 if middle else -1e9, x0, dx, skin, core, spiral
+                )
+                if middle:
+                    angle = np.arccos(min(nm, 1.0))
+                    out[0] = min(out[0], angle)
+                    out[1] += angle
+                    out[2] = max(out[2], np.arcsin(min(nf, 1.0)))
+                    continue
+                out[3] = min(out[3], r - s)
+                out[4] = min(out[4], s)
+                if (k == 0 or k == planes - 1) and r - s < sap:
+                    out[5] += 1.0
+                    out[6] = min(out[6], b)
+                    out[7] = max(out[7], b)
+    out[1] /= n * m
+    return out
