@@ -1,0 +1,159 @@
+"""The master (CP-SAT) against HiGHS (`scipy.optimize.milp`, a peer) on the same columns."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.optimize import Bounds, LinearConstraint, milp
+
+from pithline.mill.products import Part
+from pithline.plan.columns import BoltColumns, Choice, Column, HalfColumn
+from pithline.plan.layout import Setting, SlabCut, settings_of
+from pithline.plan.master import Aim, choose
+from pithline.plan.parts import SawnPart
+from unit.small_logs import TRADE
+
+PARTS = tuple(
+    SawnPart(product, Part(name, count, 400.0, 100.0, 5.0, False), TRADE, 400.0, 100.0, 5.0, volume, demand, 1.0)
+    for product, name, count, volume, demand in (
+        ("guitar", "back", 2, 0.7e6, None),
+        ("guitar", "side", 2, 0.45e6, None),
+        ("small", "rule", 1, 0.11e6, 5),
+    )
+)
+WORTH = np.array([part.volume / 1e6 for part in PARTS])
+
+
+def random_choices(rng, firsts=3, halves=2):
+    """Columns as the search would hand them over, plates at random; each setting can be told by its lowest face."""
+    number = iter(range(10_000))
+
+    def column(role, charged, most):
+        plates = tuple(int(v) for v in rng.integers(0, most, 3))
+        setting = Setting(0.0, (SlabCut(float(next(number)), 50.0),), role=role)
+        return Column(setting, plates, charged, float(np.dot(plates, WORTH)))
+
+    def bolt():
+        return BoltColumns(tuple(column("bolt", k, 2 + k) for k in range(int(rng.integers(0, 4)))))
+
+    def half():
+        return HalfColumn(column("half", 1, 5), bolt(), bolt())
+
+    def group():
+        return tuple(half() for _ in range(int(rng.integers(0, halves + 1))))
+
+    return [Choice(column("log", 1, 8), group(), group()) for _ in range(firsts)]
+
+
+def by_milp(choices, aim):
+    """One first setting, at most one half a side of it, at most one way a bolt; plates counted up to the demand."""
+    columns, rows, limits = [], [], []
+
+    def add(column):
+        columns.append(column)
+        return len(columns) - 1
+
+    def most(entries, limit):
+        rows.append(entries)
+        limits.append(limit)
+
+    firsts = []
+    for choice in choices:
+        first = add(choice.column)
+        firsts.append(first)
+        for side in (choice.above, choice.below):
+            taken = []
+            for half in side:
+                one = add(half.column)
+                taken.append(one)
+                for bolt in (half.above, half.below):
+                    ways = [add(column) for column in bolt.columns]
+                    if ways:
+                        most({**dict.fromkeys(ways, 1.0), one: -1.0}, 0.0)
+            if taken:
+                most({**dict.fromkeys(taken, 1.0), first: -1.0}, 0.0)
+    n, p = len(columns), len(PARTS)
+    products = list(dict.fromkeys(part.product for part in PARTS))
+    for k, part in enumerate(PARTS):  # count k ≤ plates sawn; sets of its product × count ≤ count k
+        most({n + k: 1.0, **{i: -float(c.plates[k]) for i, c in enumerate(columns)}}, 0.0)
+        most({n + p + products.index(part.product): float(part.part.count), n + k: -1.0}, 0.0)
+    if aim.settings_max is not None:
+        most({i: float(c.charged) for i, c in enumerate(columns)}, aim.settings_max)
+    width = n + p + len(products)
+    matrix = np.zeros((len(rows) + 1, width))
+    for i, row in enumerate(rows):
+        matrix[i, list(row)] = list(row.values())
+    matrix[-1, firsts] = 1.0
+    low = np.append(np.full(len(rows), -np.inf), 1.0)
+    gain = np.concatenate(
+        [[-aim.charge * c.charged for c in columns], aim.worth, np.full(len(products), 1000.0 * aim.sets_first)]
+    )
+    caps = [np.inf if part.demand is None else part.demand for part in PARTS]
+    found = milp(
+        -gain,
+        constraints=LinearConstraint(matrix, low, np.append(limits, 1.0)),
+        bounds=Bounds(0, np.concatenate([np.ones(n), caps, np.full(len(products), np.inf)])),
+        integrality=np.ones(width),
+    )
+    return -found.fun if found.success else None
+
+
+def sets_of(plates):
+    counted = [n if part.demand is None else min(n, part.demand) for n, part in zip(plates, PARTS, strict=True)]
+    return min(counted[0] // 2, counted[1] // 2) + counted[2]
+
+
+@settings(max_examples=25)
+@given(st.integers(0, 100_000), st.sampled_from([0.0, 0.3, 1.2]), st.booleans(), st.sampled_from([None, 1, 3]))
+def test_the_master_is_as_good_as_highs(seed, charge, sets_first, settings_max):
+    choices = random_choices(np.random.default_rng(seed))
+    aim = Aim(WORTH, charge, sets_first, settings_max)
+    answer = choose(choices, PARTS, aim, 10.0)
+    best = by_milp(choices, aim)
+    assert answer is not None and answer.status == "optimal"
+    reached = answer.value + 1000.0 * sets_first * sets_of(answer.plates)
+    assert reached == pytest.approx(best, abs=5e-3)
+    assert answer.bound >= best - 5e-3
+    assert settings_max is None or answer.settings <= settings_max
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_the_answer_is_the_sum_of_the_columns_it_names(seed):
+    choices = random_choices(np.random.default_rng(seed + 900), firsts=4)
+    answer = choose(choices, PARTS, Aim(WORTH, 0.3), 10.0)
+    made = {}
+    for choice in choices:
+        made[choice.column.setting.slabs[0].low] = choice.column
+        for half in (*choice.above, *choice.below):
+            made[half.column.setting.slabs[0].low] = half.column
+            for bolt in (half.above, half.below):
+                made |= {column.setting.slabs[0].low: column for column in bolt.columns}
+    used = [made[one.slabs[0].low] for one in settings_of(answer.layout)]
+    assert used[0].setting.role == "log"
+    assert answer.plates == tuple(np.sum([column.plates for column in used], axis=0))
+    assert answer.settings == sum(column.charged for column in used)
+    counted = [n if p.demand is None else min(n, p.demand) for n, p in zip(answer.plates, PARTS, strict=True)]
+    assert answer.value == pytest.approx(np.dot(counted, WORTH) - 0.3 * answer.settings)
+    assert answer.grid_value == pytest.approx(sum(column.grid_value for column in used) - 0.3 * answer.settings)
+
+
+def test_sets_beyond_the_demand_count_for_nothing():
+    """Twenty rules where five are wanted are worth five; another layout with six backs is worth more."""
+    rules = Choice(Column(Setting(0.0, (SlabCut(0.0, 50.0),)), (0, 0, 20), 1, 2.2), (), ())
+    backs = Choice(Column(Setting(1.0, (SlabCut(0.0, 50.0),)), (1, 0, 0), 1, 0.7), (), ())
+    answer = choose([rules, backs], PARTS, Aim(WORTH, 0.3), 10.0)
+    assert answer.layout.clock == 1.0 and answer.value == pytest.approx(0.4)
+    more = [replace(part, demand=None) for part in PARTS]
+    assert choose([rules, backs], tuple(more), Aim(WORTH, 0.3), 10.0).layout.clock == 0.0
+
+
+def test_same_columns_same_seed_same_answer():
+    choices = random_choices(np.random.default_rng(77), firsts=5, halves=3)
+    answers = [choose(choices, PARTS, Aim(WORTH, 0.3), 10.0, seed=3) for _ in range(2)]
+    assert answers[0] == answers[1]
+
+
+def test_no_columns_no_answer():
+    assert choose([], PARTS, Aim(WORTH, 0.3), 10.0) is None
