@@ -19,6 +19,8 @@ END_CLEAR = 25.0
 """A bunk this near to an end of the piece carries nothing (design section 5). [mm]"""
 CLEAR = 2.0
 """Room kept between the piece and bunks that are not to carry it. [mm]"""
+LEAN = 60.0
+"""A bunk this near to the weight does not carry: the true weight may lie on its other side. [mm]"""
 LEVEL = 0.05
 """A piece that needs no lift may touch any bunk, as a sawn face on the bed does, within this. [mm]"""
 
@@ -77,7 +79,7 @@ def pose_piece(
     for butt_at in np.arange(0.0, max(mill.bunks) + 1.0, 50.0):
         at = np.asarray(mill.bunks) - butt_at
         carries = (at > place.min() + END_CLEAR) & (at < place.max() - END_CLEAR)
-        left, right = np.flatnonzero(carries & (at < centre - 20.0)), np.flatnonzero(carries & (at > centre + 20.0))
+        left, right = np.flatnonzero(carries & (at < centre - LEAN)), np.flatnonzero(carries & (at > centre + LEAN))
         if not len(left) or not len(right):
             continue
         span = min(centre - at[left[0]], at[right[-1]] - centre)
@@ -110,8 +112,8 @@ def _rest(
 ) -> Pose | NoPose:
     base = max(-heights[k] for k in under)
     lowest = max(under, key=lambda k: -heights[k])
-    left = [k for k in carries if at[k] < centre]
-    right = [k for k in carries if at[k] > centre]
+    left = [k for k in carries if at[k] < centre - LEAN]
+    right = [k for k in carries if at[k] > centre + LEAN]
     # the bunk that needs no lift carries where it can; the other carrier is the furthest on the far side of the weight
     i = lowest if lowest in left else left[0]
     j = lowest if lowest in right else right[-1]

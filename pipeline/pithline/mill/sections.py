@@ -148,36 +148,53 @@ def piece_shape(sections: LogSections, piece: Piece, bark: bool) -> PieceShape:
     return PieceShape(sections.x[s], vertices[s], counts[s], areas[s], centroids[s])
 
 
+@njit(cache=True)
+def _lowest(x, vertices, counts, up, along):
+    place, height = np.empty(len(x)), np.empty(len(x))
+    n = 0
+    for i in range(len(x)):
+        if counts[i] == 0:
+            continue
+        low, at = np.inf, 0
+        for j in range(counts[i]):
+            h = vertices[i, j, 0] * up[1] + vertices[i, j, 1] * up[2]
+            if h < low:
+                low, at = h, j
+        height[n] = low + x[i] * up[0]
+        place[n] = vertices[i, at, 0] * along[1] + vertices[i, at, 1] * along[2] + x[i] * along[0]
+        n += 1
+    return place[:n], height[:n]
+
+
 def lowest_along(shape: PieceShape, up: Array, along: Array) -> tuple[Array, Array]:
     """For each station with wood: place along `along` and height along `up` of its lowest vertex."""
-    place, height = [], []
-    for i in range(len(shape.x)):
-        m = shape.counts[i]
-        if m == 0:
+    return _lowest(shape.x, shape.vertices, shape.counts, np.asarray(up, float), np.asarray(along, float))
+
+
+@njit(cache=True)
+def _widest(x, vertices, counts, normal, offset, lateral):
+    widest = 0.0
+    for i in range(len(x)):
+        m = counts[i]
+        if m < 3:
             continue
-        v = shape.vertices[i, :m]
-        h = v @ up[1:] + shape.x[i] * up[0]
-        j = int(np.argmin(h))
-        height.append(h[j])
-        place.append(v[j] @ along[1:] + shape.x[i] * along[0])
-    return np.array(place), np.array(height)
+        low, high = np.inf, -np.inf
+        for j in range(m):
+            q = (j + 1) % m
+            y, z, y1, z1 = vertices[i, j, 0], vertices[i, j, 1], vertices[i, q, 0], vertices[i, q, 1]
+            base = x[i] * normal[0] - offset
+            d, e = y * normal[1] + z * normal[2] + base, y1 * normal[1] + z1 * normal[2] + base
+            if (d <= 0) == (e <= 0):
+                continue
+            t = d / (d - e)
+            place = (y + t * (y1 - y)) * lateral[1] + (z + t * (z1 - z)) * lateral[2]
+            low, high = min(low, place), max(high, place)
+        if high - low > widest:
+            widest = high - low
+    return widest
 
 
 def widest_cut(shape: PieceShape, normal: Array, offset: float, lateral: Array) -> float:
     """Greatest width over the stations of the crossing of a piece with a cut plane. [mm]"""
-    widest = 0.0
-    for i in range(len(shape.x)):
-        m = shape.counts[i]
-        if m < 3:
-            continue
-        v = shape.vertices[i, :m]
-        d = v @ normal[1:] + shape.x[i] * normal[0] - offset
-        e = np.roll(d, -1)
-        cross = (d <= 0) != (e <= 0)
-        if not cross.any():
-            continue
-        t = d[cross] / (d[cross] - e[cross])
-        p = v[cross] + t[:, None] * (np.roll(v, -1, axis=0)[cross] - v[cross])
-        s = p @ lateral[1:]
-        widest = max(widest, float(s.max() - s.min()))
-    return widest
+    vectors = np.asarray(normal, float), float(offset), np.asarray(lateral, float)
+    return float(_widest(shape.x, shape.vertices, shape.counts, *vectors))

@@ -227,7 +227,7 @@ BESIDE_CLOCKS = 72
 def _settled(
     ledger: Ledger, model: Mapping[str, Any], parts: tuple[SawnPart, ...], products: Products, clocks: int = CLOCKS
 ) -> Sums:
-    volumes = piece_volumes(plain({"model": model, "operations": ledger.operations, "pieces": []}), clocks)
+    volumes = piece_volumes({"model": model, "operations": plain(ledger.operations), "pieces": []}, clocks)
     return settle(ledger, parts, products, volumes, volumes["log"])
 
 
