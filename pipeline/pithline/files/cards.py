@@ -14,6 +14,7 @@ from pithline.files.tables import (
     Table,
     Tables,
     date,
+    flag,
     length,
     list_of,
     number,
@@ -96,6 +97,7 @@ CARD = Table(
                 "butt": _optional(one_of("min", "max")),
                 "felled": _optional(date),
                 "cost": _optional(number(at_least=0.0, what="amount of money")),
+                "grown": _optional(one_of("forest", "yard", "fence line")),
                 "reference": _optional(_reference),
             },
             required=True,
@@ -106,6 +108,8 @@ CARD = Table(
                 "trim_top": Key(_ZERO_OR_MORE, default=0.0),
                 "twelve_butt": _optional(_xyz),
                 "twelve_top": _optional(_xyz),
+                "coated": _optional(flag),
+                "stain": _optional(flag),
             }
         ),
         "bark": Table({"thickness": _optional(_ZERO_OR_MORE)}),
@@ -113,7 +117,13 @@ CARD = Table(
         "grain": Table(
             {"spiral_deg": Key(number(at_least=-SPIRAL_MOST_DEG, at_most=SPIRAL_MOST_DEG, what="angle in degrees"))}
         ),
-        "tape": Table({name: _optional(_POSITIVE) for name in ("length", "girth_butt", "girth_top")}),
+        "tape": Table(
+            {
+                **{name: _optional(_POSITIVE) for name in ("length", "girth_butt", "girth_top")},
+                "sweep": _optional(_ZERO_OR_MORE),
+                "sweep_clock_deg": _optional(number(at_least=-360.0, at_most=360.0, what="angle in degrees")),
+            }
+        ),
         "pith": Table(
             {
                 "radius": _optional(_ZERO_OR_MORE),
@@ -174,6 +184,9 @@ def card_as_read(path: str | Path) -> dict[str, Any]:
     if ("twelve_butt" in ends) != ("twelve_top" in ends):
         lone, other = ("twelve_butt", "twelve_top") if "twelve_butt" in ends else ("twelve_top", "twelve_butt")
         faults.append(f"[ends] has {lone} but not {other}; the 12 o'clock line needs a point on each end.")
+    tape = values.get("tape", {})
+    if "sweep_clock_deg" in tape and "sweep" not in tape:
+        faults.append("[tape] has sweep_clock_deg but no sweep; add how far the string stands off.")
     tell(path, faults)
     return values
 

@@ -35,6 +35,7 @@ _ANGLE = Key(number(at_least=0.0, at_most=90.0, what="angle in degrees"), requir
 PRODUCTS = Table(
     {
         "sizes": Key(one_of("green", "finished"), default="green"),
+        "currency": Key(text),
         "allowance": Table(
             {
                 "dry_to_percent": Key(number(at_least=0.0, at_most=30.0, what="percentage")),

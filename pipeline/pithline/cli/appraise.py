@@ -1,0 +1,127 @@
+"""pithline appraise CARD…: what logs are worth before they are bought, and what is not known about them."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Mapping
+from typing import Any
+
+from pithline.cli.console import Console
+from pithline.errors import InputError
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The command's own arguments."""
+    parser.add_argument("cards", metavar="CARD", nargs="+", help="log cards; a card without a scan needs its [tape]")
+    parser.add_argument("--out", metavar="DIR", help="folder for appraisal.json, .csv and .html [default: print only]")
+    parser.add_argument("--mill", metavar="M", help="a mill file [default: the bundled portable band mill]")
+    parser.add_argument("--products", metavar="P", help="a products file [default: the bundled guitar sets]")
+    parser.add_argument("--priors", metavar="Q", help="a priors file [default: the bundled priors.toml]")
+    parser.add_argument(
+        "--bid-margin", metavar="SHARE", default="25%", help="share of the proceeds that stays with you [default: 25%%]"
+    )
+    parser.add_argument("--on", metavar="DATE", help="the day months since felling are counted to [default: today]")
+    parser.add_argument("--seed", metavar="N", type=int, default=1, help="[default: 1]")
+    parser.add_argument("--workers", metavar="N", type=int, help="processes that share the logs [default: one a core]")
+    parser.add_argument("--json", action="store_true", help="print the appraisal as JSON, for machines")
+
+
+def margin_of(text: str) -> float:
+    """A share from "25%" or "0.25".
+
+    Raises
+    ------
+    InputError
+        If it is no share between 0 and 100 %.
+    """
+    words = text.strip()
+    try:
+        value = float(words.removesuffix("%")) / (100.0 if words.endswith("%") else 1.0)
+    except ValueError:
+        raise InputError(f'--bid-margin is "{text}", which is no share; write it such as 25%.') from None
+    if not 0.0 <= value < 1.0:
+        raise InputError(
+            f"--bid-margin is {text}; a margin on the proceeds lies between 0 and 100 %, write it such as 25%."
+        )
+    return value
+
+
+def run(args: argparse.Namespace, console: Console) -> int:
+    """Appraise, print the ranked table, write the folder if asked."""
+    import os
+    from datetime import date
+
+    from pithline.files.tables import date as read_date
+    from pithline.files.write import write_folder
+    from pithline.outputs.appraisal_document import appraisal_csv, appraisal_json
+    from pithline.outputs.appraisal_html import appraisal_html
+    from pithline.yard.appraisal.appraise import read_lot, read_terms
+    from pithline.yard.appraisal.lot import appraise_lot
+
+    margin = margin_of(args.bid_margin)
+    today = date.today() if args.on is None else date.fromisoformat(read_date(args.on, "--on"))
+    terms = read_terms(args.mill, args.products, args.priors, margin, args.seed, today)
+    lot = read_lot(args.cards)
+    workers = args.workers or min(os.cpu_count() or 1, len(lot))
+    with console.progress() as progress:
+        document, done = appraise_lot(lot, terms, workers, progress)
+    if all(log["state"] == "failed" for log in document["logs"]):
+        first = document["logs"][0]
+        raise InputError(f"{first['id']}: {first['why']}")
+    text = appraisal_json(document)
+    if args.out is not None:
+        files = {
+            "appraisal.json": text,
+            "appraisal.csv": appraisal_csv(document),
+            "appraisal.html": appraisal_html(document, [one.pictures for one in done]),
+        }
+        write_folder(args.out, files)
+    if args.json:
+        console.show(text.decode().rstrip("\n"))
+        return 0
+    show(console, document)
+    if args.out is not None:
+        console.show(f"Written to {args.out}: appraisal.json, appraisal.csv, appraisal.html.")
+    return 0
+
+
+def show(console: Console, document: Mapping[str, Any]) -> None:
+    """The ranked table, then per log why it stands there, what may spoil it and what is worth finding out."""
+    from rich.table import Table
+
+    from pithline.outputs.appraisal_document import M3, L
+
+    table = Table(
+        "", "log", "known by", "plates, L", "value p10 / p50 / p90", "highest bid", "asked", "Doyle bf", "m³", "kg"
+    )
+    for log in document["logs"]:
+        asked = "" if log["asked"] is None else f"{log['asked']:.0f}"
+        if log["state"] == "failed":
+            table.add_row("–", log["id"], "", "not appraised", "", "", asked, "", "", "")
+            continue
+        value = log["value"]
+        table.add_row(
+            str(log["rank"]),
+            log["id"],
+            log["basis"],
+            f"{log['volume']['p10'] / L:.0f}–{log['volume']['p90'] / L:.0f}",
+            f"{value['p10']:.0f} / {value['p50']:.0f} / {value['p90']:.0f}",
+            f"{log['highest_bid']:.0f}",
+            asked,
+            f"{log['log_rules']['doyle']:.0f}",
+            f"{log['cubic_volume'] / M3:.2f}",
+            f"{log['green_weight_kg']:.0f}",
+        )
+    console.show(table)
+    for log in document["logs"]:
+        console.show(f"{log['id']}: {log['why']}")
+        if log["state"] == "failed":
+            continue
+        console.show(f"  may spoil it: {'; '.join(log['spoilers'])}.")
+        worth = [one for one in log["worth_finding_out"] if one["worth"] >= 0.5]
+        told = "; ".join(f"{one['what']} {one['worth']:.0f} ± {one['error']:.0f}" for one in worth)
+        console.show(f"  worth finding out: {told or 'nothing would change what you do'}.")
+    console.show(
+        f"Money in {document['currency']}; bids leave {document['bid_margin']:.0%} of the proceeds and count plates of complete "
+        f"sets only. {document['samples']} logs drawn for each, seed {document['seed']}. docs/appraisal.md explains every figure."
+    )

@@ -1,0 +1,197 @@
+"""What it is worth to find out more: answers drawn, the log planned anew on each, and what that gains in money.
+
+With an answer the sawyer may saw by another layout, or leave the log. The action is picked on one half of the logs drawn for
+an answer and valued on the other, and the other way round, so that picking the luckiest of several is not taken for
+knowledge.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pithline.files.priors import Priors
+from pithline.plan.frame import PITH_DOUBTS, SURFACE_DOUBTS, PlanLog
+from pithline.wood.field import tables
+from pithline.wood.unusable import station_of
+from pithline.yard.appraisal.known import Known
+from pithline.yard.appraisal.layouts import Sawn, Trade, laid_again
+from pithline.yard.appraisal.regrade import Outcome, brings, planned
+from pithline.yard.appraisal.worlds import Basis, apply, draw, nominal, world
+
+Array = NDArray[np.float64]
+SCAN_LEAVES = 0.2
+"""The share of a surface's or bow's doubt that a scan of that side leaves; invented, from scans of generated logs."""
+MARK_LEAVES = 3.0
+"""Standard error of a pith mark. [mm] Common practice."""
+FIRST_ANSWER = 100_000
+"""Answers and the logs drawn for them have numbers of their own, apart from the samples."""
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """Something that could be found out: which components an answer settles, and what share of each doubt it leaves."""
+
+    what: str
+    settles: Mapping[str, float]
+    chance: float = 1.0  # that there is anything to find; answers are drawn given that there is
+    given: str | None = None  # the component that must not be empty then
+
+
+@dataclass(frozen=True, slots=True)
+class Worth:
+    """The gain expected from one question, and its sampling error, in money."""
+
+    what: str
+    worth: float
+    error: float
+
+
+def questions(known: Known, priors: Priors) -> list[Question]:
+    """What can be asked of this log."""
+    out = []
+    if known.basis == "tape":
+        out.append(Question("scanning it", {"seen": SCAN_LEAVES, "bow": SCAN_LEAVES}))
+    elif known.hidden.max(initial=0.0) > 0.5:
+        out.append(Question("scanning the hidden side", {"hidden": SCAN_LEAVES}))
+    if not known.bark_known and known.bark.max() > 0.0:
+        bark = float(known.bark.mean())
+        thickness = float((known.model.radius_over_bark - known.model.radius_under_bark).mean())
+        leaves = priors.bark_gauged * thickness / bark
+        out.append(Question("gauging the bark at both ends", {"bark": min(leaves, 1.0)}))
+    if known.pith_marks < 2 and known.pith.max() > MARK_LEAVES:
+        out.append(Question("marking the pith on both ends", {"pith": MARK_LEAVES / float(known.pith.max())}))
+    if known.spiral is not None and known.spiral[1] > 0.0:
+        out.append(Question("measuring the spiral of the grain", {"spiral": 0.0}))
+    if priors.checks_per_end > 0.0 or priors.rot_share > 0.0:
+        out.append(Question("cleaning both ends", {"checks": 0.0, "rot": 0.0}))
+    share = priors.metal_yard if known.yard_tree else priors.metal_forest
+    if share > 0.0:
+        out.append(Question("passing a metal detector over it", {"metal": 0.0}, share, "metal"))
+    return out
+
+
+def _answer(known: Known, priors: Priors, question: Question, seed: int, number: int) -> dict[str, Any]:
+    """The components that an answer settles; where it must find something, the first draw that does."""
+    while True:
+        got = {name: draw(known, priors, name, seed, number) for name in question.settles}
+        if question.given is None or got[question.given]:
+            return got
+        number += 1_000_000
+
+
+def _mixed(answer: Mapping[str, Any], other: Mapping[str, Any], settles: Mapping[str, float]) -> dict[str, Any]:
+    """A log drawn that agrees with an answer: what the answer leaves open comes from another draw."""
+    out = dict(other)
+    for name, leaves in settles.items():
+        if leaves > 0.0:
+            out[name] = np.sqrt(1.0 - leaves**2) * answer[name] + leaves * other[name]
+        else:
+            out[name] = answer[name]
+    return out
+
+
+def told(known: Known, answer: Mapping[str, Any], settles: Mapping[str, float], basis: Basis) -> PlanLog:
+    """The log as it is most likely once the answer is there, its doubts lessened."""
+    most_likely = nominal(known)
+    for name, leaves in settles.items():
+        most_likely[name] = np.sqrt(1.0 - leaves**2) * answer[name] if leaves > 0.0 else answer[name]
+    log = apply(known, most_likely, basis)
+    field = log.field
+    gone = np.zeros_like(field.doubt)
+    for name, sd in (("seen", known.seen), ("hidden", known.hidden), ("bark", known.bark[:, None])):
+        if name in settles:
+            gone = gone + (1.0 - settles[name] ** 2) * sd**2
+    pith = np.asarray(field.pith_doubt, float) ** 2
+    if "pith" in settles:
+        pith = pith - (1.0 - settles["pith"] ** 2) * known.pith**2
+    if "bow" in settles:
+        pith = pith - (1.0 - settles["bow"] ** 2) * (known.bow * (1.0 - basis.t**2)) ** 2
+    sure = replace(
+        field, doubt=np.sqrt(np.maximum(field.doubt**2 - gone, 0.0)), pith_doubt=np.sqrt(np.maximum(pith, 0.0))
+    )
+    ends = station_of(sure, np.array([0.0, log.model.length]), sure.pith)
+    butt, top = np.array([0.0, *ends[0]]), np.array([log.model.length, *ends[1]])
+    chord = top - butt
+    reach = float(np.linalg.norm(chord))
+    return replace(
+        log,
+        field=sure,
+        exact=tables(sure),
+        wary=tables(sure, SURFACE_DOUBTS, PITH_DOUBTS),
+        origin=butt,
+        axis=chord / reach,
+        reach=reach,
+    )
+
+
+def worth_finding_out(
+    known: Known,
+    priors: Priors,
+    trade: Trade,
+    base: Sawn,
+    basis: Basis,
+    gains: Callable[[Outcome, float, bool], float],
+    sawn_now: bool,
+    seed: int,
+    progress: Callable[[str, float], None],
+) -> list[Worth]:
+    """Every question with what its answer is worth, most first.
+
+    Parameters
+    ----------
+    base : Sawn
+        The layout sawn on what is known now.
+    gains : callable
+        (outcome, minutes, metal met) -> money, the price asked taken off.
+    sawn_now : bool
+        Whether, on what is known now, it pays to buy and saw the log.
+    """
+    asked = questions(known, priors)
+    out = []
+    plates = planned(base.ledger)
+    for number, question in enumerate(asked):
+        found = []
+        for j in range(priors.sampling.answers):
+            progress(f"what {question.what} is worth", (number + j / priors.sampling.answers) / len(asked))
+            at = FIRST_ANSWER + 1000 * (number + 1) + 100 * j
+            answer = _answer(known, priors, question, seed, at)
+            log = told(known, answer, question.settles, basis)
+            anew = laid_again(log, base, trade)
+            again = planned(anew)
+            # base minutes stand for both: the settings are the same
+            money = np.zeros((priors.sampling.inner, 3))
+            for i in range(priors.sampling.inner):
+                drawn = _mixed(answer, world(known, priors, seed, at + 1 + i), question.settles)
+                one = apply(known, drawn, basis)
+                metal = bool(drawn["metal"])
+                known_metal = "metal" in question.settles
+                first = brings(one, plates, trade.parts, trade.products)
+                second = brings(one, again, trade.parts, trade.products)
+                money[i] = (
+                    gains(first, base.minutes, metal),
+                    gains(first, base.minutes, metal and not known_metal),
+                    gains(second, base.minutes, metal and not known_metal),
+                )
+            found.append(_gain(money, sawn_now))
+        gain = np.array(found) * question.chance
+        error = float(gain.std(ddof=1) / np.sqrt(len(gain)))
+        out.append(Worth(question.what, max(float(gain.mean()), 0.0), error))
+    return sorted(out, key=lambda one: -one.worth)
+
+
+def _gain(money: Array, sawn_now: bool) -> float:
+    """What the best action with the answer gains over the one without; columns: as now, as now but told, planned anew."""
+    halves = (slice(0, None, 2), slice(1, None, 2))
+    gains = []
+    for pick, judge in (halves, halves[::-1]):
+        means = money[pick].mean(axis=0)
+        best = int(np.argmax(means[1:])) + 1
+        with_answer = float(money[judge, best].mean()) if means[best] > 0.0 else 0.0
+        without = float(money[judge, 0].mean()) if sawn_now else 0.0
+        gains.append(with_answer - without)
+    return float(np.mean(gains))

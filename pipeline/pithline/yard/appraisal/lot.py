@@ -1,0 +1,130 @@
+"""A whole lot: every log appraised by itself, ranked together, the best buy first."""
+
+from __future__ import annotations
+
+import multiprocessing
+import traceback
+from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from dataclasses import dataclass, replace
+from typing import Any
+
+from pithline.errors import PithlineError
+from pithline.files.priors import Priors
+from pithline.outputs.appraisal_picture import Pictures, pictures_of
+from pithline.yard.appraisal.appraise import Lot, Terms, appraise
+
+Progress = Callable[[str, float], None]
+
+COARSER = 4
+"""From so many logs on a lot is drawn with fewer samples and answers, so that twenty take no more than ten minutes."""
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """One log's row, and pictures of it where it could be drawn."""
+
+    row: dict[str, Any]
+    pictures: Pictures | None
+
+
+def appraise_lot(lot: list[Lot], terms: Terms, workers: int, progress: Progress) -> tuple[dict[str, Any], list[Done]]:
+    """Appraise every log; the document of design section 6, and the logs in its order with their pictures.
+
+    `workers` processes share the logs; their number changes nothing in the result.
+    """
+    if len(lot) >= COARSER:
+        terms = replace(terms, priors=for_a_lot(terms.priors))
+    found: list[Done | None] = [None] * len(lot)
+    if workers < 2 or len(lot) < 2:
+        for at, one in enumerate(lot):
+
+            def told(what: str, part: float, at: int = at, name: str = one.card.id) -> None:
+                progress(f"{name}: {what}", (at + part) / len(lot))
+
+            found[at] = one_log(one, terms, told)
+    else:
+        # spawned, for threads of numerical libraries do not survive a fork
+        with ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("spawn")) as pool:
+            waiting = {pool.submit(one_log, one, terms): at for at, one in enumerate(lot)}
+            for count, future in enumerate(as_completed(waiting)):
+                found[waiting[future]] = future.result()
+                progress(f"{lot[waiting[future]].card.id} done", (count + 1) / len(lot))
+    done = ranked([one for one in found if one is not None])
+    return document(done, terms), done
+
+
+def for_a_lot(priors: Priors) -> Priors:
+    """Two thirds of the samples, half the logs drawn for each answer."""
+    own = priors.sampling
+    less = replace(own, samples=max(own.samples * 2 // 3, 8), inner=max(own.inner // 2, 4))
+    return replace(priors, sampling=less)
+
+
+def _silent(what: str, part: float) -> None:
+    """Progress of a worker, which has nobody to tell."""
+
+
+def one_log(one: Lot, terms: Terms, progress: Progress = _silent) -> Done:
+    """One log's row; whatever fails is told in it and costs no other log."""
+    try:
+        got = appraise(one, terms, progress)
+        return Done(got.row, pictures_of(got.known.model, got.known.basis, _boxes(got)))
+    except PithlineError as error:
+        return Done(failed(one, str(error)), None)
+    except Exception as error:  # a defect of ours must not cost the other logs
+        last = traceback.extract_tb(error.__traceback__)[-1]
+        place = f"{last.name}, line {last.lineno}"
+        return Done(failed(one, f"a defect in pithline: {type(error).__name__}: {error} ({place}); report it."), None)
+
+
+def _boxes(got: Any) -> list[tuple[Any, Any]]:
+    return [(plate.corner, plate.edges) for plate in got.sawn.ledger.plates if plate.grade.passes]
+
+
+def failed(one: Lot, words: str) -> dict[str, Any]:
+    """The row of a log that could not be appraised."""
+    name = one.card.id
+    told = words.removeprefix(f"{name}: ")
+    return {"id": name, "rank": None, "state": "failed", "why": told, "asked": one.card.cost}
+
+
+def ranked(done: list[Done]) -> list[Done]:
+    """Best buy first: by what the highest bid leaves over the price asked.
+
+    Logs with no price asked come after those that are worth theirs and before those that are not; among themselves by
+    highest bid. Failed ones last, in the order given.
+    """
+
+    def place(one: Done) -> tuple[int, float]:
+        row = one.row
+        if row["state"] == "failed":
+            return 3, 0.0
+        if row["asked"] is None:
+            return 1, -row["highest_bid"]
+        over = row["highest_bid"] - row["asked"]
+        return (0 if over >= 0.0 else 2), -over
+
+    order = sorted(done, key=place)
+    return [
+        replace(one, row={**one.row, "rank": None if one.row["state"] == "failed" else rank})
+        for rank, one in enumerate(order, 1)
+    ]
+
+
+def document(done: list[Done], terms: Terms) -> dict[str, Any]:
+    """The appraisal as a document; the same inputs, seed and day give the same bytes."""
+    sampling = terms.priors.sampling
+    return {
+        "format": "pithline-appraisal",
+        "version": 1,
+        "currency": terms.priors.money.currency,
+        "samples": sampling.samples,
+        "seed": terms.seed,
+        "on": terms.today.isoformat(),
+        "bid_margin": terms.margin,
+        "answers": sampling.answers,
+        "inner": sampling.inner,
+        "layouts": sampling.layouts,
+        "logs": [one.row for one in done],
+    }

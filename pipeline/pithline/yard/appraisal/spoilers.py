@@ -1,0 +1,97 @@
+"""The three things most likely to spoil a log: how much each takes off on the logs drawn, or is known of it.
+
+Every spoiler is a sentence with a weight in money or litres; what cannot be weighed by regrading (iron stain) counts by a
+stated share of the value.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from pithline.files.priors import Priors
+from pithline.logmodel.taper import diameters, sweep
+from pithline.yard.appraisal.known import Known
+
+STAIN_TAKES = 0.15
+"""Share of the value that iron stain seen at an end puts in doubt; invented."""
+
+
+@dataclass(frozen=True, slots=True)
+class Spoiler:
+    """One thing that may spoil the log, in a sentence, and how much it takes off."""
+
+    what: str
+    takes: float
+
+
+def spoilers(known: Known, priors: Priors, value: float, without: Callable[[str], float], full: float) -> list[Spoiler]:
+    """The three that take most off.
+
+    Parameters
+    ----------
+    value : float
+        Expected value of the plan, all components drawn.
+    without : callable
+        component -> expected value where only that component is drawn and all else is as most likely.
+    full : float
+        Value of the plan on the log as most likely.
+    """
+    model, card = known.model, known.card
+    middle = float(diameters(model, np.array([model.length / 2]), under_bark=True)[0])
+    found = []
+
+    def alone(component: str) -> float:
+        return max(full - without(component), 0.0)
+
+    bend = sweep(model)
+    bow = float(np.hypot(bend, known.bow))
+    words = f"sweep of {bend:.0f} mm" if known.basis != "tape" or bend else f"sweep of about {bow:.0f} mm, way unknown"
+    found.append(
+        Spoiler(
+            f"{words} on {model.length / 1000:.1f} m ({bow / middle:.0%} of the diameter)",
+            max(alone("bow"), full * max(bow / middle - 0.05, 0.0)),
+        )
+    )
+    if known.spiral is not None:
+        sd = np.degrees(known.spiral[1])
+        found.append(Spoiler(f"spiral grain, not measured (taken as {sd:.1f}° either way)", alone("spiral")))
+    elif card.spiral:
+        found.append(
+            Spoiler(f"spiral grain of {np.degrees(card.spiral):.1f}°", full * min(abs(np.degrees(card.spiral)) / 6, 1))
+        )
+    inside = (model.x >= 0) & (model.x <= model.length)
+    off = float(np.linalg.norm((model.pith - model.centre)[inside], axis=1).max())
+    lost = alone("pith") + alone("wander")
+    if known.pith_marks == 0:
+        found.append(Spoiler("a pith nobody has marked, taken at the centre", lost))
+    else:
+        found.append(
+            Spoiler(
+                f"an eccentric pith, {off:.0f} mm off the centre ({2 * off / middle:.0%} of the radius)",
+                lost + full * max(2 * off / middle - 0.1, 0.0) / 2,
+            )
+        )
+    age = f"{known.months:.0f} months since felling" if known.months_told else "felling date unknown"
+    found.append(Spoiler(f"end checks: {age}, ends {'coated' if known.coated else 'not coated'}", alone("checks")))
+    if known.stained:
+        found.append(Spoiler("dark stain at the ends, as iron leaves it: metal is likely", STAIN_TAKES * full))
+    takes_metal = alone("metal") + priors.money.blade * (priors.metal_yard if known.yard_tree else priors.metal_forest)
+    if known.yard_tree:
+        found.append(Spoiler("a yard or fence-line tree: metal is likely", takes_metal))
+    count = len(model.suspected_knots)
+    words = (
+        f"{count} knot{'s' if count > 1 else ''} suspected from the bark" if count else "knots grown over and unseen"
+    )
+    found.append(Spoiler(words, alone("knots")))
+    found.append(Spoiler("rot at the heart of the butt", alone("rot")))
+    if not known.bark_known:
+        found.append(Spoiler("bark thicker than the species' usual", alone("bark")))
+    surface = alone("hidden") if known.basis != "tape" else alone("seen")
+    where = (
+        "the side that was not scanned" if known.basis != "tape" else "a section that is not round, unseen by the tape"
+    )
+    found.append(Spoiler(where, surface))
+    return sorted(found, key=lambda one: -one.takes)[:3]

@@ -1,0 +1,181 @@
+"""Logs drawn from what is not known: each component by its own stream of chance, so that one can be held and the rest drawn.
+
+A draw never looks at another component; the same seed, log and component give the same draw.
+"""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import CubicSpline
+
+from pithline.files.priors import Priors
+from pithline.logmodel.card import Defect
+from pithline.plan.frame import PlanLog
+from pithline.wood.field import CLOCKS, tables
+from pithline.yard.appraisal.known import Known
+
+Array = NDArray[np.float64]
+World = Mapping[str, Any]
+
+COMPONENTS = ("seen", "hidden", "bark", "pith", "wander", "bow", "spiral", "knots", "metal", "checks", "rot")
+"""What is drawn. Of a scanned log "hidden" is the surface on the side that was not scanned."""
+CLEAR = 3.0
+"""Kept clear round a hidden defect when it is found. [mm]"""
+
+
+def draw(known: Known, priors: Priors, name: str, seed: int, number: int) -> Any:
+    """One draw of one component: coefficients of unit normals, or a tuple of defects."""
+    rng = np.random.default_rng([seed, number, zlib.crc32(name.encode())])
+    length = known.model.length
+    if name in ("seen", "hidden"):
+        return rng.standard_normal((len(known.weights), 2, 2))
+    if name == "bark":
+        return rng.standard_normal(2)
+    if name in ("pith", "wander"):
+        return rng.standard_normal((2, 2))
+    if name == "bow":
+        return rng.standard_normal(2)
+    if name == "spiral":
+        return 0.0 if known.spiral is None else float(rng.normal(*known.spiral))
+    if name == "knots":
+        return _knots(known, priors, rng)
+    if name == "metal":
+        share = priors.metal_yard if known.yard_tree else priors.metal_forest
+        if rng.uniform() >= share:
+            return ()
+        place = float(rng.uniform(0.0, length)), float(rng.uniform(0.0, 2 * np.pi))
+        return (Defect("metal", place[0], None, place[1], priors.metal_diameter, margin=CLEAR),)
+    if name == "checks":
+        return _checks(known, priors, rng)
+    if name == "rot":
+        if rng.uniform() >= priors.rot_share:
+            return ()
+        size = np.exp(rng.normal(0.0, priors.rot_spread, 2))
+        return (Defect("rot", None, "butt", None, priors.rot_diameter * size[0], priors.rot_length * size[1]),)
+    raise ValueError(f"no such component: {name}")
+
+
+def _knots(known: Known, priors: Priors, rng: np.random.Generator) -> tuple[Defect, ...]:
+    """Suspected knots that are real, and hidden ones by their rate."""
+    out = [
+        Defect("knot", float(one.x), None, float(one.clock), float(one.diameter), margin=CLEAR)
+        for one in known.model.suspected_knots
+        if rng.uniform() < priors.suspected_real
+    ]
+    for _ in range(int(rng.poisson(priors.knots_per_m2 * known.bark_area))):
+        x, clock = float(rng.uniform(0, known.model.length)), float(rng.uniform(0, 2 * np.pi))
+        size = priors.knot_diameter * float(np.exp(rng.normal(0.0, priors.knot_spread)))
+        out.append(Defect("knot", x, None, clock, size, margin=CLEAR))
+    return tuple(out)
+
+
+def _checks(known: Known, priors: Priors, rng: np.random.Generator) -> tuple[Defect, ...]:
+    median = (priors.check_length + priors.check_per_month * known.months) * (
+        priors.check_coated if known.coated else 1.0
+    )
+    out = []
+    for end in ("butt", "top"):
+        for _ in range(int(rng.poisson(priors.checks_per_end))):
+            size = median * float(np.exp(rng.normal(0.0, priors.check_spread)))
+            clock = float(rng.uniform(0, 2 * np.pi))
+            if size > 0.0:
+                out.append(Defect("check", None, end, clock, None, size, None, 0.0))
+    return tuple(out)
+
+
+def world(known: Known, priors: Priors, seed: int, number: int) -> dict[str, Any]:
+    """One whole log drawn: every component."""
+    return {name: draw(known, priors, name, seed, number) for name in COMPONENTS}
+
+
+def nominal(known: Known) -> dict[str, Any]:
+    """The log as it is most likely, nothing hidden in it: every component at its mean."""
+    harmonics = len(known.weights)
+    return {
+        "seen": np.zeros((harmonics, 2, 2)),
+        "hidden": np.zeros((harmonics, 2, 2)),
+        "bark": np.zeros(2),
+        "pith": np.zeros((2, 2)),
+        "wander": np.zeros((2, 2)),
+        "bow": np.zeros(2),
+        "spiral": 0.0 if known.spiral is None else known.spiral[0],
+        "knots": (),
+        "metal": (),
+        "checks": (),
+        "rot": (),
+    }
+
+
+@dataclass(frozen=True, slots=True)
+class Basis:
+    """Shapes that draws are laid on, made once for a log."""
+
+    t: Array  # (k,) from -1 at the butt to 1 at the top
+    waves: Array  # (h, 2, 361) cosine and sine
+    e: Array  # (361, 2)
+    x: Array
+
+
+def basis_of(known: Known) -> Basis:
+    """The basis of a log's stations."""
+    field = known.log.field
+    x = field.x0 + np.arange(len(field.pith)) * field.dx
+    clock = np.arange(CLOCKS + 1) * (2 * np.pi / CLOCKS)
+    order = np.arange(len(known.weights))[:, None]
+    waves = np.stack([np.cos(order * clock), np.sin(order * clock)], axis=1)
+    waves[0, 1] = 0.0
+    t = 2.0 * x / known.model.length - 1.0
+    return Basis(np.clip(t, -1.0, 1.0), waves, np.stack([-np.sin(clock), np.cos(clock)], axis=1), x)
+
+
+EVEN = np.sqrt(1.0 + 1.0 / 3.0)
+"""Root mean square along the log of a draw at its middle and another that changes from end to end."""
+
+
+def _surface(coefficients: Array, known: Known, basis: Basis) -> Array:
+    """A surface error of unit size: smooth round the girth, linear along. (k, 361)"""
+    parts = coefficients * known.weights[:, None, None]
+    still = np.einsum("hw,hwc->c", parts[..., 0], basis.waves)
+    turning = np.einsum("hw,hwc->c", parts[..., 1], basis.waves)
+    return (still[None, :] + basis.t[:, None] * turning[None, :]) / EVEN
+
+
+def apply(known: Known, world: World, basis: Basis) -> PlanLog:
+    """The log that a draw makes of what is known, as it would be graded."""
+    log, field = known.log, known.log.field
+    t = basis.t
+    change = np.zeros_like(field.radius)
+    if known.seen.any():
+        change += _surface(world["seen"], known, basis) * known.seen
+    if known.hidden.any():
+        change += _surface(world["hidden"], known, basis) * known.hidden
+    a, b = world["bark"]
+    change += ((a + 0.3 * b * t) * known.bark)[:, None]
+    marks = world["pith"]
+    shift = (marks[0] + known.drift * t[:, None] * marks[1]) / np.sqrt(1.0 + known.drift**2 / 3.0)
+    shift = shift * known.pith[:, None]
+    half = 0.5 * np.pi * (t + 1.0)
+    ways = world["wander"]
+    shift = shift + known.wander * (np.sin(half)[:, None] * ways[0] + np.sin(2 * half)[:, None] * ways[1] / 2)
+    bow = known.bow * (1.0 - t**2)[:, None] * world["bow"]
+    radius = np.maximum(field.radius + change - shift @ basis.e.T, 1.0)
+    radius[:, -1] = radius[:, 0]
+    pith = field.pith + shift + bow
+    clock = np.arange(CLOCKS + 1) * (2 * np.pi / CLOCKS)
+    moved = replace(
+        field,
+        radius=np.ascontiguousarray(radius),
+        slope_clock=np.ascontiguousarray(CubicSpline(clock, radius, axis=1, bc_type="periodic")(clock, 1)),
+        slope_x=np.ascontiguousarray(np.gradient(radius, field.dx, axis=0)),
+        pith=pith,
+        pith_slope=np.gradient(pith, field.dx, axis=0),
+        spiral=field.spiral if known.spiral is None else world["spiral"],
+    )
+    hidden = (*world["knots"], *world["metal"], *world["checks"], *world["rot"])
+    return replace(log, field=moved, exact=tables(moved), defects=(*log.defects, *hidden))
