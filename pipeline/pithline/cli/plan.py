@@ -47,6 +47,7 @@ def _seed(text: str) -> int:
 
 def run(args: argparse.Namespace, console: Console) -> int:
     """Plan, check, write; then say in short what was chosen."""
+    import json
     import time
 
     from pithline.files.write import check_folder, write_folder
@@ -61,10 +62,10 @@ def run(args: argparse.Namespace, console: Console) -> int:
     with console.progress() as progress:
         script = plan_card(args.card, args.mill, args.products, request, progress, clock)
         progress("writing", 0.98)
-        write_folder(args.out, plan_files(script, args.units, args.paper))
-    summary = summary_of(script)
+        files = plan_files(script, args.units, args.paper)
+        write_folder(args.out, files)
     if args.json:
-        console.json(summary)
+        console.json(summary_of(json.loads(files["cut-script.json"])))  # figures as rounded on writing
         return 0
     for caution in script["cautions"]:
         console.caution(caution)
