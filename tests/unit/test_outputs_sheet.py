@@ -11,8 +11,8 @@ from pithline.outputs.ends import tape_point
 from pithline.outputs.reading import Script
 from pithline.outputs.sheet import set_up_sheet
 from pithline.outputs.sheet.lines import face_lines
-from pithline.outputs.sheet.shop import from_face, from_pith
-from pithline.outputs.templates import mill_lines
+from pithline.outputs.sheet.lying import stands
+from pithline.outputs.sheet.measured import from_butt, from_fence, rip_distances, rip_reference
 from pithline.outputs.words import Words
 from unit.outputs_fixture import large_script, small_script
 
@@ -66,7 +66,7 @@ def test_heights_and_lifts_are_the_scripts(small):
     script, pages = small
     reading, words = Script(script), Words()
     on_mill = [one for one in reading.settings if one["tool"] == "mill"]
-    panels = [text for *_, text in pages if "Mill setting" in text]
+    panels = [" ".join(text.split()) for *_, text in pages if "Mill setting" in text]
     assert len(panels) == len(on_mill)
     for setting, text in zip(on_mill, panels, strict=True):
         for lift in setting["lifts"]:
@@ -74,6 +74,8 @@ def test_heights_and_lifts_are_the_scripts(small):
                 assert re.search(rf"{words.length(lift['lift'])}\s+at bunk {words.length(lift['bunk'])}", text)
         for end in ("butt", "top"):
             assert words.both(setting["marks"][end]["height"]) in text
+        assert re.search(rf"{words.length(setting['mark_room']['down'])} lower or "
+                         rf"{words.length(setting['mark_room']['up'])} higher", text)  # fmt: skip
         for cut in reading.cuts_of(setting):
             sign = "over" if cut["from_mark"] >= 0 else "under"
             height, scale = words.length(abs(cut["from_mark"])), words.length(cut["blade_height"])
@@ -97,12 +99,19 @@ def test_tape_distances_are_those_of_the_lines(small, end):
     face = reading.ends("log")[end]
     text = next(t for *_, t in pages if f"{face.name.upper()} end" in t)
     mill = [one for one in reading.settings if one["tool"] == "mill"]
-    assert [name for name, _, _ in face_lines(reading, mill, face)] == ["level", "1", "2", "3", "4", "5"]
-    for _, line in mill_lines(reading, "log", face):
-        for point in line:
-            tape = tape_point(face, point)
-            distances = " ".join(words.length(one) for one in (tape.from_twelve, tape.from_pith, tape.from_six))
-            assert f"{tape.side} {distances}" in text
+    groups = face_lines(reading, mill, face)
+    names = [[line.name for line in lines] for lines in groups.values()]
+    assert names == [["level"], ["1", "2", "T1"], ["3", "4"], ["5"]]
+    for lines in groups.values():
+        for line in lines:
+            taped = [tape_point(face, point) for point in line.points]
+            cells = [line.name]
+            for tape in taped:
+                near_top = tape.from_twelve <= tape.from_six
+                twelve, six = words.bare(tape.from_twelve), words.bare(tape.from_six)
+                cells += [tape.side, twelve if near_top else f"({twelve})", words.bare(tape.from_pith),
+                          f"({six})" if near_top else six]  # fmt: skip
+            assert " ".join(cells) in text
 
 
 def test_the_first_box_holds_the_arms_of_each_end(small):
@@ -110,7 +119,7 @@ def test_the_first_box_holds_the_arms_of_each_end(small):
     first = pages[0][3]
     for face in Script(script).ends("log"):
         for arm, value in face.arms().items():
-            assert f"{face.name} end, pith to bark {arm}" in first
+            assert re.search(rf"{face.name}: .*{arm}", first)
             assert Words().both(value) in first
     assert "do not saw this plan" in first
 
@@ -118,12 +127,54 @@ def test_the_first_box_holds_the_arms_of_each_end(small):
 def test_fence_distances_run_from_the_named_face_to_the_kerf(small):
     reading = Script(small[0])
     resaw = next(one for one in reading.settings if one["piece"] == "billet-1")
-    first = reading.cuts_of(resaw)[0]
     # the face lies at -51 + 1 (half the mill's kerf), the kerf's near side at -43 - 0.6
-    assert from_face(reading, resaw, first) == pytest.approx(50.0 - 43.6)
+    assert from_fence(reading, resaw, reading.cuts_of(resaw)[0]) == pytest.approx(50.0 - 43.6)
+    fan = next(one for one in reading.settings if one["piece"] == "bolt-1")
+    assert from_fence(reading, fan, reading.cuts_of(fan)[0]) is None
+
+
+def test_a_slab_with_bark_on_both_edges_is_ripped_by_its_ticks(small):
+    reading = Script(small[0])
     rip = next(one for one in reading.settings if one["tool"] == "rip")
-    assert from_face(reading, rip, reading.cuts_of(rip)[0]) is None
-    assert np.abs(from_pith(reading, rip, reading.cuts_of(rip)[0])) == pytest.approx([30.0, 30.0])
+    reference = rip_reference(reading, rip)
+    assert reference.kind == "ticks"
+    # 30 mm from the pith on the side of the cut's own normal, which is the left one here
+    assert rip_distances(reading, rip, reference, reading.cuts_of(rip)[0]) == pytest.approx((-30.0, -30.0))
+
+
+def test_a_crosscut_is_measured_along_the_piece_from_its_own_slanted_end(small):
+    reading = Script(small[0])
+    crosscut = next(one for one in reading.settings if one["tool"] == "crosscut")
+    strip = reading.part_of_face("strip-1", reading.ends("log")[0])
+    away = strip.centroid  # the strip's middle on the butt end, which is out of square by 0.02 across and 0.01 up
+    butt = reading.ends("log")[0]
+    start = (butt.pith + away.x * butt.right + away.y * butt.up)[0]
+    assert abs(start) > 1.0
+    assert from_butt(reading, crosscut, reading.cuts_of(crosscut)[0]) == pytest.approx(700.0 - start, abs=0.3)
+
+
+def test_what_a_doubt_costs_stands_in_litres_where_the_script_has_it(small):
+    assert "If it is off" not in small[1][0][3]
+    script = small_script()
+    script["uncertainty"]["cost_of"] = {"roll_5_deg": 1.26e6, "height_5_mm": 0.5e6, "pith_5_mm": 2.0e6}
+    text = " ".join(pages_of(set_up_sheet(script))[0][3].split())
+    assert "lost by 5° of roll, 1.3 L; by 5 mm (3/16 in) of height, 0.5 L; by 5 mm (3/16 in) of pith, 2.0 L" in text
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_a_panel_holds_at_most_three_cautions_and_fits_its_page(small, paper):
+    pages = [text for *_, text in pages_of(set_up_sheet(small[0], "in", paper))]
+    panels = [number for number, text in enumerate(pages) if "Mill setting" in text]
+    assert all(1 <= pages[number].count("CAUTION") <= 3 for number in panels)
+    assert all("On the bed stays" in pages[number] for number in panels)
+
+
+def test_a_half_on_its_bark_does_not_stand_by_itself(small):
+    reading = Script(small[0])
+    first, half = (one for one in reading.settings if one["piece"] in ("log", "half-a"))
+    assert stands(reading, first)
+    assert not stands(reading, half)
+    assert "does not stand by itself" in " ".join(next(t for *_, t in small[1] if "Mill setting 2" in t).split())
 
 
 def test_every_page_of_a_dried_run_comes_after_the_same_day():

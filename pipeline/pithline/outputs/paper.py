@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Sequence
+from functools import lru_cache
 from pathlib import Path
 
 import matplotlib
@@ -15,6 +17,9 @@ from reportlab.pdfgen.canvas import Canvas
 PAPERS = {"A4": A4, "Letter": LETTER}
 PLAIN, BOLD = "DejaVuSans", "DejaVuSans-Bold"
 MARGIN = 36.0
+MEASURE = re.compile(r"(\d) (?=\d+/\d|(?:mm|in|kg|lb|L)\b)")
+"""Where a number and its fraction or unit meet: "1 13/16 in" is never parted at a line's end."""
+HELD = "\N{NO-BREAK SPACE}"
 LEAD = 1.3  # line height over type size
 ROW_LINES = 24  # a table row of more lines is continued as the next row
 
@@ -36,15 +41,20 @@ def new_canvas(paper: str, title: str) -> tuple[Canvas, io.BytesIO]:
     return canvas, out
 
 
+@lru_cache(maxsize=65536)
 def width_of(text: str, size: float, bold: bool = False) -> float:
     """Width of one line. [pt]"""
     return pdfmetrics.stringWidth(text, BOLD if bold else PLAIN, size)
 
 
 def wrap(text: str, width: float, size: float, bold: bool = False) -> list[str]:
-    """Lines of at most `width` [pt]; a word too long for a line is broken."""
+    """Lines of at most `width` [pt]; line ends in the text are kept; a word too long for a line is broken."""
+    return [line for one in str(text).split("\n") for line in _wrap(one, width, size, bold)]
+
+
+def _wrap(text: str, width: float, size: float, bold: bool) -> list[str]:
     lines, line = [], ""
-    for word in str(text).split():
+    for word in MEASURE.sub(f"\\1{HELD}", text).split(" "):
         while width_of(word, size, bold) > width and len(word) > 1:
             keep = max(n for n in range(1, len(word) + 1) if n == 1 or width_of(word[:n], size, bold) <= width)
             if line:
@@ -57,7 +67,7 @@ def wrap(text: str, width: float, size: float, bold: bool = False) -> list[str]:
             lines.append(line)
             joined = word
         line = joined
-    return [*lines, line] if line or not lines else lines
+    return [one.replace(HELD, " ") for one in ([*lines, line] if line or not lines else lines)]
 
 
 def shortened(text: str, width: float, size: float, bold: bool = False) -> str:
@@ -73,13 +83,14 @@ def _portions(row: Sequence[str], widths: Sequence[float], size: float) -> list[
     """A row in portions of at most `ROW_LINES` lines, so that none is taller than a page."""
     cells = [wrap(cell, width - 6.0, size) for cell, width in zip(row, widths, strict=True)]
     longest = max(len(cell) for cell in cells)
-    return [[" ".join(cell[start : start + ROW_LINES]) for cell in cells] for start in range(0, longest, ROW_LINES)]
+    return [["\n".join(cell[start : start + ROW_LINES]) for cell in cells] for start in range(0, longest, ROW_LINES)]
 
 
 class Pages:
-    """Blocks set one under another; page numbers and the log's name at the foot."""
+    """Blocks set one under another; page numbers, `title` and the line `foot` at the foot."""
 
-    def __init__(self, paper: str, title: str) -> None:
+    def __init__(self, paper: str, title: str, foot: str = "") -> None:
+        self.foot = foot
         self.canvas, self.out = new_canvas(paper, title)
         self.width, self.height = PAPERS[paper]
         self.title = title
@@ -108,6 +119,7 @@ class Pages:
         number = f"page {self.number}"
         self.write(self.right - width_of(number, 8.0), MARGIN - 10.0, number, 8.0)
         self.write(self.left, MARGIN - 10.0, shortened(self.title, self.measure - 80.0, 8.0), 8.0)
+        self.write(self.left, MARGIN - 20.0, shortened(self.foot, self.measure, 7.0), 7.0)
 
     def write(self, x: float, y: float, text: str, size: float, bold: bool = False) -> None:
         """One line of text where it is told to stand."""
@@ -151,18 +163,36 @@ class Pages:
             self.write(self.left + 78.0, self.y - index * 9.5 * LEAD, line, 9.5)
         self.y -= height + 6.0
 
-    def table(self, head: Sequence[str], rows: Sequence[Sequence[str]], shares: Sequence[float],
+    def table(self, head: Sequence[str], rows: Sequence[Sequence[str] | str], shares: Sequence[float],
               size: float = 10.0) -> None:  # fmt: skip
-        """Ruled rows of wrapped cells; the head is repeated on a new page."""
+        """Ruled rows of wrapped cells; the head (if any) is repeated on a new page.
+
+        A row that is one text spans the width, and stays with the row after it.
+        """
         widths = [share / sum(shares) * self.measure for share in shares]
-        self._row(head, widths, size * 0.9, bold=True)
-        for row in (part for whole in rows for part in _portions(whole, widths, size)):
-            before = self.number
-            self.room(self._row_height(row, widths, size))
-            if self.number != before:
-                self._row(head, widths, size * 0.9, bold=True)
-            self._row(row, widths, size)
+        if head:
+            self.room(self._row_height(head, widths, size * 0.9, bold=True) + 60.0)
+            self._row(head, widths, size * 0.9, bold=True)
+        for number, whole in enumerate(rows):
+            if isinstance(whole, str):
+                follower = rows[number + 1] if number + 1 < len(rows) else ""
+                below = [] if isinstance(follower, str) else _portions(follower, widths, size)[0]
+                kept = self._row_height([whole], [self.measure], size, bold=True)
+                self._turned_row([whole], [self.measure], size, head, widths, True,
+                                 kept + (self._row_height(below, widths, size) if below else 0.0))  # fmt: skip
+                continue
+            for row in _portions(whole, widths, size):
+                self._turned_row(row, widths, size, head, widths, False, self._row_height(row, widths, size))
         self.y -= 8.0
+
+    def _turned_row(self, row: Sequence[str], widths: Sequence[float], size: float, head: Sequence[str],
+                    head_widths: Sequence[float], bold: bool, height: float) -> None:  # fmt: skip
+        """A row, on a new page under the head again where `height` [pt] is not left."""
+        before = self.number
+        self.room(height)
+        if head and self.number != before:
+            self._row(head, head_widths, size * 0.9, bold=True)
+        self._row(row, widths, size, bold)
 
     def _row_height(self, row: Sequence[str], widths: Sequence[float], size: float, bold: bool = False) -> float:
         cells = [wrap(cell, width - 6.0, size, bold) for cell, width in zip(row, widths, strict=True)]
@@ -170,7 +200,6 @@ class Pages:
 
     def _row(self, row: Sequence[str], widths: Sequence[float], size: float, bold: bool = False) -> None:
         height = self._row_height(row, widths, size, bold)
-        self.room(height + (30.0 if bold else 0.0))
         x = self.left
         self.canvas.setLineWidth(0.5)
         for cell, width in zip(row, widths, strict=True):

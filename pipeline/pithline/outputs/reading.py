@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from shapely.geometry import Polygon, box
+from shapely.geometry import Polygon
 
 from pithline.logmodel.model import EndPlane, LogModel, clock_angles, radius_at
 from pithline.outputs.ends import EndFace, end_face, read_model
@@ -40,6 +40,15 @@ class Script:
         return {one["id"]: one for one in self.document["plates"]}
 
     @cached_property
+    def plates_in(self) -> dict[str, int]:
+        """How many plates are sawn from a piece, for every piece that gives any."""
+        found: dict[str, int] = {}
+        for plate in self.plates:
+            for one in self.line_of(plate):
+                found[one] = found.get(one, 0) + 1
+        return found
+
+    @cached_property
     def cuts(self) -> dict[str, Mapping[str, Any]]:
         """Cuts by id."""
         return {one["id"]: one for one in self.document["operations"] if one["op"] == "cut"}
@@ -61,6 +70,20 @@ class Script:
     def numbers(self) -> dict[str, int]:
         """The number of every cut as the sheet, the templates and the crayon say it: 1 is the first."""
         return {cut: index for index, cut in enumerate(self.cuts, 1)}
+
+    @cached_property
+    def mill_numbers(self) -> dict[str, int]:
+        """The number of every setting on the mill, by its id: 1 is the first."""
+        on_mill = [one["id"] for one in self.settings if one["tool"] == "mill"]
+        return {name: number for number, name in enumerate(on_mill, 1)}
+
+    def from_mill(self, piece: str) -> str:
+        """The piece as it came off the mill (or the chain saw) that a piece was made from."""
+        for one in self.line_of(piece):
+            made = self.pieces[one].get("made_by")
+            if made is None or self.cuts[made]["tool"] in ("mill", "buck"):
+                return one
+        return piece
 
     def cuts_of(self, setting: Mapping[str, Any]) -> list[Mapping[str, Any]]:
         """The cuts of one setting, in order."""
@@ -125,11 +148,7 @@ class Script:
 
     def section(self, piece: str, x: float, right: Array, up: Array) -> Polygon:
         """Section of a piece, bark and envelope included, at station x; coordinates X·right and X·up."""
-        clock = clock_angles()
-        radius = radius_at(self.model, self.model.envelope, x, clock)
-        centre = self.model.splines(self.model.centre)(x)
-        yz = centre + radius[:, None] * np.stack([-np.sin(clock), np.cos(clock)], axis=-1)
-        points = np.column_stack([np.full(len(yz), x), yz])
+        points = self._envelope(x)
         shape = Polygon(np.column_stack([points @ right, points @ up])).buffer(0.0)
         for normal, offset, _ in self.faces(piece):
             if abs(normal[0]) > 0.7:  # an end made by crosscutting does not bound the section
@@ -138,6 +157,29 @@ class Script:
             along = normal - in_face[0] * right - in_face[1] * up
             shape = _clip(shape, in_face, offset - float(along[0] * x))
         return shape
+
+    def _envelope(self, x: float) -> Array:
+        """Points (n, 3) of the envelope at station x; stations are asked for again and again."""
+        if x not in self._envelopes:
+            clock = clock_angles()
+            radius = radius_at(self.model, self.model.envelope, x, clock)
+            centre = self.model.splines(self.model.centre)(x)
+            yz = centre + radius[:, None] * np.stack([-np.sin(clock), np.cos(clock)], axis=-1)
+            self._envelopes[x] = np.column_stack([np.full(len(yz), x), yz])
+        return self._envelopes[x]
+
+    @cached_property
+    def _envelopes(self) -> dict[float, Array]:
+        return {}
+
+    def stretch(self, piece: str) -> tuple[float, float]:
+        """Least and greatest station of a piece, as its newest crosscut or log ends have it at the pith."""
+        butt, top = self.ends(piece)
+        found = {"butt": float(butt.pith[0]), "top": float(top.pith[0])}
+        for normal, offset, _ in reversed(self.faces(piece)):
+            if abs(normal[0]) > 0.7:
+                found["butt" if normal[0] < 0.0 else "top"] = float((offset - normal[1:] @ butt.pith[1:]) / normal[0])
+        return found["butt"], found["top"]
 
 
 def _clip(shape: Polygon, normal: Array, offset: float) -> Polygon:
@@ -155,8 +197,3 @@ def rings(shape: Any) -> list[Array]:
     """The outer rings (n, 2) of a shape of one or several lumps."""
     parts = getattr(shape, "geoms", [shape])
     return [np.asarray(one.exterior.coords) for one in parts if isinstance(one, Polygon) and not one.is_empty]
-
-
-def bed(left: float, right: float, below: float) -> Polygon:
-    """The bed as a bar under height 0."""
-    return box(left, -below, right, 0.0)

@@ -19,6 +19,10 @@ class Words:
             return format_inches(value, 32)
         return format_mm(value, 0.5).replace(".0 mm", " mm")
 
+    def bare(self, value: float) -> str:
+        """A length [mm] as a tape shows it, without its unit: for tables whose head says it."""
+        return self.length(value).removesuffix(f" {self.units}")
+
     def both(self, value: float) -> str:
         """A length [mm] in both units, where a mistake would cost the log."""
         other = format_inches(value, 32) if self.units == "mm" else format_mm(value, 0.5).replace(".0 mm", " mm")

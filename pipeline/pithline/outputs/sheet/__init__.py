@@ -7,6 +7,7 @@ from typing import Any
 
 from pithline.outputs.paper import Pages
 from pithline.outputs.reading import Script
+from pithline.outputs.sheet.cautions import FOOT
 from pithline.outputs.sheet.day import same_day
 from pithline.outputs.sheet.front import front_page
 from pithline.outputs.sheet.lines import drawing_the_lines
@@ -30,7 +31,7 @@ def set_up_sheet(script: Mapping[str, Any], units: str = "mm", paper: str = "A4"
         "A4" or "Letter".
     """
     reading, words = Script(script), Words(units)
-    pages = Pages(paper, f"Set-up sheet, log {script['log']['id']}")
+    pages = Pages(paper, f"Set-up sheet, log {script['log']['id']}", FOOT)
     front_page(pages, reading, words)
     green = [one for one in reading.settings if one.get("stage") != "dried"]
     for setting in (one for one in green if one["tool"] == "buck"):
@@ -38,9 +39,9 @@ def set_up_sheet(script: Mapping[str, Any], units: str = "mm", paper: str = "A4"
     drawing_the_lines(pages, reading, words)
     on_mill = [one for one in green if one["tool"] == "mill"]
     seen: set[str] = set()
-    for number, setting in enumerate(on_mill, 1):
+    for setting in on_mill:
         log = reading.own_log(setting["piece"])
-        mill_panel(pages, reading, words, setting, number, len(on_mill), first=log not in seen)
+        mill_panel(pages, reading, words, setting, len(on_mill), first=log not in seen)
         seen.add(log)
     shop_panels(
         pages, reading, words, [one for one in green if one["tool"] not in ("mill", "buck")], "In the shop, green"

@@ -1,32 +1,28 @@
-"""Cautions, each for one step. All defer to the maker's manual, local codes and licensed practice."""
+"""Cautions, each for one step. All defer to the maker's manual, local codes and licensed practice (`LAW`, every foot)."""
 
 from __future__ import annotations
 
-LOCK_OUT = ("Engine stopped and locked out before a hand or a tape goes between blade and log. "
-            "Follow the maker's manual. (common practice)")  # fmt: skip
-CLEARANCE = ("Clearance run first: engine stopped and locked out, band taken off, head pushed once along the "
-             "whole log by "
-             "hand. If anything touches, do not saw. (common practice)")  # fmt: skip
-DOGS = ("Held by dogs while it is sawn (29 CFR 1910.265(e)(1)(viii)); hands off, nobody in line with the band. "
-        "Wood under tension can spring or pinch. (common practice)")  # fmt: skip
-ROLL = ("Chock both sides. Never stand downhill of a log or under a lifted piece; keep clear of winch line "
-        "and cant hook, "
-        "they recoil. (common practice)")  # fmt: skip
-BLOCKS = "Solid blocks under the piece before the jack is let down. (common practice)"
-HEAVY = ("Over 23 kg (51 lb): two people or a hoist (load constant of the NIOSH lifting equation, from memory); "
-         "green weight may differ by 20 % (FPL Technical Note 218, 1931).")  # fmt: skip
-ROUND = ("Nothing round or wedge-shaped goes free-hand through a band saw: V-blocks, cradle or a sled that "
-         "cannot turn, "
-         "push stick, guards down. Maker's manual first. (common practice)")  # fmt: skip
-CHAIN = ("Chain brake on to start, both hands on the saw, log chocked so that it cannot roll, nothing in the "
-         "kickback zone. "
-         "Maker's manual and local chain-saw rules. (common practice)")  # fmt: skip
-METAL = "Look and sweep for nails, wire and staples before the first cut, yard trees above all. (common practice)"
-GUARDS = ("Guards on; eyes, ears and breath protected. Wood dust is carcinogenic (IARC Monograph 62, 1995); "
-          "NIOSH limit "
-          "1 mg/m³. Walnut dust irritates and its shavings harm horses (from memory).")  # fmt: skip
 LAW = ("The maker's manual, local codes and licensed practice come before this sheet wherever they "
        "differ.")  # fmt: skip
+FOOT = "Maker's manual, local codes and licensed practice come before this sheet. (c.p.): common practice, no source."
+LOCK_OUT = ("Engine stopped and locked out before a hand or a tape goes between blade and log. Solid blocks under "
+            "the piece before the jack is let down. (c.p.)")  # fmt: skip
+CLEARANCE = ("Clearance run first: engine stopped and locked out, band taken off, head pushed once along the "
+             "whole log by hand. If anything touches, do not saw. (c.p.)")  # fmt: skip
+DOGS = ("Dogged before it is sawn (29 CFR 1910.265(e)(1)(viii)); nobody in line with the band. A log opened from "
+        "one side can spring or pinch: stop the mill before freeing it. (c.p.)")  # fmt: skip
+ROLL = ("Chock both sides. Never stand downhill of a piece or under a lifted one. Winch line and cant hook recoil. "
+        "(c.p.)")  # fmt: skip
+TIPS = "It does not stand by itself: blocks or V-blocks on both sides before anyone lets go. (c.p.)"
+HEAVY = "Over 23 kg (51 lb; NIOSH load constant, from memory): two people or a hoist."
+DOUBT = "Weights are from green density and may be 20 % off (FPL Technical Note 218, 1931)."
+ROUND = ("Nothing round or wedge-shaped goes free-hand through a band saw: V-blocks, cradle or a sled that "
+         "cannot turn; push stick; guards down. (c.p.)")  # fmt: skip
+CHAIN = ("Chain brake on to start, both hands on the saw, log chocked so that it cannot roll, nothing in the "
+         "kickback zone; leg, eye and ear protection. Local chain-saw rules. (c.p.)")  # fmt: skip
+METAL = "Look and sweep for nails, wire and staples before the first cut, yard trees above all. (c.p.)"
+GUARDS = ("Guards on; eyes, ears and breath protected. Wood dust is carcinogenic (IARC Monograph 62, 1995); NIOSH "
+          "limit 1 mg/m³. Walnut dust irritates; its shavings harm horses (from memory).")  # fmt: skip
 
 TWO_PEOPLE_KG = 23.0
 """Above this a piece is not lifted alone (NIOSH load constant, from memory)."""

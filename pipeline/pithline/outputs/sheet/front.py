@@ -9,13 +9,15 @@ from pithline.logmodel.model import clock_angles, radius_at
 from pithline.outputs.ends import EndFace
 from pithline.outputs.paper import Pages
 from pithline.outputs.reading import Script
-from pithline.outputs.sheet.cautions import GUARDS, LAW, METAL
+from pithline.outputs.sheet.cautions import DOUBT, GUARDS, METAL
 from pithline.outputs.words import Words, degrees
 
 GIRTH_AT = 100.0
 """Girth is taped this far in from each end (design section 6, `[tape]`). [mm]"""
 LEAST_ARM, LEAST_SHARE = 5.0, 0.01
 """Least ± of an arm [mm], and of girths and length [share]: a tape on bark is no finer (common practice)."""
+COSTS = {"roll_5_deg": "5° of roll", "height_5_mm": "5 mm (3/16 in) of height", "pith_5_mm": "5 mm (3/16 in) of pith"}
+"""What the script's `uncertainty.cost_of` may hold, in mm³ of instrument wood, and how the sheet says it."""
 
 
 def front_page(pages: Pages, reading: Script, words: Words) -> None:
@@ -24,41 +26,48 @@ def front_page(pages: Pages, reading: Script, words: Words) -> None:
     pages.text(f"Log {log['id']}", 22.0, bold=True, after=2.0)
     pages.text(f"{log['species']}. All angles are clock angles, seen facing the butt end, 12 o'clock as marked.", 10.0)
     pages.heading("1  Measure before you saw")
-    rows = [[what, words.both(plan), "± " + words.length(room), ""] for what, plan, room in measures(reading)]
-    pages.table(["Measure", "Plan", "Room", "Found"], rows, [38, 28, 17, 17], 9.5)
+    rows: list[list[str] | str] = []
+    for title, found in measures(reading).items():
+        rows.append(title)
+        rows += [[what, words.both(plan), "± " + words.both(room), ""] for what, plan, room in found]
+    pages.table(["Measure", "Plan", "Room", "Found"], rows, [38, 26, 23, 13], 9.5)
     pages.text(
         "If one number is outside its room, do not saw this plan: find out why, or scan and plan again.",
         12.0,
         bold=True,
     )
     pages.heading("The plan")
-    pages.table(["", ""], [[a, b] for a, b in facts(reading, words)], [32, 68], 9.5)
+    pages.table([], [[a, b] for a, b in facts(reading, words)], [22, 78], 9.5)
     for caution in reading.document.get("cautions", []):
-        pages.text(f"• {_text(caution)}", 10.0)
-    for caution in (METAL, GUARDS, LAW):
+        pages.text(f"• {_sentence(caution)}", 9.5)
+    for caution in (METAL, GUARDS):
         pages.caution(caution)
 
 
-def measures(reading: Script) -> list[tuple[str, float, float]]:
-    """What is taped, its planned value and the room for it. [mm]"""
+def measures(reading: Script) -> dict[str, list[tuple[str, float, float]]]:
+    """What is taped, its planned value and the room for it [mm], by where it is taped."""
     model = reading.model
-    found = [("Length along the pith", model.length, max(10.0, LEAST_SHARE * model.length))]
-    for name, x in (("butt", GIRTH_AT), ("top", model.length - GIRTH_AT)):
-        row = int(np.argmin(np.abs(model.x - x)))
+    butt, top = reading.ends("log" if "log" in reading.pieces else next(iter(reading.pieces)))
+    apart = [face.pith + face.twelve[1] * face.up for face in (butt, top)]
+    length = float(np.linalg.norm(apart[1] - apart[0]))
+    whole = [("Length, straight along 12 o'clock", length, max(10.0, LEAST_SHARE * length))]
+    found = {"The log, over bark": whole}
+    for name, x, face, row in (("butt", GIRTH_AT, butt, 0), ("top", model.length - GIRTH_AT, top, -1)):
+        near = int(np.argmin(np.abs(model.x - x)))
         girth = girth_at(reading, x)
-        doubt = 2.0 * 2.0 * np.pi * float(model.stderr_radius[row].mean())
-        found.append((f"Girth over bark, {name}, {GIRTH_AT:.0f} mm (4 in) in", girth, max(doubt, LEAST_SHARE * girth)))
-    for face, row in zip(
-        reading.ends("log" if "log" in reading.pieces else next(iter(reading.pieces))), (0, -1), strict=True
-    ):
-        found += _arms(face, float(model.stderr_pith[row]), float(model.stderr_radius[row].mean()))
+        doubt = 2.0 * 2.0 * np.pi * float(model.stderr_radius[near].mean())
+        whole.append((f"Girth, {GIRTH_AT:.0f} mm (4 in) from the {name} end", girth,
+                      max(doubt, LEAST_SHARE * girth)))  # fmt: skip
+        found[f"Pith to bark on the {name} end, facing it, 12 o'clock line upright"] = _arms(
+            face, float(model.stderr_pith[row]), float(model.stderr_radius[row].mean())
+        )
     return found
 
 
 def _arms(face: EndFace, pith_doubt: float, radius_doubt: float) -> list[tuple[str, float, float]]:
     room = max(LEAST_ARM, 2.0 * float(np.hypot(pith_doubt, radius_doubt)))
-    clock = {"up": "up (12)", "right": "right", "down": "down", "left": "left"}
-    return [(f"{face.name} end, pith to bark {clock[arm]}", value, room) for arm, value in face.arms().items()]
+    clock = {"up": "up, 12 o'clock line", "right": "to the right, level", "down": "down", "left": "to the left, level"}
+    return [(f"{face.name}: {clock[arm]}", value, room) for arm, value in face.arms().items()]
 
 
 def girth_at(reading: Script, x: float) -> float:
@@ -78,43 +87,39 @@ def facts(reading: Script, words: Words) -> list[tuple[str, str]]:
     reads = mill.get("scale_reads", "centre")
     unseen = (1.0 - float(doc["model"].get("coverage", 1.0))) * 360.0
     limits = sorted({plate["limits"] for plate in doc["plates"]})
+    weight = max((one["weight_kg"] for one in reading.settings if one["piece"] == "log"), default=0.0)
     rows = [
         ("Log", f"{words.both(log['length'])} long, {words.length(log['diameter_butt'])} at the butt, "
-                f"{words.length(log['diameter_top'])} at the top, sweep {words.length(log['sweep'])}, "
-                f"{words.volume(log['volume'])} under bark"),
-        ("Assumed", ("pith NOT marked, the centre stands for it" if doubt.get("pith_assumed") else "pith as marked")
-                    + f"; {unseen:.0f}° of the girth unseen"),
-        ("Heights", f"mill: {mill.get('name', '')}. Every blade height is what the scale reads: the "
-                    + ("kerf's centre" if reads == "centre" else "kerf's lower edge") + "; lines are drawn at "
-                    "the kerf's centre"),
+                f"{words.length(log['diameter_top'])} at the top over bark, sweep {words.length(log['sweep'])}, "
+                f"{words.volume(log['volume'])} under bark"
+                + (f", about {words.weight(weight)}. {DOUBT}" if weight else "")),
+        ("Assumed", ("pith NOT marked, the centre stands for it; " if doubt.get("pith_assumed") else "pith as marked; ")
+                    + ("bark NOT on the card, the species' usual share; " if doubt.get("bark_assumed") else
+                       "bark as on the card; ")
+                    + f"{unseen:.0f}° of the girth unseen"),
+        ("Heights", f"{mill.get('name', '')}. Every height here is what the scale reads: the "
+                    + ("kerf's centre" if reads == "centre" else "kerf's lower edge") + ". Lines are drawn at "
+                    "the kerf's centre."),
         ("Yield", f"{words.volume(totals['instrument_volume'])} in {totals['plates']} plates"
                   + _spread(doubt.get("instrument_volume"), words)),
         ("Limits in force", ", ".join(_limits(doc, name) for name in limits) or "none"),
-        ("Complete sets", ", ".join(f"{_text(name)}: "
-                                    f"{count}" for name, count in totals.get("sets", {}).items()) or "none"),
+        ("Complete sets", ", ".join(f"{count} {name}" for name, count in totals.get("sets", {}).items() if count)
+                          or "none"),
         ("Over practice", _practice(doc, words)),
-        ("Work", f"{totals['settings']} charged settings, {totals['minutes']:.0f} minutes"),
+        ("Work", f"{totals['settings']} charged settings, {totals['minutes']:.0f} minutes at the saws"),
     ]  # fmt: skip
-    costs = [f"{_text(key).replace('_', ' ')}: {_value(value, words)}" for key, value in doubt.items()
-             if key not in ("pith_assumed", "instrument_volume")]  # fmt: skip
+    costs = [f"{text}, {words.volume(doubt['cost_of'][key])}" for key, text in COSTS.items()
+             if key in doubt.get("cost_of", {})]  # fmt: skip
     if costs:
-        rows.append(("If it is off", "; ".join(costs)))
+        rows.append(("If it is off", "lost by " + "; by ".join(costs)))
     return rows
-
-
-def _value(value: object, words: Words) -> str:
-    """A cost of doubt: volumes [mm³] in litres, anything else as it stands."""
-    if isinstance(value, dict):
-        return ", ".join(f"{key.replace('_', ' ')} {_value(one, words)}" for key, one in value.items())
-    if isinstance(value, float | int) and not isinstance(value, bool):
-        return words.volume(float(value)) if abs(value) >= 1000.0 else f"{value:g}"
-    return _text(value)
 
 
 def _spread(values: dict[str, float] | None, words: Words) -> str:
     if not values:
         return ""
-    return f"; nine times in ten over {words.volume(values['p10'])}, one in ten over {words.volume(values['p90'])}"
+    return (f"; over logs as scan and card leave them open, {words.volume(values['p10'])} (p10) to "
+            f"{words.volume(values['p90'])} (p90)")  # fmt: skip
 
 
 def _limits(doc: dict, name: str) -> str:
@@ -140,5 +145,6 @@ def _practice(doc: dict, words: Words) -> str:
     return text + (f"; this plan {ratio:.2f} times that" if ratio else "")
 
 
-def _text(value: object) -> str:
-    return value if isinstance(value, str) else str(value)
+def _sentence(text: str) -> str:
+    """A caution of the script as a sentence."""
+    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")

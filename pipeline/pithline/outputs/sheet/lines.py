@@ -2,66 +2,95 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from shapely.geometry import LineString
 
 from pithline.outputs.ends import EndFace, tape_point
-from pithline.outputs.paper import LEAD, Pages
+from pithline.outputs.paper import Pages, width_of
 from pithline.outputs.reading import Script
+from pithline.outputs.sheet.measured import tick_line, tick_name, ticked_settings
 from pithline.outputs.words import Words
 
-DRAWING = 250.0  # pt, height kept for the drawing of one end
+DRAWING = 0.37  # of the page's height is kept for the drawing of one end
+ROUND = 26.0  # pt, room round the end for the lines' numbers
+HEAD = ("Line", "Bark point", "12", "pith", "6", "Bark point", "12", "pith", "6")
+
+
+@dataclass(frozen=True, slots=True)
+class FaceLine:
+    """One line on an end face: its `name`, the `heavy` stretches that are sawn, its bark points (2, 2)."""
+
+    name: str
+    heavy: list[np.ndarray]
+    points: np.ndarray
 
 
 def drawing_the_lines(pages: Pages, reading: Script, words: Words) -> None:
     """One page or more an end, for every log that goes on the mill."""
     mill = [one for one in reading.settings if one["tool"] == "mill"]
-    for log in dict.fromkeys(reading.own_log(one["piece"]) for one in mill):
+    logs = list(dict.fromkeys(reading.own_log(one["piece"]) for one in mill))
+    for log in logs:
         own = [one for one in mill if reading.own_log(one["piece"]) == log]
         for face in reading.ends(log):
             pages.turn()
-            pages.heading(f"2  Drawing the lines: {face.name.upper()} end of {reading.mark(log)}")
-            pages.text("Face this end, 12 o'clock line upright. Left and right are yours, facing it. Draw "
-                       "every line on both ends "
-                       "before the first cut, number it, and draw heavy what is heavy here.", 10.0)  # fmt: skip
-            lines = face_lines(reading, own, face)
-            draw_end(pages, face, lines)
-            rows = []
-            for name, _, line in lines:
-                for point in line:
-                    tape = tape_point(face, point)
-                    rows.append([name, tape.side, words.length(tape.from_twelve), words.length(tape.from_pith),
-                                 words.length(tape.from_six)])  # fmt: skip
-                    name = ""
-            pages.table(["Line", "Bark point", "from 12 o'clock bark", "from pith", "check: from 6 o'clock bark"], rows,
-                        [14, 16, 24, 20, 26], 10.0)  # fmt: skip
-            pages.text("Straight tape distances to where the line meets the bark. 12 and 6 o'clock bark: the "
-                       "two bark ends of the "
-                       "12 o'clock line. Below the pith cross the pith's arc with that of the 6 o'clock bark; "
-                       "it is sharper there.",
-                       9.0)  # fmt: skip
+            whose = f" of {reading.mark(log)}" if len(logs) > 1 else ""
+            pages.heading(f"2  Drawing the lines: {face.name.upper()} end{whose}")
+            pages.text("Face this end, 12 o'clock line upright: left and right are yours. Draw every line on both ends "
+                       "before the first cut: heavy where it is heavy here, for only there is it sawn. Number each."
+                       + (" T lines are ticks for the rip saw." if ticked_settings(reading, own) else ""),
+                       10.0)  # fmt: skip
+            groups = face_lines(reading, own, face)
+            draw_end(pages, face, [line for lines in groups.values() for line in lines])
+            pages.text(f"Straight tape distances, in {words.units}, to where the line meets the bark. 12 and 6: the bark ends of the 12 "
+                       "o'clock line. Cross the arc from the pith with that from 12 or 6; the one in brackets is the "
+                       "check.", 9.0)  # fmt: skip
+            rows: list[list[str] | str] = []
+            for title, lines in groups.items():
+                rows.append(title)
+                rows += [_row(face, line, words) for line in lines]
+            pages.table(HEAD, rows, [7.5, 10.5, 11.5, 11.5, 11.5, 10.5, 11.5, 11.5, 11.5], 9.0)
 
 
-def face_lines(
-    reading: Script, settings: Sequence[Any], face: EndFace
-) -> list[tuple[str, list[np.ndarray], np.ndarray]]:
-    """Name, heavy parts and bark points of each line: the level line of the first setting, then every mill cut."""
-    found = []
-    first = settings[0]
-    point = np.array(first["marks"][face.name]["point"], float)
-    up = np.array(first["up"], float)
+def _row(face: EndFace, line: FaceLine, words: Words) -> list[str]:
+    """A line with its two bark points."""
+    taped = [tape_point(face, point) for point in line.points]
+    cells = [line.name]
+    same = taped[0].side == taped[1].side
+    lower = line.points[0][1] < line.points[1][1]
+    for number, tape in enumerate(taped):
+        height = (", low" if (number == 0) == lower else ", high") if same else ""
+        twelve, six = words.bare(tape.from_twelve), words.bare(tape.from_six)
+        upper = tape.from_twelve <= tape.from_six
+        cells += [tape.side + height, twelve if upper else f"({twelve})", words.bare(tape.from_pith),
+                  f"({six})" if upper else six]  # fmt: skip
+    return cells
+
+
+def face_lines(reading: Script, settings: Sequence[Mapping[str, Any]], face: EndFace) -> dict[str, list[FaceLine]]:
+    """Lines by the setting they are for: the level line of the first, then every mill cut, then ticks."""
+    found: dict[str, list[FaceLine]] = {}
+    point, up = (np.array(one, float) for one in (settings[0]["marks"][face.name]["point"], settings[0]["up"]))
     level = face.line(up, float(up @ point))
     if level is not None:
-        found.append(("level", [], level))
+        found["Spirit level of the first setting"] = [FaceLine("level", [], level)]
+    ticked = ticked_settings(reading, settings)
     for setting in settings:
         part = reading.part_of_face(setting["piece"], face)
+        lines = []
         for cut in reading.cuts_of(setting):
             line = face.line(np.array(cut["normal"], float), cut["offset"])
             if line is not None:
-                found.append((str(reading.numbers[cut["id"]]), _within(part, line), line))
+                lines.append(FaceLine(str(reading.numbers[cut["id"]]), _within(part, line), line))
+        if setting["id"] in ticked:
+            line = face.line(*tick_line(reading, setting))
+            if line is not None:
+                lines.append(FaceLine(tick_name(reading, setting), _within(part, line), line))
+        kind = reading.pieces[setting["piece"]]["kind"]
+        found[f"Setting {reading.mill_numbers[setting['id']]}: {kind} {reading.mark(setting['piece'])}"] = lines
     return found
 
 
@@ -72,12 +101,13 @@ def _within(part: Any, line: np.ndarray) -> list[np.ndarray]:
             if one.geom_type == "LineString" and not one.is_empty]  # fmt: skip
 
 
-def draw_end(pages: Pages, face: EndFace, lines: Sequence[tuple[str, list[np.ndarray], np.ndarray]]) -> None:
-    """The end as it is faced, with all its lines; numbers stand round the bark so that they do not overlap."""
-    pages.room(DRAWING)
+def draw_end(pages: Pages, face: EndFace, lines: Sequence[FaceLine]) -> None:
+    """The end as it is faced, with all its lines and their numbers round the bark."""
+    height = DRAWING * pages.height
+    pages.room(height)
     low, high = face.over_bark.min(axis=0), face.over_bark.max(axis=0)
-    scale = min((DRAWING - 50.0) / (high[1] - low[1]), (pages.measure - 120.0) / (high[0] - low[0]))
-    centre = np.array([(pages.left + pages.right) / 2.0, pages.y - DRAWING / 2.0])
+    scale = (height - 2.0 * ROUND - 12.0) / float(max(high - low))
+    centre = np.array([(pages.left + pages.right) / 2.0, pages.y - height / 2.0])
     middle = (low + high) / 2.0
 
     def to_page(points: np.ndarray) -> np.ndarray:
@@ -86,7 +116,7 @@ def draw_end(pages: Pages, face: EndFace, lines: Sequence[tuple[str, list[np.nda
     canvas = pages.canvas
     canvas.setLineWidth(1.0)
     polygon(canvas, to_page(face.over_bark))
-    canvas.setLineWidth(0.4)
+    canvas.setLineWidth(0.3)
     polygon(canvas, to_page(face.under_bark))
     top, foot, pith = to_page(face.twelve), to_page(face.six), to_page(np.zeros(2))
     canvas.setLineWidth(0.8)
@@ -94,34 +124,50 @@ def draw_end(pages: Pages, face: EndFace, lines: Sequence[tuple[str, list[np.nda
     canvas.line(*foot, *top)
     canvas.setDash()
     canvas.circle(*pith, 3.0)
-    pages.write(top[0] - 8.0, top[1] + 12.0, "12", 10.0, bold=True)
-    placed: list[np.ndarray] = [top + np.array([0.0, 15.0])]
-    for name, heavy, line in lines:
-        a, b = to_page(line)
-        canvas.setLineWidth(0.5)
-        canvas.setDash(2, 2)
-        canvas.line(*a, *b)
+    names = [("12 o'clock", top), ("6 o'clock", foot)]
+    for line in lines:
+        whole = to_page(line.points)
+        canvas.setLineWidth(0.3)
+        canvas.setDash(1, 3)
+        canvas.line(*whole[0], *whole[1])
         canvas.setDash()
-        canvas.setLineWidth(1.6)
-        for part in heavy:
+        canvas.setLineWidth(1.4)
+        for part in line.heavy:
             canvas.line(*to_page(part[0]), *to_page(part[-1]))
-        _number(pages, name, a, b, centre, placed)
-    pages.y -= DRAWING
+        ends = np.concatenate([to_page(part[[0, -1]]) for part in line.heavy]) if line.heavy else whole
+        names.append((line.name, ends[np.argmax(np.hypot(*(ends - centre).T))]))
+    _names(pages, names, centre, (height - ROUND) / 2.0)
+    pages.y -= height
 
 
-def _number(
-    pages: Pages, name: str, a: np.ndarray, b: np.ndarray, centre: np.ndarray, placed: list[np.ndarray]
-) -> None:
-    """The line's name beyond one of its bark ends, or not at all where both are crowded: the table still holds it."""
-    for reach in (10.0, 22.0, 34.0):
-        for point, other in ((a, b), (b, a)):
-            spot = point + reach * (point - other) / max(float(np.hypot(*(point - other))), 1e-9)
-            inside = pages.left + 12.0 < spot[0] < pages.right - 12.0 and abs(spot[1] - centre[1]) < DRAWING / 2.0 - 6.0
-            if inside and all(abs(spot[0] - p[0]) > 32.0 or abs(spot[1] - p[1]) > 9.0 * LEAD for p in placed):
-                width = 5.5 * len(name)
-                pages.write(spot[0] - width / 2.0, spot[1] - 3.0, name, 9.0, bold=True)
-                placed.append(spot)
-                return
+def _names(pages: Pages, names: Sequence[tuple[str, np.ndarray]], centre: np.ndarray, radius: float) -> None:
+    """Names on a circle, each as near its line's bark point as its neighbours let it, joined to it by a thin line."""
+    size = min(9.0, 2.0 * np.pi * radius / (len(names) * 2.1))
+    need = np.array([(max(width_of(name, size, True), size) + 2.0) / radius for name, _ in names])
+    away = np.array([point - centre for _, point in names])
+    angle = np.arctan2(away[:, 1], away[:, 0])
+    order = np.argsort(angle)
+    spread = spaced(angle[order], need[order])
+    for place, index in zip(spread, order, strict=True):
+        name, point = names[index]
+        spot = centre + radius * np.array([np.cos(place), np.sin(place)])
+        near = spot - (spot - centre) / radius * 7.0
+        pages.canvas.setLineWidth(0.3)
+        pages.canvas.line(*point, *near)
+        pages.write(spot[0] - width_of(name, size, True) / 2.0, spot[1] - 0.36 * size, name, size, bold=True)
+
+
+def spaced(angle: np.ndarray, need: np.ndarray) -> np.ndarray:
+    """Sorted angles (n,) moved apart until neighbours, round the circle too, keep half the sum of their `need`. [rad]"""
+    found = angle.copy()
+    for _ in range(400):
+        following = np.append(found[1:], found[0] + 2.0 * np.pi)
+        lack = (need + np.roll(need, -1)) / 2.0 - (following - found)
+        push = np.clip(lack, 0.0, None) / 2.0
+        if push.max() < 1e-4:
+            break
+        found += np.roll(push, 1) - push
+    return found
 
 
 def polygon(canvas: Any, points: np.ndarray, fill: int = 0) -> None:
