@@ -13,6 +13,7 @@ INNER_TO_OUTER = (
     "units",
     "geometry",
     "trade",
+    "pith",
     "scan",
     "logmodel",
     "wood",

@@ -1,0 +1,1 @@
+"""The pith and the rings in a photograph of the end grain."""
