@@ -93,9 +93,10 @@ def cloud(truth: TrueLog) -> Array:
     clock = np.radians(np.arange(0, 360, 3.0))
     t = np.sqrt((np.arange(10) + 0.5) / 10)
     radius = truth.envelope_radius(x[:, None], clock)
-    yz = truth.centre(x)[:, None, None, :] + (radius[..., None] * np.append(t, 1.0))[..., None] * direction(clock)[
-        :, None, :
-    ]
+    yz = (
+        truth.centre(x)[:, None, None, :]
+        + (radius[..., None] * np.append(t, 1.0))[..., None] * direction(clock)[:, None, :]
+    )
     points = np.concatenate([np.broadcast_to(x[:, None, None, None], (*yz.shape[:-1], 1)), yz], -1).reshape(-1, 3)
     return points[truth.within_ends(points) >= 0]
 
@@ -111,8 +112,10 @@ def _ancestor(script: dict, piece: str) -> dict[str, str]:
 
 def _pith_chord(script: dict, truth: TrueLog, piece: str, to_truth: Array, solids: dict[str, Solid]) -> tuple:
     """Pith at the two ends of the piece's own log: the log, or the shorter log it was bucked to."""
-    parents, kinds = _ancestor(script, piece), {p["id"]: p["kind"] for p in script["pieces"]}
-    while kinds.get(piece) != "log" and piece in parents:
+    parents = _ancestor(script, piece)
+    bucks = [op for op in script["operations"] if op["op"] == "cut" and op["tool"] == "buck"]
+    bucked = {op[side] for op in bucks for side in ("above", "below")}
+    while piece in parents and piece not in bucked:  # what stays on the bed keeps the kind "log"
         piece = parents[piece]
     x = np.linspace(0, truth.length, 1201)
     pith = np.column_stack([x, truth.pith(x)])
