@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pithline.units import KG_PER_POUND, format_inches, format_litres, format_mm
+from pithline.units import KG_PER_POUND, MM_PER_INCH, format_inches, format_litres, format_mm
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,6 +22,11 @@ class Words:
     def bare(self, value: float) -> str:
         """A length [mm] as a tape shows it, without its unit: for tables whose head says it."""
         return self.length(value).removesuffix(f" {self.units}")
+
+    def fine(self, value: float) -> str:
+        """A length [mm] as calipers show it, for plates: to 0.1 mm, in inches to 0.001 in with mm beside it."""
+        text = format_mm(value, 0.1)
+        return text if self.units == "mm" else f"{value / MM_PER_INCH:.3f} in ({text})"
 
     def both(self, value: float) -> str:
         """A length [mm] in both units, where a mistake would cost the log."""

@@ -45,7 +45,7 @@ def drawing_the_lines(pages: Pages, reading: Script, words: Words) -> None:
                        10.0)  # fmt: skip
             groups = face_lines(reading, own, face)
             draw_end(pages, face, [line for lines in groups.values() for line in lines])
-            pages.text(f"Straight tape distances, in {words.units}, to where the line meets the bark. 12 and 6: the bark ends of the 12 "
+            pages.text(f"Straight tape distances ({words.units}) to where the line meets the bark. 12 and 6: the bark ends of the 12 "
                        "o'clock line. Cross the arc from the pith with that from 12 or 6; the one in brackets is the "
                        "check.", 9.0)  # fmt: skip
             rows: list[list[str] | str] = []

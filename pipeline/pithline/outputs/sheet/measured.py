@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from shapely.geometry import LineString
+from shapely.geometry import LineString, Point
 
 from pithline.outputs.reading import FAR, Script, rings
 
@@ -23,12 +23,13 @@ BOUNDS = 3.0
 class Reference:
     """What the rips of a setting are measured from.
 
-    `kind` "face" (a sawn edge, parallel to the cuts), "arris" (the edge of a slanted sawn face on the piece's upper
-    side) or "ticks" (the line between the ticks on its two ends); `face` the cut that made the sawn one.
+    `kind` "face" (a sawn edge, parallel to the cuts), "arris" (where a slanted sawn face meets the piece's `side`,
+    "upper" or "lower") or "ticks" (the line between the ticks on its two ends); `face` the cut that made the sawn one.
     """
 
     kind: str
-    face: str | None = None
+    face: str = ""
+    side: str = ""
 
 
 def lying_face(reading: Script, setting: Mapping[str, Any]) -> tuple[Array, float] | None:
@@ -93,15 +94,30 @@ def rip_reference(reading: Script, setting: Mapping[str, Any]) -> Reference | No
         return Reference("face", min(parallel, key=lambda one: one[0] @ normal)[2])
     if _is_ticked(reading, setting["piece"]):
         return Reference("ticks")
-    return Reference("arris", edges[0][2]) if edges else None
+    return _arris(reading, setting, lying, edges)
+
+
+def _arris(reading: Script, setting: Mapping[str, Any], lying: tuple[Array, float],
+           edges: Sequence[tuple[Array, float, str]]) -> Reference | None:  # fmt: skip
+    """The first arris of the upper side, else of the lower, that the piece really has half-way along it."""
+    piece = setting["piece"]
+    x, right, up = _half_way(reading, piece), rightward(lying[0]), -lying[0]
+    shape = reading.section(piece, x, right, up)
+    for side in ("upper", "lower"):
+        plane = _side(reading, setting, lying, side)
+        for outward, offset, made in edges if plane else ():
+            spot = _meet(x, (outward, offset), plane)
+            if shape.distance(Point(float(spot @ right), float(spot @ up))) < 1.0:
+                return Reference("arris", made, side)
+    return None
 
 
 def rip_distances(reading: Script, setting: Mapping[str, Any], reference: Reference,
                   cut: Mapping[str, Any]) -> tuple[float, float]:  # fmt: skip
     """Where a rip runs at the butt and at the top end of its piece. [mm]
 
-    From a face: to the near side of the kerf. From an arris: to the kerf's centre, on the upper side. From the ticks:
-    to the kerf's centre, positive to the right of someone facing the butt.
+    From a face: to the near side of the kerf. From an arris: to the kerf's centre, on the arris's side. From the
+    ticks: to the kerf's centre, positive to the right of someone facing the butt.
     """
     normal, piece = np.array(cut["normal"], float), setting["piece"]
     faces = {made: (n, d) for n, d, made in reading.faces(piece)}
@@ -110,16 +126,16 @@ def rip_distances(reading: Script, setting: Mapping[str, Any], reference: Refere
         raise ValueError(f"{setting['id']} lies on no face")
     right = rightward(lying[0])
     if reference.kind == "face":
-        outward, offset = faces[reference.face or ""]
+        outward, offset = faces[reference.face]
         away = float(offset - cut["offset"] * np.sign(outward @ normal)) - cut["kerf"] / 2.0
         return away, away
     if reference.kind == "ticks":
         butt, top = (float((cut["offset"] - normal @ face.pith) / (normal @ right)) for face in reading.ends(piece))
         return butt, top
-    upper = _upper(reading, setting, lying)
+    plane = _side(reading, setting, lying, reference.side)
     found = []
-    for x in reading.stretch(piece):
-        spot = _meet(x, faces[reference.face or ""], upper)
+    for x in reading.stretch(piece) if plane else ():
+        spot = _meet(x, faces[reference.face], plane)
         found.append(abs(float((cut["offset"] - normal @ spot) / (normal @ right))))
     return found[0], found[1]
 
@@ -178,12 +194,13 @@ def _is_ticked(reading: Script, piece: str) -> bool:
     return True
 
 
-def _upper(reading: Script, setting: Mapping[str, Any], lying: tuple[Array, float]) -> tuple[Array, float]:
-    """The sawn face opposite the one a piece lies on; that one itself where the upper side is bark."""
-    for outward, offset, _ in reading.faces(setting["piece"]):
-        if outward @ lying[0] < -0.95:
-            return outward, offset
-    return lying
+def _side(reading: Script, setting: Mapping[str, Any], lying: tuple[Array, float],
+          side: str) -> tuple[Array, float] | None:  # fmt: skip
+    """The sawn face a piece lies on ("lower") or the one opposite ("upper"), `None` where that side is bark."""
+    if side == "lower":
+        return lying
+    opposite = ((n, d) for n, d, _ in reading.faces(setting["piece"]) if n @ lying[0] < -0.95)
+    return next(opposite, None)
 
 
 def _meet(x: float, one: tuple[Array, float], other: tuple[Array, float]) -> Array:

@@ -55,7 +55,7 @@ def _fence(pages: Pages, x: float, base: float) -> None:
     canvas.line(x - 30.0, base + 28.0, x - 8.0, base + 28.0)
     for end in (x - 30.0, x - 8.0):
         canvas.line(end, base + 25.0, end, base + 31.0)
-    pages.write(x - 41.0, base + 49.0, "fence", 6.5)
+    pages.write(x - 62.0, base + 38.0, "fence", 6.5)
     pages.write(x - 4.0, base + 53.0, "blade", 6.5)
 
 
@@ -64,9 +64,9 @@ def _table(pages: Pages, x: float, base: float) -> None:
     _bar(pages, x, base)
     canvas.setLineWidth(1.2)
     polygon(canvas, np.array([[x - 44.0, base], [x + 42.0, base], [x + 36.0, base + 16.0], [x - 38.0, base + 16.0]]))
-    _blade(pages, x + 12.0, base)
-    pages.write(x + 16.0, base + 51.0, "blade", 6.5)
-    pages.write(x - 34.0, base + 4.0, "named face down", 6.5)
+    _blade(pages, x + 22.0, base)
+    pages.write(x + 26.0, base + 51.0, "blade", 6.5)
+    pages.write(x - 36.0, base + 3.0, "named face down", 6.5)
 
 
 def _blocks(pages: Pages, x: float, base: float) -> None:

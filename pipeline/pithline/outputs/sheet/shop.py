@@ -90,7 +90,7 @@ def _row(reading: Script, words: Words, setting: Mapping[str, Any]) -> list[str]
         places = [words.length(from_butt(reading, setting, cut)) for cut in cuts]
     else:
         found = [from_fence(reading, setting, cut) for cut in cuts]
-        places = [words.length(one) if one is not None else place for one, place in zip(found, places, strict=True)]
+        places = [words.fine(one) if one is not None else place for one, place in zip(found, places, strict=True)]
     numbers = [str(reading.numbers[cut["id"]]) for cut in cuts]
     saw = f"{setting['tool']} {reading.mark(setting['piece'])}"
     return [saw, lies, "\n".join(numbers), "\n".join(places), "\n".join(_gives(reading, cuts))]
@@ -119,10 +119,15 @@ def _rip_places(reading: Script, words: Words, setting: Mapping[str, Any]) -> tu
         texts = [tuple(f"{words.length(abs(one))} {'right' if one >= 0.0 else 'left'}" for one in two) for two in ends]
         source = f"from the line between its {tick_name(reading, made) if made else ''} ticks"
     else:
-        face = reading.numbers[reference.face or ""]
-        source = f"from face {face}" if reference.kind == "face" else f"from the upper arris of face {face}"
-        texts = [tuple(words.length(one) for one in two) for two in ends]
+        face = reading.numbers[reference.face]
+        source = f"from face {face}" if reference.kind == "face" else f"from the {reference.side} arris of face {face}"
+        texts = [tuple(_from_edge(words, one) for one in two) for two in ends]
     return source, [one if one == other else f"{one} | {other}" for one, other in texts]
+
+
+def _from_edge(words: Words, value: float) -> str:
+    """A distance from a sawn edge; a trimming cut's kerf begins outside it."""
+    return words.length(value) if value > -0.25 else f"{words.length(-value)} outside"
 
 
 def _gives(reading: Script, cuts: Sequence[Mapping[str, Any]]) -> list[str]:
