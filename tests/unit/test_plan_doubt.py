@@ -1,0 +1,93 @@
+"""Sampled logs: nothing to doubt, nothing lost; doubts moved by what the fit says; same seed, same samples."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from pithline.plan.carry import DrawnPoser, carry_out
+from pithline.plan.doubt import passing_on_samples, sampled_field, sampled_log
+from pithline.plan.frame import plan_log
+from pithline.plan.layout import Setting, SlabCut
+from truth.models import to_model
+from unit.small_logs import BACK, STRAIGHT, log_of, products_of, shop_of
+
+SHOP = shop_of(products_of(BACK))
+LAYOUT = Setting(0.0, (SlabCut(-30.0, 60.0),))
+
+
+def doubtful(surface, pith):
+    model = to_model(STRAIGHT)
+    model = replace(
+        model,
+        stderr_radius=np.full_like(model.stderr_radius, surface),
+        stderr_pith=np.full_like(model.stderr_pith, pith),
+    )
+    return plan_log(model, 20.0, 25.0, 25.0, ())
+
+
+def sawn(log):
+    return carry_out(log, LAYOUT, SHOP, DrawnPoser(log, 2.0), reserve=False)
+
+
+def test_a_log_without_doubt_gives_what_was_planned():
+    log = log_of()
+    ledger = sawn(log)
+    volume = sum(plate.volume for plate in ledger.plates if plate.grade.passes)
+    assert volume > 1e6
+    np.testing.assert_array_equal(passing_on_samples(log, ledger, SHOP.parts, 3, 1), volume)
+
+
+def test_doubts_cost_plates_and_never_add_any():
+    log = doubtful(3.0, 6.0)
+    ledger = sawn(log)
+    volume = sum(plate.volume for plate in ledger.plates if plate.grade.passes)
+    sampled = passing_on_samples(log, ledger, SHOP.parts, 12, 1)
+    assert (sampled <= volume + 1e-6).all()
+    assert sampled.min() < volume and np.ptp(sampled) > 0
+
+
+def test_a_seed_gives_its_samples_again():
+    log = doubtful(3.0, 6.0)
+    ledger = sawn(log)
+    first, again, other = (passing_on_samples(log, ledger, SHOP.parts, 6, seed) for seed in (4, 4, 5))
+    np.testing.assert_array_equal(first, again)
+    assert (first != other).any()
+
+
+def test_a_reserve_for_the_surface_gives_more_in_the_end():
+    log = doubtful(2.0, 0.0)
+    means = []
+    for reserve in (True, False):
+        ledger = carry_out(log, LAYOUT, SHOP, DrawnPoser(log, 2.0), reserve=reserve)
+        means.append(passing_on_samples(log, ledger, SHOP.parts, 16, 1).mean())
+    assert means[0] > means[1]
+
+
+@pytest.mark.parametrize(("surface", "pith"), [(2.5, 0.0), (0.0, 4.0)])
+def test_samples_spread_by_the_standard_errors(surface, pith):
+    """Over many samples: no bias, and the spread of each radius and of the pith is what the fit states."""
+    field = doubtful(surface, pith).field
+    rng = np.random.default_rng(7)
+    samples = [sampled_field(field, rng) for _ in range(80)]
+    middle = len(field.pith) // 2
+    for at in (2, middle, -3):
+        radii = np.array([one.radius[at, 40] for one in samples]) - field.radius[at, 40]
+        piths = np.array([one.pith[at, 0] for one in samples]) - field.pith[at, 0]
+        spread = max(surface, pith)
+        assert abs(radii.mean()) < 0.4 * spread
+        # a linear drift along the log spreads by a half to twice the stated error from its middle to its ends
+        assert 0.5 * spread < radii.std() < 1.8 * spread
+        assert piths.std() < 1.8 * pith + 1e-9 and piths.std() >= 0.5 * pith
+        assert abs(piths.mean()) < 0.4 * spread
+
+
+def test_the_surface_stays_put_where_only_the_pith_moves():
+    """R is counted from the pith: a moved pith changes R and nothing of the bark, to first order."""
+    log = doubtful(0.0, 4.0)
+    one = sampled_log(log, np.random.default_rng(2)).field
+    clock = np.radians(np.arange(361.0))
+    e = np.stack([-np.sin(clock), np.cos(clock)], axis=1)
+    surface = one.pith[:, None] + one.radius[..., None] * e
+    away = np.hypot(surface[..., 0], surface[..., 1])
+    np.testing.assert_allclose(away, STRAIGHT.radius, atol=1.0)

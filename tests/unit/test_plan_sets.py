@@ -1,0 +1,118 @@
+"""Mates and instrument sets, by hand."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from pithline.mill.products import Part, Product, Products
+from pithline.plan.ledger import Plate
+from pithline.plan.parts import price_of, sawn_parts
+from pithline.plan.sets import assign_sets, match
+from unit.small_logs import TRADE
+
+BACK = Part("back", 2, 600.0, 200.0, 5.0, True)
+SIDE = Part("side", 2, 800.0, 120.0, 4.0, True)
+NECK = Part("neck", 1, 700.0, 80.0, 70.0, False)
+GUITAR = Products("green", (TRADE,), (Product("guitar", 100.0, "trade", (BACK, SIDE, NECK)),))
+
+
+def plate(number, part, billet, layer, passes=True):
+    return Plate(f"plate-{number}", part, np.zeros(3), (), SimpleNamespace(passes=passes), billet, layer, 1.0)
+
+
+def plates_of(*rows):
+    return [plate(number, *row) for number, row in enumerate(rows)]
+
+
+def mates(plates):
+    return {one.id: one.mate for one in plates if one.mate}
+
+
+def test_neighbours_of_one_billet_are_mates_in_pairs():
+    parts = sawn_parts(GUITAR, "black walnut")
+    plates = plates_of(*((0, "billet-1", layer) for layer in (2, 0, 1, 4, 3)))
+    match(plates, parts)
+    by_layer = {one.layer: one for one in plates}
+    assert by_layer[0].mate == by_layer[1].id and by_layer[1].mate == by_layer[0].id
+    assert by_layer[2].mate == by_layer[3].id and by_layer[4].mate is None
+
+
+def test_a_failed_or_missing_layer_parts_mates():
+    parts = sawn_parts(GUITAR, "black walnut")
+    plates = plates_of((0, "b", 0), (0, "b", 1, False), (0, "b", 2), (0, "b", 4), (0, "b", 5))
+    match(plates, parts)
+    assert mates(plates) == {"plate-3": "plate-4", "plate-4": "plate-3"}
+
+
+def test_other_billets_and_parts_that_are_not_matched_have_no_mates():
+    parts = sawn_parts(GUITAR, "black walnut")
+    plates = plates_of((0, "a", 0), (0, "b", 1), (2, "c", 0), (2, "c", 1))
+    match(plates, parts)
+    assert mates(plates) == {}
+
+
+def test_a_set_wants_pairs_and_every_part():
+    parts = sawn_parts(GUITAR, "black walnut")
+    rows = [(0, "a", 0), (0, "a", 1), (0, "b", 0), (1, "c", 0), (1, "c", 1), (1, "d", 3), (1, "d", 4), (2, "e", 0)]
+    plates = plates_of(*rows)
+    match(plates, parts)
+    assert assign_sets(plates, parts, GUITAR) == {"guitar": 1}
+    named = [one for one in plates if one.set_id == "guitar 1"]
+    assert sorted(one.part for one in named) == [0, 0, 1, 1, 2]
+    assert all(one.mate in {other.id for other in named} for one in named if one.part != 2)
+
+
+@pytest.mark.parametrize(("demand", "made"), [(None, 3), (2, 2), (0, 0)])
+def test_sets_go_up_to_the_demand(demand, made):
+    products = Products("green", (TRADE,), (Product("neck", 10.0, "trade", (NECK,), demand),))
+    parts = sawn_parts(products, "black walnut")
+    plates = plates_of(*((0, f"b{k}", 0) for k in range(3)), (0, "b9", 0, False))
+    match(plates, parts)
+    assert assign_sets(plates, parts, products) == {"neck": made}
+    assert sum(one.set_id is not None for one in plates) == made
+
+
+@settings(max_examples=50)
+@given(st.lists(st.tuples(st.integers(0, 2), st.integers(0, 3), st.booleans()), max_size=24))
+def test_sets_are_whole_and_share_no_plate(rows):
+    parts = sawn_parts(GUITAR, "black walnut")
+    plates = plates_of(*((part, f"b{part}{billet}", layer, good) for layer, (part, billet, good) in enumerate(rows)))
+    match(plates, parts)
+    by_id = {one.id: one for one in plates}
+    for one in plates:
+        if one.mate:
+            other = by_id[one.mate]
+            assert other.mate == one.id and other.billet == one.billet and abs(other.layer - one.layer) == 1
+            assert one.grade.passes and other.grade.passes
+    made = assign_sets(plates, parts, GUITAR)["guitar"]
+    for n in range(made):
+        own = [one for one in plates if one.set_id == f"guitar {n + 1}"]
+        assert sorted(one.part for one in own) == [0, 0, 1, 1, 2] and all(one.grade.passes for one in own)
+    assert sum(one.set_id is not None for one in plates) == 5 * made
+
+
+def test_a_sets_price_is_shared_by_volume():
+    product = GUITAR.products[0]
+    whole = sum(part.count * price_of(product, part) for part in product.parts)
+    assert whole == pytest.approx(product.price)
+    assert price_of(product, BACK) / price_of(product, SIDE) == pytest.approx(BACK.volume / SIDE.volume)
+
+
+def test_parts_are_sawn_so_large_that_no_ring_angle_leaves_them_small():
+    """Finished sizes: quartered wood shrinks most across its thickness, leaning wood more across its width."""
+    finished = Products("finished", (TRADE,), GUITAR.products, dry_to_percent=8.0, surfacing=1.0)
+    radial, tangential = 0.055 * 22 / 30, 0.078 * 22 / 30  # black walnut from the fibre saturation point to 8 %
+    for part in sawn_parts(finished, "black walnut"):
+        assert 1.0 <= part.length / part.part.length < 1.003
+        for angle in np.linspace(TRADE.ring_angle_mean, np.pi / 2, 7):
+            across = tangential * np.cos(angle) ** 2 + radial * np.sin(angle) ** 2
+            through = tangential * np.sin(angle) ** 2 + radial * np.cos(angle) ** 2
+            assert part.width * (1 - across) > part.part.width - 1e-6
+            assert part.thickness * (1 - through) > part.part.thickness + 2.0 - 0.15
+    green = sawn_parts(GUITAR, "black walnut")
+    assert [(p.length, p.width, p.thickness) for p in green] == [
+        (p.part.length, p.part.width, p.part.thickness) for p in green
+    ]
