@@ -312,7 +312,9 @@ def _totals(script: dict, claimed: float, hard: list[Breach]) -> None:
     ):
         if abs(totals[name] - own) > slack:
             hard.append(Breach("totals", name, float(totals[name] - own), f"says {totals[name]}, is {own}"))
-    whole = totals["instrument_volume"] + totals["kerf_volume"] + totals["offcut_volume"]
+    volumes = {p["id"]: p["volume"] for p in script["pieces"]}
+    plates = sum(volumes.get(p["id"], 0.0) for p in script["plates"] if p["passes"])
+    whole = plates + totals["kerf_volume"] + totals["offcut_volume"]
     if abs(whole / totals["log_volume"] - 1) > 0.005:
         hard.append(Breach("totals", "log_volume", whole - totals["log_volume"], "plates + kerf + offcuts differ"))
 

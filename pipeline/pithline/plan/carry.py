@@ -9,7 +9,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from pithline.geometry.pieces import Face, Piece
+from pithline.geometry.pieces import Piece
 from pithline.mill.machine import Machines
 from pithline.plan.frame import PlanLog, normal_at
 from pithline.plan.layout import Setting, SlabCut
@@ -64,15 +64,32 @@ class Shop:
         return Saws(m.resaw.kerf, m.rip.kerf, m.crosscut.kerf, m.resaw.height_max)
 
 
-def parallel_faces(piece: Piece, normal: Array) -> tuple[Face | None, Face | None]:
+@dataclass(frozen=True, slots=True)
+class Flat:
+    """A sawn face parallel to a setting's cuts but for a hair: the height n·X to which the piece holds wood all along."""
+
+    cut: str
+    height: float
+
+
+def parallel_faces(log: PlanLog, piece: Piece, normal: Array) -> tuple[Flat | None, Flat | None]:
     """The piece's faces parallel to `normal`: the one that bounds it from below, and from above."""
     low = high = None
+    lateral = np.cross(normal, log.axis)
+    reach = float(log.field.radius.max())
+    corners = [log.origin + a * log.reach * log.axis + b * reach * lateral for a in (0.0, 1.0) for b in (-1.0, 1.0)]
     for face in piece.faces:
-        lean = float(np.dot(face.normal, normal))
-        if lean < -PARALLEL:
-            low = face
-        elif lean > PARALLEL:
-            high = face
+        n = np.asarray(face.normal)
+        lean = float(n @ normal)
+        if abs(lean) < PARALLEL:
+            continue
+        sign = 1.0 if lean > 0 else -1.0
+        # a face leans by up to a lift step over its length: its height is where it comes nearest to the wood
+        height = sign * min(face.offset - float((n - sign * normal) @ corner) for corner in corners)
+        if lean < 0:
+            low = Flat(face.cut, height)
+        else:
+            high = Flat(face.cut, height)
     return low, high
 
 
@@ -90,14 +107,26 @@ CLOSE = 6.0
 """Slabs of one setting nearer than this beyond their kerf are moved together to share it. [mm]"""
 
 
-def closed_up(slabs: tuple[SlabCut, ...], kerf: float) -> tuple[SlabCut, ...]:
-    """Slabs from the top down, each moved up to the last where less than `CLOSE` would be wasted between them."""
+def closed_up(slabs: tuple[SlabCut, ...], kerf: float, low: float | None = None) -> tuple[SlabCut, ...]:
+    """Slabs from the top down, neighbours moved together where less than `CLOSE` would be wasted between them.
+
+    They move up to the topmost; where the lowest rests on a sawn face at `low`, down to that one.
+    """
+    down = low is not None and bool(slabs) and abs(slabs[-1].low - low) < 0.3
     out: list[SlabCut] = []
-    for slab in slabs:
-        if out and abs(out[-1].low - kerf - slab.top) < CLOSE:
+    for slab in reversed(slabs) if down else slabs:
+        if out and down and abs(slab.low - kerf - out[-1].top) < CLOSE:
+            slab = SlabCut(out[-1].top + kerf, slab.thickness)
+        elif out and not down and abs(out[-1].low - kerf - slab.top) < CLOSE:
             slab = SlabCut(out[-1].low - kerf - slab.thickness, slab.thickness)
         out.append(slab)
-    return tuple(out)
+    return tuple(reversed(out)) if down else tuple(out)
+
+
+def fitted(slabs: tuple[SlabCut, ...], low: Flat | None, high: Flat | None, kerf: float) -> tuple[SlabCut, ...]:
+    """Slabs moved onto parallel sawn faces and onto each other where they lie near."""
+    floor = None if low is None else low.height
+    return closed_up(snapped(slabs, floor, None if high is None else high.height), kerf, floor)
 
 
 def slab_frame(log: PlanLog, piece: Piece, normal: Array, low: float, top: float) -> SlabFrame:
@@ -166,7 +195,7 @@ def _saw_setting(
     memory: Memory | None,
 ) -> tuple[Piece | None, Piece | None, list[SlabJob]]:
     """One setting's cuts from the top down; returns what is left above and below, and its slabs."""
-    low_face, high_face = parallel_faces(piece, posed.normal)
+    low_face, high_face = parallel_faces(log, piece, posed.normal)
     entry = ledger.setting(posed.tool, piece.id, posed.charged, posed.minutes, **posed.entry)
     kerf, normal, kind = posed.kerf, posed.normal, piece.kind
     over_next, under_next = (setting.below, setting.above) if posed.swapped else (setting.above, setting.below)
@@ -177,7 +206,7 @@ def _saw_setting(
     current, last = piece, np.inf
     face_cut = high_face.cut if high_face is not None else None
     if high_face is not None:
-        last = high_face.offset
+        last = high_face.height
     for i, slab in enumerate(posed.slabs):
         first, final = i == 0, i == len(posed.slabs) - 1
         if last - slab.top > 0.3:
@@ -200,7 +229,7 @@ def _saw_setting(
             )
             if first:
                 above = over
-        if low_face is not None and slab.low + low_face.offset < 0.3:
+        if low_face is not None and slab.low - low_face.height < 0.3:
             made, current = current, None
             made = _as_slab(ledger, made)
             face_cut = low_face.cut
@@ -222,7 +251,7 @@ def _saw_setting(
             )
             face_cut = ledger.made_by[made.id]
         last = slab.low - kerf
-        top = min(slab.top, high_face.offset) if high_face is not None else slab.top
+        top = min(slab.top, high_face.height) if high_face is not None else slab.top
         frame = slab_frame(log, made, normal, slab.low, top)
         strips = lay_out(log, frame, shop.parts, shop.worth, left, shop.saws, reserve, memory=memory)
         for strip in strips:
@@ -253,9 +282,7 @@ class DrawnPoser:
         """Normal and offsets as drawn."""
         normal = normal_at(self.log.axis, setting.clock)
         base = float(self.log.origin @ normal)
-        low, high = parallel_faces(piece, normal)
         slabs = tuple(SlabCut(s.low + base, s.thickness) for s in setting.slabs)
-        slabs = snapped(slabs, None if low is None else -low.offset, None if high is None else high.offset)
-        slabs = closed_up(slabs, self.kerf)
+        slabs = fitted(slabs, *parallel_faces(self.log, piece, normal), self.kerf)
         minutes = minutes_of(self.log.reach, 2 * len(slabs), self.feed, self.minutes_per_setting)
         return Posed(normal, slabs, "mill", self.kerf, True, {}, lambda p, o: {}, minutes)

@@ -174,7 +174,7 @@ def bolt_columns(state: Search, evaluator: Evaluator, piece: Piece, base: int, n
         while node is not None:
             plates, over, _ = evaluator.yields(node, rest)
             normal = DrawnPoser(evaluator.log, evaluator.kerf).pose(node, rest, Ledger()).normal
-            low, high = parallel_faces(rest, normal)
+            low, high = parallel_faces(evaluator.log, rest, normal)
             charged += low is None and high is None
             total += plates
             rest, node = over, node.above

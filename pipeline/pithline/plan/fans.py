@@ -12,6 +12,9 @@ import numpy as np
 from numba import njit, prange
 
 LOWEST = -1e9
+FACE_CELLS = 2
+"""A fan's slabs are tried every so many depth cells, and no further than `FAN_REACH` off the pith's chord."""
+FAN_REACH = 12.0
 
 
 @njit(cache=True, inline="always")
@@ -72,7 +75,7 @@ def fan(
     steps = rolls // 2
     count = steps // spread + 1
     nt = len(menu)
-    step = 2
+    step = FACE_CELLS
     kerf_cells = int(np.ceil(kerf / depth_step - 1e-6))
     stages = settings_max + 1
     n = half_depth
@@ -96,8 +99,8 @@ def fan(
             elif flush_far:
                 first, last = far_low - cells[t], far_low - cells[t]
             else:
-                first = -int((menu[t] + 12.0) / depth_step)
-                last = int(12.0 / depth_step)
+                first = -int((menu[t] + FAN_REACH) / depth_step)
+                last = int(FAN_REACH / depth_step)
             for low in range(first, last + 1, step):
                 top = low + cells[t]
                 if low < -n or top > n:
@@ -106,7 +109,7 @@ def fan(
                 from_far = -1000000.0 if flush_far else (far_face + c_top * sin_b) / cos_b
                 # what the slab is worth with nothing in its way bounds every use of it
                 most = slab_worth(values, rolls, roll, low, t, cells[t], 1, 4 * half_across, half_depth, half_across)
-                if most <= (0.0 if free else charge):
+                if most <= 0.0:
                     continue
                 for s in range(stages):
                     before = s if free else s - 1
@@ -120,7 +123,7 @@ def fan(
                         gain = (
                             slab_worth(values, rolls, roll, low, t, cells[t], 1, -place, half_depth, half_across) - cost
                         )
-                        if gain > best[s, k, top + n] and gain > -cost + 1e-6:
+                        if gain > best[s, k, top + n] and gain > -cost + 1e-6:  # below 0 a second slab may still pay
                             best[s, k, top + n] = gain
                             back[s, k, top + n, 0], back[s, k, top + n, 1] = -1, -1
                             back[s, k, top + n, 2], back[s, k, top + n, 3], back[s, k, top + n, 4] = low, t, 0
@@ -138,7 +141,7 @@ def fan(
                             worth = slab_worth(
                                 values, rolls, roll, low, t, cells[t], 1, -place, half_depth, half_across
                             )
-                            if worth <= cost:
+                            if worth <= 0.0:
                                 continue
                             gain = held + worth - cost
                             if gain > best[s, k, top + n]:
@@ -149,7 +152,7 @@ def fan(
         for s in range(stages):
             for c in range(2 * n + 1):
                 held = best[s, k, c]
-                if held <= 0.0 or flush_far:
+                if held <= LOWEST / 2 or flush_far:
                     continue
                 low = c - n + kerf_cells
                 for t in range(nt):

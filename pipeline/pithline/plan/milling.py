@@ -12,7 +12,7 @@ from pithline.mill.limits import breached, mark_room, setting_checks
 from pithline.mill.machine import Machines
 from pithline.mill.pose import NoPose, Pose, pose_piece
 from pithline.mill.sections import LogSections, PieceShape, piece_shape, widest_cut
-from pithline.plan.carry import CLOSE, Posed, closed_up, parallel_faces, snapped
+from pithline.plan.carry import CLOSE, Flat, Posed, fitted, parallel_faces
 from pithline.plan.frame import PlanLog, clock_of_normal, normal_at
 from pithline.plan.layout import Setting, SlabCut
 from pithline.plan.ledger import Ledger
@@ -68,35 +68,10 @@ class MachinePoser:
         middle = float((log.origin + log.axis * log.reach / 2) @ pose.up)
         drawn = setting.slabs if sign > 0 else tuple(SlabCut(-s.top, s.thickness) for s in reversed(setting.slabs))
         slabs = tuple(SlabCut(s.low + middle, s.thickness) for s in drawn)
-        low, high = parallel_faces(piece, pose.up)
-        slabs = snapped(slabs, None if low is None else -low.offset, None if high is None else high.offset)
-        slabs = closed_up(slabs, kerf)
+        low, high = parallel_faces(log, piece, pose.up)
+        slabs = fitted(slabs, low, high, kerf)
         pose_height = pose.height
-        real: list[SlabCut] = []
-        blades: list[float] = []
-        last = np.inf  # offset n·X of the lower edge of the last kerf
-        for slab in slabs:
-            top = slab.top
-            if high is not None and abs(high.offset - top) < 0.3:
-                last = high.offset
-            if last - top > CLOSE:  # a cut of its own above the slab
-                blade = round((top + kerf / 2 + pose_height) / step) * step
-                blades.append(blade)
-                last = blade - pose_height - kerf / 2
-            top = last
-            if low is not None and abs(slab.low + low.offset) < 0.3:
-                real.append(SlabCut(-low.offset, top + low.offset))
-                continue
-            drop = np.ceil((slab.thickness + kerf) / step - 1e-6) * step
-            blade = (
-                blades[-1] - drop
-                if blades
-                else np.floor((top - slab.thickness - kerf / 2 + pose_height) / step + 1e-06) * step
-            )
-            blades.append(float(blade))
-            bottom = blade - pose_height + kerf / 2
-            real.append(SlabCut(bottom, top - bottom))
-            last = blade - pose_height - kerf / 2
+        real, blades = _set_blades(slabs, low, high, kerf, step, pose_height)
         if not blades:
             return "no cut is needed"
         lateral = np.cross(pose.up, log.axis)
@@ -192,10 +167,9 @@ class MachinePoser:
             return None
         face, normal, angle = _against(piece, log.axis, normal_at(log.axis, setting.clock))
         middle = float((log.origin + log.axis * log.reach / 2) @ normal)
-        low, high = parallel_faces(piece, normal)
+        low, high = parallel_faces(log, piece, normal)
         slabs = tuple(SlabCut(s.low + middle, s.thickness) for s in setting.slabs)
-        slabs = snapped(slabs, None if low is None else -low.offset, None if high is None else high.offset)
-        slabs = closed_up(slabs, resaw.kerf)
+        slabs = fitted(slabs, low, high, resaw.kerf)
         lateral = np.cross(normal, log.axis)
         lateral /= np.linalg.norm(lateral)
         cuts = _resaw_cuts(slabs, low, high, resaw.kerf)
@@ -211,14 +185,54 @@ class MachinePoser:
         return Posed(normal, slabs, "resaw", resaw.kerf, not flat, entry, lambda p, o: {}, minutes)
 
 
-def _resaw_cuts(slabs: tuple[SlabCut, ...], low: Face | None, high: Face | None, kerf: float) -> list[float]:
+def _set_blades(
+    slabs: tuple[SlabCut, ...], low: Flat | None, high: Flat | None, kerf: float, step: float, height: float
+) -> tuple[list[SlabCut], list[float]]:
+    """Slabs as blade heights in whole steps make them, none thinner than drawn, and the heights from the top down.
+
+    A face n·X stands at n·X + `height` over the bed. Where the lowest slab rests on a sawn face the heights are counted up
+    from it, else down from the topmost cut.
+    """
+    rests = low is not None and abs(slabs[-1].low - low.height) < 0.3
+    hangs = high is not None and abs(high.height - slabs[0].top) < 0.3
+    real: list[SlabCut] = []
+    blades: list[float] = []
+    if rests and low is not None:
+        floor = low.height
+        for i, slab in enumerate(reversed(slabs)):
+            if i and slab.low - floor > CLOSE:  # the next slab up starts with a cut of its own
+                blades.append(float(np.ceil((slab.low - kerf / 2 + height) / step - 1e-6) * step))
+                floor = blades[-1] - height + kerf / 2
+            if hangs and high is not None and i == len(slabs) - 1:
+                real.append(SlabCut(floor, high.height - floor))
+                continue
+            blade = float(np.ceil((floor + slab.thickness + kerf / 2 + height) / step - 1e-6) * step)
+            blades.append(blade)
+            top = blade - height - kerf / 2
+            real.append(SlabCut(floor, top - floor))
+            floor = top + kerf
+        return real[::-1], blades[::-1]
+    last = high.height if hangs and high is not None else np.inf  # offset n·X under the last kerf
+    for slab in slabs:
+        if last - slab.top > CLOSE:  # a cut of its own above the slab
+            blades.append(float(round((slab.top + kerf / 2 + height) / step) * step))
+            last = blades[-1] - height - kerf / 2
+        blade = float(np.floor((last - slab.thickness - kerf / 2 + height) / step + 1e-6) * step)
+        blades.append(blade)
+        bottom = blade - height + kerf / 2
+        real.append(SlabCut(bottom, last - bottom))
+        last = bottom - kerf
+    return real, blades
+
+
+def _resaw_cuts(slabs: tuple[SlabCut, ...], low: Flat | None, high: Flat | None, kerf: float) -> list[float]:
     """Kerf-centre offsets of a run of slabs, one kerf shared by neighbours."""
     out: list[float] = []
-    last = np.inf if high is None else high.offset
+    last = np.inf if high is None else high.height
     for slab in slabs:
         if last - slab.top > 0.3:
             out.append(slab.top + kerf / 2)
-        if low is None or slab.low + low.offset > 0.3:
+        if low is None or slab.low - low.height > 0.3:
             out.append(slab.low - kerf / 2)
         last = slab.low - kerf
     return out

@@ -13,6 +13,7 @@ from pithline.mill.machine import Machines
 from pithline.plan.candidates import Search, Tables, fan_values, first_columns, search
 from pithline.plan.carry import Shop
 from pithline.plan.columns import Evaluator, first_choices
+from pithline.plan.fans import FACE_CELLS, FAN_REACH
 from pithline.plan.frame import PlanLog
 from pithline.plan.master import Aim, Answer, choose
 from pithline.plan.parts import SawnPart
@@ -102,6 +103,15 @@ def no_part(log: PlanLog, parts: tuple[SawnPart, ...]) -> PlanError:
     )
 
 
+def no_gain(aim: Aim, best: float, objective: str) -> PlanError:
+    """Why nothing pays: a setting is charged more than it yields."""
+    unit, key = (" in money", "hour_rate") if objective == "value" else (" L", "least_gain_per_setting")
+    return PlanError(
+        f"no setting pays: each is charged {aim.charge:.3g}{unit}, and the best single slab yields {best:.3g}{unit}; "
+        f"lower the mill's {key}."
+    )
+
+
 def build_tables(
     log: PlanLog, parts: tuple[SawnPart, ...], aim: Aim, machines: Machines, effort: Effort, progress: Progress
 ) -> Tables:
@@ -175,7 +185,7 @@ def find(
     free = tuple(p for p in parts if p.demand is None)
     aim = aim_of(objective, parts, machines, log.reach, settings_max)
     evaluator = Evaluator(log, shop, machines.mill.kerf)
-    choices, bound, considered, grid = [], np.inf, 0, None
+    choices, bound, considered, grid, seen = [], np.inf, 0, None, 0.0
     # parts with a demand cannot be counted by the exact programmes: once without them, once as if all could be sold
     views = [view for view in (free, parts) if view] if len(free) < len(parts) else [parts]
     for number, view in enumerate(views):
@@ -189,6 +199,7 @@ def find(
         grid = tables.grid
         if not tables.values.any():
             continue
+        seen = max(seen, float(tables.values.max()))
         told("halves", 0.75)
         state = search(tables, effort.bolt_step)
         columns = first_columns(state, list(range(0, effort.rolls, effort.bolt_step)), 6)
@@ -202,7 +213,7 @@ def find(
         if (late is not None and late()) or _wanted_worth(parts, aim.worth) < LITTLE * columns[0].promise:
             break
     if not choices or grid is None:
-        raise no_part(log, parts)
+        raise no_gain(aim, seen, objective) if seen > 0.0 else no_part(log, parts)
     answers: list[Answer] = []
     left = list(choices)
     for _ in range(effort.answers):
@@ -270,7 +281,8 @@ def _words(tables: Tables, effort: Effort, free: tuple[SawnPart, ...], parts: tu
         + " ".join(f"{t:g}" for t in grid.thicknesses)
         + f" mm, across {grid.across_step:g} mm, along {grid.along_step:g} mm; class: slabs of one roll, halves turned 90°, "
         f"each bolt fanned in up to {tables.settings_per_bolt} charged directions every "
-        f"{180 / effort.rolls * effort.fan_spread:g}°, bolt corners rounded outwards to 10 mm"
+        f"{180 / effort.rolls * effort.fan_spread:g}°, their first faces every {FACE_CELLS * grid.depth_step:g} mm within "
+        f"{FAN_REACH:g} mm of the pith, bolt corners rounded outwards to 10 mm"
     )
     if len(free) < len(parts):
         text += "; of parts with a demand the bound counts all that is wanted"
