@@ -86,19 +86,21 @@ def plan_files(script: dict[str, Any], units: str, paper: str) -> dict[str, byte
     from pithline.outputs.preview_glb import plan_glb
     from pithline.outputs.preview_html import preview_html
     from pithline.outputs.preview_png import preview_png
+    from pithline.outputs.scene import scene_of
     from pithline.outputs.sheet import set_up_sheet
     from pithline.outputs.templates import end_templates
     from pithline.script.document import dumps
 
+    scene = scene_of(script)
     return {
         "cut-script.json": dumps(script),
         "set-up-sheet.pdf": set_up_sheet(script, units, paper),
         "end-templates.pdf": end_templates(script, units, paper),
         "labels.pdf": labels_pdf(script, units, paper),
         "labels.csv": labels_csv(script),
-        "preview.html": preview_html(script, units),
-        "preview.png": preview_png(script),
-        "plan.glb": plan_glb(script),
+        "preview.html": preview_html(scene, units),
+        "preview.png": preview_png(scene),
+        "plan.glb": plan_glb(scene),
     }
 
 

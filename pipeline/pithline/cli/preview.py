@@ -23,17 +23,19 @@ def run(args: argparse.Namespace, console: Console) -> int:
     from pithline.outputs.preview_glb import plan_glb
     from pithline.outputs.preview_html import preview_html
     from pithline.outputs.preview_png import preview_png
+    from pithline.outputs.scene import scene_of
 
     path = Path(args.script)
     document = read_script(path)
     try:
         with console.progress() as progress:
             progress("3D preview", 0.0)
-            files = {"preview.html": preview_html(document, args.units)}
+            scene = scene_of(document)
+            files = {"preview.html": preview_html(scene, args.units)}
             progress("picture", 0.4)
-            files["preview.png"] = preview_png(document)
+            files["preview.png"] = preview_png(scene)
             progress("solids", 0.8)
-            files["plan.glb"] = plan_glb(document)
+            files["plan.glb"] = plan_glb(scene)
     except (KeyError, IndexError, TypeError, ValueError) as error:
         raise ScriptError(
             f"{path}: a part of the script is missing or misshapen ({type(error).__name__}: {error}); "

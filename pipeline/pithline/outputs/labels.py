@@ -139,11 +139,13 @@ def _label(canvas: Any, row: Mapping[str, str], words: Words, x: float, y: float
 
 
 def _code(canvas: Any, matrix: Any, x: float, y: float, cell: float) -> None:
-    """A QR code from its top left corner, each run of dark cells as one filled bar."""
+    """A QR code from its top left corner, each run of dark cells as one bar of one path."""
+    path = canvas.beginPath()
     for row, line in enumerate(matrix):
         start = 0
         for dark, run in groupby(line):
             length = len(list(run))
             if dark:
-                canvas.rect(x + start * cell, y - (row + 1) * cell, length * cell, cell, stroke=0, fill=1)
+                path.rect(x + start * cell, y - (row + 1) * cell, length * cell, cell)
             start += length
+    canvas.drawPath(path, stroke=0, fill=1)

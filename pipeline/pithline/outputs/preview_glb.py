@@ -9,7 +9,7 @@ import numpy as np
 import trimesh
 from matplotlib.colors import to_rgb
 
-from pithline.outputs.scene import RING_COLOURS, ring_step, scene_of
+from pithline.outputs.scene import RING_COLOURS, Scene, ring_step, scene_of
 
 WOOD_COLOURS = {"slab": "#d9bd92", "half": "#d9bd92", "bolt": "#cdb08a", "billet": "#e0c9a4", "offcut": "#b7a58c"}
 METRES = 1e-3  # glTF counts in metres
@@ -17,7 +17,7 @@ TO_GLTF = np.array([[1.0, 0.0, 0.0, 0.0], [0.0, 0.0, 1.0, 0.0], [0.0, -1.0, 0.0,
 """glTF's up is +y; ours is +z."""
 
 
-def plan_glb(script: Mapping[str, Any]) -> bytes:
+def plan_glb(script: Mapping[str, Any] | Scene) -> bytes:
     """Binary glTF 2.0: one node a piece, named by its id, in metres, where it lay in the log; plates by ring angle."""
     scene = scene_of(script)
     out = trimesh.Scene()

@@ -12,7 +12,7 @@ from typing import Any
 
 from pithline.errors import InputError
 from pithline.outputs.preview_data import preview_data
-from pithline.outputs.scene import scene_of
+from pithline.outputs.scene import Scene, scene_of
 
 SCENE_BUNDLE = Path("elements") / "scene" / "dist" / "index.js"
 """Where the nicegui package keeps its ES module that exports THREE and OrbitControls."""
@@ -20,7 +20,7 @@ VIEWER = ("preview.js", "wood.js", "shapes.js", "picture.js", "start.js")
 """Our own code in the order it runs, one script together."""
 
 
-def preview_html(script: Mapping[str, Any], units: str = "mm") -> bytes:
+def preview_html(script: Mapping[str, Any] | Scene, units: str = "mm") -> bytes:
     """The page for a cut script; `units` ("mm" or "in") of the figures shown. InputError where nicegui is broken."""
     data = preview_data(scene_of(script), units)
     viewer = resources.files("pithline.outputs") / "viewer"

@@ -34,7 +34,7 @@ FINE = 2
 """Pixels drawn for each pixel shown, along each side."""
 
 
-def preview_png(script: Mapping[str, Any]) -> bytes:
+def preview_png(script: Mapping[str, Any] | Scene) -> bytes:
     """PNG, 1080 × 1350 pixels, from a cut script alone."""
     scene = scene_of(script)
     with matplotlib.rc_context({"font.size": 13, "font.family": "DejaVu Sans"}):

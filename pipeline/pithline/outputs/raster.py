@@ -99,20 +99,31 @@ def _fill(points: Array, faces: Array, outward: Array, number: int, index: Array
         twice = (b[0] - a[0]) * (c[1] - a[1]) - (c[0] - a[0]) * (b[1] - a[1])
         if abs(twice) < 1e-9:
             continue
-        left = max(int(min(a[0], b[0], c[0]) - 0.5), 0)
-        right = min(int(max(a[0], b[0], c[0]) + 0.5) + 1, width)
         top = max(int(min(a[1], b[1], c[1]) - 0.5), 0)
         bottom = min(int(max(a[1], b[1], c[1]) + 0.5) + 1, height)
         for row in range(top, bottom):
             down = row + 0.5
-            for column in range(left, right):
+            # weights of a and b are start + slope · column centre; where all three are not negative is one stretch
+            start_a = (b[0] * (c[1] - down) - c[0] * (b[1] - down)) / twice
+            slope_a = (b[1] - c[1]) / twice
+            start_b = (c[0] * (a[1] - down) - a[0] * (c[1] - down)) / twice
+            slope_b = (c[1] - a[1]) / twice
+            low, high = -1.0, width + 1.0
+            for start, slope in (
+                (start_a, slope_a),
+                (start_b, slope_b),
+                (1.0 - start_a - start_b, -slope_a - slope_b),
+            ):
+                if slope > 1e-15:
+                    low = max(low, (-1e-9 - start) / slope)
+                elif slope < -1e-15:
+                    high = min(high, (-1e-9 - start) / slope)
+                elif start < -1e-9:
+                    high = low - 1.0
+            for column in range(max(int(np.ceil(low - 0.5)), 0), min(int(np.floor(high - 0.5)) + 1, width)):
                 across = column + 0.5
-                one = ((b[0] - across) * (c[1] - down) - (c[0] - across) * (b[1] - down)) / twice
-                two = ((c[0] - across) * (a[1] - down) - (a[0] - across) * (c[1] - down)) / twice
-                three = 1.0 - one - two
-                if one < -1e-9 or two < -1e-9 or three < -1e-9:
-                    continue
-                near = one * a[2] + two * b[2] + three * c[2]
+                one, two = start_a + slope_a * across, start_b + slope_b * across
+                near = one * a[2] + two * b[2] + (1.0 - one - two) * c[2]
                 if near > depth[row, column]:
                     depth[row, column] = near
                     index[row, column] = number

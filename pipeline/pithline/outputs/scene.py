@@ -76,9 +76,9 @@ class Scene:
         return np.hypot(away[:, 0], away[:, 1]) / radius
 
 
-def scene_of(script: Mapping[str, Any]) -> Scene:
-    """The scene of a cut script (design section 6)."""
-    return Scene(Script(script))
+def scene_of(script: Mapping[str, Any] | Scene) -> Scene:
+    """The scene of a cut script (design section 6); a scene stays itself, so that several outputs share its meshes."""
+    return script if isinstance(script, Scene) else Scene(Script(script))
 
 
 def ring_step(degrees: float) -> int:
