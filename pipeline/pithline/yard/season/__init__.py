@@ -1,0 +1,1 @@
+"""A season: a yard of logs against an order book."""

@@ -1,0 +1,225 @@
+"""The season as a mixed-integer programme in arrays, the same for the linear relaxation and for CP-SAT.
+
+    maximise    Σ_o p_o f_o + Σ_(o,l,r) p_o h_olr − Σ_j c_j z_j
+    each log    Σ_(j of l) z_j ≤ 1
+    each period Σ_(j of t) m_j z_j ≤ H_t
+    each product k and class r of due weeks
+                I_k,r = I_k,r−1 + Σ_(j ready in r) n_jk z_j − Σ_(o of k due at r) f_o − Σ_(o,l) h_olr,   I ≥ 0
+    matched     Σ_o h_olr ≤ Σ_(j of l, ready in r) n_jk z_j,   Σ_r h_olr ≤ min(q_o, n_lk) g_ol,   Σ_l g_ol ≤ 1
+    bounds      z, g in {0, 1};  0 ≤ f_o ≤ q_o;  h ≥ 0;  f, h whole
+
+z_j: option j (log, plan, period) is sawn, at cost c, in m minutes, for n sets. f_o: sets of an order that may mix logs. h_olr: sets of
+class r that a matched order o takes from log l; g_ol: it takes from that log. n_lk: the most sets of o's product that any plan of l
+has. I: sets in stock that are ready for class r
+and not yet delivered. An order may use any set ready by its day, so a running stock is all that links them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+
+from pithline.yard.season.options import Ints, Options
+from pithline.yard.season.season import Season, counted_price
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Program:
+    """Variables in blocks (z, f, h, g, I) and rows in blocks; all rows are `matrix @ x ≤ limit`, or `= 0` for `balance`.
+
+    `h_order`, `h_log`, `h_class` and `g_order`, `g_log` say what each h and g stands for.
+    """
+
+    options: Options
+    gain: Array
+    upper: Array
+    matrix: sparse.csc_matrix
+    limit: Array
+    balance: sparse.csc_matrix
+    f_order: Ints
+    h_order: Ints
+    h_log: Ints
+    h_class: Ints
+    g_order: Ints
+    g_log: Ints
+    row_log: slice
+    row_period: slice
+    row_source: slice
+
+    @property
+    def starts(self) -> tuple[int, int, int, int]:
+        """Where the blocks f, h, g and I begin."""
+        f = len(self.options)
+        h = f + len(self.f_order)
+        g = h + len(self.h_order)
+        return f, h, g, g + len(self.g_order)
+
+    def take(self, chosen: Ints) -> Program:
+        """The same programme with some of the options; all rows stay."""
+        return self._columns(chosen, np.arange(len(self.h_order)), np.arange(len(self.g_order)))
+
+    def reduce(self, chosen: Ints) -> Program:
+        """The same programme with some of the options, and only the matched variables and rows these can feed."""
+        z = self.matrix[:, chosen]
+        h0 = self.starts[1]
+        fed = np.zeros(self.matrix.shape[0], bool)
+        fed[z.indices[z.data < 0]] = True
+        h_rows = self.matrix[self.row_source, h0 : h0 + len(self.h_order)].indices + self.row_source.start
+        h = np.flatnonzero(fed[h_rows])
+        pairs = set(zip(self.h_order[h].tolist(), self.h_log[h].tolist(), strict=True))
+        g = np.array(
+            [at for at, pair in enumerate(zip(self.g_order, self.g_log, strict=True)) if pair in pairs], np.int64
+        )
+        small = self._columns(chosen, h, g)
+        rows = small.matrix.tocsr()
+        used = np.diff(rows.indptr) > 0
+        return replace(small, matrix=rows[used].tocsc(), limit=small.limit[used])
+
+    def _columns(self, chosen: Ints, h: Ints, g: Ints) -> Program:
+        f0, h0, g0, i0 = self.starts
+        columns = np.concatenate([chosen, np.arange(f0, h0), h0 + h, g0 + g, np.arange(i0, len(self.gain))])
+        return replace(
+            self,
+            options=self.options.take(chosen),
+            gain=self.gain[columns],
+            upper=self.upper[columns],
+            matrix=self.matrix[:, columns],
+            balance=self.balance[:, columns],
+            h_order=self.h_order[h],
+            h_log=self.h_log[h],
+            h_class=self.h_class[h],
+            g_order=self.g_order[g],
+            g_log=self.g_log[g],
+        )
+
+
+class _Rows:
+    """Triplets of a sparse matrix, gathered in blocks, and the limits of its rows."""
+
+    def __init__(self) -> None:
+        self.at: list[Ints] = []
+        self.to: list[Ints] = []
+        self.by: list[Array] = []
+        self.limits: list[Array] = []
+        self.count = 0
+
+    def block(self, limits: Array) -> slice:
+        """Room for more rows."""
+        start, self.count = self.count, self.count + len(limits)
+        self.limits.append(np.asarray(limits, float))
+        return slice(start, self.count)
+
+    def add(self, rows: Ints, columns: Ints, values: Array | float) -> None:
+        self.at.append(rows)
+        self.to.append(columns)
+        self.by.append(np.broadcast_to(np.asarray(values, float), len(rows)))
+
+    def matrix(self, width: int) -> sparse.csc_matrix:
+        data = (np.concatenate(self.by), (np.concatenate(self.at), np.concatenate(self.to)))
+        return sparse.csc_matrix(data, shape=(self.count, width))
+
+
+def make_program(season: Season, options: Options) -> Program:
+    """The programme over all options of a season."""
+    orders, products = season.orders, options.products
+    count, logs = len(options), len(season.logs)
+    product_of = np.array([products.index(order.product) for order in orders], np.int64)
+    due_of = np.array(
+        [np.searchsorted(options.due[k], o.due) for k, o in zip(product_of, orders, strict=True)], np.int64
+    )
+    price = np.array([counted_price(order, season.terms) for order in orders], float)
+    quantity = np.array([order.quantity for order in orders], float)
+    f_order = np.array([o for o, order in enumerate(orders) if not order.matched], np.int64)
+    h_order, h_log, h_class = _matched(season, options, product_of, due_of).T
+    pairs, pair_of = np.unique(np.column_stack([h_order, h_log]), axis=0, return_inverse=True)
+    sources, source_of = np.unique(np.column_stack([h_log, product_of[h_order], h_class]), axis=0, return_inverse=True)
+    g_order, g_log = pairs.T
+    classes = np.array([len(one) for one in options.due], np.int64)
+    offset = np.concatenate([[0], np.cumsum(classes)]).astype(np.int64)
+    f0, h0 = count, count + len(f_order)
+    g0 = h0 + len(h_order)
+    i0 = g0 + len(g_order)
+    width = i0 + int(offset[-1])
+    z, h, g = np.arange(count), h0 + np.arange(len(h_order)), g0 + np.arange(len(g_order))
+
+    limits = _Rows()
+    row_log = limits.block(np.ones(logs))
+    limits.add(options.log, z, 1.0)
+    row_period = limits.block(options.room)
+    limits.add(row_period.start + options.period, z, options.minutes)
+    row_source = limits.block(np.zeros(len(sources)))
+    row = row_source.start
+    limits.add(row + source_of.ravel(), h, 1.0)
+    for at, to, by in _supply(options, sources):
+        limits.add(row + at, to, -by)
+    row = limits.block(np.zeros(len(pairs))).start
+    limits.add(row + pair_of.ravel(), h, 1.0)
+    own = np.zeros((logs, len(products)))
+    np.maximum.at(own, options.log, options.sets)
+    limits.add(row + np.arange(len(pairs)), g, -np.minimum(quantity[g_order], own[g_log, product_of[g_order]]))
+    single, single_of = np.unique(g_order, return_inverse=True)
+    row = limits.block(np.ones(len(single))).start
+    limits.add(row + single_of, g, 1.0)
+
+    balance = _Rows()
+    balance.block(np.zeros(int(offset[-1])))
+    for k in range(len(products)):
+        some = np.flatnonzero(options.sets[:, k])
+        balance.add(offset[k] + options.ready[some, k], some, options.sets[some, k])
+        rows = np.arange(offset[k], offset[k + 1])
+        balance.add(rows, i0 + rows, -1.0)
+        balance.add(rows[1:], i0 + rows[:-1], 1.0)
+    balance.add(offset[product_of[f_order]] + due_of[f_order], f0 + np.arange(len(f_order)), -1.0)
+    balance.add(offset[product_of[h_order]] + h_class, h, -1.0)
+
+    stock = np.repeat([_most(season, name) for name in products], classes)
+    return Program(
+        options,
+        np.concatenate([-options.cost, price[f_order], price[h_order], np.zeros(width - g0)]),
+        np.concatenate([np.ones(count), quantity[f_order], quantity[h_order], np.ones(len(g)), stock]).astype(float),
+        limits.matrix(width),
+        np.concatenate(limits.limits),
+        balance.matrix(width),
+        f_order,
+        h_order,
+        h_log,
+        h_class,
+        g_order,
+        g_log,
+        row_log,
+        row_period,
+        row_source,
+    )
+
+
+def _matched(season: Season, options: Options, product_of: Ints, due_of: Ints) -> Ints:
+    """(n, 3): order, log, class of each h, where an option of the log has sets of the product ready in time."""
+    out = [np.zeros((0, 3), np.int64)]
+    for o, order in enumerate(season.orders):
+        if order.matched:
+            sets, ready = options.sets[:, product_of[o]], options.ready[:, product_of[o]]
+            some = (sets > 0) & (ready <= due_of[o])
+            found = np.unique(np.column_stack([options.log[some], ready[some]]), axis=0)
+            out.append(np.column_stack([np.full(len(found), o), found]))
+    return np.concatenate(out)
+
+
+def _supply(options: Options, sources: Ints) -> Iterator[tuple[Ints, Ints, Ints]]:
+    """(source, option, sets): what the options give to each (log, product, class) of matched sets."""
+    for k in np.unique(sources[:, 1]):
+        own = np.flatnonzero(sources[:, 1] == k)
+        place = np.full((int(options.log.max()) + 1, len(options.due[k])), -1, np.int64)
+        place[sources[own, 0], sources[own, 2]] = own
+        some = np.flatnonzero(options.sets[:, k])
+        at = place[options.log[some], options.ready[some, k]]
+        yield at[at >= 0], some[at >= 0], options.sets[some[at >= 0], k]
+
+
+def _most(season: Season, product: str) -> int:
+    return sum(max((c.sets.get(product, 0) for c in log.columns), default=0) for log in season.logs)
