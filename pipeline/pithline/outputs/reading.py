@@ -172,6 +172,11 @@ class Script:
     def _envelopes(self) -> dict[float, Array]:
         return {}
 
+    @cached_property
+    def noted(self) -> dict[str, Any]:
+        """What was found out about a setting, by its id, so that it is found out once."""
+        return {}
+
     def stretch(self, piece: str) -> tuple[float, float]:
         """Least and greatest station of a piece, as its newest crosscut or log ends have it at the pith."""
         butt, top = self.ends(piece)
@@ -188,6 +193,11 @@ def _clip(shape: Polygon, normal: Array, offset: float) -> Polygon:
     if size < 1e-9:
         return shape if offset >= 0.0 else Polygon()
     n, d = normal / size, offset / size
+    if shape.is_empty:
+        return shape
+    low, high = np.array(shape.bounds[:2]), np.array(shape.bounds[2:])
+    if np.where(n > 0.0, high, low) @ n <= d:  # most faces of a piece were cut away since: its box tells
+        return shape
     t, foot = np.array([-n[1], n[0]]), n * d
     corners = [foot + t * FAR, foot - t * FAR, foot - t * FAR - n * FAR, foot + t * FAR - n * FAR]
     return shape.intersection(Polygon(corners))

@@ -14,7 +14,7 @@ from pithline.outputs.words import Words
 
 DRAWING = 178.0  # pt, height of both views
 END_SHARE = 0.5  # of the width is the end view's
-STATIONS = 25
+STATIONS = 13
 BUNK = 7.0  # pt, height of a bunk: height 0 is its top, the bed's rails lie under it
 LOW = 6.0
 """What of a section lies this near its lowest point rests on the bunk, bark giving way. [mm]"""

@@ -84,6 +84,12 @@ def rip_reference(reading: Script, setting: Mapping[str, Any]) -> Reference | No
 
     A parallel sawn edge comes first, that on the side kept longest before the other; then the ticks; then an arris.
     """
+    if setting["id"] not in reading.noted:
+        reading.noted[setting["id"]] = _rip_reference(reading, setting)
+    return reading.noted[setting["id"]]
+
+
+def _rip_reference(reading: Script, setting: Mapping[str, Any]) -> Reference | None:
     cuts, lying = reading.cuts_of(setting), lying_face(reading, setting)
     if not cuts or lying is None:
         return None

@@ -13,7 +13,7 @@ from pithline.outputs.sheet.lines import polygon
 from pithline.outputs.sheet.measured import Reference, lying_face, rightward, rip_reference
 
 DRAWING = 150.0  # pt, the most the picture takes
-STATIONS = 13
+STATIONS = 9
 
 
 def slab_view(pages: Pages, reading: Script, piece: str, settings: Sequence[Mapping[str, Any]]) -> None:
