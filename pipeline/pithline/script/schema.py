@@ -1,4 +1,4 @@
-"""The schemas of cut scripts and log models (JSON Schema, draft 2020-12), and validation in one sentence."""
+"""The schemas of cut scripts, log models and seasons (JSON Schema, draft 2020-12), and validation in one sentence."""
 
 from __future__ import annotations
 
@@ -13,12 +13,17 @@ from referencing import Registry, Resource
 
 from pithline.errors import ScriptError
 
-Which = Literal["cut-script", "log-model"]
-_FILES: dict[str, str] = {"cut-script": "schema.json", "log-model": "log-model.schema.json"}
-_NAMES: dict[str, str] = {"cut-script": "cut script", "log-model": "log model"}
+Which = Literal["cut-script", "log-model", "season"]
+_FILES: dict[str, str] = {
+    "cut-script": "schema.json",
+    "log-model": "log-model.schema.json",
+    "season": "season.schema.json",
+}
+_NAMES: dict[str, str] = {"cut-script": "cut script", "log-model": "log model", "season": "season"}
 _REMEDY: dict[str, str] = {
     "cut-script": "write it anew with `pithline plan`",
     "log-model": "fit the log anew with `pithline fit`",
+    "season": "plan it anew with `pithline season`",
 }
 _LONGEST = 60
 

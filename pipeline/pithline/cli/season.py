@@ -1,0 +1,170 @@
+"""pithline season MANIFEST --orders ORDERS: a yard of logs against an order book."""
+
+from __future__ import annotations
+
+import argparse
+import datetime
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from pithline.cli.console import Console
+
+if TYPE_CHECKING:
+    from pithline.yard.season.run import State
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The command's own arguments."""
+    parser.add_argument("manifest", metavar="MANIFEST", help="CSV of logs: card, cost, priority, not_before")
+    parser.add_argument(
+        "--orders",
+        metavar="ORDERS",
+        required=True,
+        help="CSV of orders: product, quantity, price, due, priority, matched",
+    )
+    parser.add_argument(
+        "--out", metavar="DIR", required=True, help="folder for the season; finished work is kept there"
+    )
+    parser.add_argument("--mill", metavar="M", help="a mill file [default: the bundled portable band mill]")
+    parser.add_argument("--products", metavar="P", help="a products file [default: the bundled guitar sets]")
+    parser.add_argument("--yard", metavar="Y", help="hours, drying, money [default: the bundled yard.toml]")
+    parser.add_argument(
+        "--start", metavar="DATE", type=_day, help="first day of the season's first week [default: today]"
+    )
+    parser.add_argument("--scheduler", metavar="ADDRESS", help="a running dask scheduler, such as tcp://10.0.0.5:8786")
+    parser.add_argument("--workers", metavar="N", type=_count, help="processes on this machine [default: its cores]")
+    parser.add_argument(
+        "--plans", metavar="N", type=_count, default=2, help="plans asked of each log at first [default: 2]"
+    )
+    parser.add_argument(
+        "--rounds", metavar="N", type=int, default=1, help="rounds of more plans, where orders are short [default: 1]"
+    )
+    parser.add_argument(
+        "--finish", action="store_true", help="plan the chosen logs fully and write their whole folders"
+    )
+    parser.add_argument("--units", choices=("mm", "in"), default="mm", help="lengths on the sheets [default: mm]")
+    parser.add_argument("--paper", choices=("A4", "Letter"), default="A4", help="[default: A4]")
+    parser.add_argument("--json", action="store_true", help="print season.json, for machines")
+
+
+def _day(text: str) -> datetime.date:
+    try:
+        return datetime.date.fromisoformat(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f'"{text}" is no day; write year-month-day, such as 2026-11-05') from None
+
+
+def _count(text: str) -> int:
+    value = int(text)
+    if value < 1:
+        raise argparse.ArgumentTypeError("must be at least 1")
+    return value
+
+
+def run(args: argparse.Namespace, console: Console) -> int:
+    """Work the season out, write it, say in short what it is."""
+    from pithline.files.write import write_folder
+    from pithline.yard.season.document import season_document
+    from pithline.yard.season.finish import coarse_scripts, finish
+    from pithline.yard.season.run import Question, run_season
+
+    question = Question(
+        args.manifest,
+        args.orders,
+        args.out,
+        args.start or datetime.date.today(),
+        _absolute(args.mill),
+        _absolute(args.products),
+        args.yard,
+        args.scheduler,
+        args.workers,
+        args.plans,
+        max(args.rounds, 0),
+    )
+    with console.progress() as progress:
+        answer = run_season(question, _teller(progress))
+        scripts = coarse_scripts(question, answer)
+        notes: dict[str, str] = {}
+        if args.finish:
+            scripts, notes = finish(question, answer, scripts, _teller(progress))
+        document = season_document(question, answer, notes)
+        progress("writing", 0.98)
+        write_folder(args.out, _files(document, scripts, args))
+    _forget(Path(args.out), document)
+    if args.json:
+        console.json(document)
+        return 0
+    show(console, document, args.out)
+    return 0
+
+
+def _absolute(path: str | None) -> str | None:
+    """Workers may stand in another folder."""
+    return None if path is None else str(Path(path).resolve())
+
+
+def _teller(progress: Callable[[str, float], None]) -> Callable[[State], None]:
+    def tell(state: State) -> None:
+        words = f"{state.what}: {state.done} of {state.logs} logs"
+        words += f", {state.failed} failed" if state.failed else ""
+        if state.profit is not None and state.bound is not None:
+            words += f"; best {state.profit / 100:,.2f}, bound {state.bound / 100:,.2f}"
+        progress(words, 0.95 * state.done / max(state.logs, 1))
+
+    return tell
+
+
+def _files(document: dict[str, Any], scripts: dict[str, dict[str, Any]], args: argparse.Namespace) -> dict[str, bytes]:
+    from pithline.cli.plan import plan_files
+    from pithline.outputs.season import season_csv, season_json
+    from pithline.outputs.season_html import season_html
+    from pithline.script.document import dumps
+
+    files = {}
+    for name, script in scripts.items():
+        made = plan_files(script, args.units, args.paper) if args.finish else {"cut-script.json": dumps(script)}
+        files |= {f"logs/{name}/{file}": content for file, content in made.items()}
+    return files | {
+        "season.json": season_json(document),
+        "season.csv": season_csv(document),
+        "season.html": season_html(document),
+    }
+
+
+def _forget(out: Path, document: dict[str, Any]) -> None:
+    """Cut scripts of an earlier season in this folder whose logs this one leaves; nobody should saw by them."""
+    for log in document["logs"]:
+        if log["state"] != "planned":
+            (out / "logs" / log["id"] / "cut-script.json").unlink(missing_ok=True)
+
+
+def show(console: Console, document: dict[str, Any], out: str) -> None:
+    """The summary the yard reads."""
+    from rich.table import Table
+
+    total, money = document["totals"], document["currency"]
+    sawn = [log for log in document["logs"] if log["state"] == "planned"]
+    console.show(
+        f"Season from {document['start']}: {len(sawn)} of {len(document['logs'])} logs sawn in {total['minutes'] / 60:.1f} h, "
+        f"sold for {total['value']:,.2f}, cost {total['cost']:,.2f}, profit {total['profit']:,.2f} {money}."
+    )
+    table = Table("order", "product", "filled", "due", "from")
+    for number, order in enumerate(document["orders"], 1):
+        source = ", ".join(f"{n} {log}" for log, n in order["from"].items())
+        table.add_row(
+            str(number),
+            order["product"],
+            f"{order['filled']} of {order['quantity']}",
+            order["due"] or "any time",
+            source,
+        )
+    console.show(table)
+    for log in document["logs"]:
+        if log["state"] == "failed":
+            console.caution(f"{log['id']} failed: {log['why']}")
+    console.show(
+        f"Counted {document['objective']:,.2f}, proven bound {document['bound']:,.2f} {money} "
+        f"({document['gap']:.2%}, {document['status']}) over the cut plans made; {document['columns']['stopped']}."
+    )
+    console.show(f"Written to {out}: season.html, season.csv, season.json, logs/.")

@@ -1,0 +1,99 @@
+"""Where the work is done: processes of this machine, or a dask scheduler that is already running."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+from pithline.errors import InputError
+from pithline.yard.season.work import Job, Result, work
+
+if TYPE_CHECKING:
+    from distributed import Client
+
+ANSWER_SECONDS = 15
+MEMORY_SHARE = 0.8
+MEMORY_MOST = 2 * 2**30
+DEATHS = 2
+"""A log whose worker died this often and once more is reported, not tried again."""
+ENVIRONMENT = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "MKL_NUM_THREADS": "1", "NUMBA_NUM_THREADS": "1"}
+
+
+@contextmanager
+def connect(address: str | None, workers: int | None) -> Iterator[Client]:
+    """A client of the scheduler at `address`, or of a local cluster of processes, one thread each, memory bounded.
+
+    Raises
+    ------
+    InputError
+        If the scheduler does not answer or has no worker.
+    """
+    import logging
+
+    import dask
+    from distributed import Client, LocalCluster
+
+    logging.getLogger("distributed").setLevel(logging.CRITICAL)
+    config = {
+        "distributed.nanny.pre-spawn-environ": ENVIRONMENT,
+        "distributed.scheduler.allowed-failures": DEATHS,
+        "distributed.comm.timeouts.connect": f"{ANSWER_SECONDS}s",
+        "distributed.admin.system-monitor.gil.enabled": False,
+    }
+    with dask.config.set(config):
+        if address is not None:
+            try:
+                client = Client(address, timeout=ANSWER_SECONDS, set_as_default=False)
+            except (OSError, ValueError) as error:
+                raise InputError(
+                    f"--scheduler {address}: no dask scheduler answers there; start one with `dask scheduler`, or leave --scheduler out."
+                ) from error
+            with client:
+                try:
+                    client.wait_for_workers(1, timeout=ANSWER_SECONDS)
+                except TimeoutError as error:
+                    raise InputError(
+                        f"--scheduler {address}: it has no worker; start some with `dask worker {address} --nthreads 1`."
+                    ) from error
+                yield client
+            return
+        count = workers or max(1, len(os.sched_getaffinity(0)))
+        memory = min(MEMORY_MOST, int(MEMORY_SHARE * _memory() / count))
+        with (
+            LocalCluster(
+                n_workers=count,
+                threads_per_worker=1,
+                memory_limit=memory,
+                dashboard_address=None,
+                host="127.0.0.1",
+                silence_logs=logging.CRITICAL,
+            ) as cluster,
+            Client(cluster, set_as_default=False) as client,
+        ):
+            yield client
+
+
+def _memory() -> int:
+    return os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES")
+
+
+def results(client: Client, jobs: Sequence[Job]) -> Iterator[tuple[Job, tuple[Result, ...]]]:
+    """Every job's results as they come; a log whose workers died gets that as its result."""
+    from distributed import as_completed
+
+    by_key = {}
+    futures = []
+    for job in jobs:
+        future = client.submit(work, job, pure=False, retries=0)
+        by_key[future.key] = job
+        futures.append(future)
+    for future in as_completed(futures):
+        job = by_key[future.key]
+        if future.status == "finished":
+            yield job, future.result()
+        else:
+            why = f"{job.log}: its worker died {DEATHS + 1} times over it, most likely out of memory; thin the scan, or give --workers 1."
+            yield job, tuple(Result(ask.name, None, why) for ask in job.asks)
+        future.release()

@@ -1,0 +1,75 @@
+"""The chosen logs' scripts: as the season counted on them, or searched fully."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from pithline.yard.season.cluster import connect, results
+from pithline.yard.season.run import WORK, Answer, Question, State, Tell
+from pithline.yard.season.store import Store
+from pithline.yard.season.work import Job, key_of, unpack
+
+
+def coarse_scripts(question: Question, answer: Answer) -> dict[str, dict[str, Any]]:
+    """The script of each sawn log, out of the store."""
+    store = Store(Path(question.out) / WORK)
+    out = {}
+    for one in answer.choice.sawn:
+        data = store.get(answer.scripts[one.log, one.column])
+        assert data is not None, "the store was emptied while the season ran"
+        out[one.log] = unpack(data)
+    return out
+
+
+def finish(
+    question: Question, answer: Answer, coarse: Mapping[str, dict[str, Any]], tell: Tell
+) -> tuple[dict[str, dict[str, Any]], dict[str, str]]:
+    """(scripts, how they differ): the full plan where it holds all that was promised in no more time, else the coarse one."""
+    store = Store(Path(question.out) / WORK)
+    cards = dict(zip(answer.read.ids, answer.read.entries, strict=True))
+    full: dict[str, dict[str, Any] | str] = {}
+    jobs, keys = [], {}
+    for one in answer.choice.sawn:
+        ask = replace(answer.asks[one.column], effort="full")
+        job = Job(one.log, str(cards[one.log].card.resolve()), question.mill, question.products, (ask,))
+        keys[one.log] = key_of(job, ask, answer.read.settings)
+        data = store.get(keys[one.log])
+        if data is None:
+            jobs.append(job)
+        else:
+            full[one.log] = unpack(data)
+    total = len(answer.choice.sawn)
+    tell(State("finishing", total - len(jobs), total, 0))
+    if jobs:
+        with connect(question.scheduler, question.workers) as client:
+            for job, (result,) in results(client, jobs):
+                if result.script is None:
+                    full[job.log] = result.why
+                else:
+                    store.put(keys[job.log], result.script)
+                    full[job.log] = unpack(result.script)
+                tell(State("finishing", len(full), total, 0))
+    scripts, notes = {}, {}
+    for name in coarse:
+        scripts[name], notes[name] = settle(coarse[name], full[name])
+    return scripts, notes
+
+
+def settle(coarse: dict[str, Any], full: dict[str, Any] | str) -> tuple[dict[str, Any], str]:
+    """The script to saw by, and in words how the full plan differs from what the season counts on."""
+    if isinstance(full, str):
+        return coarse, f"the season's own plan is kept, for the full search failed: {full}"
+    promised, found = coarse["totals"]["sets"], full["totals"]["sets"]
+    short = [f"{n - found.get(name, 0)} {name}" for name, n in promised.items() if found.get(name, 0) < n]
+    later = full["totals"]["minutes"] - coarse["totals"]["minutes"]
+    if short:
+        return coarse, f"the season's own plan is kept, for the full search lacks {', '.join(short)}"
+    if later >= 1.0:
+        return coarse, f"the season's own plan is kept, for the full search takes {later:.0f} minutes more"
+    more = [f"{found[name] - n} {name}" for name, n in promised.items() if found[name] > n]
+    words = "the full search holds all that was promised"
+    words += f", and {', '.join(more)} more" if more else ""
+    return full, words + (f", in {-later:.0f} minutes less" if later <= -1.0 else "")
