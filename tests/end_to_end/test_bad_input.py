@@ -1,13 +1,14 @@
 """Bad input through the command: one line that says what, where and what to do; status 2; nothing written."""
 
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pytest
 
 from pithline.cli.main import main
 from pithline.files.bundled import bundled
+from pithline.plan import solve
 from truth.logs import Stub, TrueLog
 from truth.scans import card_text, girth, simulate_scan, write_binary_ply
 
@@ -372,6 +373,23 @@ def test_a_log_the_mill_cannot_hold(scan, tmp_path, capsys, changes, words):
     truth = 2 * (LOG.radius + LOG.bark) + 4 if "log_diameter_max" in changes else LOG.length
     assert found and abs(int(found[1]) - truth) < 12
     assert abs(abs(int(found[1]) - limit) - int(found[2])) <= 1
+
+
+def test_a_mill_that_can_make_no_cut_says_which_limit(scan, tmp_path, capsys, monkeypatch):
+    coarser = replace(solve.COARSE, rolls=4, along_step=50.0, firsts=1)
+    monkeypatch.setitem(solve.EFFORTS, "coarse", coarser)
+    files = {
+        "w.ply": scan.points,
+        "m.toml": mill_with(guide_opening='"100 mm"'),
+        "p.toml": ONE_PRODUCT.replace("demand = 3\n", ""),
+    }
+    arguments = ("--mill", "HERE/m.toml", "--products", "HERE/p.toml")
+    line = refused(Case(placed(scan), files, arguments), tmp_path, capsys)
+    assert re.fullmatch(
+        r"w: no layout that this mill can hold gives a passing plate \(a log is left whole, since on the mill guide opening "
+        r"would be 3\d\d mm where the limit is 100 mm\); name another mill or looser limits\.",
+        line,
+    )
 
 
 def test_a_stub_is_to_blame(stubbed, tmp_path, capsys):

@@ -50,7 +50,11 @@ def test_a_plan_comes_out_or_the_sentence_that_no_part_fits(card, tmp_path, caps
     if status == 0:
         script = json.loads((out / "cut-script.json").read_text(encoding="utf-8"))
         assert script["totals"]["plates"] > 0 and script["uncertainty"]["pith_assumed"]
-        assert "No pith mark on the card" in told
+        assert (
+            "No pith mark on the card" in told
+            and "the pith was assumed, and what the scan leaves open may cost" in told
+        )
+        assert len(told.splitlines()) == len(set(told.splitlines()))
     else:
         assert status == 2 and not out.exists()
         assert re.fullmatch(r"error: stem: no .*\.\n", told)

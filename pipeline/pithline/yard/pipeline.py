@@ -312,22 +312,22 @@ def _script(
                 "samples": len(doubt),
                 "instrument_volume": {"p10": p10, "p50": p50, "p90": p90},
             },
-            "cautions": _cautions(model, inputs, ledger),
+            "cautions": _cautions(model, inputs, ledger, own["instrument_volume"], p10),
         }
     )
 
 
-def _cautions(model: LogModel, inputs: Inputs, ledger: Ledger) -> list[str]:
+def _cautions(model: LogModel, inputs: Inputs, ledger: Ledger, planned: float, p10: float) -> list[str]:
+    """What the fit said, what the plan takes for granted, and what the mill refused; volumes in mm³."""
     card = inputs.card
     out = [*model.cautions]
     if model.pith_assumed:
         out.append(
-            "no pith marks on the card, so the centreline stands in for the pith; marking both ends would tell whether the plan holds"
+            f"the pith was assumed, and what the scan leaves open may cost {max(planned - p10, 0.0) / 1e6:.1f} of the "
+            f"{planned / 1e6:.1f} L planned, or more one time in ten; marking both ends would tell"
         )
     elif card.pith_butt is None or card.pith_top is None:
         out.append("the pith is marked on one end only; its offset there is taken for the whole log")
-    if model.bark_assumed:
-        out.append("no bark thickness on the card: the species' usual bark is taken; gauge it at both ends")
     if card.pith_radius is None:
         out.append(f"no pith radius on the card: {PITH_RADIUS:.0f} mm round the pith are kept out of the plates")
     if model.sapwood_assumed and any(limits.sapwood != "any" for limits in inputs.products.limits):
