@@ -27,12 +27,13 @@ def random_season(
     matched: float = 0.15,
     drying: tuple[int, int] = (3, 9),
     quantity: int = 12,
+    cost: int = 30000,
 ) -> Season:
     """A season with plans that trade products against each other, and orders for about what the logs could give."""
     rng = np.random.default_rng([7, seed])
     names = list(PRODUCTS)
     dry = {name: int(rng.integers(*drying)) for name in names}
-    made = tuple(_log(rng, n, plans, names, dry, weeks) for n in range(logs))
+    made = tuple(_log(rng, n, plans, names, dry, weeks, cost) for n in range(logs))
     book = []
     for _ in range(orders):
         name = names[int(rng.choice(len(names), p=[0.25, 0.25, 0.2, 0.1, 0.1, 0.1]))]
@@ -45,7 +46,7 @@ def random_season(
 
 
 def _log(
-    rng: np.random.Generator, number: int, plans: int, names: list[str], dry: dict[str, int], weeks: int
+    rng: np.random.Generator, number: int, plans: int, names: list[str], dry: dict[str, int], weeks: int, cost: int
 ) -> YardLog:
     size = rng.uniform(0.3, 2.0)
     columns = []
@@ -58,4 +59,4 @@ def _log(
         sets = {name: n for name, n in sets.items() if n}
         columns.append(Column(f"p{p}", sets, {name: dry[name] for name in sets}, int(rng.uniform(90, 360) * size**0.5)))
     first = int(rng.integers(0, max(weeks // 3, 1))) if rng.random() < 0.2 else 0
-    return YardLog(f"log-{number:05d}", int(size * 30000), tuple(columns), int(rng.integers(0, 2)), first)
+    return YardLog(f"log-{number:05d}", int(size * cost), tuple(columns), int(rng.integers(0, 2)), first)

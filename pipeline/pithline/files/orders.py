@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import math
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
@@ -12,6 +13,8 @@ from pithline.files.csv_rows import Field, cents, day, one_of, read_rows, whole,
 from pithline.files.manifest import PRIORITY_MAX
 from pithline.files.tables import nearest, tell
 from pithline.mill.products import Products
+
+RIGHT_ANGLE = math.pi / 2 - 1e-9
 
 ORDERS = {
     "product": Field(words, required=True),
@@ -59,6 +62,12 @@ def read_orders(path: str | Path, products: Products) -> tuple[OrderRow, ...]:
         if product.demand == 0:
             faults.append(
                 f'line {row.line}: "{name}" has demand = 0 in the products file, so none may be sawn; raise or remove its demand.'
+            )
+        limits = products.limits_of(product)
+        if limits.ring_angle_min >= RIGHT_ANGLE or limits.runout_max <= 0.0:
+            asks = "a ring angle of 90°" if limits.ring_angle_min >= RIGHT_ANGLE else "no runout"
+            faults.append(
+                f'line {row.line}: "{name}" cannot be sawn: its limits "{limits.name}" ask for {asks} over a whole plate; loosen them.'
             )
         price = round(Decimal(str(product.price)) * 100) if value["price"] is None else value["price"]
         orders.append(

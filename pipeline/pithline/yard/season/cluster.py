@@ -89,7 +89,7 @@ def results(client: Client, jobs: Sequence[Job]) -> Iterator[tuple[Job, tuple[Re
         future = client.submit(work, job, pure=False, retries=0)
         by_key[future.key] = job
         futures.append(future)
-    for future in as_completed(futures):
+    for future in as_completed(futures, loop=client.loop):
         job = by_key[future.key]
         if future.status == "finished":
             yield job, future.result()
