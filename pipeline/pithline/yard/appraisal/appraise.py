@@ -145,7 +145,9 @@ def appraise(one: Lot, terms: Terms, progress: Progress) -> Appraised:
     trade = trade_of(terms.machines, terms.products, one.card.species, species_of(one.card.species).green_density)
     fits(known.log, trade, one.card.id)
     sampling = terms.priors.sampling
-    layouts = best_layouts(known.log, trade, sampling.layouts, terms.seed, lambda w, p: progress(w, 0.1 + 0.45 * p))
+    layouts = best_layouts(
+        known.log, known.basis, trade, sampling.layouts, terms.seed, lambda w, p: progress(w, 0.1 + 0.45 * p)
+    )
     basis = basis_of(known)
     progress("grading the layouts on drawn logs", 0.55)
     sawn, outcomes, metal, others = _graded(known, terms, trade, layouts, basis)
@@ -156,7 +158,7 @@ def appraise(one: Lot, terms: Terms, progress: Progress) -> Appraised:
         return _alone(known, terms, trade, sawn, basis, component)
 
     progress("what may spoil it", 0.65)
-    full = brings(known.log, planned(sawn.ledger), trade.parts, trade.products)
+    full = brings(known.log, planned(sawn.ledger, trade.parts), trade.parts, trade.products)
     spoil = spoilers(known, terms.priors, value, alone, full.value if trade.priced else full.volume / 1e6)
     rate = terms.machines.mill.hour_rate
 
@@ -199,7 +201,7 @@ def _graded(
     known: Known, terms: Terms, trade: Trade, layouts: list[Sawn], basis: Basis
 ) -> tuple[Sawn, list[Outcome], list[bool], int]:
     """The layout that leaves most money on the drawn logs, its outcomes, which logs held metal, and its place."""
-    plates = [planned(one.ledger) for one in layouts]
+    plates = [planned(one.ledger, trade.parts) for one in layouts]
     got: list[list[Outcome]] = [[] for _ in layouts]
     metal = []
     for number in range(terms.priors.sampling.samples):
@@ -219,7 +221,7 @@ def _graded(
 
 def _alone(known: Known, terms: Terms, trade: Trade, sawn: Sawn, basis: Basis, component: str) -> float:
     """Expected value where only one component is drawn."""
-    plates = planned(sawn.ledger)
+    plates = planned(sawn.ledger, trade.parts)
     found = []
     for number in range(ALONE):
         drawn = {**nominal(known), component: draw(known, terms.priors, component, terms.seed, number)}

@@ -15,11 +15,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.files.priors import Priors
+from pithline.logmodel.card import Defect
 from pithline.plan.frame import PITH_DOUBTS, SURFACE_DOUBTS, PlanLog
 from pithline.wood.field import tables
 from pithline.wood.unusable import station_of
 from pithline.yard.appraisal.known import Known
-from pithline.yard.appraisal.layouts import Sawn, Trade, laid_again
+from pithline.yard.appraisal.layouts import Sawn, Trade, laid_again, searched_again
 from pithline.yard.appraisal.regrade import Outcome, brings, planned
 from pithline.yard.appraisal.worlds import Basis, apply, draw, nominal, world
 
@@ -40,6 +41,7 @@ class Question:
     settles: Mapping[str, float]
     chance: float = 1.0  # that there is anything to find; answers are drawn given that there is
     given: str | None = None  # the component that must not be empty then
+    search: bool = False  # whether so much is learnt that the log is searched anew, not only laid out anew
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,9 +57,9 @@ def questions(known: Known, priors: Priors) -> list[Question]:
     """What can be asked of this log."""
     out = []
     if known.basis == "tape":
-        out.append(Question("scanning it", {"seen": SCAN_LEAVES, "bow": SCAN_LEAVES}))
+        out.append(Question("scanning it", {"seen": SCAN_LEAVES, "bow": SCAN_LEAVES}, search=True))
     elif known.hidden.max(initial=0.0) > 0.5:
-        out.append(Question("scanning the hidden side", {"hidden": SCAN_LEAVES}))
+        out.append(Question("scanning the hidden side", {"hidden": SCAN_LEAVES}, search=known.basis == "one flank"))
     if not known.bark_known and known.bark.max() > 0.0:
         bark = float(known.bark.mean())
         thickness = float((known.model.radius_over_bark - known.model.radius_under_bark).mean())
@@ -101,6 +103,8 @@ def told(known: Known, answer: Mapping[str, Any], settles: Mapping[str, float], 
     for name, leaves in settles.items():
         most_likely[name] = np.sqrt(1.0 - leaves**2) * answer[name] if leaves > 0.0 else answer[name]
     log = apply(known, most_likely, basis)
+    if "checks" in settles:  # a sawyer who sees the checks trims them off
+        log = _trimmed(log, answer["checks"])
     field = log.field
     gone = np.zeros_like(field.doubt)
     for name, sd in (("seen", known.seen), ("hidden", known.hidden), ("bark", known.bark[:, None])):
@@ -121,11 +125,22 @@ def told(known: Known, answer: Mapping[str, Any], settles: Mapping[str, float], 
     return replace(
         log,
         field=sure,
-        exact=tables(sure),
+        exact=tables(sure, 0.0, 0.0),
         wary=tables(sure, SURFACE_DOUBTS, PITH_DOUBTS),
         origin=butt,
         axis=chord / reach,
         reach=reach,
+    )
+
+
+def _trimmed(log: PlanLog, checks: tuple[Defect, ...]) -> PlanLog:
+    """The log with its end checks as trims, which cost the search nothing, and no longer among its defects."""
+    longest = {end: max((c.length or 0.0 for c in checks if c.end == end), default=0.0) for end in ("butt", "top")}
+    return replace(
+        log,
+        trim_butt=max(log.trim_butt, longest["butt"]),
+        trim_top=max(log.trim_top, longest["top"]),
+        defects=tuple(defect for defect in log.defects if defect not in checks),
     )
 
 
@@ -153,7 +168,7 @@ def worth_finding_out(
     """
     asked = questions(known, priors)
     out = []
-    plates = planned(base.ledger)
+    plates = planned(base.ledger, trade.parts)
     for number, question in enumerate(asked):
         found = []
         for j in range(priors.sampling.answers):
@@ -161,9 +176,8 @@ def worth_finding_out(
             at = FIRST_ANSWER + 1000 * (number + 1) + 100 * j
             answer = _answer(known, priors, question, seed, at)
             log = told(known, answer, question.settles, basis)
-            anew = laid_again(log, base, trade)
-            again = planned(anew)
-            # base minutes stand for both: the settings are the same
+            anew = searched_again(log, base, trade, seed) if question.search else laid_again(log, base, trade)
+            again = planned(anew.ledger, trade.parts)
             money = np.zeros((priors.sampling.inner, 3))
             for i in range(priors.sampling.inner):
                 drawn = _mixed(answer, world(known, priors, seed, at + 1 + i), question.settles)
@@ -175,7 +189,7 @@ def worth_finding_out(
                 money[i] = (
                     gains(first, base.minutes, metal),
                     gains(first, base.minutes, metal and not known_metal),
-                    gains(second, base.minutes, metal and not known_metal),
+                    gains(second, anew.minutes, metal and not known_metal),
                 )
             found.append(_gain(money, sawn_now))
         gain = np.array(found) * question.chance

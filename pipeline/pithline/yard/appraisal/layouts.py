@@ -21,12 +21,13 @@ from pithline.mill.machine import Machines
 from pithline.mill.products import Products
 from pithline.mill.sections import log_sections, piece_shape
 from pithline.plan.carry import DrawnPoser, Shop, carry_out
-from pithline.plan.frame import PlanLog
+from pithline.plan.frame import PITH_DOUBTS, SURFACE_DOUBTS, PlanLog
 from pithline.plan.layout import Setting
 from pithline.plan.ledger import Ledger
 from pithline.plan.milling import MachinePoser
 from pithline.plan.parts import SawnPart, sawn_parts
-from pithline.plan.solve import COARSE, find
+from pithline.plan.solve import COARSE, Effort, find
+from pithline.wood.field import tables
 
 Array = NDArray[np.float64]
 Progress = Callable[[str, float], None]
@@ -40,6 +41,7 @@ class Sawn:
     parts: tuple[SawnPart, ...]  # with the prices it was searched with
     ledger: Ledger
     minutes: float
+    bold: float = 1.0  # share of the usual reserve it was planned with
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,8 +88,20 @@ def fits(log: PlanLog, trade: Trade, name: str) -> None:
     log_fits(whole, max(diameter_butt(model), diameter_top(model)), model.length, trade.machines.mill, name)
 
 
-def best_layouts(log: PlanLog, trade: Trade, rounds: int, seed: int, progress: Progress) -> list[Sawn]:
-    """Layouts of `rounds` searches, carried out on the real machines.
+BOLDNESS = {"scan": (1.0, 1.0, 0.5), "one flank": (1.0, 0.5, 0.5), "tape": (0.3, 0.3, 1.0)}
+"""What share of a plan's usual reserve each search keeps. Where little is known the full reserve leaves no plate, and many
+plates of which some fail bring more; the drawn logs decide between them. Found by trial on generated logs."""
+
+
+def with_reserve(log: PlanLog, share: float) -> PlanLog:
+    """The same log, planned on with a share of the usual reserve."""
+    return replace(log, wary=tables(log.field, SURFACE_DOUBTS * share, PITH_DOUBTS * share))
+
+
+def best_layouts(
+    log: PlanLog, basis: str, trade: Trade, rounds: int, seed: int, progress: Progress, effort: Effort = COARSE
+) -> list[Sawn]:
+    """Layouts of `rounds` searches, carried out on the real machines; `basis` says how boldly.
 
     Raises
     ------
@@ -101,17 +115,19 @@ def best_layouts(log: PlanLog, trade: Trade, rounds: int, seed: int, progress: P
     out: list[Sawn] = []
     for turn in range(rounds):
         shop = shop_of(trade, parts)
+        bold = BOLDNESS[basis][min(turn, len(BOLDNESS[basis]) - 1)]
+        lying = with_reserve(log, bold)
 
         def told(what: str, part: float, turn: int = turn) -> None:
             progress(what, (turn + part) / rounds)
 
-        found = find(log, parts, shop, objective, COARSE, seed, told)
-        poser = MachinePoser(log, sections, trade.machines, trade.density)
+        found = find(lying, parts, shop, objective, effort, seed, told)
+        poser = MachinePoser(lying, sections, trade.machines, trade.density)
         refusals: list[str] = []
         for answer in found.answers:
-            ledger = carry_out(log, answer.layout, shop, poser)
+            ledger = carry_out(lying, answer.layout, shop, poser)
             if any(plate.grade.passes for plate in ledger.plates):
-                out.append(Sawn(answer.layout, parts, ledger, minutes_of(ledger)))
+                out.append(Sawn(answer.layout, parts, ledger, minutes_of(ledger), bold))
             refusals += ledger.cautions
         if turn == 0 and not out:
             why = f" ({refusals[0]})" if refusals else ""
@@ -143,8 +159,26 @@ def shifted(parts: tuple[SawnPart, ...], ledger: Ledger) -> tuple[SawnPart, ...]
     return tuple(out)
 
 
-def laid_again(log: PlanLog, sawn: Sawn, trade: Trade) -> Ledger:
+def laid_again(log: PlanLog, sawn: Sawn, trade: Trade) -> Sawn:
     """The same settings on a log known better: faces stay where they are about the pith, plates are packed anew."""
     mill = trade.machines.mill
+    lying = with_reserve(log, sawn.bold)
+    poser = DrawnPoser(lying, mill.kerf, mill.minutes_per_setting, mill.feed)
+    ledger = carry_out(lying, sawn.layout, shop_of(trade, sawn.parts), poser)
+    return replace(sawn, ledger=ledger)
+
+
+QUICK = replace(COARSE, name="quick", rolls=12)
+
+
+def searched_again(log: PlanLog, sawn: Sawn, trade: Trade, seed: int) -> Sawn:
+    """A layout searched anew on a log known far better, at half the usual number of rolls and with the full reserve."""
+    mill = trade.machines.mill
+    shop = shop_of(trade, sawn.parts)
+    try:
+        found = find(log, sawn.parts, shop, "value" if trade.priced else "volume", QUICK, seed, lambda what, part: None)
+    except PlanError:  # nothing passes with what is known now: the layout at hand stays
+        return laid_again(log, sawn, trade)
     poser = DrawnPoser(log, mill.kerf, mill.minutes_per_setting, mill.feed)
-    return carry_out(log, sawn.layout, shop_of(trade, sawn.parts), poser)
+    ledger = carry_out(log, found.answers[0].layout, shop, poser)
+    return Sawn(found.answers[0].layout, sawn.parts, ledger, minutes_of(ledger), 1.0)

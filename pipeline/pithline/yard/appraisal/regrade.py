@@ -1,7 +1,9 @@
 """A carried-out layout graded again on a drawn log, and what it then brings.
 
-The grid is coarser than that of a plan's own grade (design section 4): some 20 mm, edges included, for a plan is regraded on
-hundreds of logs. On the log as fitted both grades agree but for plates at a limit.
+The grid is coarser than that of a plan's own grade (design section 4), for a plan is regraded on hundreds of logs: some 60 mm
+along and 25 mm across, edges included, on the mid-plane and both faces. Ring angle, runout and bark change slowly along a
+log; docs/appraisal.md says how often the two grades differ. The ends of a log do not move between draws, so the trims a plan has
+kept clear of stay clear.
 """
 
 from __future__ import annotations
@@ -14,16 +16,17 @@ from numpy.typing import NDArray
 
 from pithline.logmodel.card import Defect
 from pithline.logmodel.model import clock_direction
-from pithline.mill.products import Products
+from pithline.mill.products import Limits, Products
 from pithline.plan.frame import PlanLog
-from pithline.plan.grade import grade_plate
+from pithline.plan.grade import box_grid
 from pithline.plan.ledger import Ledger, Plate
 from pithline.plan.parts import SawnPart
 from pithline.plan.sets import assign_sets, match
-from pithline.wood.unusable import end_of, station_of
+from pithline.wood.kernels import box_figures
+from pithline.wood.unusable import end_of, in_defect, station_of
 
 Array = NDArray[np.float64]
-PITCH = 20.0
+ALONG, ACROSS = 60.0, 25.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,83 +49,118 @@ class Verdict:
 _YES, _NO = Verdict(True), Verdict(False)
 
 
-def passing(log: PlanLog, plates: list[Plate], parts: tuple[SawnPart, ...]) -> NDArray[np.bool_]:
-    """Which plates pass on `log`, (n,)."""
-    checks = [defect for defect in log.defects if defect.kind == "check"]
-    others = [defect for defect in log.defects if defect.kind != "check"]
-    bare = replace(log, defects=())
-    out = np.zeros(len(plates), bool)
-    for i, plate in enumerate(plates):
-        low, high = _span(plate)
-        near = tuple(defect for defect in others if _reaches(log, defect, low, high))
-        one = replace(bare, defects=near) if near else bare
-        if not grade_plate(one, plate.corner, plate.edges, parts[plate.part].limits, PITCH).passes:
-            continue
-        out[i] = not any(_crosses(log, check, plate) for check in checks if _reaches(log, check, low, high))
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """Planned plates with what regrading needs of each, worked out once."""
+
+    plates: tuple[Plate, ...]
+    limits: tuple[Limits, ...]
+    grids: tuple[tuple[int, int, float], ...]  # points along and across, width [mm]
+    faces: tuple[Array, ...]  # points of both faces, (n, 3)
+    spans: Array  # (plates, 2): stations between which each lies
+    corners: Array  # (plates, 8, 3)
+
+
+def planned(ledger: Ledger, parts: tuple[SawnPart, ...]) -> Planned:
+    """The plates that a carried-out layout counts on."""
+    plates = tuple(plate for plate in ledger.plates if plate.grade.passes)
+    grids, faces, corners = [], [], []
+    for plate in plates:
+        length, width, thickness = plate.edges
+        across = float(np.linalg.norm(width))
+        n, m = int(np.ceil(np.linalg.norm(length) / ALONG)) + 1, int(np.ceil(across / ACROSS)) + 1
+        grids.append((max(n, 2), max(m, 2), across))
+        face = box_grid(plate.corner, length, width, ACROSS).reshape(-1, 3)
+        faces.append(np.concatenate([face, face + thickness]))
+        corners.append(plate.corner + _SIGNS @ np.array(plate.edges))
+    at = np.array(corners).reshape(-1, 8, 3)
+    spans = np.column_stack([at[..., 0].min(axis=1), at[..., 0].max(axis=1)])
+    limits = tuple(parts[plate.part].limits for plate in plates)
+    return Planned(plates, limits, tuple(grids), tuple(faces), spans, at)
+
+
+_SIGNS = np.array([[i, j, k] for i in (0, 1) for j in (0, 1) for k in (0, 1)], float)
+
+
+def passing(log: PlanLog, own: Planned) -> NDArray[np.bool_]:
+    """Which planned plates pass on `log`, (n,)."""
+    out = np.array([_graded(log, own, i) for i in range(len(own.plates))], bool)
+    for defect in log.defects:
+        for i in np.flatnonzero(out & _near(log, own, defect)):
+            if defect.kind == "check":
+                out[i] = not _crosses(log, defect, own.plates[i], own.corners[i])
+            else:
+                out[i] = not in_defect(defect, log.model, log.field, own.faces[i]).any()
     return out
 
 
-def _span(plate: Plate) -> tuple[float, float]:
-    """Stations between which a plate lies."""
-    edges = np.array([float(edge[0]) for edge in plate.edges])
-    start = float(plate.corner[0])
-    return start + float(edges[edges < 0].sum()), start + float(edges[edges > 0].sum())
+def _graded(log: PlanLog, own: Planned, i: int) -> bool:
+    """Whether a plate keeps its limits and lies in wood clear of bark and pith."""
+    plate, limits = own.plates[i], own.limits[i]
+    n, m, across = own.grids[i]
+    least, mean, runout, inside, pith, saps, first, last = box_figures(
+        plate.corner, *plate.edges, n, m, 2, log.sapwood, *log.exact
+    )
+    if least < limits.ring_angle_min or mean < limits.ring_angle_mean or runout > limits.runout_max:
+        return False
+    if inside < 0.0 or pith < log.pith_radius - 1e-6:
+        return False
+    if not saps or limits.sapwood == "any":
+        return True
+    return limits.sapwood == "edge" and bool(min(last, 1.0 - first) * across <= limits.sapwood_edge)
 
 
-def _crosses(log: PlanLog, check: Defect, plate: Plate) -> bool:
+def _near(log: PlanLog, own: Planned, defect: Defect) -> NDArray[np.bool_]:
+    """Which plates a defect can reach, (n,): by station, and for a knot or metal by the side of the pith it lies on."""
+    slack = defect.margin + 5.0
+    if defect.kind not in ("knot", "metal"):
+        # ends stand up to some degrees off square
+        reach = (defect.length or 0.0) + slack + 60.0
+        return own.spans[:, 0] <= reach if defect.end == "butt" else own.spans[:, 1] >= log.model.length - reach
+    x = defect.x if defect.x is not None else (log.model.length if defect.end == "top" else 0.0)
+    half = (defect.diameter or 0.0) * 0.6 + slack
+    pith = station_of(log.field, np.array([x]), log.field.pith)[0]
+    out = (own.corners[..., 1:] - pith) @ clock_direction(defect.clock or 0.0)
+    aside = np.abs((own.corners[..., 1:] - pith) @ clock_direction((defect.clock or 0.0) + np.pi / 2))
+    width = own.corners[..., 1:].max(axis=1) - own.corners[..., 1:].min(axis=1)
+    reachable = (own.spans[:, 0] - half <= x) & (x <= own.spans[:, 1] + half) & (out.max(axis=1) > -half)
+    return reachable & (aside.min(axis=1) <= half + np.linalg.norm(width, axis=1))
+
+
+def _crosses(log: PlanLog, check: Defect, plate: Plate, corners: Array) -> bool:
     """Whether a plate has an end check: thinner than any grid, it is met where points lie on both sides of its plane."""
     point, inward = end_of(check, log.model)
-    length, width, thickness = plate.edges
-    signs = np.array([[i, j, k] for i in (0, 1) for j in (0, 1) for k in (0, 1)], float)
-    corners = plate.corner + signs @ np.array([length, width, thickness])
     depth = (corners - point) @ inward
-    reach = (check.length or 0.0) + check.margin
-    if depth.min() > reach:
+    if depth.min() > (check.length or 0.0) + check.margin:
         return False
-    # the end of the plate that lies nearer to the log's end, cut back to where the check ends
-    across = np.linspace(0.0, 1.0, max(int(np.ceil(np.linalg.norm(width) / PITCH)) + 1, 2))
+    length, width, thickness = plate.edges
+    # the end of the plate that lies nearer to the log's end
     near = plate.corner if depth[0] < depth[4] else plate.corner + length
-    points = np.concatenate([near + across[:, None] * width, near + across[:, None] * width + thickness])
+    across = np.linspace(0.0, 1.0, max(int(np.ceil(np.linalg.norm(width) / ACROSS)) + 1, 2))[:, None]
+    points = np.concatenate([near + across * width, near + across * width + thickness])
     away = points[:, 1:] - station_of(log.field, points[:, 0], log.field.pith)
     way = clock_direction(check.clock or 0.0)
     side = (away @ np.array([-way[1], way[0]]))[away @ way > 0.0]
     return bool(len(side) and side.min() <= check.margin and side.max() >= -check.margin)
 
 
-def _reaches(log: PlanLog, defect: Defect, low: float, high: float) -> bool:
-    """Whether a defect can lie within stations low … high."""
-    slack = defect.margin + 5.0
-    if defect.kind in ("knot", "metal"):
-        half = (defect.diameter or 0.0) * 0.6 + slack
-        x = defect.x if defect.x is not None else (log.model.length if defect.end == "top" else 0.0)
-        return bool(low - half <= x <= high + half)
-    # ends stand up to some degrees off square
-    reach = (defect.length or 0.0) + slack + 60.0
-    return low <= reach if defect.end == "butt" else high >= log.model.length - reach
-
-
-def outcome(mask: NDArray[np.bool_], plates: list[Plate], parts: tuple[SawnPart, ...], products: Products) -> Outcome:
+def outcome(mask: NDArray[np.bool_], own: Planned, parts: tuple[SawnPart, ...], products: Products) -> Outcome:
     """Volume, complete sets and their price of the plates that pass."""
     copies = [
         replace(plate, grade=_YES if good else _NO, mate=None, set_id=None)
-        for plate, good in zip(plates, mask, strict=True)
+        for plate, good in zip(own.plates, mask, strict=True)
     ]
     match(copies, parts)
     sets = assign_sets(copies, parts, products)
     prices = {product.name: product.price for product in products.products}
     return Outcome(
-        float(sum(plate.volume for plate, good in zip(plates, mask, strict=True) if good)),
+        float(sum(plate.volume for plate, good in zip(own.plates, mask, strict=True) if good)),
         sets,
         float(sum(prices[name] * n for name, n in sets.items())),
         int(mask.sum()),
     )
 
 
-def planned(ledger: Ledger) -> list[Plate]:
-    """The plates that a carried-out layout counts on."""
-    return [plate for plate in ledger.plates if plate.grade.passes]
-
-
-def brings(log: PlanLog, plates: list[Plate], parts: tuple[SawnPart, ...], products: Products) -> Outcome:
+def brings(log: PlanLog, own: Planned, parts: tuple[SawnPart, ...], products: Products) -> Outcome:
     """What planned plates bring on `log`."""
-    return outcome(passing(log, plates, parts), plates, parts, products)
+    return outcome(passing(log, own), own, parts, products)

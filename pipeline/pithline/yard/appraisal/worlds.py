@@ -178,4 +178,4 @@ def apply(known: Known, world: World, basis: Basis) -> PlanLog:
         spiral=field.spiral if known.spiral is None else world["spiral"],
     )
     hidden = (*world["knots"], *world["metal"], *world["checks"], *world["rot"])
-    return replace(log, field=moved, exact=tables(moved), defects=(*log.defects, *hidden))
+    return replace(log, field=moved, exact=tables(moved, 0.0, 0.0), defects=(*log.defects, *hidden))

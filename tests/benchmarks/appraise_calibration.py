@@ -1,0 +1,274 @@
+"""Is the appraisal calibrated? Generated logs with hidden truth: does the true outcome lie between p10 and p90 four times in five?
+
+From the clone's root: `python tests/benchmarks/appraise_calibration.py --logs 20 --out FOLDER`
+
+Each log's shape comes from tests/truth/logs.py, which knows nothing of the priors. What nobody can see (bark, spiral, a wandering
+pith, knots, checks, metal, rot) is drawn from configs/priors.toml, so the benchmark says whether the arithmetic is right,
+not whether the priors are. The plan is made on the scan or the tape measures; its plates are judged in the true wood by
+tests/truth/judge.py, which shares no code with pithline. Without --judge-only the rows are added to FOLDER/rows.csv, one at a time.
+"""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import sys
+import tempfile
+import time
+import zlib
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+
+from pithline.errors import PithlineError
+from pithline.files.priors import Priors
+from pithline.files.products import products_as_read
+from pithline.yard.appraisal.appraise import Terms, known_log, read_lot, read_terms
+from pithline.yard.appraisal.layouts import QUICK, best_layouts, trade_of
+from pithline.yard.appraisal.regrade import brings, outcome, planned
+from pithline.yard.appraisal.worlds import apply, basis_of, world
+from truth import judge
+from truth.logs import TrueDefect, TrueLog, true_log
+from truth.samples import arms
+from truth.scans import Scan, Yard, card_text, girth, simulate_scan, write_binary_ply
+
+KINDS = ("round", "eccentric", "oval", "tapered", "swept", "stubs", "fluted", "flared")
+BASES = ("scan", "one flank", "tape")
+TODAY = date(2026, 4, 1)
+FELLED = "2026-01-01"
+MONTHS = 3.0
+HEADER = (
+    "basis",
+    "log",
+    "planned_L",
+    "p10_L",
+    "p50_L",
+    "p90_L",
+    "true_L",
+    "value_p10",
+    "value_p90",
+    "value_true",
+    "rank",
+    "seconds",
+)
+
+PRODUCTS = """sizes = "green"
+[limits.trade]
+ring_angle_min_deg = 70
+ring_angle_mean_deg = 78
+runout_max_deg = 3
+[[product]]
+name = "tenor ukulele"
+price = 60
+limits = "trade"
+[[product.part]]
+name = "back"
+count = 2
+length = "390 mm"
+width = "127 mm"
+thickness = "4 mm"
+[[product.part]]
+name = "side"
+count = 2
+length = "610 mm"
+width = "90 mm"
+thickness = "4 mm"
+"""
+
+
+def hidden(log: TrueLog, priors: Priors, seed: int) -> TrueLog:
+    """The log with what nobody sees drawn from the priors, by code of its own."""
+    rng = np.random.default_rng([seed, zlib.crc32(log.name.encode())])
+    over = log.radius / (0.92 + rng.normal(0.0, priors.bark_ratio))
+    bark = max(over - log.radius, 3.0)
+    defects = []
+    area = 2 * np.pi * over * log.length * 1e-6
+    for _ in range(rng.poisson(priors.knots_per_m2 * area)):
+        size = priors.knot_diameter * np.exp(rng.normal(0, priors.knot_spread))
+        place = rng.uniform(0, log.length), rng.uniform(0, 2 * np.pi)
+        defects.append(TrueDefect("knot", float(place[0]), None, float(place[1]), float(size), margin=3.0))
+    if rng.uniform() < priors.metal_forest:
+        place = rng.uniform(0, log.length), rng.uniform(0, 2 * np.pi)
+        defects.append(TrueDefect("metal", float(place[0]), None, float(place[1]), priors.metal_diameter, margin=3.0))
+    for end in ("butt", "top"):
+        for _ in range(rng.poisson(priors.checks_per_end)):
+            median = priors.check_length + priors.check_per_month * MONTHS
+            size = median * np.exp(rng.normal(0, priors.check_spread))
+            # half the judge's pitch as margin, for a check is thinner than its grid
+            clock = float(rng.uniform(0, 2 * np.pi))
+            defects.append(TrueDefect("check", None, end, clock, None, float(size), 1e4, 5.0))
+    if rng.uniform() < priors.rot_share:
+        size = np.exp(rng.normal(0, priors.rot_spread, 2))
+        defects.append(
+            TrueDefect(
+                "rot", None, "butt", None, float(priors.rot_diameter * size[0]), float(priors.rot_length * size[1])
+            )
+        )
+    return replace(
+        log,
+        bark=float(bark),
+        bark_waves=tuple(replace(wave, amplitude=wave.amplitude * bark / log.bark) for wave in log.bark_waves),
+        pith_wander=float(rng.normal(0, priors.pith_wander / 2)),
+        spiral=float(rng.normal(priors.spiral_mean, priors.spiral_sd)),
+        defects=tuple(defects),
+    )
+
+
+def cards(log: TrueLog, basis: str, seed: int, priors: Priors, folder: Path) -> tuple[str, Scan | None]:
+    """Write the card (and scan) of one log as its buyer would know it."""
+    rng = np.random.default_rng([seed, 77])
+    gauged = log.bark * (1 + rng.normal(0, priors.bark_gauged))
+    path = folder / "log.toml"
+    if basis == "tape":
+        e = np.array([-np.sin(log.sweep_clock), np.cos(log.sweep_clock)])
+        sweep = max(log.sweep + rng.normal(0, priors.string_error), 0.0)
+        lines = [
+            f'[log]\nid = "{log.name}"\nspecies = "black walnut"\nfelled = {FELLED}',
+            f'[ends]\ntrim_butt = "{log.trim_butt:g} mm"\ntrim_top = "{log.trim_top:g} mm"',
+            f'[tape]\nlength = "{log.length:.0f} mm"\ngirth_butt = "{girth(log, 100.0):.0f} mm"\n'
+            f'girth_top = "{girth(log, log.length - 100.0):.0f} mm"\nsweep = "{sweep:.0f} mm"\n'
+            f"sweep_clock_deg = {np.degrees(np.arctan2(-e[0], e[1])):.0f}",
+            f'[pith]\nradius = "{log.pith_radius:g} mm"',
+        ]
+        for end in ("butt", "top"):
+            lines.append(f"{end} = {{ " + ", ".join(f'{k} = "{v:.0f} mm"' for k, v in arms(log, end).items()) + " }")
+        path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+        return str(path), None
+    yard = Yard(points=60_000, hidden_deg=90.0 if basis == "scan" else 190.0)
+    scan = simulate_scan(log, seed, yard)
+    write_binary_ply(folder / "log.ply", scan.points)
+    text = card_text(log, scan, "log.ply").replace("[log]\n", f"[log]\nfelled = {FELLED}\n", 1)
+    if basis == "one flank":
+        text = text.replace(f'[bark]\nthickness = "{log.bark:.1f} mm"\n', "")
+    else:
+        text = text.replace(f'thickness = "{log.bark:.1f} mm"', f'thickness = "{gauged:.1f} mm"')
+    path.write_text(text, encoding="utf-8")
+    return str(path), scan
+
+
+def one_row(kind: str, seed: int, basis: str, terms: Terms, products_read: dict, folder: Path) -> dict[str, object]:
+    """Appraise one log and judge its plan."""
+    start = time.process_time()
+    log = hidden(true_log(kind, seed), terms.priors, seed)
+    path, scan = cards(log, basis, seed, terms.priors, folder)
+    known = known_log(read_lot([path])[0], terms)
+    trade = trade_of(terms.machines, terms.products, "black walnut", 929.0)
+    found = best_layouts(known.log, known.basis, trade, 1, terms.seed, lambda what, part: None, QUICK)[0]
+    own = planned(found.ledger, trade.parts)
+    shapes = basis_of(known)
+    drawn = []
+    for number in range(terms.priors.sampling.samples):
+        drawn.append(
+            brings(
+                apply(known, world(known, terms.priors, terms.seed, number), shapes), own, trade.parts, terms.products
+            )
+        )
+    matrix = np.eye(4)
+    if scan is not None:
+        matrix = np.linalg.inv(known.model.scan_to_log @ scan.truth_to_scan)
+    good = [judged(plate, trade, matrix, log, products_read) for plate in own.plates]
+    real = outcome(np.array(good, bool), own, trade.parts, terms.products)
+    volumes, values = [o.volume for o in drawn], [o.value for o in drawn]
+    low, middle, high = np.percentile(volumes, [10, 50, 90]) / 1e6
+    below = np.mean(np.array(volumes) < real.volume - 1) + 0.5 * np.mean(np.abs(np.array(volumes) - real.volume) <= 1)
+    cells = (
+        basis, log.name, sum(p.volume for p in own.plates) / 1e6, low, middle, high, real.volume / 1e6,
+        np.percentile(values, 10), np.percentile(values, 90), real.value, below, time.process_time() - start,
+    )  # fmt: skip
+    return dict(zip(HEADER, [c if isinstance(c, str) else round(float(c), 3) for c in cells], strict=True))
+
+
+def judged(plate, trade, matrix: np.ndarray, log: TrueLog, products_read: dict) -> bool:
+    """Whether the independent judge finds the plate good in the true wood."""
+    part = trade.parts[plate.part]
+    entry = {
+        "id": plate.id, "volume": plate.volume, "passes": True, "limits": part.limits.name,
+        "corner": [float(v) for v in plate.corner], "edges": [[float(v) for v in edge] for edge in plate.edges],
+    }  # fmt: skip
+    found = judge._plate({"inputs": {"products": products_read}}, entry, {}, {}, log, matrix, [])
+    return not found.lost
+
+
+def summary(rows: list[dict[str, str]]) -> str:
+    """Coverage by what was known."""
+    out = []
+    for basis in BASES:
+        own = [row for row in rows if row["basis"] == basis]
+        if own:
+            inside = sum(float(r["p10_L"]) - 1e-3 <= float(r["true_L"]) <= float(r["p90_L"]) + 1e-3 for r in own)
+            value = sum(
+                float(r["value_p10"]) - 1e-3 <= float(r["value_true"]) <= float(r["value_p90"]) + 1e-3 for r in own
+            )
+            out.append(f"{basis}: {len(own)} logs, volume within p10-p90 {inside}, value {value}")
+    return "\n".join(out)
+
+
+def plot(rows: list[dict[str, str]], path: Path) -> None:
+    """True volume against the span foretold, as shares of the volume planned."""
+    import matplotlib
+
+    matplotlib.use("Agg")
+    import matplotlib.pyplot as plt
+
+    figure, axes = plt.subplots(1, 3, figsize=(10, 3.6), sharex=True, layout="constrained")
+    for axis, basis in zip(axes, BASES, strict=True):
+        own = sorted((r for r in rows if r["basis"] == basis), key=lambda r: float(r["p50_L"]) / float(r["planned_L"]))
+        inside = 0
+        for y, row in enumerate(own):
+            low, high, true, whole = (float(row[k]) for k in ("p10_L", "p90_L", "true_L", "planned_L"))
+            within = low - 1e-3 <= true <= high + 1e-3
+            inside += within
+            axis.plot([low / whole, high / whole], [y, y], color="#b08850", linewidth=4, solid_capstyle="butt")
+            axis.plot(true / whole, y, "o" if within else "X", color="#23201c" if within else "#a2432c", markersize=5)
+        axis.set_title(f"{basis}: {inside} of {len(own)} within")
+        axis.set_xlim(0, 1.03)
+        axis.set_yticks([])
+        axis.set_xlabel("share of the planned volume that passes")
+    axes[0].set_ylabel("generated logs")
+    figure.savefig(path, dpi=130)
+
+
+def main() -> None:
+    """Appraise, judge, add rows; then the summary and the plot."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--logs", type=int, default=60, help="logs for each of the three kinds of knowledge")
+    parser.add_argument("--first", type=int, default=0)
+    parser.add_argument("--bases", nargs="+", default=list(BASES), choices=BASES)
+    parser.add_argument("--out", required=True)
+    parser.add_argument("--plot-only", action="store_true")
+    chosen = parser.parse_args()
+    folder = Path(chosen.out)
+    folder.mkdir(parents=True, exist_ok=True)
+    file = folder / "rows.csv"
+    with tempfile.TemporaryDirectory() as temporary:
+        products = Path(temporary) / "products.toml"
+        products.write_text(PRODUCTS, encoding="utf-8")
+        terms = read_terms(None, str(products), None, 0.25, 1, TODAY)
+        read = products_as_read(products)
+        for number in range(chosen.first, 0 if chosen.plot_only else chosen.first + chosen.logs):
+            for basis in chosen.bases:
+                kind, seed = KINDS[number % len(KINDS)], 7000 + number
+                try:
+                    row = one_row(kind, seed, basis, terms, read, Path(temporary))
+                except PithlineError as error:
+                    print(f"{basis:10} {kind}-{seed}: {error}", flush=True)
+                    continue
+                new = not file.exists()
+                with open(file, "a", encoding="utf-8", newline="") as out:
+                    writer = csv.DictWriter(out, HEADER, lineterminator="\n")
+                    if new:
+                        writer.writeheader()
+                    writer.writerow(row)
+                print(row, flush=True)
+    with open(file, encoding="utf-8", newline="") as source:
+        rows = list(csv.DictReader(source))
+    print(summary(rows))
+    plot(rows, folder / "appraisal-calibration.png")
+
+
+if __name__ == "__main__":
+    main()
