@@ -22,6 +22,7 @@ from pithline.logmodel.species import species_of
 from pithline.logmodel.taper import diameters, sweep
 from pithline.mill.machine import Machines
 from pithline.mill.products import Products
+from pithline.plan.solve import COARSE, Effort
 from pithline.trade.log_rules import scale_log
 from pithline.trade.weights import weight
 from pithline.yard.appraisal.information import worth_finding_out
@@ -49,6 +50,7 @@ class Terms:
     margin: float
     seed: int
     today: date
+    effort: Effort = COARSE
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,7 +148,13 @@ def appraise(one: Lot, terms: Terms, progress: Progress) -> Appraised:
     fits(known.log, trade, one.card.id)
     sampling = terms.priors.sampling
     layouts = best_layouts(
-        known.log, known.basis, trade, sampling.layouts, terms.seed, lambda w, p: progress(w, 0.1 + 0.45 * p)
+        known.log,
+        known.basis,
+        trade,
+        sampling.layouts,
+        terms.seed,
+        lambda words, part: progress(words, 0.1 + 0.45 * part),
+        terms.effort,
     )
     basis = basis_of(known)
     progress("grading the layouts on drawn logs", 0.55)
