@@ -4,8 +4,10 @@ import csv
 import io
 
 import pdfplumber
+import pypdfium2
 import pytest
 import segno
+import zxingcpp
 
 from pithline.outputs.labels import COLUMNS, code_text, label_rows, labels_csv, labels_pdf, plan_hash
 from pithline.script.document import dumps, loads
@@ -49,6 +51,29 @@ def test_codes_drawn_are_those_of_id_and_plan():
             for step in range(round(one["width"] / cell))
         }
     assert seen == {(r, c) for r, line in enumerate(matrix) for c, dark in enumerate(line) if dark}
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_printed_codes_are_read_by_an_independent_reader(paper):
+    """zxing-cpp reads every code off the rendered page at 150 dots an inch, coarser than any printer."""
+    script = small_script()
+    rows = {row["id"]: row for row in label_rows(script)}
+    page = pypdfium2.PdfDocument(labels_pdf(script, paper=paper))[0]
+    read = [one.text for one in zxingcpp.read_barcodes(page.render(scale=150 / 72).to_pil())]
+    assert len(read) == len(set(read)) >= 10
+    for text in read:
+        name, plan, piece = text.split(":")
+        assert (name, plan) == ("pithline", plan_hash(script))
+        assert piece in rows
+
+
+def test_pieces_other_than_plates_have_their_size_too():
+    rows = {row["id"]: row for row in label_rows(small_script())}
+    # a slab between cuts 102 mm apart less a kerf of 2; it spans the envelope of radius 204, 2 m between its ends
+    slab = rows["slab-1"]
+    assert float(slab["thickness_mm"]) == pytest.approx(100.0, abs=0.2)
+    assert float(slab["width_mm"]) == pytest.approx(408.0, abs=1.0)
+    assert float(slab["length_mm"]) == pytest.approx(2000.0, abs=1.0)
 
 
 @pytest.mark.parametrize(("paper", "plates"), [("A4", 300), ("Letter", 40)])

@@ -47,5 +47,12 @@ def test_tiles_cover_the_end_and_overlap(paper):
         assert one[2] + one[4] - other[2] == pytest.approx(OVERLAP)
 
 
+def test_every_line_has_its_name_on_the_paper():
+    script = small_script()
+    with pdfplumber.open(io.BytesIO(end_templates(script))) as pdf:
+        found = {word["text"] for page in pdf.pages for word in page.extract_words() if word["top"] > 80.0}
+    assert {"level", "1", "2", "3", "4", "5", "T1", "12", "o'clock"} <= found
+
+
 def test_same_script_same_bytes():
     assert end_templates(small_script()) == end_templates(small_script())

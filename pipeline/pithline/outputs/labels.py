@@ -19,6 +19,7 @@ from pithline.outputs.words import Words
 from pithline.script.document import dumps
 
 MM = 72.0 / 25.4
+SMALL = 9.0  # pt, what stands under a label's mark
 KEPT = ("log", "half", "slab", "bolt", "billet", "plate")
 COLUMNS = ("mark", "id", "kind", "log", "product", "part", "set", "mate", "sawn", "length_mm", "width_mm",
            "thickness_mm", "plan")  # fmt: skip
@@ -54,7 +55,10 @@ def code_text(piece: str, plan: str) -> str:
 
 
 def label_rows(script: Mapping[str, Any]) -> list[dict[str, str]]:
-    """One row a kept piece, in the order sawn; `sawn` is left blank to be written by hand."""
+    """One row a kept piece, in the order sawn; `sawn` is left blank to be written by hand.
+
+    Sizes are a plate's as sawn, any other piece's at its mid-length, bark included, measured from its newest face.
+    """
     reading, plan, rows = Script(script), plan_hash(script), []
     passing = set()
     for cut in reading.cuts.values():
@@ -67,7 +71,8 @@ def label_rows(script: Mapping[str, Any]) -> list[dict[str, str]]:
         if piece["kind"] not in KEPT or (piece["kind"] == "log" and piece["made_by"] is None):
             continue
         plate = reading.plates.get(piece["id"])
-        size = sorted((float(np.linalg.norm(edge)) for edge in plate["edges"]), reverse=True) if plate else None
+        size = sorted((float(np.linalg.norm(edge)) for edge in plate["edges"]), reverse=True) if plate else (
+            reading.size(piece["id"]))  # fmt: skip
         rows.append({
             "mark": reading.mark(piece["id"]), "id": piece["id"], "kind": piece["kind"], "log": script["log"]["id"],
             "product": plate["product"] if plate else "", "part": plate["part"] if plate else "",
@@ -119,11 +124,16 @@ def _label(canvas: Any, row: Mapping[str, str], words: Words, x: float, y: float
     _code(canvas, code.matrix, x + width - side - 6.0 + 4 * cell, y + height / 2.0 + side / 2.0 - 4 * cell, cell)
     room = width - side - 20.0
     mark = row["mark"] + (f" + {row['mate']}" if row["mate"] else "")
-    lines = [(mark, 17.0, True), (f"{row['kind']} {row['id']}", 8.0, False), (f"log {row['log']}", 8.0, False)]
+    lines = [
+        (mark, 17.0, True),
+        (row["id"] if row["id"].startswith(row["kind"]) else f"{row['kind']} {row['id']}", SMALL, False),
+        (f"log {row['log']}", SMALL, False),
+    ]
     if row["part"]:
-        lines.append((f"{row['product']}: {row['part']}" + (f", set {row['set']}" if row["set"] else ""), 8.0, False))
-        lines.append((words.size(*(float(row[key]) for key in ("length_mm", "width_mm", "thickness_mm"))), 8.0, False))
-    lines.append(("sawn ____________", 8.0, False))
+        lines.append((f"{row['product']}: {row['part']}" + (f", set {row['set']}" if row["set"] else ""), SMALL, False))
+    if row["length_mm"]:
+        lines.append((words.size(*(float(row[key]) for key in ("length_mm", "width_mm", "thickness_mm"))), SMALL, False))
+    lines.append(("sawn ____________", SMALL, False))
     bottom, top = y + 5.0, y + height - 5.0
     for text, size, bold in lines:
         while bold and width_of(text, size, bold) > room and size > 8.0:

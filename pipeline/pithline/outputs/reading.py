@@ -177,6 +177,19 @@ class Script:
         """What was found out about a setting, by its id, so that it is found out once."""
         return {}
 
+    def size(self, piece: str) -> tuple[float, float, float] | None:
+        """Length, width and thickness [mm] of a piece at its mid-length, by its newest face along it; `None` of none."""
+        low, high = self.stretch(piece)
+        along = next((normal for normal, _, _ in self.faces(piece) if abs(normal[0]) < 0.7), None)
+        up = np.array([0.0, 0.0, 1.0]) if along is None else along
+        right = np.cross(up, [-1.0, 0.0, 0.0])
+        right /= np.linalg.norm(right)
+        shape = self.section(piece, round((low + high) / 2.0, -1), right, up)
+        if shape.is_empty:
+            return None
+        spans = sorted((shape.bounds[2] - shape.bounds[0], shape.bounds[3] - shape.bounds[1]), reverse=True)
+        return high - low, spans[0], spans[1]
+
     def stretch(self, piece: str) -> tuple[float, float]:
         """Least and greatest station of a piece, as its newest crosscut or log ends have it at the pith."""
         butt, top = self.ends(piece)
