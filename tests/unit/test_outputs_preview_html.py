@@ -44,7 +44,7 @@ def test_every_piece_and_step_is_there_with_the_scripts_figures(page):
     assert facts["p1"]["Runout, greatest"] == "1.2°, 1 in 46"
     assert facts["p1"]["Along the log"] == "200 mm to 1000 mm from the butt"
     first = data["operations"][1]
-    assert first["lines"][0] == "Blade 361 mm over the bed, 51 mm over the marks."
+    assert first["lines"][0] == "Blade 51 mm over the marks; 361 mm expected on the scale."
 
 
 def test_inches_where_asked_for():

@@ -88,7 +88,9 @@ def test_a_scale_that_reads_the_lower_edge_takes_off_half_a_kerf():
     script = small_script()
     script["inputs"]["mill"]["mill"]["scale_reads"] = "lower"
     pages = pages_of(set_up_sheet(script))
-    assert "1 50 mm over 254 mm" in next(text for *_, text in pages if "Mill setting 1" in text)
+    panel = next(text for *_, text in pages if "Mill setting 1" in text)
+    assert "1 50 mm over 254 mm" in panel
+    assert "1: 254 mm" in panel
     assert re.search(r"kerf's\s+lower\s+edge", pages[0][3])
 
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from pithline.outputs.preview_words import TOOLS, piece_facts, step_words
 from pithline.outputs.scene import RING_COLOURS, RING_STEPS, Scene
-from pithline.outputs.words import Words
+from pithline.outputs.words import Words, sentence
 
 Array = NDArray[np.float64]
 X = np.array([1.0, 0.0, 0.0])
@@ -60,7 +60,7 @@ def _summary(scene: Scene, words: Words) -> list[str]:
         lines.append(f"Complete sets: {sets}.")
     if document.get("uncertainty", {}).get("pith_assumed"):
         lines.append("The pith was not marked: it is assumed to run in the middle.")
-    return lines + [str(text) for text in document.get("cautions", [])]
+    return lines + [f"Caution: {sentence(str(text))}" for text in document.get("cautions", [])]
 
 
 def _box(scene: Scene) -> tuple[Array, Array]:

@@ -27,7 +27,9 @@ def plan_glb(script: Mapping[str, Any] | Scene) -> bytes:
             continue
         plate, entry = scene.script.plates.get(name), scene.script.pieces[name]
         colour = (
-            RING_COLOURS[ring_step(plate["ring_angle"]["mean"])] if plate else WOOD_COLOURS.get(entry["kind"], "#d9bd92")
+            RING_COLOURS[ring_step(plate["ring_angle"]["mean"])]
+            if plate
+            else WOOD_COLOURS.get(entry["kind"], "#d9bd92")
         )
         surface = trimesh.visual.material.PBRMaterial(
             baseColorFactor=[round(255 * v) for v in to_rgb(colour)] + [255], metallicFactor=0.0, roughnessFactor=0.8

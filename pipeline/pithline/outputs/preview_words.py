@@ -9,26 +9,32 @@ import numpy as np
 
 from pithline.logmodel.model import clock_of
 from pithline.outputs.scene import Scene
-from pithline.outputs.words import Words, degrees
+from pithline.outputs.sheet.shop import bench
+from pithline.outputs.words import Words, degrees, sentence
 
 TOOLS = {"buck": "chain saw", "mill": "mill", "rip": "rip saw", "crosscut": "crosscut saw", "resaw": "resaw"}
-SUPPORTS = {"fence": "against the fence", "cradle": "in a cradle", "v-blocks": "in V-blocks", "table": "on the table"}
 
 
 def step_words(scene: Scene, words: Words) -> list[dict[str, Any]]:
     """Per operation: `title`, `lines` of plain sentences."""
     numbers: dict[str, int] = {}
+    places: dict[str, str] = {}
     found = []
     for one in scene.script.document["operations"]:
-        if one["op"] == "setting":
-            numbers[one["id"]] = len(numbers) + 1
-            found.append(_setting(scene, words, one, numbers[one["id"]]))
-        else:
-            found.append(_cut(scene, words, one))
+        if one["op"] != "setting":
+            found.append(_cut(scene, words, one, places.get(one["id"], "")))
+            continue
+        numbers[one["id"]] = len(numbers) + 1
+        lies = ""
+        if one["tool"] != "mill":
+            lies, where = bench(scene.script, words, one)
+            names = [cut["id"] for cut in scene.script.cuts_of(one)]
+            places |= dict(zip(names, where, strict=True))
+        found.append(_setting(scene, words, one, numbers[one["id"]], lies))
     return found
 
 
-def _setting(scene: Scene, words: Words, one: Mapping[str, Any], number: int) -> dict[str, Any]:
+def _setting(scene: Scene, words: Words, one: Mapping[str, Any], number: int, lies: str) -> dict[str, Any]:
     mark = scene.script.mark(one["piece"])
     lines = []
     if one["tool"] == "mill" and "roll" in one:
@@ -42,36 +48,31 @@ def _setting(scene: Scene, words: Words, one: Mapping[str, Any], number: int) ->
     for end, mark_at in one.get("marks", {}).items():
         lines.append(f"Mark on the {end} end ({mark_at['name']}): {words.length(mark_at['height'])} over the bed.")
     if one["tool"] != "mill":
-        lines.append(_support(scene, one))
+        lines.append(f"It lies {lies or 'as it comes'}.")
     if one["weight_kg"] > 0.0:
         lines.append(f"Weight about {words.weight(one['weight_kg'])}.")
     if one["stage"] == "dried":
         lines.append("Only after drying.")
-    lines += [str(text) for text in one["cautions"]]
+    lines += [f"Caution: {sentence(str(text))}" for text in one["cautions"]]
     return {"title": f"Setting {number}: {mark} on the {TOOLS[one['tool']]}", "lines": lines}
 
 
-def _support(scene: Scene, one: Mapping[str, Any]) -> str:
-    text = SUPPORTS.get(one.get("support", ""), "held as it comes")
-    against = one.get("against")
-    if against:
-        number = scene.script.numbers.get(against["face"], against["face"])
-        text += f", the face of cut {number} at {degrees(against['angle_deg'])} to the blade"
-    return f"It lies {text}."
-
-
-def _cut(scene: Scene, words: Words, one: Mapping[str, Any]) -> dict[str, Any]:
+def _cut(scene: Scene, words: Words, one: Mapping[str, Any], place: str) -> dict[str, Any]:
     script = scene.script
-    lines = []
+    halves = [f"{script.pieces[piece]['kind']} {script.mark(piece)}" for piece in (one["above"], one["below"])]
     if "blade_height" in one:
-        side = "over" if one["from_mark"] >= 0.0 else "under"
-        away = f"{words.length(abs(one['from_mark']))} {side} the marks"
-        lines.append(f"Blade {words.length(one['blade_height'])} over the bed, {away}.")
-        lines.append(f"Width of cut up to {words.length(one['width'])}.")
-    for side, piece in (("Above", one["above"]), ("Below", one["below"])):
-        lines.append(f"{side} the blade: {script.pieces[piece]['kind']} {script.mark(piece)}.")
-    halves = f"{script.mark(one['above'])} and {script.mark(one['below'])}"
-    return {"title": f"Cut {script.numbers[one['id']]}: {script.mark(one['piece'])} into {halves}", "lines": lines}
+        over = one["from_mark"] - script.scale_drop
+        away = f"{words.length(abs(over))} {'over' if over >= 0.0 else 'under'} the marks"
+        lines = [
+            f"Blade {away}; {words.length(one['blade_height'] - script.scale_drop)} expected on the scale.",
+            f"Width of cut up to {words.length(one['width'])}.",
+            f"Comes off: {halves[0]}. Stays on the bed: {halves[1]}.",
+        ]
+    else:
+        lines = [f"At {place}." if place[:1].isdigit() else f"{place.capitalize()}."] if place else []
+        lines.append(f"Gives {halves[0]} and {halves[1]}.")
+    marks = f"{script.mark(one['above'])} and {script.mark(one['below'])}"
+    return {"title": f"Cut {script.numbers[one['id']]}: {script.mark(one['piece'])} into {marks}", "lines": lines}
 
 
 def piece_facts(scene: Scene, words: Words, piece: str) -> list[list[str]]:

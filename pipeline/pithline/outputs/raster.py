@@ -40,9 +40,7 @@ class Buffers:
         row, column = np.nonzero(self.index >= 0)
         c = self.camera
         across, rise = (column + 0.5 - width / 2) / c.scale, (height / 2 - row - 0.5) / c.scale
-        return (
-            c.middle + across[:, None] * c.right + rise[:, None] * c.up + self.depth[row, column][:, None] * c.toward
-        )
+        return c.middle + across[:, None] * c.right + rise[:, None] * c.up + self.depth[row, column][:, None] * c.toward
 
     def edges(self, sharp: float = 0.9) -> NDArray[np.bool_]:
         """Pixels at which another mesh begins or the surface turns by more than arccos `sharp`."""

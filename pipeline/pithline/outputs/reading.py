@@ -71,6 +71,13 @@ class Script:
         """The number of every cut as the sheet, the templates and the crayon say it: 1 is the first."""
         return {cut: index for index, cut in enumerate(self.cuts, 1)}
 
+    @property
+    def scale_drop(self) -> float:
+        """How far the mill's scale reads under the kerf's centre. [mm]"""
+        mill = self.document["inputs"]["mill"]
+        mill = mill.get("mill", mill)
+        return float(mill.get("kerf", 0.0)) / 2.0 if mill.get("scale_reads", "centre") == "lower" else 0.0
+
     @cached_property
     def mill_numbers(self) -> dict[str, int]:
         """The number of every setting on the mill, by its id: 1 is the first."""

@@ -49,3 +49,8 @@ class Words:
 def degrees(value: float) -> str:
     """An angle [°] without needless decimals."""
     return f"{value:.1f}".removesuffix(".0") + "°"
+
+
+def sentence(text: str) -> str:
+    """A caution of the script as a sentence."""
+    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")

@@ -10,7 +10,7 @@ from pithline.outputs.ends import EndFace
 from pithline.outputs.paper import Pages
 from pithline.outputs.reading import Script
 from pithline.outputs.sheet.cautions import DOUBT, GUARDS, METAL
-from pithline.outputs.words import Words, degrees
+from pithline.outputs.words import Words, degrees, sentence
 
 GIRTH_AT = 100.0
 """Girth is taped this far in from each end (design section 6, `[tape]`). [mm]"""
@@ -39,7 +39,7 @@ def front_page(pages: Pages, reading: Script, words: Words) -> None:
     pages.heading("The plan")
     pages.table([], [[a, b] for a, b in facts(reading, words)], [22, 78], 9.5)
     for caution in reading.document.get("cautions", []):
-        pages.text(f"• {_sentence(caution)}", 9.5)
+        pages.text(f"• {sentence(caution)}", 9.5)
     for caution in (METAL, GUARDS):
         pages.caution(caution)
 
@@ -143,8 +143,3 @@ def _practice(doc: dict, words: Words) -> str:
     ratio = practice.get("ratio")
     text = f"the practice layout gives {words.volume(best['instrument_volume'])}"
     return text + (f"; this plan {ratio:.2f} times that" if ratio else "")
-
-
-def _sentence(text: str) -> str:
-    """A caution of the script as a sentence."""
-    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")

@@ -83,7 +83,14 @@ def _end_view(pages: Pages, reading: Script, words: Words, setting: Mapping[str,
         canvas.setLineWidth(1.0)
         canvas.line(spot[0] - 5.0, spot[1], spot[0] + 5.0, spot[1])
         canvas.line(spot[0], spot[1] - 5.0, spot[0], spot[1] + 5.0)
-    _cut_names(pages, words, cuts, (middle - half, middle + half), lambda height: base + (height - low) * scale)
+    _cut_names(
+        pages,
+        words,
+        reading.scale_drop,
+        cuts,
+        (middle - half, middle + half),
+        lambda height: base + (height - low) * scale,
+    )
     pages.write(pages.left, pages.y - 9.0, "Facing the butt end", 8.0)
 
 
@@ -120,9 +127,9 @@ def _chocks(points: np.ndarray, foot: float, origin: float, scale: float) -> lis
     return found
 
 
-def _cut_names(pages: Pages, words: Words, cuts: Sequence[tuple[int, float]], span: tuple[float, float],
+def _cut_names(pages: Pages, words: Words, drop: float, cuts: Sequence[tuple[int, float]], span: tuple[float, float],
                place: Any) -> None:  # fmt: skip
-    """Dashed lines across `span` with number and height beside them, moved apart where they crowd."""
+    """Dashed lines across `span` with number and height on the scale beside them, moved apart where they crowd."""
     canvas, last = pages.canvas, np.inf
     gap = min(12.0, (DRAWING - 16.0) / max(len(cuts), 1))
     for number, height in sorted(cuts, key=lambda one: -one[1]):
@@ -134,7 +141,7 @@ def _cut_names(pages: Pages, words: Words, cuts: Sequence[tuple[int, float]], sp
         spot = min(y - 3.0, last - gap)
         canvas.setLineWidth(0.4)
         canvas.line(span[1], y, span[1] + 8.0, spot + 3.0)
-        text = f"{number}: {words.length(height)}"
+        text = f"{number}: {words.length(height - drop)}"
         pages.write(span[1] + 10.0, spot, text, min(9.5, gap * 0.8, 85.0 / width_of(text, 1.0, True)), bold=True)
         last = spot
 

@@ -84,7 +84,7 @@ def _mark_name(reading: Script, setting: Mapping[str, Any], name: str) -> str:
 
 
 def _cut_table(pages: Pages, reading: Script, words: Words, setting: Mapping[str, Any]) -> None:
-    drop, rows = scale_drop(reading), []
+    drop, rows = reading.scale_drop, []
     for cut in reading.cuts_of(setting):
         over = cut["from_mark"] - drop
         sign = "over" if over >= 0 else "under"
@@ -96,13 +96,6 @@ def _cut_table(pages: Pages, reading: Script, words: Words, setting: Mapping[str
                 [7, 20, 17, 15, 41], 10.5)  # fmt: skip
     for cut in reading.cuts_of(setting)[-1:]:
         pages.text(f"On the bed stays {_goes(reading, words, cut['below'])}.", 11.0)
-
-
-def scale_drop(reading: Script) -> float:
-    """How far the mill's scale reads under the kerf's centre. [mm]"""
-    mill = reading.document["inputs"]["mill"]
-    mill = mill.get("mill", mill)
-    return float(mill.get("kerf", 0.0)) / 2.0 if mill.get("scale_reads", "centre") == "lower" else 0.0
 
 
 def _goes(reading: Script, words: Words, piece: str) -> str:

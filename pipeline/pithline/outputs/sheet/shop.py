@@ -81,19 +81,22 @@ def _panel(pages: Pages, reading: Script, words: Words, piece: str, settings: Se
 def _row(reading: Script, words: Words, setting: Mapping[str, Any]) -> list[str]:
     """A setting as a row; its cuts are lines of the last three cells, each on one line."""
     cuts = reading.cuts_of(setting)
-    lies, places = _lies(reading, setting), ["by its line"] * len(cuts)
-    if setting["tool"] == "rip":
-        measured, places = _rip_places(reading, words, setting)
-        lies += f"; {measured}"
-    elif setting["tool"] == "crosscut":
-        lies += "; from its butt end"
-        places = [words.length(from_butt(reading, setting, cut)) for cut in cuts]
-    else:
-        found = [from_fence(reading, setting, cut) for cut in cuts]
-        places = [words.fine(one) if one is not None else place for one, place in zip(found, places, strict=True)]
+    lies, places = bench(reading, words, setting)
     numbers = [str(reading.numbers[cut["id"]]) for cut in cuts]
     saw = f"{setting['tool']} {reading.mark(setting['piece'])}"
     return [saw, lies, "\n".join(numbers), "\n".join(places), "\n".join(_gives(reading, cuts))]
+
+
+def bench(reading: Script, words: Words, setting: Mapping[str, Any]) -> tuple[str, list[str]]:
+    """How a piece lies at a saw of the shop and what is measured from; the place of each cut of the setting."""
+    cuts, lies = reading.cuts_of(setting), _lies(reading, setting)
+    if setting["tool"] == "rip":
+        measured, places = _rip_places(reading, words, setting)
+        return f"{lies}; {measured}", places
+    if setting["tool"] in ("crosscut", "buck"):
+        return f"{lies}; from its butt end", [words.length(from_butt(reading, setting, cut)) for cut in cuts]
+    found = [from_fence(reading, setting, cut) for cut in cuts]
+    return lies, [words.fine(one) if one is not None else "by its line" for one in found]
 
 
 def _lies(reading: Script, setting: Mapping[str, Any]) -> str:
