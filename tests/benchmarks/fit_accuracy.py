@@ -163,7 +163,7 @@ def one(case: Case, number: int, points: int) -> tuple[str, dict]:
     model = fit_log(scan.points, card)
     seconds = time.process_time() - start
     found = judged(model, log, scan, marks, yard["hidden_deg"])
-    drift = {"drift": yard.get("drift", 0.0), "told": sum("two sides" in told for told in model.cautions)}
+    drift = {"drift": yard.get("drift", 0.0), "told": sum("two sides of the scan" in told for told in model.cautions)}
     return log.name, found | {"seconds": seconds} | drift
 
 

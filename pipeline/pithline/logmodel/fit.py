@@ -20,6 +20,7 @@ from pithline.logmodel.bark import (
     within_faces,
 )
 from pithline.logmodel.card import Card
+from pithline.logmodel.drift import two_sides_drift
 from pithline.logmodel.frame import Frame, butt_is_low, log_frame, millimetres, up_vector
 from pithline.logmodel.marks import Pith, locate_pith
 from pithline.logmodel.model import EndPlane, LogModel, SuspectedKnot, clock_angles
@@ -97,6 +98,7 @@ def fit_log(
     laid, more = _lay(scene, card)
     say("fitting its surface", 0.45)
     surface, lump, knots, stubs, bearers = _surface(laid)
+    drift = two_sides_drift(laid.lump.points, surface, laid.faces)
 
     def inward(point: Array) -> Array:
         return laid.frame.inward(scene.inward(point))
@@ -107,6 +109,10 @@ def fit_log(
     say("drawing up the model", 0.9)
     model = _model(card, scene, laid, surface, lump, knots, stubs, pith, bark)
     removed = (*scene.found.removed, ("bearers", bearers))
+    if drift is not None and drift.told:
+        more.append(drift.words)
+        # half of it at most, wherever the two sides are not midway
+        model = replace(model, stderr_radius=np.hypot(model.stderr_radius, 0.5 * drift.apart))
     told = [*cautions, *more, *pith.cautions, *_assumptions(model, laid.faces)]
     seen = (laid.faces[0].seen, laid.faces[1].seen)
     against_defects(card, model)

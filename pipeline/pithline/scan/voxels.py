@@ -14,6 +14,11 @@ Index = NDArray[np.int64]
 
 _HALF = np.array([(i, j, k) for i in (-1, 0, 1) for j in (-1, 0, 1) for k in (-1, 0, 1) if (i, j, k) > (0, 0, 0)])
 
+DENSE, DENSE_MOST = 24, 120_000_000
+"""Voxels are counted in a table where it has at most this many cells for a point, and this many in all."""
+COARSE, FINEST = 16.0, 2.0
+"""Large scans are measured in voxels of the first size, and thinned to voxels no smaller than the second. [mm]"""
+
 
 @dataclass(frozen=True, slots=True)
 class Voxels:
@@ -60,22 +65,45 @@ class Voxels:
 
 def voxelise(points: Array, size: float) -> Voxels:
     """Group points (n, 3) into cubes of `size`. A rim of one free voxel keeps neighbours of the edge from wrapping."""
-    cell = np.floor((points - points.min(0)) / size).astype(np.int64) + 1
-    spans = cell.max(0) + 2
+    low = points.min(0)
+    spans = np.floor((points.max(0) - low) / size).astype(np.int64) + 3
     strides = np.array([spans[1] * spans[2], spans[2], 1], dtype=np.int64)
-    key, of, count = np.unique(cell @ strides, return_inverse=True, return_counts=True)
+    at = np.zeros(len(points), np.int64)
+    for axis in range(3):
+        # one axis at a time: three columns of a large scan at once would not fit the memory asked for
+        at += (np.floor((points[:, axis] - low[axis]) / size).astype(np.int64) + 1) * strides[axis]
+    key, of, count = _grouped(at, int(spans.prod()))
     cells = np.column_stack([key // strides[0], key % strides[0] // strides[1], key % strides[1]])
-    return Voxels(size, cells, key, strides, of.reshape(-1), count)
+    return Voxels(size, cells, key, strides, of, count)
 
 
-def reduced(points: Array, most: int, size: float = 4.0) -> Array:
+def _grouped(at: Index, most: int) -> tuple[Index, Index, Index]:
+    """Distinct values of `at` (n,), all below `most`, in rising order; each one's place among them; how many of each.
+
+    Counting in a table beats sorting while the table is small.
+    """
+    if most > max(DENSE * len(at), 1_000_000) or most > DENSE_MOST:
+        key, of, count = np.unique(at, return_inverse=True, return_counts=True)
+        return key, of.reshape(-1), count
+    table = np.bincount(at, minlength=most)
+    key = np.flatnonzero(table)
+    place = np.zeros(most, np.int32)
+    place[key] = np.arange(len(key), dtype=np.int32)
+    return key, place[at].astype(np.int64), table[key]
+
+
+def reduced(points: Array, most: int) -> Array:
     """`points` themselves, or where there are more than `most` the means of voxels just coarse enough. [mm]
 
-    The result is sorted, so that the order in which points come does not matter.
+    Surfaces fill voxels by the square of their size, which gives a size that mostly does at once. The result is sorted, so that
+    the order in which points come does not matter.
     """
     out = points
-    while len(out) > most:
-        voxels = voxelise(out, size)
-        out = voxels.mean(out)
-        size *= 1.3
+    if len(out) > most:
+        rough = len(voxelise(points, COARSE).key)
+        size = max(COARSE * np.sqrt(rough / (0.8 * most)), FINEST)
+        while len(out) > most:
+            # from the points again, not from means: each point counts the same
+            out = voxelise(points, size).mean(points)
+            size *= 1.15
     return out[np.lexsort(out.T[::-1])]

@@ -1,0 +1,103 @@
+"""Drift between the two sides of a scan: the flanks held against the rims of the end faces, each seen in one go."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pithline.logmodel.surface import Surface
+from pithline.scan.ends import Face
+
+Array = NDArray[np.float64]
+
+SECTORS = 24
+SKIN = 7.0
+"""Points that stand out of an end plane by up to this are the face's: bark ends at the plane. [mm]"""
+RIM = 40.0
+"""The rim of a face is sought this far within and without the fitted outline. [mm]"""
+LEAST_POINTS = 8
+SEAM = 0.25
+"""The two sides blend within about this sine of 12 o'clock. Common practice: a phone's software mixes passes there."""
+LEAST_SECTORS = 14
+SURE = 3.0
+"""Standard errors by which a drift must stand out."""
+LEAST = 1.5
+"""Drifts smaller than this are not told. [mm]"""
+
+
+@dataclass(frozen=True, slots=True)
+class Drift:
+    """How far the sides of the scan at 3 and 9 o'clock lie apart in height, with its standard error. [mm]
+
+    Drift across is left out: it widens or narrows the log, and the flare of a butt looks alike.
+    """
+
+    apart: float
+    stderr: float
+
+    @property
+    def told(self) -> bool:
+        """Whether it stands out of its error."""
+        return abs(self.apart) > max(LEAST, SURE * self.stderr)
+
+    @property
+    def words(self) -> str:
+        """A caution."""
+        return (
+            f"The two sides of the scan lie {abs(self.apart):.0f} ± {2.0 * self.stderr:.0f} mm apart in height: the "
+            "scanner drifted on its way round. The surface was taken midway; where it matters scan again, slowly, with "
+            "more overlap over the top and round the ends."
+        )
+
+
+def two_sides_drift(points: Array, surface: Surface, faces: tuple[Face, Face]) -> Drift | None:
+    """The drift, or None where the rims of the faces do not tell.
+
+    Parameters
+    ----------
+    points : (n, 3) array
+        The log's points, faces included, in the log frame. [mm]
+    """
+    rows, values = [], []
+    for number, face in enumerate(faces):
+        if face.seen:
+            clock, over = _rim(points, surface, face)
+            # the rim may lie a little in, and the fit's centre a little off: both are the face's own
+            own = np.zeros((len(clock), 6))
+            own[:, 3 * number : 3 * number + 3] = np.column_stack([np.ones(len(clock)), np.cos(clock), np.sin(clock)])
+            side = 0.5 * np.tanh(np.sin(clock) / SEAM)
+            rows.append(np.column_stack([-np.sin(clock) * side, np.cos(clock) * side, own]))
+            values.append(-over)
+    if not rows or sum(map(len, values)) < LEAST_SECTORS:
+        return None
+    return _solved(np.concatenate(rows), np.concatenate(values))
+
+
+def _rim(points: Array, surface: Surface, face: Face) -> tuple[Array, Array]:
+    """Clock angles of sectors in which the rim of a face was seen, and how far it lies outside the bark there."""
+    height = (points - face.point) @ face.normal
+    near = points[(height > 0.0) & (height < SKIN)]
+    out, clock = surface.residuals(near)
+    sector = np.rint(clock * (SECTORS / (2 * np.pi))).astype(int) % SECTORS
+    middles, over = [], []
+    for k in range(SECTORS):
+        here = out[(sector == k) & (out > -RIM) & (out < RIM)]
+        if len(here) >= LEAST_POINTS:
+            middles.append(k * (2 * np.pi / SECTORS))
+            over.append(float(np.sort(here)[-2]))
+    return np.array(middles), np.array(over)
+
+
+def _solved(design: Array, values: Array) -> Drift:
+    """Reweighted least squares (Tukey's biweight)."""
+    weight = np.ones(len(values))
+    ridge = 1e-6 * np.eye(design.shape[1])
+    for _ in range(10):
+        matrix = (design * weight[:, None]).T @ design + ridge
+        found = np.linalg.solve(matrix, (design * weight[:, None]).T @ values)
+        miss = values - design @ found
+        scale = max(1.4826 * float(np.median(np.abs(miss))), 0.3)
+        weight = np.clip(1.0 - (miss / (4.685 * scale)) ** 2, 0.0, None) ** 2
+    return Drift(float(found[1]), scale * float(np.sqrt(np.linalg.inv(matrix)[1, 1])))
