@@ -27,6 +27,9 @@ from pithline.mill.machine import BandMill, BuckSaw, CrosscutSaw, Machines, Resa
 
 DEFAULT = "mills/portable.toml"
 
+BED_MOST = 100_000.0
+"""No bed is longer. [mm]"""
+
 _POSITIVE = Key(length(at_least=None, above=0.0), required=True)
 _ZERO_OR_MORE = Key(length(), required=True)
 _MINUTES = number(at_least=0.0, what="number of minutes")
@@ -44,7 +47,7 @@ MILL = Table(
                 "log_diameter_max": _POSITIVE,
                 "log_length_max": _POSITIVE,
                 "log_length_min": _ZERO_OR_MORE,
-                "bunks": Key(list_of(length(at_least=None), 2), required=True),
+                "bunks": Key(list_of(length(at_most=BED_MOST), 2), required=True),
                 "lift_max": _ZERO_OR_MORE,
                 "lift_step": _POSITIVE,
                 "roll_step_deg": Key(number(above=0.0, at_most=90.0, what="angle in degrees"), required=True),

@@ -184,9 +184,13 @@ def nearest(name: object, known: Iterable[str], kind: str) -> str:
     return f"{begin} {kind}: {', '.join(known)}."
 
 
-def length(at_least: float | None = 0.0, above: float | None = None) -> Read:
-    """Reader of a length with a unit. [mm]"""
-    return _ranged(units.parse_length, " mm", at_least, above)
+LONGEST = 1.0e6
+"""No length of a log, part or machine is beyond a kilometre. [mm]"""
+
+
+def length(at_least: float | None = 0.0, above: float | None = None, at_most: float = LONGEST) -> Read:
+    """Reader of a length with a unit, a kilometre at most. [mm]"""
+    return _ranged(units.parse_length, " mm", at_least, above, at_most)
 
 
 def rate() -> Read:
@@ -291,9 +295,7 @@ def _bare(value: object, key: str, what: str) -> float:
     return found
 
 
-def _ranged(
-    parse: Read, unit: str, at_least: float | None, above: float | None, at_most: float | None = None
-) -> Read:
+def _ranged(parse: Read, unit: str, at_least: float | None, above: float | None, at_most: float | None = None) -> Read:
     def read(value: object, key: str) -> float:
         found: float = parse(value, key)
         shown = f'"{value}"' if isinstance(value, str) else f"{value}"
