@@ -100,7 +100,7 @@ BAD = [
     (
         LOG + "scn = 1",
         '[log] has no key "scn"; did you mean "scan"? Known keys: id, species, scan, scan_units, up, '
-        "butt, felled, cost, reference.",
+        "butt, felled, cost, grown, reference.",
     ),
     (LOG + "[pith]\nbott = 1", '[pith] has no key "bott"; did you mean "butt"? Known keys: radius, butt, top, error.'),
     (
