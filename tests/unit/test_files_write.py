@@ -6,7 +6,7 @@ import pytest
 
 from pithline.errors import InputError
 from pithline.files import write
-from pithline.files.write import write_folder
+from pithline.files.write import check_folder, write_folder
 
 
 def tree(folder):
@@ -58,3 +58,16 @@ def test_new_folders_are_taken_away_again(tmp_path, monkeypatch):
     with pytest.raises(InputError, match="cannot be written"):
         write_folder(tmp_path / "new" / "out", {"one.txt": b"1"})
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_folder_that_cannot_be_is_refused_before_any_work(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "file").write_text("x")
+    for good in (tmp_path, tmp_path / "new", tmp_path / "new" / "deep", "new", ".", "./new/deep"):
+        check_folder(good)
+    for bad in (tmp_path / "file", tmp_path / "file" / "out", "file", "file/a/b"):
+        with pytest.raises(InputError, match="file is a file, so nothing can be written into"):
+            check_folder(bad)
+    with pytest.raises(InputError, match="cannot be a folder"):
+        check_folder(tmp_path / ("w" * 400))
+    assert tree(tmp_path) == {"file": b"x"}
