@@ -1,0 +1,116 @@
+"""Drawn logs and plates graded again on them."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from appraisal_by_hand import PRODUCTS, TODAY, card, known, nothing_hidden, own, trade
+from pithline.files.priors import read_priors
+from pithline.logmodel.card import Defect
+from pithline.plan.grade import grade_plate
+from pithline.yard.appraisal.appraise import spread
+from pithline.yard.appraisal.known import months_since
+from pithline.yard.appraisal.regrade import brings, passing
+from pithline.yard.appraisal.worlds import COMPONENTS, apply, basis_of, draw, nominal, world
+
+
+def volumes(log, priors, samples=32, near=80.0):
+    """Passing volume on each drawn log. [mm³]"""
+    basis, plates = basis_of(log), own(near)
+    drawn = [apply(log, world(log, priors, 1, n), basis) for n in range(samples)]
+    return [brings(one, plates, trade().parts, PRODUCTS).volume for one in drawn]
+
+
+def test_a_log_known_perfectly_gives_one_answer():
+    priors = nothing_hidden()
+    log = replace(known(priors), bark=np.zeros_like(known(priors).bark))
+    got = spread(volumes(log, priors))
+    assert got["p10"] == got["p90"] == 16 * 390.0 * 127 * 4 and got["error"] == 0.0
+
+
+def test_the_most_likely_log_is_the_log_as_fitted():
+    log = known(read_priors())
+    same = apply(log, nominal(log), basis_of(log))
+    assert np.allclose(same.field.radius, log.log.field.radius) and np.allclose(same.field.pith, log.log.field.pith)
+    assert same.defects == log.log.defects
+
+
+def test_draws_repeat_and_each_component_has_its_own_chance():
+    priors = read_priors()
+    log = known(priors, card(bark_thickness=None), {"log": {"id": "r", "species": "black walnut"}})
+    first, again, other = (world(log, priors, seed, 3) for seed in (1, 1, 2))
+    assert np.array_equal(first["bark"], again["bark"]) and not np.array_equal(first["bark"], other["bark"])
+    assert first["spiral"] == again["spiral"] != other["spiral"]
+    assert set(first) == set(COMPONENTS)
+    with pytest.raises(ValueError, match="no such component"):
+        draw(log, priors, "weather", 1, 1)
+
+
+def test_drawn_bark_has_the_spread_of_its_prior():
+    priors = replace(nothing_hidden(), bark_ratio=0.03)
+    log = known(priors, card(bark_thickness=None))
+    basis = basis_of(log)
+    middle = len(basis.x) // 2
+    found = [apply(log, world(log, priors, 1, n), basis).field.radius[middle, 0] for n in range(300)]
+    # the under-bark radius is 250 mm, so 270 over bark at the species' 0.92; 3 % of that
+    assert np.std(found) == pytest.approx(0.03 * 250 / 0.92, rel=0.12)
+    assert np.mean(found) == pytest.approx(250, abs=2.0)
+
+
+@pytest.mark.parametrize("name", ["bark_ratio", "pith_unmarked", "spiral_sd", "knots_per_m2", "pith_wander"])
+def test_a_wider_prior_widens_the_interval(name):
+    narrow, wide = {
+        "bark_ratio": (0.01, 0.08),
+        "pith_unmarked": (0.01, 0.12),
+        "spiral_sd": (0.005, 0.06),
+        "knots_per_m2": (0.05, 2.0),
+        "pith_wander": (1.0, 30.0),
+    }[name]
+    spans = []
+    for value in (narrow, wide):
+        priors = replace(nothing_hidden(), **{name: value})
+        log = known(priors, card(bark_thickness=None), {"log": {"id": "r", "species": "black walnut"}})
+        got = spread(volumes(log, priors, near=110.0 if name == "bark_ratio" else 80.0))
+        spans.append(got["p90"] - got["p10"])
+    assert spans[1] > spans[0]
+
+
+def test_regrading_agrees_with_the_grade_of_a_plan_on_a_moved_log():
+    priors = replace(nothing_hidden(), pith_unmarked=0.06, bark_ratio=0.03)
+    log = known(priors, card(bark_thickness=None))
+    basis, plates = basis_of(log), own(95.0)
+    differ = total = 0
+    for number in range(6):
+        moved = apply(log, world(log, priors, 1, number), basis)
+        coarse = passing(moved, plates)
+        fine = [grade_plate(moved, p.corner, p.edges, trade().parts[p.part].limits).passes for p in plates.plates]
+        differ += int((coarse != np.array(fine)).sum())
+        total += len(fine)
+    assert differ <= 0.03 * total
+
+
+@pytest.mark.parametrize(
+    ("defect", "lost"),
+    [
+        (Defect("knot", 300.0, None, 1.5 * np.pi, 60.0), "billet-0"),  # towards +y, where the plates lie
+        (Defect("knot", 300.0, None, 0.5 * np.pi, 60.0), None),  # the other flank
+        (Defect("check", None, "butt", 1.5 * np.pi + 0.02, None, 150.0), "billet-0"),
+        (Defect("check", None, "butt", 1.5 * np.pi + 0.02, None, 80.0), None),  # ends before the plates begin
+        (Defect("check", None, "top", 1.5 * np.pi + 0.02, None, 500.0), "billet-1"),
+        (Defect("rot", None, "butt", None, 200.0, 200.0), "billet-0"),
+        (Defect("metal", 800.0, None, 1.5 * np.pi, 190.0), "billet-1"),
+    ],
+)
+def test_hidden_defects_take_the_plates_they_reach(defect, lost):
+    log = known(nothing_hidden())
+    plates = own()
+    bare = apply(log, nominal(log), basis_of(log))
+    hurt = replace(bare, defects=(defect,))
+    gone = {p.billet for p, good in zip(plates.plates, passing(hurt, plates), strict=True) if not good}
+    assert passing(bare, plates).all() and gone == ({lost} if lost else set())
+
+
+def test_months_since_felling():
+    assert months_since("2026-01-01", TODAY) == pytest.approx(2.96, abs=0.01)
+    assert months_since("2026-05-01", TODAY) == 0.0 and months_since(None, TODAY) is None
