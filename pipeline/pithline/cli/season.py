@@ -65,6 +65,7 @@ def _count(text: str) -> int:
 def run(args: argparse.Namespace, console: Console) -> int:
     """Work the season out, write it, say in short what it is."""
     from pithline.files.write import write_folder
+    from pithline.yard.season.cluster import Cluster
     from pithline.yard.season.document import season_document
     from pithline.yard.season.finish import coarse_scripts, finish
     from pithline.yard.season.run import Question, run_season
@@ -77,17 +78,15 @@ def run(args: argparse.Namespace, console: Console) -> int:
         _absolute(args.mill),
         _absolute(args.products),
         args.yard,
-        args.scheduler,
-        args.workers,
         args.plans,
         max(args.rounds, 0),
     )
-    with console.progress() as progress:
-        answer = run_season(question, _teller(progress))
+    with Cluster(args.scheduler, args.workers) as cluster, console.progress() as progress:
+        answer = run_season(question, _teller(progress), cluster)
         scripts = coarse_scripts(question, answer)
         notes: dict[str, str] = {}
         if args.finish:
-            scripts, notes = finish(question, answer, scripts, _teller(progress))
+            scripts, notes = finish(question, answer, scripts, _teller(progress), cluster)
         document = season_document(question, answer, notes)
         progress("writing", 0.98)
         write_folder(args.out, _files(document, scripts, args))

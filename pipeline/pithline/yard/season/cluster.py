@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import ExitStack, contextmanager
+from typing import TYPE_CHECKING, Protocol
 
 from pithline.errors import InputError
 from pithline.yard.season.work import Job, Result, work
@@ -13,6 +13,7 @@ from pithline.yard.season.work import Job, Result, work
 if TYPE_CHECKING:
     from distributed import Client
 
+Do = Callable[[Job], tuple[Result, ...]]
 ANSWER_SECONDS = 15
 MEMORY_SHARE = 0.8
 MEMORY_MOST = 2 * 2**30
@@ -21,8 +22,63 @@ DEATHS = 2
 ENVIRONMENT = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "MKL_NUM_THREADS": "1", "NUMBA_NUM_THREADS": "1"}
 
 
+class Workers(Protocol):
+    """Whoever does jobs."""
+
+    def results(self, jobs: Sequence[Job]) -> Iterator[tuple[Job, tuple[Result, ...]]]:
+        """Every job's results as they come."""
+        ...
+
+
+class Cluster:
+    """A dask scheduler and its workers, begun (or called on) when the first job is there, and kept until closed.
+
+    Parameters
+    ----------
+    address : str or None
+        Of a running scheduler; None: processes of this machine, one thread each, memory bounded.
+    count : int or None
+        Local processes; None: one a core.
+    do : callable
+        What a worker does with a job.
+
+    Raises
+    ------
+    InputError
+        From `results`, if the scheduler does not answer or has no worker.
+    """
+
+    def __init__(self, address: str | None = None, count: int | None = None, do: Do = work) -> None:
+        self.address, self.count, self.do = address, count, do
+        self._open = ExitStack()
+        self._client: Client | None = None
+
+    def __enter__(self) -> Cluster:
+        return self
+
+    def __exit__(self, *what: object) -> None:
+        self._open.close()
+
+    def results(self, jobs: Sequence[Job]) -> Iterator[tuple[Job, tuple[Result, ...]]]:
+        """Every job's results as they come; a log whose workers died gets that as its result."""
+        from distributed import as_completed
+
+        if self._client is None:
+            self._client = self._open.enter_context(_connect(self.address, self.count))
+        futures = [self._client.submit(self.do, job, pure=False) for job in jobs]
+        by_key = {future.key: job for future, job in zip(futures, jobs, strict=True)}
+        for future in as_completed(futures, loop=self._client.loop):
+            job = by_key[future.key]
+            if future.status == "finished":
+                yield job, future.result()
+            else:
+                why = f"{job.log}: its worker died {DEATHS + 1} times, likely out of memory; thin the scan or give --workers 1."
+                yield job, tuple(Result(ask.name, None, why) for ask in job.asks)
+            future.release()
+
+
 @contextmanager
-def connect(address: str | None, workers: int | None) -> Iterator[Client]:
+def _connect(address: str | None, workers: int | None) -> Iterator[Client]:
     """A client of the scheduler at `address`, or of a local cluster of processes, one thread each, memory bounded.
 
     Raises
@@ -77,23 +133,3 @@ def connect(address: str | None, workers: int | None) -> Iterator[Client]:
 
 def _memory() -> int:
     return os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES")
-
-
-def results(client: Client, jobs: Sequence[Job]) -> Iterator[tuple[Job, tuple[Result, ...]]]:
-    """Every job's results as they come; a log whose workers died gets that as its result."""
-    from distributed import as_completed
-
-    by_key = {}
-    futures = []
-    for job in jobs:
-        future = client.submit(work, job, pure=False, retries=0)
-        by_key[future.key] = job
-        futures.append(future)
-    for future in as_completed(futures, loop=client.loop):
-        job = by_key[future.key]
-        if future.status == "finished":
-            yield job, future.result()
-        else:
-            why = f"{job.log}: its worker died {DEATHS + 1} times over it, most likely out of memory; thin the scan, or give --workers 1."
-            yield job, tuple(Result(ask.name, None, why) for ask in job.asks)
-        future.release()

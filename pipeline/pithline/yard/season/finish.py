@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from pithline.yard.season.cluster import connect, results
+from pithline.yard.season.cluster import Workers
 from pithline.yard.season.run import WORK, Answer, Question, State, Tell
 from pithline.yard.season.store import Store
 from pithline.yard.season.work import Job, key_of, unpack
@@ -25,7 +25,7 @@ def coarse_scripts(question: Question, answer: Answer) -> dict[str, dict[str, An
 
 
 def finish(
-    question: Question, answer: Answer, coarse: Mapping[str, dict[str, Any]], tell: Tell
+    question: Question, answer: Answer, coarse: Mapping[str, dict[str, Any]], tell: Tell, cluster: Workers
 ) -> tuple[dict[str, dict[str, Any]], dict[str, str]]:
     """(scripts, how they differ): the full plan where it holds all that was promised in no more time, else the coarse one."""
     store = Store(Path(question.out) / WORK)
@@ -43,15 +43,13 @@ def finish(
             full[one.log] = unpack(data)
     total = len(answer.choice.sawn)
     tell(State("finishing", total - len(jobs), total, 0))
-    if jobs:
-        with connect(question.scheduler, question.workers) as client:
-            for job, (result,) in results(client, jobs):
-                if result.script is None:
-                    full[job.log] = result.why
-                else:
-                    store.put(keys[job.log], result.script)
-                    full[job.log] = unpack(result.script)
-                tell(State("finishing", len(full), total, 0))
+    for job, (result,) in cluster.results(jobs) if jobs else ():
+        if result.script is None:
+            full[job.log] = result.why
+        else:
+            store.put(keys[job.log], result.script)
+            full[job.log] = unpack(result.script)
+        tell(State("finishing", len(full), total, 0))
     scripts, notes = {}, {}
     for name in coarse:
         scripts[name], notes[name] = settle(coarse[name], full[name])

@@ -17,7 +17,7 @@ from pithline.files.practice import practice_as_read
 from pithline.files.products import products_as_read, products_from
 from pithline.files.yard import Yard, read_yard
 from pithline.yard.season.accounts import Books, account
-from pithline.yard.season.cluster import connect, results
+from pithline.yard.season.cluster import Workers
 from pithline.yard.season.master import Effort, choose
 from pithline.yard.season.pool import Ask, column_of, first_asks, priced_ask
 from pithline.yard.season.season import NEVER, Choice, Column, Order, Season, Terms, YardLog
@@ -54,8 +54,6 @@ class Question:
     mill: str | None = None
     products: str | None = None
     yard: str | None = None
-    scheduler: str | None = None
-    workers: int | None = None
     plans: int = 2
     rounds: int = 1
     effort: Effort = field(default_factory=Effort)
@@ -124,13 +122,16 @@ def read_season(question: Question) -> Read:
     return Read(entries, tuple(ids), tuple(costs), orders, yard, terms, rate, settings)
 
 
-def run_season(question: Question, tell: Tell) -> Answer:
-    """Work a season out; finished plans are kept in the season's folder and found again."""
+def run_season(question: Question, tell: Tell, cluster: Workers) -> Answer:
+    """Work a season out; finished plans are kept in the season's folder and found again.
+
+    `cluster` does the logs' jobs; it is not asked for anything where all plans are there already.
+    """
     read = read_season(question)
     store = Store(Path(question.out) / WORK)
     store.sweep()
     asks = list(first_asks(read.orders, read.hour_rate, question.plans))
-    pool = _Pool(question, read, store, tell)
+    pool = _Pool(question, read, store, tell, cluster)
     pool.gather({name: tuple(asks) for name in read.ids})
     season = pool.season(question)
     choice = pool.choose(season, question)
@@ -180,8 +181,8 @@ def _could_help(season: Season, choice: Choice, failed: dict[str, str]) -> list[
 class _Pool:
     """Columns as they come in; talks to the store and the cluster."""
 
-    def __init__(self, question: Question, read: Read, store: Store, tell: Tell) -> None:
-        self.question, self.read, self.store, self.tell = question, read, store, tell
+    def __init__(self, question: Question, read: Read, store: Store, tell: Tell, cluster: Workers) -> None:
+        self.question, self.read, self.store, self.tell, self.cluster = question, read, store, tell, cluster
         self.columns: dict[str, dict[str, Column]] = {name: {} for name in read.ids}
         self.failed: dict[str, str] = {}
         self.keys: dict[tuple[str, str], str] = {}
@@ -215,18 +216,17 @@ class _Pool:
         self.tell(State("planning", done, total, len(self.failed)))
         if not jobs:
             return
-        with connect(self.question.scheduler, self.question.workers) as client:
-            for job, answers in results(client, jobs):
-                by_name = {ask.name: ask for ask in job.asks}
-                for answer in answers:
-                    if answer.script is not None:
-                        key = keys[job.log, answer.ask]
-                        self.store.put(key, answer.script)
-                        self._keep(job.log, by_name[answer.ask], key, answer.script)
-                if not self.columns[job.log]:
-                    self.failed[job.log] = answers[0].why
-                done += 1
-                self.tell(State("planning", done, total, len(self.failed)))
+        for job, answers in self.cluster.results(jobs):
+            by_name = {ask.name: ask for ask in job.asks}
+            for answer in answers:
+                if answer.script is not None:
+                    key = keys[job.log, answer.ask]
+                    self.store.put(key, answer.script)
+                    self._keep(job.log, by_name[answer.ask], key, answer.script)
+            if not self.columns[job.log]:
+                self.failed[job.log] = answers[0].why
+            done += 1
+            self.tell(State("planning", done, total, len(self.failed)))
 
     def _keep(self, name: str, ask: Ask, key: str, data: bytes) -> None:
         column = column_of(ask, unpack(data), self.read.yard)

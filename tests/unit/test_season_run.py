@@ -1,0 +1,212 @@
+"""Whole seasons with invented plans: killed and resumed, workers that die, a full disk, one log that fails."""
+
+from __future__ import annotations
+
+import json
+import os
+import random
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from pithline.errors import InputError
+from pithline.files.yard import read_yard
+from pithline.yard.season.document import season_document
+from pithline.yard.season.finish import settle
+from pithline.yard.season.pool import Ask, column_of
+from pithline.yard.season.run import run_season
+from pithline.yard.season.store import Store
+from pithline.yard.season.work import pack, unpack
+from season_work import Here, answer_of, invented_script, make_yard, question
+
+TESTS = Path(__file__).resolve().parents[1]
+
+
+def quiet(state) -> None:
+    assert 0 <= state.done <= state.logs
+
+
+def direct(asked):
+    """The season with the work done in this process."""
+    return run_season(asked, quiet, Here())
+
+
+@pytest.fixture(scope="module")
+def season(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("season")
+    names = [f"log-{n:02d}" for n in range(12)]
+    manifest, orders = make_yard(folder, names)
+    return folder, manifest, orders, direct(question(manifest, orders, folder / "plain"))
+
+
+def start(folder: Path, manifest: Path, orders: Path, out: str, where: str, seconds: str = "0.15") -> subprocess.Popen:
+    environment = {**os.environ, "PYTHONPATH": str(TESTS), "SEASON_SECONDS": seconds}
+    command = [sys.executable, str(TESTS / "season_work.py"), str(manifest), str(orders), str(folder / out), where]
+    return subprocess.Popen(command, env=environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+
+
+def test_the_document_holds_and_adds_up(season):
+    folder, manifest, orders, found = season
+    document = season_document(question(manifest, orders, folder / "plain"), found)
+    total = document["totals"]
+    assert round(sum(log["value"] - log["cost"] for log in document["logs"]), 2) == total["profit"]
+    assert sum(week["minutes"] for week in document["weeks"]) == total["minutes"]
+    assert max(week["minutes"] for week in document["weeks"]) <= document["hours_per_week"] * 60
+    assert all(o["filled"] == sum(o["from"].values()) <= o["quantity"] for o in document["orders"])
+    assert all(o["due"] is None or o["ready"] is None or o["ready"] <= o["due"] for o in document["orders"])
+    assert total["profit"] > 0 and document["objective"] <= document["bound"]
+
+
+def test_killed_at_random_moments_it_ends_with_the_same_plan(season):
+    """SIGKILL, five times, wherever it stands; what is finished is found again."""
+    folder, manifest, orders, found = season
+    rng, kept = random.Random(4), []
+    for _ in range(5):
+        running = start(folder, manifest, orders, "killed", "here")
+        before = len(kept)
+        deadline = time.monotonic() + 200
+        # a moment after some more results were written, or at once where all are
+        while time.monotonic() < deadline and running.poll() is None and len(kept) < min(before + 1, 12):
+            kept = list((folder / "killed" / "work").glob("*.plan"))
+            time.sleep(0.02)
+        time.sleep(rng.uniform(0.0, 0.2))
+        running.send_signal(signal.SIGKILL)
+        running.communicate()
+        kept = list((folder / "killed" / "work").glob("*.plan"))
+        assert all(unpack(path.read_bytes()) for path in kept)
+    assert kept
+    running = start(folder, manifest, orders, "killed", "here", seconds="0")
+    out, err = running.communicate(timeout=300)
+    assert running.returncode == 0, err
+    assert json.loads(out) == json.loads(json.dumps(answer_of(found)))
+
+
+def test_one_of_two_workers_dies_and_the_season_is_the_same(season):
+    """A scheduler and two worker processes of their own; one is killed while it works."""
+    folder, manifest, orders, found = season
+    environment = {**os.environ, "PYTHONPATH": str(TESTS), "SEASON_SECONDS": "0.3"}
+    address = folder / "scheduler.json"
+    begin = [sys.executable, "-m", "distributed.cli.dask_scheduler", "--port", "0", "--no-dashboard"]
+    begin += ["--host", "127.0.0.1", "--scheduler-file", str(address)]
+    worker = [sys.executable, "-m", "distributed.cli.dask_worker", "--scheduler-file", str(address), "--nthreads", "1"]
+    worker += ["--no-nanny", "--no-dashboard", "--local-directory", str(folder / "scratch")]
+    hush = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL, "env": environment}
+    processes = [subprocess.Popen(begin, **hush)]
+    try:
+        processes += [subprocess.Popen(worker, **hush) for _ in range(2)]
+        deadline = time.monotonic() + 200
+        while not address.exists() and time.monotonic() < deadline:
+            time.sleep(0.1)
+        at = json.loads(address.read_text())["address"]
+        running = start(folder, manifest, orders, "cluster", at)
+        while len(list((folder / "cluster" / "work").glob("*.plan"))) < 3 and time.monotonic() < deadline + 60:
+            time.sleep(0.05)
+        assert running.poll() is None
+        processes[1].kill()
+        out, err = running.communicate(timeout=300)
+    finally:
+        for process in processes:
+            process.kill()
+            process.wait()
+    assert running.returncode == 0, err
+    assert json.loads(out) == json.loads(json.dumps(answer_of(found)))
+
+
+def test_a_log_that_fails_or_kills_its_worker_costs_no_other(tmp_path):
+    names = [*(f"log-{n:02d}" for n in range(4)), "bad-1", "deadly-1"]
+    manifest, orders = make_yard(tmp_path, names)
+    running = start(tmp_path, manifest, orders, "out", "local", seconds="0")
+    out, err = running.communicate(timeout=300)
+    assert running.returncode == 0, err
+    answer = json.loads(out)
+    assert set(answer["failed"]) == {"bad-1", "deadly-1"}
+    assert answer["failed"]["bad-1"] == "bad-1: no log is in the scan; scan it again."
+    assert "its worker died 3 times" in answer["failed"]["deadly-1"]
+    assert {log for log, _, _ in answer["sawn"]} <= set(names[:4]) and answer["sawn"]
+
+
+def test_a_missing_scan_is_its_own_logs_failure(tmp_path):
+    manifest, orders = make_yard(tmp_path, ["log-00", "log-01"])
+    (tmp_path / "log-01.ply").unlink()
+    asked = question(manifest, orders, tmp_path / "out")
+    found = direct(asked)
+    assert "log-01.ply" in found.failed["log-01"]
+    row = season_document(asked, found)["logs"][1]
+    assert (row["state"], row["script"]) == ("failed", None) and "log-01.ply" in row["why"]
+
+
+def test_what_changed_is_planned_anew_and_nothing_else(tmp_path):
+    manifest, orders = make_yard(tmp_path, ["log-00", "log-01"])
+    asked = question(manifest, orders, tmp_path / "out", rounds=0)
+    direct(asked)
+    first = {path.name for path in (tmp_path / "out" / "work").iterdir()}
+    direct(asked)
+    assert {path.name for path in (tmp_path / "out" / "work").iterdir()} == first
+    (tmp_path / "log-01.ply").write_text("another scan", encoding="utf-8")
+    direct(asked)
+    assert len({path.name for path in (tmp_path / "out" / "work").iterdir()} - first) == asked.plans
+
+
+def test_a_torn_result_is_not_trusted(tmp_path):
+    store = Store(tmp_path / "work")
+    store.put("k", pack({"a": list(range(1000))}))
+    path = tmp_path / "work" / "k.plan"
+    path.write_bytes(path.read_bytes()[:-40])
+    assert store.get("k") is None
+    (tmp_path / "work" / ".new-left").write_bytes(b"half")
+    store.sweep()
+    assert sorted(one.name for one in (tmp_path / "work").iterdir()) == ["k.plan"]
+
+
+def test_a_full_disk_leaves_whole_results_only(tmp_path):
+    """A small tmpfs where it can be mounted; elsewhere the device that is always full."""
+    disk = tmp_path / "disk"
+    disk.mkdir()
+    mounted = subprocess.run(
+        ["mount", "-t", "tmpfs", "-o", "size=64k", "tmpfs", str(disk)], capture_output=True, check=False
+    )
+    store = Store(disk / "work")
+    data = pack({"a": [random.Random(1).random() for _ in range(3000)]})
+    try:
+        if mounted.returncode:
+            (disk / "work").symlink_to("/dev/full")
+            with pytest.raises(InputError, match="cannot be written"):
+                store.put("0", data)
+            return
+        with pytest.raises(InputError, match=r"No space left on device.*make room and start again"):
+            for n in range(50):
+                store.put(str(n), data)
+        names = [path.name for path in (disk / "work").iterdir()]
+        assert names and all(name.endswith(".plan") for name in names)
+        assert all(store.get(name.removesuffix(".plan")) == data for name in names)
+    finally:
+        if not mounted.returncode:
+            subprocess.run(["umount", str(disk)], check=True)
+
+
+def test_a_column_counts_sets_drying_and_minutes():
+    ask = Ask("x", (("small guitar", 150.0),), ())
+    script = invented_script("log", "x", {"small guitar": 150.0})
+    script["totals"] |= {"sets": {"small guitar": 2, "bridge": 0}, "minutes": 100.2}
+    column = column_of(ask, script, read_yard())
+    assert (dict(column.sets), column.minutes) == ({"small guitar": 2}, 101)
+    # back 5 mm, side 4.5 mm green at 0.51 weeks a mm is 2.55 weeks; the yard's least is 4
+    assert column.drying["small guitar"] == 4
+
+
+def test_the_full_plan_is_taken_only_with_all_that_was_promised():
+    coarse = {"totals": {"sets": {"a": 2, "b": 1}, "minutes": 100.0}}
+    better = {"totals": {"sets": {"a": 3, "b": 1}, "minutes": 90.0}}
+    assert settle(coarse, better) == (
+        better,
+        "the full search holds all that was promised, and 1 a more, in 10 minutes less",
+    )
+    short = {"totals": {"sets": {"a": 3}, "minutes": 90.0}}
+    assert settle(coarse, short)[0] is coarse and "lacks 1 b" in settle(coarse, short)[1]
+    slow = {"totals": {"sets": {"a": 2, "b": 1}, "minutes": 130.0}}
+    assert settle(coarse, slow)[0] is coarse and "30 minutes more" in settle(coarse, slow)[1]
+    assert settle(coarse, "no wood.")[0] is coarse
