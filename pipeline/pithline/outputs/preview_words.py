@@ -29,7 +29,9 @@ def step_words(scene: Scene, words: Words) -> list[dict[str, Any]]:
         if one["tool"] != "mill":
             lies, where = bench(scene.script, words, one)
             names = [cut["id"] for cut in scene.script.cuts_of(one)]
-            places |= dict(zip(names, where, strict=True))
+            source = lies.partition("; ")[2] or "from the face against the fence"
+            said = [f"At {one_place} {source}." if one_place[:1].isdigit() else one_place for one_place in where]
+            places |= dict(zip(names, said, strict=True))
         found.append(_setting(scene, words, one, numbers[one["id"]], lies))
     return found
 
@@ -69,7 +71,7 @@ def _cut(scene: Scene, words: Words, one: Mapping[str, Any], place: str) -> dict
             f"Comes off: {halves[0]}. Stays on the bed: {halves[1]}.",
         ]
     else:
-        lines = [f"At {place}." if place[:1].isdigit() else f"{place.capitalize()}."] if place else []
+        lines = [sentence(place)] if place else []
         lines.append(f"Gives {halves[0]} and {halves[1]}.")
     marks = f"{script.mark(one['above'])} and {script.mark(one['below'])}"
     return {"title": f"Cut {script.numbers[one['id']]}: {script.mark(one['piece'])} into {marks}", "lines": lines}

@@ -97,7 +97,7 @@ def facts(reading: Script, words: Words) -> list[tuple[str, str]]:
                     + ("bark NOT on the card, the species' usual share; " if doubt.get("bark_assumed") else
                        "bark as on the card; ")
                     + f"{unseen:.0f}° of the girth unseen"),
-        ("Heights", f"{mill.get('name', '')}. Every height here is what the scale reads: the "
+        ("Heights", f"{mill.get('name', '')}. Every blade height is what the scale reads: the "
                     + ("kerf's centre" if reads == "centre" else "kerf's lower edge") + ". Lines are drawn at "
                     "the kerf's centre."),
         ("Yield", f"{words.volume(totals['instrument_volume'])} in {totals['plates']} plates"
