@@ -302,6 +302,16 @@ def test_parts_longer_than_the_log(scan, tmp_path, capsys):
     assert found and abs(int(found[1]) - (LOG.length - LOG.trim_butt - LOG.trim_top)) < 8
 
 
+def test_a_pith_wider_than_the_log(scan, tmp_path, capsys):
+    card = placed(scan).replace('radius = "15 mm"', 'radius = "15 in"')
+    line = refused(Case(card, {"w.ply": scan.points}), tmp_path, capsys)
+    assert re.fullmatch(
+        r"w: the pith's radius on the card, 381 mm, leaves nothing of a log whose wood reaches 1[56]\d mm from the pith; "
+        r"correct it\.",
+        line,
+    )
+
+
 def test_trims_that_leave_nothing(scan, tmp_path, capsys):
     card = placed(scan).replace('trim_butt = "25 mm"', 'trim_butt = "2 m"')
     line = refused(Case(card, {"w.ply": scan.points}), tmp_path, capsys)

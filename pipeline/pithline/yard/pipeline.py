@@ -187,6 +187,11 @@ def _worth_looking(log: PlanLog, shop: Shop, name: str) -> None:
             f"{name}: the trims ({log.trim_butt:.0f} and {log.trim_top:.0f} mm) leave nothing of a log "
             f"{log.model.length:.0f} mm long; lessen them."
         )
+    if log.pith_radius >= log.field.radius.max():
+        raise InputError(
+            f"{name}: the pith's radius on the card, {log.pith_radius:.0f} mm, leaves nothing of a log whose wood reaches "
+            f"{log.field.radius.max():.0f} mm from the pith; correct it."
+        )
     if min(part.length for part in shop.parts) > clear:
         with about(other=name):
             raise no_part(log, shop.parts)
