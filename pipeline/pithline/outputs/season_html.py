@@ -18,7 +18,7 @@ p{margin:.4em 0;max-width:72ch}.soft{color:var(--soft)}
 .facts{display:grid;grid-template-columns:repeat(auto-fit,minmax(140px,1fr));gap:10px;margin:16px 0;padding:0}
 .facts div{border:1px solid var(--line);border-radius:8px;padding:10px 12px;background:#fff}
 .facts b{display:block;font-size:1.35rem;font-variant-numeric:tabular-nums}.facts span{color:var(--soft);font-size:.85rem}
-.plots{display:grid;grid-template-columns:repeat(auto-fit,minmax(min(100%,420px),1fr));gap:16px}
+.plots{display:grid;grid-template-columns:repeat(auto-fit,minmax(min(100%,330px),1fr));gap:16px}
 figure{margin:0;border:1px solid var(--line);border-radius:8px;padding:10px;background:#fff}
 figcaption{font-weight:600;margin-bottom:4px}figure svg{width:100%;height:auto;display:block}
 .table{overflow-x:auto;border:1px solid var(--line);border-radius:8px;background:#fff}
@@ -89,7 +89,7 @@ def season_html(document: Mapping[str, Any]) -> bytes:
 def _proof(document: Mapping[str, Any]) -> str:
     money = document["currency"]
     if document["status"] == "optimal":
-        return f"No plan made of the same cut plans and these orders earns more ({document['bound']:,.2f} {money} is proven)."
+        return f"No plan made of the same cut plans and these orders earns more: {document['bound']:,.2f} {money} is proven, priorities counted in."
     return (
         f"At most {document['gap']:.2%} from the best that these cut plans allow: {document['objective']:,.2f} found, "
         f"{document['bound']:,.2f} {money} is the proven bound, priorities counted in."

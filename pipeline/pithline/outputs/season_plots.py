@@ -106,7 +106,8 @@ def _hours(axes: Axes, document: Mapping[str, Any]) -> None:
     axes.bar(at, minutes[: last + 1] / 60.0, 0.8, color=WOOD)
     limit = document["hours_per_week"]
     axes.axhline(limit, color=RED, lw=1.2, ls="--")
-    axes.text(last + 0.4, limit, f"{limit:g} h a week", ha="right", va="bottom", color=RED, fontsize=8)
+    place = axes.get_yaxis_transform()
+    axes.text(1.0, limit, f"{limit:g} h a week", ha="right", va="bottom", color=RED, fontsize=8, transform=place)
     axes.set_ylim(0, limit * 1.15)
     axes.set_xlim(-0.6, max(last, 3) + 0.6)
     axes.xaxis.set_major_locator(MaxNLocator(integer=True))
