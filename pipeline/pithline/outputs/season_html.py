@@ -89,7 +89,10 @@ def season_html(document: Mapping[str, Any]) -> bytes:
 def _proof(document: Mapping[str, Any]) -> str:
     money = document["currency"]
     if document["status"] == "optimal":
-        return f"No plan made of the same cut plans and these orders earns more: {document['bound']:,.2f} {money} is proven, priorities counted in."
+        bound = f"{document['bound']:,.2f} {money}"
+        return (
+            f"No plan made of the same cut plans and these orders earns more: {bound} is proven, priorities counted in."
+        )
     return (
         f"At most {document['gap']:.2%} from the best that these cut plans allow: {document['objective']:,.2f} found, "
         f"{document['bound']:,.2f} {money} is the proven bound, priorities counted in."
