@@ -34,7 +34,7 @@ class Effort:
     work : float
         CP-SAT's deterministic seconds, of each of its two searches.
     gap : float
-        Good enough.
+        Good enough to make no second search.
     options : int
         The second search is made where no more options than this are left; the bound holds for all of them in any case.
     """
@@ -71,11 +71,12 @@ def choose(season: Season, effort: Effort | None = None, tell: Tell | None = Non
         hint = max((one for one in hints if one is not None), key=lambda one: small.gain @ one)
         found, _ = _search(small, near, hint, bound, effort, say)
         left = np.flatnonzero(relaxed.bound - slack >= found.objective + 1 - 1e-2)
-    if bound - found.objective > effort.gap * bound and len(left) <= effort.options:
+    wanting = found.program is None or bound - found.objective > effort.gap * bound
+    if wanting and len(left) <= effort.options:
         kept = np.union1d(left, found.options)
         small = program.reduce(kept)
         hint = _hint(season, options, small, draft, kept) if found.program is None else _widen(small, kept, found)
-        found, proven = _search(small, kept, hint, bound, effort, say)
+        found, proven = _search(small, kept, hint, bound, replace(effort, gap=0.0), say)
         # what was left out is worse than what was in hand
         bound = min(bound, max(proven, found.objective))
     elif found.program is None:
@@ -83,7 +84,7 @@ def choose(season: Season, effort: Effort | None = None, tell: Tell | None = Non
         found = _Found(
             near, draft.objective, "greedy", small, _hint(season, options, small, draft, near).astype(np.int64)
         )
-    status = "optimal" if found.objective >= bound else found.status
+    status = "optimal" if found.objective >= bound else found.status.replace("optimal", "within the limit")
     assert found.program is not None and found.values is not None
     answer = _read(season, found.program, found.values)
     return replace(
