@@ -119,6 +119,24 @@ def test_e57(tmp_path, points):
     np.testing.assert_allclose(read_scan(tmp_path / "log.e57").points, single, rtol=0, atol=1e-12)
 
 
+def test_e57_poses_and_colours(tmp_path, points, colours):
+    """Two scans of one file, each in its own frame: the file's poses bring them together (ASTM E2807, from memory)."""
+    import pye57
+
+    file = pye57.E57(str(tmp_path / "log.e57"), mode="w")
+    single = points.astype(np.float32).astype(np.float64)
+    paint = {f"color{name}": colours[:, i].astype(np.int64) for i, name in enumerate(("Red", "Green", "Blue"))}
+    half = np.sqrt(0.5)
+    for rotation, translation in ((None, None), (np.array([half, 0.0, 0.0, half]), np.array([5.0, 0.0, 1.0]))):
+        data = {f"cartesian{axis}": single[:, i].copy() for i, axis in enumerate("XYZ")}
+        file.write_scan_raw(data | paint, rotation=rotation, translation=translation)
+    file.close()
+    scan = read_scan(tmp_path / "log.e57")
+    turned = np.column_stack([5.0 - single[:, 1], single[:, 0], 1.0 + single[:, 2]])
+    np.testing.assert_allclose(scan.points, np.concatenate([single, turned]), rtol=0, atol=1e-6)
+    np.testing.assert_array_equal(scan.colours, np.concatenate([colours, colours]))
+
+
 def box():
     return trimesh.creation.box(extents=(2.0, 0.6, 0.4))
 
@@ -161,6 +179,21 @@ def test_zip_with_one_scan(tmp_path, points, colours):
         archive.writestr("export/log.ply", ply_bytes(points, colours))
         archive.writestr("export/readme.txt", "made by a phone")
     np.testing.assert_array_equal(read_scan(tmp_path / "log.zip").points, points)
+
+
+def test_zip_with_an_obj_and_its_materials(tmp_path):
+    body = box()
+    lines = ["mtllib log.mtl", "usemtl bark"]
+    lines += [f"v {x} {y} {z}" for x, y, z in body.vertices]
+    lines += ["f " + " ".join(str(corner + 1) for corner in face) for face in body.faces]
+    with zipfile.ZipFile(tmp_path / "phone.zip", "w") as archive:
+        archive.writestr("scan/log.obj", "\n".join(lines) + "\n")
+        archive.writestr("scan/log.mtl", "newmtl bark\nKd 0.5 0.4 0.3\nmap_Kd log.jpg\n")
+        archive.writestr("scan/log.jpg", b"not looked at")
+        archive.writestr("__MACOSX/scan/._log.obj", b"\x00\x05")
+    scan = read_scan(tmp_path / "phone.zip")
+    assert (scan.kind, scan.format) == ("mesh", "obj")
+    np.testing.assert_allclose(np.ptp(scan.points, axis=0), [2.0, 0.6, 0.4], atol=1e-3)
 
 
 def test_zip_with_two_scans(tmp_path, points):

@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from pithline.cli.console import Console
+from pithline.cli.several_logs import add_choice, list_them
 from pithline.errors import InputError, about
 
 
@@ -21,7 +22,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="unit of the scan's coordinates [default: m]",
     )
     parser.add_argument("--up", metavar="AXIS", help='the scan axis that points up, such as "+y" [default: found]')
-    parser.add_argument("--pick", metavar="N", type=int, help="which log, where the scan shows several, 1 the largest")
+    add_choice(parser)
 
 
 def run(args: argparse.Namespace, console: Console) -> int:
@@ -35,12 +36,15 @@ def run(args: argparse.Namespace, console: Console) -> int:
 
     path = Path(args.scan)
     card_file, picture = path.with_suffix(".toml"), f"{path.stem}.ends.png"
-    if card_file.exists():
+    if card_file.exists() and not args.list:
         raise InputError(f"{card_file} is already there and may hold your marks; move it away to begin a new one.")
     with console.progress() as progress:
         progress("reading the scan", 0.02)
         scan = read_scan(path)
         blank = Card(path.stem, "black walnut", path.name, scan_units=args.units, up=args.up)
+        if args.list:
+            with about(fit=path, other=path):
+                return list_them(console, progress, scan, blank, path.parent, f"{path.stem}.logs.png")
         with about(fit=path, other=path):
             model = fit_log(scan.points, blank, scan.default_up, progress, args.pick)
         turn = model.scan_to_log

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
 from typing import Any
 
 from pithline.cli.console import Console
+from pithline.cli.several_logs import add_choice, list_them
 from pithline.errors import about
 
 
@@ -13,7 +15,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The command's own arguments."""
     parser.add_argument("card", metavar="CARD", help="the log card, a TOML file beside its scan")
     parser.add_argument("--out", metavar="DIR", required=True, help="folder for the fit; its files are replaced whole")
-    parser.add_argument("--pick", metavar="N", type=int, help="which log, where the scan shows several, 1 the largest")
+    add_choice(parser)
     parser.add_argument("--json", action="store_true", help="print the summary as JSON, for machines")
 
 
@@ -34,6 +36,9 @@ def run(args: argparse.Namespace, console: Console) -> int:
         progress("reading the scan", 0.02)
         scan_file = scan_path(args.card, card)
         scan = read_scan(scan_file)
+        if args.list:
+            with about(fit=scan_file, other=args.card):
+                return list_them(console, progress, scan, card, Path(args.out), "logs.png")
         with about(fit=scan_file, other=args.card):
             model = fit_log(scan.points, card, scan.default_up, progress, args.pick)
         progress("drawing", 0.95)

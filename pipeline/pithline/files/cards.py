@@ -92,7 +92,7 @@ CARD = Table(
                 "id": Key(text, required=True),
                 "species": Key(_species, required=True),
                 "scan": _optional(text),
-                "scan_units": Key(one_of(*SCAN_UNITS), default="m"),
+                "scan_units": Key(one_of(*SCAN_UNITS, "tape"), default="m"),
                 "up": _optional(one_of(*AXES)),
                 "butt": _optional(one_of("min", "max")),
                 "felled": _optional(date),
@@ -187,6 +187,9 @@ def card_as_read(path: str | Path) -> dict[str, Any]:
     tape = values.get("tape", {})
     if "sweep_clock_deg" in tape and "sweep" not in tape:
         faults.append("[tape] has sweep_clock_deg but no sweep; add how far the string stands off.")
+    log = values["log"]
+    if log.get("scan_units") == "tape" and "reference" not in log and "length" not in values.get("tape", {}):
+        faults.append('[log] scan_units is "tape", so [tape] needs length; measure the log from end to end and add it.')
     tell(path, faults)
     return values
 

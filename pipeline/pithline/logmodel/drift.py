@@ -7,17 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pithline.logmodel.rims import face_rim
 from pithline.logmodel.surface import Surface
 from pithline.scan.ends import Face
 
 Array = NDArray[np.float64]
 
-SECTORS = 24
-SKIN = 7.0
-"""Points that stand out of an end plane by up to this are the face's: bark ends at the plane. [mm]"""
-RIM = 40.0
-"""The rim of a face is sought this far within and without the fitted outline. [mm]"""
-LEAST_POINTS = 8
 SEAM = 0.25
 """The two sides blend within about this sine of 12 o'clock. Common practice: a phone's software mixes passes there."""
 LEAST_SECTORS = 14
@@ -63,7 +58,8 @@ def two_sides_drift(points: Array, surface: Surface, faces: tuple[Face, Face]) -
     rows, values = [], []
     for number, face in enumerate(faces):
         if face.seen:
-            clock, over = _rim(points, surface, face)
+            rim = face_rim(points, surface, face)
+            clock, over = rim.clock, rim.over
             # the rim may lie a little in, and the fit's centre a little off: both are the face's own
             own = np.zeros((len(clock), 6))
             own[:, 3 * number : 3 * number + 3] = np.column_stack([np.ones(len(clock)), np.cos(clock), np.sin(clock)])
@@ -73,21 +69,6 @@ def two_sides_drift(points: Array, surface: Surface, faces: tuple[Face, Face]) -
     if not rows or sum(map(len, values)) < LEAST_SECTORS:
         return None
     return _solved(np.concatenate(rows), np.concatenate(values))
-
-
-def _rim(points: Array, surface: Surface, face: Face) -> tuple[Array, Array]:
-    """Clock angles of sectors in which the rim of a face was seen, and how far it lies outside the bark there."""
-    height = (points - face.point) @ face.normal
-    near = points[(height > 0.0) & (height < SKIN)]
-    out, clock = surface.residuals(near)
-    sector = np.rint(clock * (SECTORS / (2 * np.pi))).astype(int) % SECTORS
-    middles, over = [], []
-    for k in range(SECTORS):
-        here = out[(sector == k) & (out > -RIM) & (out < RIM)]
-        if len(here) >= LEAST_POINTS:
-            middles.append(k * (2 * np.pi / SECTORS))
-            over.append(float(np.sort(here)[-2]))
-    return np.array(middles), np.array(over)
 
 
 def _solved(design: Array, values: Array) -> Drift:

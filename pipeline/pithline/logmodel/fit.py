@@ -19,11 +19,13 @@ from pithline.logmodel.bark import (
     widened,
     within_faces,
 )
+from pithline.logmodel.by_tape import needs_scale, scaled
 from pithline.logmodel.card import Card
 from pithline.logmodel.drift import two_sides_drift
 from pithline.logmodel.frame import Frame, butt_is_low, log_frame, millimetres, up_vector
 from pithline.logmodel.marks import Pith, locate_pith
 from pithline.logmodel.model import EndPlane, LogModel, SuspectedKnot, clock_angles
+from pithline.logmodel.rims import hidden_rims
 from pithline.logmodel.species import species_of
 from pithline.logmodel.surface import Surface, first_surface, fit_surface, stations
 from pithline.logmodel.under_bark import bark_thickness
@@ -35,6 +37,8 @@ Array = NDArray[np.float64]
 BEYOND = 115.0
 """How far the model goes on beyond its ends, so that end planes off square lie within. [mm]"""
 HARMONICS = 10
+RIM_OFF = 16.0
+"""By how much a first surface may miss the rim of a face on girth that was hidden. [mm]"""
 SEEN_FROM = 60_000
 """Points the first, coarse surface is fitted to."""
 
@@ -92,6 +96,9 @@ def fit_log(
     """
     say = progress or (lambda words, part: None)
     points = np.asarray(points, dtype=np.float64)
+    if needs_scale(card):
+        say("finding the scale", 0.02)
+        card = scaled(points, card, pick, lambda one: fit_log(points, one, default_up, None, pick))
     say("finding the log", 0.05)
     scene, cautions = _scene(points, card, default_up, pick)
     say("laying the log into its own frame", 0.3)
@@ -226,7 +233,12 @@ def _surface(laid: _Laid) -> tuple[Surface, Lump, tuple[SuspectedKnot, ...], NDA
     knots, stubs = find_stubs(own, surface, bearers)
     row, column = grid_cell(points[:, 0], surface.residuals(points)[1], surface.x)
     wide = widened(stubs)
-    surface = fit_surface(points[~wide[row, column]], surface, 4, 4.0 * surface.scale)
+    rims = hidden_rims(laid.lump.points, surface, laid.faces)
+    bare = np.concatenate([points[~wide[row, column]], rims])
+    cells = surface.cells
+    surface = fit_surface(bare, surface, 4, 4.0 * surface.scale + (RIM_OFF if len(rims) else 0.0))
+    # what the rims show is known, but was not seen
+    surface = replace(surface, cells=cells)
     knots, stubs = find_stubs(own, surface, bearers)
     return surface, Lump(own, own), knots, stubs, int(foreign.sum())
 

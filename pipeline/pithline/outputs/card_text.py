@@ -26,7 +26,8 @@ CARD = """\
 id = {id_text}
 species = "black walnut"        # decides bark, sapwood, shrinkage and weight where the card is silent: put yours
 scan = {scan_text}
-scan_units = "{units}"              # the unit of the scan's coordinates: "m", "cm", "mm", "in" or "ft"
+scan_units = "{units}"              # the unit of the scan's coordinates: "m", "cm", "mm", "in", "ft",
+                                # or "tape": no scale, so that [tape] length sets it
 # up = "{up}"                     # the scan's axis that points up, if the fit took another
 # butt = "min"                  # which end along the axis is the butt: "min" or "max", if it is not the thicker one
 # felled = 2026-01-31

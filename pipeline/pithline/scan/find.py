@@ -50,6 +50,36 @@ def find_log(points: Array, pick: int | None = None) -> Found:
     FitError
         If there is no log, or several and none is picked.
     """
+    left, logs, ground, (strays, on_ground) = _search(points)
+    if pick is None and len(logs) > 1:
+        sizes = ", ".join(f"{rough.length:.0f} mm long and {2 * rough.size:.0f} mm thick" for _, _, rough in logs)
+        raise FitError(
+            f"the scan shows {len(logs)} logs ({sizes}); choose one with --pick N, counted in that order; --list draws "
+            "them."
+        )
+    if pick is not None and not 1 <= pick <= len(logs):
+        raise FitError(f"log {pick} was picked but the scan shows {len(logs)}; pick a number from 1 to {len(logs)}.")
+    member, patches, rough = logs[(pick or 1) - 1]
+    counts = (("strays", strays), ("ground", on_ground), ("clutter", int((~member).sum())))
+    return Found(left[member], patches, rough, ground, counts)
+
+
+def list_logs(points: Array) -> list[tuple[Array, Rough]]:
+    """Every log among points (n, 3) in mm, by falling size as `pick` counts them: its points (k, 3) and rough form.
+
+    Raises
+    ------
+    FitError
+        If there is none.
+    """
+    left, logs, _, _ = _search(points)
+    return [(left[member], rough) for member, _, rough in logs]
+
+
+def _search(
+    points: Array,
+) -> tuple[Array, list[tuple[NDArray[np.bool_], Patches, Rough]], Ground | None, tuple[int, int]]:
+    """Points left of strays and ground, the logs among them, the ground, and counts of strays and of ground."""
     if len(points) < 300:
         raise FitError(f"the scan holds only {len(points)} points; a log needs some thousands: scan it again.")
     crowded, cell = _without_strays(points)
@@ -68,18 +98,7 @@ def find_log(points: Array, pick: int | None = None) -> Found:
             "no log was found in the scan: nothing in it is long and round enough. Check that the scan shows one whole "
             "log from both sides, and that scan_units on the card is right."
         )
-    if pick is None and len(logs) > 1:
-        sizes = ", ".join(f"{rough.length:.0f} mm long and {2 * rough.size:.0f} mm thick" for _, _, rough in logs)
-        raise FitError(f"the scan shows {len(logs)} logs ({sizes}); crop it to the one to saw.")
-    if pick is not None and not 1 <= pick <= len(logs):
-        raise FitError(f"log {pick} was picked but the scan shows {len(logs)}; pick a number from 1 to {len(logs)}.")
-    member, patches, rough = logs[(pick or 1) - 1]
-    counts = (
-        ("strays", int((~crowded).sum())),
-        ("ground", int((~standing).sum())),
-        ("clutter", int((~member).sum())),
-    )
-    return Found(left[member], patches, rough, ground, counts)
+    return left, logs, ground, (int((~crowded).sum()), int((~standing).sum()))
 
 
 def _without_strays(points: Array) -> tuple[NDArray[np.bool_], float]:
