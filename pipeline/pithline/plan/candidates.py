@@ -12,7 +12,7 @@ import numpy as np
 from numba import njit, prange
 from numpy.typing import NDArray
 
-from pithline.plan.fans import fan, fan_table, slab_worth
+from pithline.plan.fans import CHAIN, fan, fan_table, slab_worth
 from pithline.plan.layout import Setting, SlabCut
 from pithline.plan.slabs import Grid
 
@@ -185,6 +185,7 @@ def fan_values(
     charge: float,
     settings: int,
     bolt_step: int,
+    strict: bool = True,
 ) -> Array:
     """The bolts' table (2·rolls, faces, faces), zero where `bolt_step` leaves a base out."""
     bases = np.arange(0, 2 * grid.rolls, bolt_step)
@@ -203,6 +204,7 @@ def fan_values(
         spread,
         charge,
         settings,
+        strict,
     )
     out = np.zeros((2 * grid.rolls, len(faces), len(faces)))
     out[bases] = some
@@ -260,7 +262,7 @@ def bolt_setting(
     tables, grid = state.tables, state.tables.grid
     if near < 0 or far < 0:
         return None, 0.0
-    chain = np.full((12, 4), -999, np.int64)
+    chain = np.full((CHAIN, 4), -999, np.int64)
     most = tables.settings_per_bolt if most is None else most
     value = fan(
         tables.values,
@@ -279,6 +281,7 @@ def bolt_setting(
         tables.charge,
         most,
         chain,
+        True,
     )
     steps = [tuple(int(v) for v in row) for row in chain if row[0] != -999][::-1]
     value += tables.charge * sum(step[3] for step in steps)

@@ -2,8 +2,11 @@
 
 A bolt is the quadrant between the directions `base` and `base + 90°`, bounded by two sawn faces: n(base)·X ≥ far_face and
 n(base + 90°)·X ≥ near_face. Its slabs are taken in order of their direction ψ; a slab at ψ has its faces square to
-n(ψ + 90°) and reaches outwards along n(ψ). What the last cut left is the only bound that matters to the next slab, so the
-state is (direction, offset of the last cut). Slabs flush with a face of the bolt are sawn against the fence and uncharged.
+n(ψ + 90°) and reaches outwards along n(ψ). What the last cut left bounds the next slab, so the state is (direction, offset of
+the last cut). That holds for most fans, not for all: where a slab lies deep, an earlier cut may reach further. So there are
+two programmes: one asks for the last cut alone, and no fan of the class is worth more than it says (the bound); the other
+holds each state's whole chain of cuts against the next slab (what is sawn). Slabs flush with a face of the bolt are sawn
+against the fence and uncharged.
 """
 
 from __future__ import annotations
@@ -12,6 +15,8 @@ import numpy as np
 from numba import njit, prange
 
 LOWEST = -1e9
+CHAIN = 24
+"""Slabs that one bolt's fan may have."""
 FACE_CELLS = 2
 """A fan's slabs are tried every so many depth cells, and no further than `FAN_REACH` off the pith's chord."""
 FAN_REACH = 12.0
@@ -49,6 +54,122 @@ def slab_worth(values, rolls, roll, low, t, cells, side, place, half_depth, half
 
 
 @njit(cache=True)
+def _candidates(
+    values, rolls, roll, turn, far_face, near_cell, far_low, menu, cells, depth_step, across_step, half_depth, half_across,
+    kerf_cells, free_near, free_far, cand, reach,
+):  # fmt: skip
+    """Slabs of one direction that are worth anything with nothing but the bolt's far face in their way; returns how many.
+
+    Writes `cand` ((m, 6): lower face in cells, menu index, top as a state, state under it or −1, whether it may come first, row
+    of the table) by rising lower face, and `reach` (m,): how far in the far face lets each begin. [mm]
+    """
+    n, count = half_depth, 0
+    sin_b, cos_b = np.sin(turn), np.cos(turn)
+    mirrored = roll % (2 * rolls) >= rolls
+    first_reach = int(FAN_REACH / depth_step)
+    for low in range(-n, n):
+        under = low - kerf_cells + n
+        for t in range(len(menu)):
+            top = low + cells[t]
+            if top > n:
+                break
+            if free_near:
+                first = low == near_cell
+            elif free_far:
+                first = low == far_low - cells[t]
+            else:
+                from_deepest = low + int((menu[t] + FAN_REACH) / depth_step)
+                first = from_deepest >= 0 and low <= first_reach and from_deepest % FACE_CELLS == 0
+            if not first and (under < 0 or free_far):
+                continue
+            u1 = -1000000.0 if free_far else (far_face + top * depth_step * sin_b) / cos_b
+            place = -4 * half_across if free_far else int(np.ceil(u1 / across_step))
+            if slab_worth(values, rolls, roll, low, t, cells[t], 1, -place, half_depth, half_across) <= 0.0:
+                continue
+            cand[count, 0], cand[count, 1], cand[count, 2] = low, t, top + n
+            cand[count, 3], cand[count, 4] = (under if under >= 0 and not free_far else -1), 1 if first else 0
+            cand[count, 5] = (-top if mirrored else low) + half_depth
+            reach[count] = u1
+            count += 1
+    return count
+
+
+@njit(cache=True)
+def direction_stack(
+    table,
+    mirrored,
+    cand,
+    reach,
+    count,
+    turns,
+    lines,
+    ahead,
+    depth_step,
+    across_step,
+    half_across,
+    start,
+    held,
+    of,
+    before,
+):
+    """Slabs stacked in one direction after earlier cuts: `held[top]` is the best value with the topmost face at that state.
+
+    `table` (2, depths, menu, across + 1) is the direction's roll, `mirrored` where that is looked at from behind; `cand` and
+    `reach` its candidates. Of the `ahead` cuts that bound the slabs, `turns` are the cotangents of the angles back to their
+    directions and `lines` their offsets over the sines: at height h they leave what lies beyond lines − h·turns. `start` is
+    the value before the first slab, its charge taken off. `of` and `before` tell how each state came about: its
+    candidate, and the state under it (−1: the first slab).
+    """
+    held[:] = LOWEST
+    last = table.shape[3] - 1
+    for i in range(count):
+        low, t, top, under = cand[i, 0], cand[i, 1], cand[i, 2], cand[i, 3]
+        stacked = under >= 0 and held[under] > LOWEST / 2
+        if cand[i, 4] == 0 and not stacked:
+            continue
+        u1 = reach[i]
+        height = low * depth_step
+        for j in range(ahead):
+            u1 = max(u1, lines[j] - height * turns[j])
+        place = int(np.ceil(u1 / across_step)) if u1 > -100000.0 else -4 * half_across
+        # `slab_worth` of side 1 up to −place, its table found already
+        if mirrored:
+            u = place + half_across
+            if u > last:
+                continue
+            worth = table[0, cand[i, 5], t, max(u, 0)]
+        else:
+            u = half_across - place
+            if u < 0:
+                continue
+            worth = table[1, cand[i, 5], t, min(u, last)]
+        if worth <= 0.0:
+            continue
+        if cand[i, 4] == 1 and start + worth > held[top]:
+            held[top], of[top], before[top] = start + worth, i, -1
+        if stacked and held[under] + worth > held[top]:
+            held[top], of[top], before[top] = held[under] + worth, i, under
+
+
+@njit(cache=True)
+def _ahead(back, stage, q, c, k, spread, rolls, n, depth_step, kerf, near_face, strict, turns, lines):
+    """Write cotangents and lines of the cuts that bound the slabs of direction `k` (`direction_stack`); returns how many."""
+    count = 0
+    if k > 0:
+        turn = k * spread * np.pi / rolls
+        turns[0], lines[0] = 1.0 / np.tan(turn), near_face / np.sin(turn)
+        count = 1
+    while q >= 0:
+        turn = (k - q) * spread * np.pi / rolls
+        turns[count], lines[count] = 1.0 / np.tan(turn), ((c - n) * depth_step + kerf) / np.sin(turn)
+        count += 1
+        if not strict:
+            break
+        stage, q, c = back[stage, q, c, 0], back[stage, q, c, 1], back[stage, q, c, 2]
+    return count
+
+
+@njit(cache=True)
 def fan(
     values,
     rolls,
@@ -66,124 +187,101 @@ def fan(
     charge,
     settings_max,
     chain,
+    strict,
 ):
-    """Best fan of one bolt.
+    """Best fan of one bolt; `strict` holds every cut of a chain against the next slab, else the last alone.
 
-    `near_face`, `far_face` in mm; `spread` roll steps between directions. Writes the slabs chosen into `chain`
-    ((m, 4): direction in roll steps from `base`, lower face in depth cells, menu index, charged) and returns the value net of charges.
+    `near_face`, `far_face` in mm; `spread` roll steps between directions; `cells` rises. Writes the slabs chosen into `chain`
+    ((m, 4): direction in roll steps from `base`, lower face in depth cells, menu index, charged), last sawn first, and
+    returns the value net of charges.
     """
     steps = rolls // 2
     count = steps // spread + 1
     nt = len(menu)
-    step = FACE_CELLS
     kerf_cells = int(np.ceil(kerf / depth_step - 1e-6))
     stages = settings_max + 1
     n = half_depth
     best = np.full((stages, count, 2 * n + 1), LOWEST)
-    back = np.full((stages, count, 2 * n + 1, 5), -1, np.int32)
+    back = np.full((stages, count, 2 * n + 1, 3), -1, np.int32)  # stage, direction and cell of the cut before
     # of the states of one direction only those matter that no lower last cut betters: the rest leave less room for less
     front = np.empty((stages, count, 2 * n + 1), np.int32)
     fronts = np.zeros((stages, count), np.int32)
-    top_value, top_s, top_k, top_c = 0.0, -1, -1, -1
+    held = np.empty(2 * n + 1)
+    of, before = np.zeros((2, 2 * n + 1), np.int32)
+    cand = np.empty((2 * n * nt, 6), np.int32)
+    reach = np.empty(2 * n * nt)
+    turns, lines = np.empty(count + 1), np.empty(count + 1)
     near_cell = int(np.ceil(near_face / depth_step - 1e-6))
     far_low = -int(np.ceil(far_face / depth_step - 1e-6))
+    top_value, top_s, top_k, top_c = 0.0, -1, -1, -1
     for k in range(count):
         turn = k * spread * np.pi / rolls
-        flush_near, flush_far = k == 0, k == count - 1
-        sin_b, cos_b = np.sin(turn), np.cos(turn)
-        roll = base + k * spread + rolls // 2
-        free = flush_near or flush_far
-        for t in range(nt):
-            if flush_near:
-                first, last = near_cell, near_cell
-            elif flush_far:
-                first, last = far_low - cells[t], far_low - cells[t]
-            else:
-                first = -int((menu[t] + FAN_REACH) / depth_step)
-                last = int(FAN_REACH / depth_step)
-            for low in range(first, last + 1, step):
-                top = low + cells[t]
-                if low < -n or top > n:
-                    continue
-                c_low, c_top = low * depth_step, top * depth_step
-                from_far = -1000000.0 if flush_far else (far_face + c_top * sin_b) / cos_b
-                # what the slab is worth with nothing in its way bounds every use of it
-                most = slab_worth(values, rolls, roll, low, t, cells[t], 1, 4 * half_across, half_depth, half_across)
-                if most <= 0.0:
-                    continue
-                for s in range(stages):
-                    before = s if free else s - 1
-                    if before < 0:
-                        continue
-                    cost = 0.0 if free else charge
-                    # straight from the bolt's near face
-                    if before == 0:
-                        u1 = from_far if flush_near else max(from_far, (near_face - c_low * cos_b) / sin_b)
-                        place = int(np.ceil(u1 / across_step))
-                        gain = (
-                            slab_worth(values, rolls, roll, low, t, cells[t], 1, -place, half_depth, half_across) - cost
-                        )
-                        if gain > best[s, k, top + n] and gain > -cost + 1e-6:  # below 0 a second slab may still pay
-                            best[s, k, top + n] = gain
-                            back[s, k, top + n, 0], back[s, k, top + n, 1] = -1, -1
-                            back[s, k, top + n, 2], back[s, k, top + n, 3], back[s, k, top + n, 4] = low, t, 0
-                    for q in range(k):
-                        delta = (k - q) * spread * np.pi / rolls
-                        sin_d, cos_d = np.sin(delta), np.cos(delta)
-                        for i in range(fronts[before, q]):
-                            c = front[before, q, i]
-                            held = best[before, q, c]
-                            if held + most - cost <= best[s, k, top + n]:
-                                continue
-                            line = (c - n) * depth_step + kerf
-                            u1 = max(from_far, (line - c_low * cos_d) / sin_d)
-                            place = int(np.ceil(u1 / across_step))
-                            worth = slab_worth(
-                                values, rolls, roll, low, t, cells[t], 1, -place, half_depth, half_across
-                            )
-                            if worth <= 0.0:
-                                continue
-                            gain = held + worth - cost
-                            if gain > best[s, k, top + n]:
-                                best[s, k, top + n] = gain
-                                back[s, k, top + n, 0], back[s, k, top + n, 1] = q, c
-                                back[s, k, top + n, 2], back[s, k, top + n, 3], back[s, k, top + n, 4] = low, t, before
-        # more slabs in the same direction, in the same setting
+        near, far = k == 0, k == count - 1
+        free = near or far
+        roll = (base + k * spread + rolls // 2) % (2 * rolls)
+        table, mirrored = values[roll % rolls], roll >= rolls
+        cost = 0.0 if free else charge
+        some = _candidates(
+            values, rolls, roll, turn, far_face, near_cell, far_low, menu, cells, depth_step, across_step, half_depth,
+            half_across, kerf_cells, near, far, cand, reach,
+        )  # fmt: skip
+        if some == 0:
+            continue
         for s in range(stages):
-            for c in range(2 * n + 1):
-                held = best[s, k, c]
-                if held <= LOWEST / 2 or flush_far:
+            stage = s if free else s - 1
+            if stage < 0:
+                continue
+            for q in range(-1, k):
+                if q < 0 and stage > 0:
                     continue
-                low = c - n + kerf_cells
-                for t in range(nt):
-                    top = low + cells[t]
-                    if top > n:
-                        continue
-                    u1 = (far_face + top * depth_step * sin_b) / cos_b
-                    place = int(np.ceil(u1 / across_step))
-                    worth = slab_worth(values, rolls, roll, low, t, cells[t], 1, -place, half_depth, half_across)
-                    if worth > 0.0 and held + worth > best[s, k, top + n]:
-                        best[s, k, top + n] = held + worth
-                        back[s, k, top + n, 0], back[s, k, top + n, 1] = k, c
-                        back[s, k, top + n, 2], back[s, k, top + n, 3], back[s, k, top + n, 4] = low, t, s
+                for i in range(1 if q < 0 else fronts[stage, q]):
+                    c = -1 if q < 0 else front[stage, q, i]
+                    start = (0.0 if q < 0 else best[stage, q, c]) - cost
+                    ahead = _ahead(
+                        back, stage, q, c, k, spread, rolls, n, depth_step, kerf, near_face, strict, turns, lines
+                    )
+                    direction_stack(
+                        table, mirrored, cand, reach, some, turns, lines, ahead, depth_step, across_step, half_across, start,
+                        held, of, before,
+                    )  # fmt: skip
+                    for top in range(2 * n + 1):
+                        if held[top] > best[s, k, top]:
+                            best[s, k, top] = held[top]
+                            back[s, k, top, 0], back[s, k, top, 1], back[s, k, top, 2] = stage, q, c
         for s in range(stages):
-            held = 0.0
+            highest = 0.0
             for c in range(2 * n + 1):
-                if best[s, k, c] > held:
-                    held = best[s, k, c]
+                if best[s, k, c] > highest:
+                    highest = best[s, k, c]
                     front[s, k, fronts[s, k]] = c
                     fronts[s, k] += 1
                 if best[s, k, c] > top_value + 1e-9:
                     top_value, top_s, top_k, top_c = best[s, k, c], s, k, c
+    chain[:] = -999
     length = 0
     s, k, c = top_s, top_k, top_c
-    chain[:] = -999
-    while k >= 0 and length < chain.shape[0]:
-        chain[length, 0], chain[length, 1], chain[length, 2] = k * spread, back[s, k, c, 2], back[s, k, c, 3]
-        chain[length, 3] = 0 if (k == 0 or k == count - 1 or back[s, k, c, 0] == k) else 1
-        q, qc, qs = back[s, k, c, 0], back[s, k, c, 1], back[s, k, c, 4]
-        k, c, s = q, qc, qs
-        length += 1
+    while k >= 0:
+        stage, q, cell = back[s, k, c]
+        turn = k * spread * np.pi / rolls
+        near, far = k == 0, k == count - 1
+        roll = (base + k * spread + rolls // 2) % (2 * rolls)
+        start = (0.0 if q < 0 else best[stage, q, cell]) - (0.0 if near or far else charge)
+        some = _candidates(
+            values, rolls, roll, turn, far_face, near_cell, far_low, menu, cells, depth_step, across_step, half_depth,
+            half_across, kerf_cells, near, far, cand, reach,
+        )  # fmt: skip
+        ahead = _ahead(back, stage, q, cell, k, spread, rolls, n, depth_step, kerf, near_face, strict, turns, lines)
+        direction_stack(
+            values[roll % rolls], roll >= rolls, cand, reach, some, turns, lines, ahead, depth_step, across_step, half_across,
+            start, held, of, before,
+        )  # fmt: skip
+        while c >= 0 and length < chain.shape[0]:
+            i = of[c]
+            chain[length, 0], chain[length, 1], chain[length, 2] = k * spread, cand[i, 0], cand[i, 1]
+            chain[length, 3] = 0 if near or far or before[c] >= 0 else 1
+            c = before[c]
+            length += 1
+        s, k, c = stage, q, cell
     return top_value
 
 
@@ -203,13 +301,14 @@ def fan_table(
     spread,
     charge,
     settings_max,
+    strict,
 ):
     """Values of all bolts: (bases, far faces, near faces)."""
     nb, nf = len(bases), len(faces)
     out = np.zeros((nb, nf, nf), np.float64)
     for i in prange(nb * nf):
         b, f = i // nf, i % nf
-        chain = np.empty((12, 4), np.int64)
+        chain = np.empty((CHAIN, 4), np.int64)
         for g in range(nf):
             out[b, f, g] = fan(
                 values,
@@ -228,5 +327,6 @@ def fan_table(
                 charge,
                 settings_max,
                 chain,
+                strict,
             )
     return out

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -208,7 +208,9 @@ def find(
         told("columns", 0.8)
         picked = _different(columns, effort.firsts if number == 0 else max(2, effort.firsts - 2))
         choices += first_choices(state, evaluator, picked, effort.halves)
-        bound = min(bound, _ceiling(columns[0].promise, view, parts, aim.worth))
+        told("bound", 0.9)
+        promise = _promise(tables, effort, machines)
+        bound = min(bound, _ceiling(promise, view, parts, aim.worth))
         considered += _considered(state)
         if (late is not None and late()) or _wanted_worth(parts, aim.worth) < LITTLE * columns[0].promise:
             break
@@ -249,6 +251,25 @@ LITTLE = 0.2
 def _wanted_worth(parts: tuple[SawnPart, ...], worth: Array) -> float:
     """What all plates of parts with a demand would count."""
     return float(sum(w * p.demand for w, p in zip(worth, parts, strict=True) if p.demand is not None))
+
+
+def _promise(tables: Tables, effort: Effort, machines: Machines) -> float:
+    """No layout of the class on the grid is worth more, net of charges: the fans' bounds in place of their values."""
+    fans = fan_values(
+        tables.values,
+        tables.grid,
+        tables.cells,
+        tables.menu,
+        tables.faces,
+        tables.mill_kerf,
+        effort.fan_spread,
+        tables.charge,
+        tables.settings_per_bolt,
+        effort.bolt_step,
+        strict=False,
+    )
+    rolls = list(range(0, effort.rolls, effort.bolt_step))
+    return first_columns(search(replace(tables, bolts=fans), effort.bolt_step), rolls, 1)[0].promise
 
 
 def _ceiling(promise: float, view: tuple[SawnPart, ...], parts: tuple[SawnPart, ...], worth: Array) -> float:
