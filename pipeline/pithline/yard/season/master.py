@@ -45,8 +45,8 @@ class Effort:
     workers: int = 4
 
 
-NEAR = (1, 5)
-"""Options of a log that the first search sees: where the relaxation takes one of them whole, and where it does not."""
+NEAR = (2, 20, 3)
+"""Options of a log that the first search sees: where the relaxation takes one of them whole, in parts, or none."""
 
 
 def choose(season: Season, effort: Effort | None = None, tell: Tell | None = None) -> Choice:
@@ -113,9 +113,11 @@ def _near(options: Options, relaxed: Relaxation, slack: Array) -> Ints:
     order = np.lexsort((slack, -relaxed.share, options.log))
     logs = options.log[order]
     rank = np.arange(len(order)) - np.searchsorted(logs, logs)
-    settled = np.zeros(len(relaxed.best), bool)
-    settled[options.log[relaxed.share > 1 - 1e-6]] = True
-    return np.sort(order[(rank < np.where(settled[logs], *NEAR)) | (relaxed.share[order] > 1e-9)])
+    most = np.zeros(len(relaxed.best))
+    np.maximum.at(most, options.log, relaxed.share)
+    whole, parts, none = NEAR
+    seen = np.where(most > 1 - 1e-6, whole, np.where(most > 1e-6, parts, none))
+    return np.sort(order[(rank < seen[logs]) | (relaxed.share[order] > 1e-9)])
 
 
 def _widen(program: Program, kept: Ints, found: _Found) -> Array:
