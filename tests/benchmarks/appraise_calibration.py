@@ -5,7 +5,8 @@ From the clone's root: `python tests/benchmarks/appraise_calibration.py --logs 2
 Each log's shape comes from tests/truth/logs.py, which knows nothing of the priors. What nobody can see (bark, spiral, a wandering
 pith, knots, checks, metal, rot) is drawn from configs/priors.toml, so the benchmark says whether the arithmetic is right,
 not whether the priors are. The plan is made on the scan or the tape measures; its plates are judged in the true wood by
-tests/truth/judge.py, which shares no code with pithline. Without --judge-only the rows are added to FOLDER/rows.csv, one at a time.
+tests/truth/judge.py, which shares no code with pithline. Rows are added to FOLDER/rows.csv, one at a time; --plain
+takes a fixed layout in place of the search, which tests the same arithmetic without what a search picks for itself.
 """
 
 from __future__ import annotations
@@ -27,8 +28,12 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 from pithline.errors import PithlineError
 from pithline.files.priors import Priors
 from pithline.files.products import products_as_read
+from pithline.plan.carry import DrawnPoser, carry_out
+from pithline.plan.layout import Setting, SlabCut
+from pithline.plan.ledger import Ledger
 from pithline.yard.appraisal.appraise import Terms, known_log, read_lot, read_terms
-from pithline.yard.appraisal.layouts import QUICK, best_layouts, trade_of
+from pithline.yard.appraisal.known import Known
+from pithline.yard.appraisal.layouts import BOLDNESS, QUICK, Trade, best_layouts, shop_of, trade_of, with_reserve
 from pithline.yard.appraisal.regrade import brings, outcome, planned
 from pithline.yard.appraisal.worlds import apply, basis_of, world
 from truth import judge
@@ -138,7 +143,7 @@ def cards(log: TrueLog, basis: str, seed: int, priors: Priors, folder: Path) -> 
             lines.append(f"{end} = {{ " + ", ".join(f'{k} = "{v:.0f} mm"' for k, v in arms(log, end).items()) + " }")
         path.write_text("\n".join(lines) + "\n", encoding="utf-8")
         return str(path), None
-    yard = Yard(points=60_000, hidden_deg=90.0 if basis == "scan" else 190.0)
+    yard = Yard(points=40_000, hidden_deg=90.0 if basis == "scan" else 190.0)
     scan = simulate_scan(log, seed, yard)
     write_binary_ply(folder / "log.ply", scan.points)
     text = card_text(log, scan, "log.ply").replace("[log]\n", f"[log]\nfelled = {FELLED}\n", 1)
@@ -150,15 +155,31 @@ def cards(log: TrueLog, basis: str, seed: int, priors: Priors, folder: Path) -> 
     return str(path), scan
 
 
-def one_row(kind: str, seed: int, basis: str, terms: Terms, products_read: dict, folder: Path) -> dict[str, object]:
+def plain_layout(known: Known, trade: Trade) -> Ledger:
+    """Three slabs through the pith, and three from each half turned by 90°: no search, a few seconds."""
+    mill = trade.machines.mill
+    lying = with_reserve(known.log, BOLDNESS[known.basis][0])
+    three = tuple(SlabCut(57.0 * k - 27.5, 55.0) for k in (1, 0, -1))
+    half = Setting(np.pi / 2, three, role="half")
+    layout = Setting(0.0, three, above=half, below=half)
+    poser = DrawnPoser(lying, mill.kerf, mill.minutes_per_setting, mill.feed)
+    return carry_out(lying, layout, shop_of(trade, trade.parts), poser)
+
+
+def one_row(
+    kind: str, seed: int, basis: str, terms: Terms, products_read: dict, folder: Path, plain: bool = False
+) -> dict[str, object]:
     """Appraise one log and judge its plan."""
     start = time.process_time()
     log = hidden(true_log(kind, seed), terms.priors, seed)
     path, scan = cards(log, basis, seed, terms.priors, folder)
     known = known_log(read_lot([path])[0], terms)
     trade = trade_of(terms.machines, terms.products, "black walnut", 929.0)
-    found = best_layouts(known.log, known.basis, trade, 1, terms.seed, lambda what, part: None, QUICK)[0]
-    own = planned(found.ledger, trade.parts)
+    if plain:
+        ledger = plain_layout(known, trade)
+    else:
+        ledger = best_layouts(known.log, known.basis, trade, 1, terms.seed, lambda what, part: None, QUICK)[0].ledger
+    own = planned(ledger, trade.parts)
     shapes = basis_of(known)
     drawn = []
     for number in range(terms.priors.sampling.samples):
@@ -216,7 +237,10 @@ def plot(rows: list[dict[str, str]], path: Path) -> None:
 
     figure, axes = plt.subplots(1, 3, figsize=(10, 3.6), sharex=True, layout="constrained")
     for axis, basis in zip(axes, BASES, strict=True):
-        own = sorted((r for r in rows if r["basis"] == basis), key=lambda r: float(r["p50_L"]) / float(r["planned_L"]))
+        own = sorted(
+            (r for r in rows if r["basis"] == basis and float(r["planned_L"]) > 0),
+            key=lambda r: float(r["p50_L"]) / float(r["planned_L"]),
+        )
         inside = 0
         for y, row in enumerate(own):
             low, high, true, whole = (float(row[k]) for k in ("p10_L", "p90_L", "true_L", "planned_L"))
@@ -239,6 +263,7 @@ def main() -> None:
     parser.add_argument("--first", type=int, default=0)
     parser.add_argument("--bases", nargs="+", default=list(BASES), choices=BASES)
     parser.add_argument("--out", required=True)
+    parser.add_argument("--plain", action="store_true", help="a fixed layout in place of the search: quicker by far")
     parser.add_argument("--plot-only", action="store_true")
     chosen = parser.parse_args()
     folder = Path(chosen.out)
@@ -253,7 +278,7 @@ def main() -> None:
             for basis in chosen.bases:
                 kind, seed = KINDS[number % len(KINDS)], 7000 + number
                 try:
-                    row = one_row(kind, seed, basis, terms, read, Path(temporary))
+                    row = one_row(kind, seed, basis, terms, read, Path(temporary), chosen.plain)
                 except PithlineError as error:
                     print(f"{basis:10} {kind}-{seed}: {error}", flush=True)
                     continue

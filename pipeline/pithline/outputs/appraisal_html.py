@@ -32,7 +32,10 @@ def appraisal_html(document: Mapping[str, Any], pictures: Sequence[Pictures | No
         f"<p>Best buy first, as of {escape(document['on'])}. Money in “{escape(money)}”. The highest bid leaves "
         f"{document['bid_margin']:.0%} of the proceeds after sawing and drying. It counts the plates of complete sets; the rest "
         "of the log counts at the price per cubic metre in the priors file. p10 and p90: in one log of ten it comes out "
-        "lower, in one of ten higher.</p></header>",
+        "lower, in one of ten higher.</p>"
+        '<p class="key">In the bars: <i class="range"></i> p10 to p90, <i class="median"></i> median, <i class="top"></i> highest '
+        'bid, <i class="asked"></i> asked. In the pictures: <i class="doubt"></i> two standard errors of bark and pith, '
+        '<i class="plate"></i> plates planned at that end.</p></header>',
         overview(logs, most),
     ]
     body += [section(log, one, most) for log, one in zip(logs, pictures, strict=True)]

@@ -1,0 +1,92 @@
+"""The whole way of one small log by tape, through the command."""
+
+import json
+
+import pytest
+
+from pithline.cli.main import main
+from pithline.files.bundled import bundled
+
+CARD = """[log]
+id = "row-1"
+species = "black walnut"
+cost = 10
+felled = 2026-02-01
+[grain]
+spiral_deg = 0
+[bark]
+thickness = "12 mm"
+[tape]
+length = "650 mm"
+girth_butt = "1110 mm"
+girth_top = "1100 mm"
+sweep = "0 mm"
+sweep_clock_deg = 0
+[pith]
+radius = "15 mm"
+butt = { up = "176 mm", right = "176 mm", down = "176 mm", left = "176 mm" }
+top = { up = "175 mm", right = "175 mm", down = "175 mm", left = "175 mm" }
+"""
+PRODUCTS = """sizes = "green"
+currency = "money"
+[limits.trade]
+ring_angle_min_deg = 60
+ring_angle_mean_deg = 75
+runout_max_deg = 3
+[[product]]
+name = "small back"
+price = 40
+[[product.part]]
+name = "back"
+count = 2
+length = "300 mm"
+width = "90 mm"
+thickness = "6 mm"
+"""
+
+
+@pytest.fixture(scope="module")
+def written(tmp_path_factory):
+    """Where the command wrote."""
+    folder = tmp_path_factory.mktemp("lot")
+    (folder / "row-1.toml").write_text(CARD, encoding="utf-8")
+    long = CARD.replace('"row-1"', '"row-2"').replace('"650 mm"', '"5 m"')
+    (folder / "row-2.toml").write_text(long, encoding="utf-8")
+    (folder / "products.toml").write_text(PRODUCTS, encoding="utf-8")
+    priors = bundled("priors.toml").read_text(encoding="utf-8")
+    for name, old, new in (("samples", 64, 16), ("layouts", 2, 1), ("answers", 3, 2), ("inner", 8, 4)):
+        assert f"\n{name} = {old}" in priors
+        priors = priors.replace(f"\n{name} = {old}", f"\n{name} = {new}")
+    (folder / "priors.toml").write_text(priors, encoding="utf-8")
+    command = [
+        "appraise",
+        str(folder / "row-2.toml"),
+        str(folder / "row-1.toml"),
+        "--on",
+        "2026-04-01",
+        "--workers",
+        "1",
+    ]
+    command += ["--products", str(folder / "products.toml"), "--priors", str(folder / "priors.toml")]
+    assert main([*command, "--out", str(folder / "out")]) == 0
+    return folder / "out"
+
+
+def test_a_log_by_tape_has_a_span_a_bid_and_what_a_scan_is_worth(written):
+    document = json.loads((written / "appraisal.json").read_text(encoding="utf-8"))
+    log = document["logs"][0]
+    assert log["id"] == "row-1" and log["rank"] == 1 and log["basis"] == "tape"
+    assert 0 <= log["volume"]["p10"] < log["volume"]["p90"] <= log["cubic_volume"]
+    assert log["value"]["p10"] <= log["value"]["mean"] <= log["value"]["p90"] + 3 * log["value"]["error"]
+    assert log["value"]["mean"] > 0 and log["highest_bid"] < log["value"]["mean"]
+    assert {"scanning it", "cleaning both ends"} <= {one["what"] for one in log["worth_finding_out"]}
+    assert len(log["spoilers"]) == 3 and document["samples"] == 16
+
+
+def test_the_log_too_long_for_the_mill_says_so_in_its_row(written):
+    log = json.loads((written / "appraisal.json").read_text(encoding="utf-8"))["logs"][1]
+    assert log["state"] == "failed" and "the longest log the mill takes is 3200 mm" in log["why"]
+
+
+def test_all_three_files_are_there(written):
+    assert sorted(path.name for path in written.iterdir()) == ["appraisal.csv", "appraisal.html", "appraisal.json"]
