@@ -130,19 +130,14 @@ class Bolt:
     def __init__(self, values, grid, base, near, far):
         self.values, self.grid, self.base, self.near, self.far = values, grid, base, near, far
 
-    def slab(self, k, low, t, last, before=()):
-        """Worth of a slab at k steps from the base, after a last cut (k, offset of its upper edge) or none.
-
-        `before` are further cuts that bound it too.
-        """
+    def slab(self, k, low, t, cuts):
+        """Worth of a slab at k steps from the base, after cuts (k, offset of the upper edge): all of them bound it."""
         direction = k * np.pi / ROLLS
         c_low, c_top = low * STEP, (low + int(CELLS[t])) * STEP
         faces = [] if k == ROLLS // 2 else [(0.0, self.far)]
-        if last is None and k > 0:
+        if k > 0:
             faces.append((np.pi / 2, self.near))
-        elif last is not None and last[0] < k:
-            faces.append((last[0] * np.pi / ROLLS + np.pi / 2, last[1] + KERF))
-        faces += [(j * np.pi / ROLLS + np.pi / 2, edge + KERF) for j, edge in before if j < k]
+        faces += [(j * np.pi / ROLLS + np.pi / 2, edge + KERF) for j, edge in cuts if j < k]
         least = first_place(direction, c_low, c_top, faces)
         place = -10_000 if least == -np.inf else int(np.ceil(least / 10.0))
         # lateral of the normal's frame points inwards: outwards from u is lateral at most −u
@@ -153,37 +148,38 @@ class Bolt:
         return k in (0, ROLLS // 2)
 
     def best(self, seen, charge, most):
-        """Exhaustive over sequences of slabs that the search looks at, the last cut alone bounding the next."""
+        """Exhaustive over sequences of slabs that the search looks at, every earlier cut in the way of the next."""
         n = len(self.grid.depths) // 2
 
         @cache
-        def rest(k, top, left):
-            best = 0.0
-            same = top + int(np.ceil(KERF / STEP))
+        def rest(cuts, left):
+            best = onward(cuts, left)
+            k, top = cuts[-1]
+            same = round(top / STEP) + int(np.ceil(KERF / STEP))
             for t, cells in enumerate(CELLS):
                 if k < ROLLS // 2 and same + cells <= n:
-                    worth = self.slab(k, same, t, (k, top * STEP))
+                    worth = self.slab(k, same, t, cuts)
                     if worth > 0:
-                        best = max(best, worth + rest(k, same + int(cells), left))
-            return max(best, onward(k, top, left))
+                        after = (*cuts[:-1], (k, (same + int(cells)) * STEP))
+                        best = max(best, worth + rest(after, left))
+            return best
 
-        def onward(k, top, left):
+        def onward(cuts, left):
             best = 0.0
             for j, low, t in seen:
                 cost = 0.0 if self.free(j) else charge
-                if j > k and (self.free(j) or left > 0):
-                    last = None if k < 0 else (k, top * STEP)
-                    worth = self.slab(j, low, t, last)
+                if (not cuts or j > cuts[-1][0]) and (self.free(j) or left > 0):
+                    worth = self.slab(j, low, t, cuts)
                     if worth > 0:
-                        after = rest(j, low + int(CELLS[t]), left - (not self.free(j)))
-                        best = max(best, worth - cost + after)
+                        after = (*cuts, (j, (low + int(CELLS[t])) * STEP))
+                        best = max(best, worth - cost + rest(after, left - (not self.free(j))))
             return best
 
-        return onward(-1, 0, most)
+        return onward((), most)
 
 
-def fans(values, grid, charge, most):
-    return fan_values(values, grid, CELLS, np.array(MENU), FACES, KERF, 1, charge, most, 1)
+def fans(values, grid, charge, most, strict=True):
+    return fan_values(values, grid, CELLS, np.array(MENU), FACES, KERF, 1, charge, most, 1, strict)
 
 
 @pytest.fixture(scope="module")
@@ -205,28 +201,21 @@ def looked_at():
     return out
 
 
-@pytest.mark.parametrize("seed", range(12))
-def test_free_fans_are_the_best_of_all_sequences(seed, looked_at):
+@pytest.mark.parametrize("seed", range(8))
+@pytest.mark.parametrize(("charge", "most"), [(0.0, 3), (0.3, 1), (0.3, 2)])
+def test_the_best_of_all_fans_lies_between_what_is_found_and_the_bound(seed, charge, most, looked_at):
     rng = np.random.default_rng(seed)
     grid = grid_of()
     values = random_values(rng, grid)
-    table = fans(values, grid, 0.0, 3)
-    assert table[0].max() > 0.5
+    found, bound = fans(values, grid, charge, most), fans(values, grid, charge, most, strict=False)
+    equal = 0
     for (far, near), seen in looked_at.items():
-        bolt = Bolt(values, grid, 0, FACES[near], FACES[far])
-        assert table[0, far, near] == pytest.approx(bolt.best(seen, 0.0, 3), abs=1e-5)
-
-
-@pytest.mark.parametrize("seed", range(12))
-@pytest.mark.parametrize("most", [1, 2])
-def test_charged_fans_never_promise_more_than_there_is(seed, most, looked_at):
-    rng = np.random.default_rng(seed)
-    grid = grid_of()
-    values = random_values(rng, grid)
-    table = fans(values, grid, 0.3, most)
-    for (far, near), seen in looked_at.items():
-        bolt = Bolt(values, grid, 0, FACES[near], FACES[far])
-        assert table[0, far, near] <= bolt.best(seen, 0.3, most) + 1e-5
+        best = Bolt(values, grid, 0, FACES[near], FACES[far]).best(seen, charge, most)
+        assert found[0, far, near] <= best + 1e-5
+        assert best <= bound[0, far, near] + 1e-5
+        equal += found[0, far, near] > best - 1e-5
+    assert found[0].max() > 0.2
+    assert equal >= 0.6 * len(looked_at)
 
 
 def searched(values, grid, charge, most=2):
@@ -298,9 +287,7 @@ def test_halves_and_first_settings_are_the_best_of_all(seed):
 
 @pytest.mark.parametrize("seed", range(4))
 def test_a_bolts_chain_is_worth_what_its_slabs_are(seed):
-    """The settings read back from a fan, in order of direction: worth no less than with every earlier cut in the way and no
-    more than with the last cut alone; net of charges never more than the bolts' table, which bounds them.
-    """
+    """The settings read back from a fan, in order of direction, each slab clear of every earlier cut."""
     rng = np.random.default_rng(seed + 50)
     grid, charge, most = grid_of(), 0.2, 2
     values = random_values(rng, grid)
@@ -309,18 +296,16 @@ def test_a_bolts_chain_is_worth_what_its_slabs_are(seed):
     for base, far, near in itertools.product((0, 5), range(len(FACES)), range(len(FACES))):
         chain, value = bolt_setting(state, base, near, far)
         bolt = Bolt(values, grid, base, FACES[near], FACES[far])
-        by_last, by_all, cuts, charged = 0.0, 0.0, [], 0
+        total, cuts, charged = 0.0, [], 0
         for setting in settings_of(chain):
             k = round(setting.clock * ROLLS / np.pi - base - ROLLS // 2) % (2 * ROLLS)
             assert 0 <= k <= ROLLS // 2 and (not cuts or k > cuts[-1][0])
             charged += not bolt.free(k)
             for cut in sorted(setting.slabs, key=lambda one: one.low):
                 t, low = MENU.index(cut.thickness), round(cut.low / STEP)
-                last = cuts[-1] if cuts else None
-                by_last += bolt.slab(k, low, t, last)
-                by_all += bolt.slab(k, low, t, last, cuts)
+                total += bolt.slab(k, low, t, cuts)
                 cuts.append((k, (low + int(CELLS[t])) * STEP))
-        assert by_all - 1e-5 <= value <= by_last + 1e-5
+        assert value == pytest.approx(total, abs=1e-5)
         assert charged <= most
         assert value - charge * charged <= state.tables.bolts[base, far, near] + 1e-5
         chains += chain is not None
