@@ -122,7 +122,7 @@ def _connect(address: str | None, workers: int | None) -> Iterator[Client]:
                 n_workers=count,
                 threads_per_worker=1,
                 memory_limit=memory,
-                dashboard_address=None,
+                dashboard_address="127.0.0.1:0",
                 host="127.0.0.1",
                 silence_logs=logging.CRITICAL,
             ) as cluster,
