@@ -190,6 +190,8 @@ def edited(folder, name, old, new):
             'prices are in "EUR", but costs in .* are in "money"',
         ),
         (lambda d: [write(d), "--on", "yesterday"], "--on is \"yesterday\", which is no day"),
+        (lambda d: [write(d), "--seed", "-1"], "--seed is -1"),
+        (lambda d: [write(d), "--workers", "0"], "--workers is 0"),
         (lambda d: [str(d / "none.toml")], "there is no such file"),
     ],
 )  # fmt: skip

@@ -168,7 +168,7 @@ def test_knowing_more_is_never_worth_less_than_nothing_within_its_error(price, m
 def test_metal_is_drawn_only_where_there_is_some_and_counts_by_its_chance():
     priors = replace(nothing_hidden(), metal_forest=0.05)
     [question] = questions(known(priors), priors)
-    assert question == Question("passing a metal detector over it", {"metal": 0.0}, 0.05, "metal")
+    assert question == Question("passing a metal detector over it", {"metal": 0.0}, 0.05, metal=True)
     answer = information._answer(known(priors), priors, question, 1, 0)
     assert answer["metal"][0].kind == "metal"
 

@@ -59,6 +59,10 @@ def run(args: argparse.Namespace, console: Console) -> int:
     from pithline.yard.appraisal.lot import appraise_lot
 
     margin = margin_of(args.bid_margin)
+    if args.seed < 0:
+        raise InputError(f"--seed is {args.seed}; it must be 0 or more.")
+    if args.workers is not None and args.workers < 1:
+        raise InputError(f"--workers is {args.workers}; it must be at least 1.")
     today = date.today() if args.on is None else date.fromisoformat(read_date(args.on, "--on"))
     terms = read_terms(args.mill, args.products, args.priors, margin, args.seed, today)
     lot = read_lot(args.cards)

@@ -18,6 +18,8 @@ from pithline.outputs.ends import end_face
 Array = NDArray[np.float64]
 Box = tuple[Any, Any]
 EDGE = 18.0
+NEAR = 150.0
+"""Plates that begin within this of an end are drawn on it. [mm]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,17 +83,14 @@ def end(model: LogModel, name: str, plane: EndPlane, basis: str, boxes: Sequence
     flip = np.array([1.0, -1.0])
     plates = []
     for corner, edges in boxes:
-        corner, length, width, thickness = np.asarray(corner, float), *np.asarray(edges, float)
-        if np.abs(_nearest(corner, length, plane)) > 150.0:
+        length, width, thickness = (np.asarray(edge, float) for edge in edges)
+        starts = np.array([corner, corner + length])
+        depths = -(starts - plane.point) @ plane.normal
+        if depths.min() > NEAR:
             continue
-        near = (
-            corner
-            if abs((corner - plane.point) @ plane.normal) < abs((corner + length - plane.point) @ plane.normal)
-            else corner + length
-        )
-        plates.append(
-            _path(face.flat(np.array([near, near + width, near + width + thickness, near + thickness])) * flip)
-        )
+        start = starts[int(np.argmin(depths))]
+        section = np.array([start, start + width, start + width + thickness, start + thickness])
+        plates.append(_path(face.flat(section) * flip))
     return (
         f'<svg class="end {basis.replace(" ", "-")}" role="img" aria-label="the {name} end" '
         f'viewBox="{-reach:.0f} {-reach:.0f} {2 * reach:.0f} {2 * reach:.0f}">'
@@ -99,9 +98,3 @@ def end(model: LogModel, name: str, plane: EndPlane, basis: str, boxes: Sequence
         f'<path class="plate" d="{"".join(plates)}"/>'
         f'<circle class="doubt" r="{2 * error:.1f}"/><path class="pith" d="M-12 0H12M0 -12V12"/></svg>'
     )
-
-
-def _nearest(corner: Array, length: Array, plane: EndPlane) -> float:
-    """How far inside the end plane a plate begins. [mm]"""
-    depths = [-(corner - plane.point) @ plane.normal, -(corner + length - plane.point) @ plane.normal]
-    return float(min(depths))

@@ -40,7 +40,7 @@ class Question:
     what: str
     settles: Mapping[str, float]
     chance: float = 1.0  # that there is anything to find; answers are drawn given that there is
-    given: str | None = None  # the component that must not be empty then
+    metal: bool = False  # whether it looks for metal
     search: bool = False  # whether so much is learnt that the log is searched anew, not only laid out anew
 
 
@@ -73,17 +73,15 @@ def questions(known: Known, priors: Priors) -> list[Question]:
         out.append(Question("cleaning both ends", {"checks": 0.0, "rot": 0.0}))
     share = priors.metal_yard if known.yard_tree else priors.metal_forest
     if share > 0.0:
-        out.append(Question("passing a metal detector over it", {"metal": 0.0}, share, "metal"))
+        out.append(Question("passing a metal detector over it", {"metal": 0.0}, share, metal=True))
     return out
 
 
 def _answer(known: Known, priors: Priors, question: Question, seed: int, number: int) -> dict[str, Any]:
-    """The components that an answer settles; where it must find something, the first draw that does."""
-    while True:
-        got = {name: draw(known, priors, name, seed, number) for name in question.settles}
-        if question.given is None or got[question.given]:
-            return got
-        number += 1_000_000
+    """The components that an answer settles; of metal only answers that find some, for the gain counts by its chance."""
+    if question.metal:
+        priors = replace(priors, metal_forest=1.0, metal_yard=1.0)
+    return {name: draw(known, priors, name, seed, number) for name in question.settles}
 
 
 def _mixed(answer: Mapping[str, Any], other: Mapping[str, Any], settles: Mapping[str, float]) -> dict[str, Any]:
@@ -183,13 +181,13 @@ def worth_finding_out(
                 drawn = _mixed(answer, world(known, priors, seed, at + 1 + i), question.settles)
                 one = apply(known, drawn, basis)
                 metal = bool(drawn["metal"])
-                known_metal = "metal" in question.settles
+                unwarned = metal and not question.metal
                 first = brings(one, plates, trade.parts, trade.products)
                 second = brings(one, again, trade.parts, trade.products)
                 money[i] = (
                     gains(first, base.minutes, metal),
-                    gains(first, base.minutes, metal and not known_metal),
-                    gains(second, anew.minutes, metal and not known_metal),
+                    gains(first, base.minutes, unwarned),
+                    gains(second, anew.minutes, unwarned),
                 )
             found.append(_gain(money, sawn_now))
         gain = np.array(found) * question.chance

@@ -12,7 +12,7 @@ from typing import Any
 from pithline.errors import PithlineError
 from pithline.files.priors import Priors
 from pithline.outputs.appraisal_picture import Pictures, pictures_of
-from pithline.yard.appraisal.appraise import Lot, Terms, appraise
+from pithline.yard.appraisal.appraise import Appraised, Lot, Terms, appraise
 from pithline.yard.appraisal.layouts import QUICK
 
 Progress = Callable[[str, float], None]
@@ -79,7 +79,7 @@ def one_log(one: Lot, terms: Terms, progress: Progress = _silent) -> Done:
         return Done(failed(one, f"a defect in pithline: {type(error).__name__}: {error} ({place}); report it."), None)
 
 
-def _boxes(got: Any) -> list[tuple[Any, Any]]:
+def _boxes(got: Appraised) -> list[tuple[Any, Any]]:
     return [(plate.corner, plate.edges) for plate in got.sawn.ledger.plates if plate.grade.passes]
 
 
