@@ -37,8 +37,8 @@ def pith_png(picture: Array, found: PithFound, title: str) -> bytes:
             axes.plot(*ring.T, color=RED, lw=1.0, ls=(0, (6, 4)))
         (left, top), (right, bottom) = found.rim.low, found.rim.high
         x, y = found.place
-        axes.plot(x, y, "+", ms=26, mew=2.4, color=RED)
-        arrow = {"arrowstyle": "<->", "color": "white", "lw": 2.0, "shrinkA": 0, "shrinkB": 0}
+        axes.plot(x, y, "+", ms=30, mew=2.6, color=RED, zorder=6)
+        arrow = {"arrowstyle": "<->", "color": "white", "lw": 2.0, "shrinkA": 0, "shrinkB": 14}
         axes.annotate("", (left, y), (x, y), arrowprops=arrow)
         axes.annotate("", (x, top), (x, y), arrowprops=arrow)
         for at in (left, right):
