@@ -5,7 +5,7 @@ A column knows what it yields of every part as it would really be laid out (`lay
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -72,6 +72,7 @@ class Evaluator:
     log: PlanLog
     shop: Shop
     kerf: float
+    fine: float = 2.0  # see `lay_out`
     seen: dict = field(default_factory=dict)
 
     def yields(self, setting: Setting, piece: Piece) -> tuple[tuple[int, ...], Piece, Piece]:
@@ -89,7 +90,7 @@ class Evaluator:
             )
             if key not in self.seen:
                 strips = lay_out(
-                    self.log, frame, self.shop.parts, self.shop.worth, self.shop.left, self.shop.saws, fine=2.0
+                    self.log, frame, self.shop.parts, self.shop.worth, self.shop.left, self.shop.saws, fine=self.fine
                 )
                 count = np.zeros(len(self.shop.parts), int)
                 for strip in strips:
@@ -115,6 +116,15 @@ def first_choices(state: Search, evaluator: Evaluator, columns: list[FirstColumn
         below = half_columns(state, evaluator, under, column.roll + grid.rolls, column.lower_face, halves)
         out.append(Choice(Column(setting, plates, 1, column.value + state.tables.charge), above, below))
     return out
+
+
+def more_halves(state: Search, evaluator: Evaluator, column: FirstColumn, choice: Choice, keep: int) -> Choice:
+    """A choice with halves added that another view of the parts makes of what its first setting leaves."""
+    _, over, under = evaluator.yields(choice.column.setting, Piece("log", "log"))
+    last, rolls = len(state.tables.faces) - 1, state.tables.grid.rolls
+    above = half_columns(state, evaluator, over, column.roll, min(column.upper_face, last), keep)
+    below = half_columns(state, evaluator, under, column.roll + rolls, min(column.lower_face, last), keep)
+    return replace(choice, above=(*choice.above, *above), below=(*choice.below, *below))
 
 
 def half_columns(

@@ -6,13 +6,12 @@ from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import CubicSpline
 
 from pithline.plan.frame import PlanLog
 from pithline.plan.grade import grade_plate
 from pithline.plan.ledger import Ledger
 from pithline.plan.parts import SawnPart
-from pithline.wood.field import CLOCKS, WoodField, tables
+from pithline.wood.field import CLOCKS, WoodField, disturbed, tables
 
 Array = NDArray[np.float64]
 PITCH = 20.0
@@ -34,21 +33,7 @@ def sampled_field(field: WoodField, rng: np.random.Generator) -> WoodField:
     surface /= np.sqrt(HARMONICS + 1)
     pith = rng.standard_normal(2) + np.outer(along, rng.standard_normal(2))
     shift = pith / np.sqrt(1 + 1 / 3) * field.pith_doubt[:, None]
-    e = np.stack([-np.sin(clock), np.cos(clock)], axis=1)
-    radius = field.radius + surface * field.doubt - shift @ e.T
-    radius[:, -1] = radius[:, 0]
-    x = np.arange(k) * field.dx
-    slope_clock = CubicSpline(clock, radius, axis=1, bc_type="periodic")(clock, 1)
-    slope_x = CubicSpline(x, radius, axis=0, bc_type="natural")(x, 1)
-    new_pith = field.pith + shift
-    return replace(
-        field,
-        radius=np.ascontiguousarray(radius),
-        slope_clock=np.ascontiguousarray(slope_clock),
-        slope_x=np.ascontiguousarray(slope_x),
-        pith=new_pith,
-        pith_slope=CubicSpline(x, new_pith, axis=0, bc_type="natural")(x, 1),
-    )
+    return disturbed(field, surface * field.doubt, shift)
 
 
 def sampled_log(log: PlanLog, rng: np.random.Generator) -> PlanLog:

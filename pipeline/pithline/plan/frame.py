@@ -22,7 +22,7 @@ PITH_RADIUS = 25.0
 """Radius kept clear round the pith where the card states none [mm]: common practice, 25 to 50 mm, no source."""
 
 SURFACE_DOUBTS = 1.3
-PITH_DOUBTS = 1.0
+PITH_DOUBTS = 0.5
 """How many standard errors of surface and pith a plan keeps in reserve; measured in docs/benchmarks.md."""
 
 

@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 
 from pithline.errors import PlanError
 from pithline.mill.machine import Machines
-from pithline.plan.candidates import Search, Tables, fan_values, first_columns, search
+from pithline.plan.candidates import FirstColumn, Search, Tables, fan_values, first_columns, search
 from pithline.plan.carry import Shop
-from pithline.plan.columns import Evaluator, first_choices
+from pithline.plan.columns import Choice, Evaluator, first_choices, more_halves
 from pithline.plan.fans import FACE_CELLS, FAN_REACH
 from pithline.plan.frame import PlanLog
 from pithline.plan.master import Aim, Answer, choose
@@ -22,6 +22,8 @@ from pithline.plan.slabs import Grid, make_grid, part_table, passes, roll_planes
 Array = NDArray[np.float64]
 Progress = Callable[[str, float], None]
 LITRE = 1e6
+MOST_PER_BOLT = 4
+"""Charged settings a bolt is given where the mill names no most."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +114,12 @@ def no_gain(aim: Aim, best: float, objective: str) -> PlanError:
     )
 
 
+def settings_per_bolt(machines: Machines) -> int:
+    """Charged settings that one bolt may have."""
+    most = machines.mill.settings_per_bolt_max
+    return MOST_PER_BOLT if most is None else most
+
+
 def build_tables(
     log: PlanLog, parts: tuple[SawnPart, ...], aim: Aim, machines: Machines, effort: Effort, progress: Progress
 ) -> Tables:
@@ -157,8 +165,7 @@ def build_tables(
     assert values is not None
     faces = np.arange(-20.0, grid.depth_max + 10.0, 10.0)
     progress("bolts", 0.6)
-    most = machines.mill.settings_per_bolt_max
-    most = 4 if most is None else most
+    most = settings_per_bolt(machines)
     bolts = fan_values(values, grid, cells, menu, faces, kerf, effort.fan_spread, aim.charge, most, effort.bolt_step)
     return Tables(grid, values, cells, menu, faces, bolts, aim.charge, kerf, effort.fan_spread, most)
 
@@ -184,66 +191,108 @@ def find(
     machines = shop.machines
     free = tuple(p for p in parts if p.demand is None)
     aim = aim_of(objective, parts, machines, log.reach, settings_max)
-    evaluator = Evaluator(log, shop, machines.mill.kerf)
-    choices, bound, considered, grid, seen = [], np.inf, 0, None, 0.0
-    # parts with a demand cannot be counted by the exact programmes: once without them, once as if all could be sold
+    small = log.reach * np.pi * float(np.mean(log.field.radius**2)) < SMALL
+    evaluator = Evaluator(log, shop, machines.mill.kerf, 1.0 if small else 2.0)
+    choices: list[Choice] = []
+    picked: list[FirstColumn] = []
+    bound, considered, seen, grid = np.inf, 0, 0.0, None
+    # parts with a demand cannot be counted by the exact programmes: once without them, once as if all could be sold, and
+    # where few plates hang on a log once more without those of which there was too much
     views = [view for view in (free, parts) if view] if len(free) < len(parts) else [parts]
-    for number, view in enumerate(views):
-        share = 1.0 / len(views)
+    most = len(views) + (1 if small and len(views) > 1 else 0)
+    number = 0
+    while number < len(views):
 
-        def told(what: str, part: float, number: int = number, share: float = share) -> None:
-            progress(what, (number + part) * share)
+        def told(what: str, part: float, number: int = number) -> None:
+            progress(what, (number + part) / most)
 
-        view_aim = aim_of(objective, view, machines, log.reach, settings_max)
-        tables = build_tables(log, view, view_aim, machines, effort, told)
-        grid = tables.grid
-        if not tables.values.any():
-            continue
-        seen = max(seen, float(tables.values.max()))
-        told("halves", 0.75)
-        state = search(tables, effort.bolt_step)
-        columns = first_columns(state, list(range(0, effort.rolls, effort.bolt_step)), 6)
-        if not columns:
-            continue
-        told("columns", 0.8)
-        picked = _different(columns, effort.firsts if number == 0 else max(2, effort.firsts - 2))
-        choices += first_choices(state, evaluator, picked, effort.halves)
-        told("bound", 0.9)
-        promise = _promise(tables, effort, machines)
-        bound = min(bound, _ceiling(promise, view, parts, aim.worth))
-        considered += _considered(state)
-        if (late is not None and late()) or _wanted_worth(parts, aim.worth) < LITTLE * columns[0].promise:
+        view_aim = aim_of(objective, views[number], machines, log.reach, settings_max)
+        one = _look(log, views[number], view_aim, evaluator, effort, tuple(zip(picked, choices, strict=True)), told)
+        seen, grid = max(seen, one.highest), one.grid
+        choices, picked = [*one.choices], [*one.picked]
+        considered += one.considered
+        bound = min(bound, _ceiling(one.promise, views[number], parts, aim.worth))
+        number += 1
+        little = bool(one.choices) and _wanted_worth(parts, aim.worth) < LITTLE * one.promise
+        if (late is not None and late()) or little:
             break
+        if number == len(views) < most:
+            answer = choose(choices, parts, aim, effort.master, seed)
+            left_over = _unsaturated(answer, parts)
+            if left_over and left_over not in views:
+                views.append(left_over)
     if not choices or grid is None:
         raise no_gain(aim, seen, objective) if seen > 0.0 else no_part(log, parts)
     answers: list[Answer] = []
     left = list(choices)
-    for _ in range(effort.answers):
+    for _ in range(effort.answers + (2 if small else 0)):
         answer = choose(left, parts, aim, effort.master, seed)
         if answer is None:
             break
         answers.append(answer)
         if late is not None and late():
             break
-        left = [
-            c
-            for c in left
-            if c.column.setting.clock != answer.layout.clock or c.column.setting.slabs != answer.layout.slabs
-        ]
+        first = (answer.layout.clock, answer.layout.slabs)
+        left = [c for c in left if (c.column.setting.clock, c.column.setting.slabs) != first]
         if not left:
             break
     if not answers:
         raise no_part(log, parts)
-    return Found(
-        tuple(answers),
-        grid,
-        float(bound),
-        LITRE if objective != "value" else 1.0,
-        considered,
-        _words(tables, effort, free, parts),
-    )
+    unit = LITRE if objective != "value" else 1.0
+    words = _words(grid, effort, evaluator, len(free) < len(parts))
+    return Found(tuple(answers), grid, float(bound), unit, considered, words)
 
 
+@dataclass(frozen=True, slots=True)
+class _Looked:
+    """What the exact programmes make of some of the parts."""
+
+    grid: Grid
+    highest: float
+    picked: tuple[FirstColumn, ...] = ()
+    choices: tuple[Choice, ...] = ()  # earlier ones too, with the halves that this view adds
+    promise: float = np.inf
+    considered: int = 0
+
+
+def _look(
+    log: PlanLog,
+    view: tuple[SawnPart, ...],
+    aim: Aim,
+    evaluator: Evaluator,
+    effort: Effort,
+    earlier: tuple[tuple[FirstColumn, Choice], ...],
+    told: Progress,
+) -> _Looked:
+    """Tables, exact programmes and columns for the parts of one view, beside `earlier` ones."""
+    before = tuple(column for column, _ in earlier), tuple(choice for _, choice in earlier)
+    machines = evaluator.shop.machines
+    tables = build_tables(log, view, aim, machines, effort, told)
+    highest = float(tables.values.max())
+    if highest <= 0.0:
+        return _Looked(tables.grid, 0.0, *before, promise=0.0)
+    told("halves", 0.75)
+    state = search(tables, effort.bolt_step)
+    columns = first_columns(state, list(range(0, effort.rolls, effort.bolt_step)), 6)
+    told("columns", 0.8)
+    grown = tuple(more_halves(state, evaluator, column, choice, 1) for column, choice in earlier)
+    picked = _different(columns, max(2, effort.firsts - 2) if earlier else effort.firsts)
+    choices = first_choices(state, evaluator, picked, effort.halves)
+    told("bound", 0.9)
+    promise = _promise(tables, effort) if columns else 0.0
+    picked, choices = [*before[0], *picked], [*grown, *choices]
+    return _Looked(tables.grid, highest, tuple(picked), tuple(choices), promise, _considered(state))
+
+
+def _unsaturated(answer: Answer | None, parts: tuple[SawnPart, ...]) -> tuple[SawnPart, ...]:
+    """The parts of which an answer does not hold all that is wanted."""
+    if answer is None:
+        return ()
+    return tuple(p for p, n in zip(parts, answer.plates, strict=True) if p.demand is None or n < p.demand)
+
+
+SMALL = 200.0 * LITRE
+"""Columns of logs smaller than this are laid out finely, and more answers are carried out: few plates hang on each."""
 LITTLE = 0.2
 """Where all that is wanted of parts with a demand is less than this share of the rest, they only fill gaps."""
 
@@ -253,7 +302,7 @@ def _wanted_worth(parts: tuple[SawnPart, ...], worth: Array) -> float:
     return float(sum(w * p.demand for w, p in zip(worth, parts, strict=True) if p.demand is not None))
 
 
-def _promise(tables: Tables, effort: Effort, machines: Machines) -> float:
+def _promise(tables: Tables, effort: Effort) -> float:
     """No layout of the class on the grid is worth more, net of charges: the fans' bounds in place of their values."""
     fans = fan_values(
         tables.values,
@@ -269,15 +318,17 @@ def _promise(tables: Tables, effort: Effort, machines: Machines) -> float:
         strict=False,
     )
     rolls = list(range(0, effort.rolls, effort.bolt_step))
-    return first_columns(search(replace(tables, bolts=fans), effort.bolt_step), rolls, 1)[0].promise
+    best = first_columns(search(replace(tables, bolts=fans), effort.bolt_step), rolls, 1)
+    return best[0].promise if best else 0.0
 
 
 def _ceiling(promise: float, view: tuple[SawnPart, ...], parts: tuple[SawnPart, ...], worth: Array) -> float:
     """No layout is worth more than the best for the parts looked at plus all that is wanted of the others."""
-    return promise if len(view) == len(parts) else promise + _wanted_worth(parts, worth)
+    others = [part not in view for part in parts]
+    return promise + _wanted_worth(tuple(p for p, o in zip(parts, others, strict=True) if o), worth[others])
 
 
-def _different(columns: list, keep: int) -> list:
+def _different(columns: list[FirstColumn], keep: int) -> list[FirstColumn]:
     """The best first settings, at most two of one roll."""
     out, seen = [], {}
     for column in columns:
@@ -295,17 +346,17 @@ def _considered(state: Search) -> int:
     return int(grid.rolls * nd * nd / 2 * len(grid.thicknesses) + 2 * grid.rolls * nf * (nd * nd / 2 + nf))
 
 
-def _words(tables: Tables, effort: Effort, free: tuple[SawnPart, ...], parts: tuple[SawnPart, ...]) -> str:
-    grid = tables.grid
+def _words(grid: Grid, effort: Effort, evaluator: Evaluator, demanded: bool) -> str:
+    most = settings_per_bolt(evaluator.shop.machines)
     text = (
         f"rolls every {180 / effort.rolls * effort.bolt_step:g}°, slab faces every {grid.depth_step:g} mm, thicknesses "
         + " ".join(f"{t:g}" for t in grid.thicknesses)
         + f" mm, across {grid.across_step:g} mm, along {grid.along_step:g} mm; class: slabs of one roll, halves turned 90°, "
-        f"each bolt fanned in up to {tables.settings_per_bolt} charged directions every "
+        f"each bolt fanned in up to {most} charged directions every "
         f"{180 / effort.rolls * effort.fan_spread:g}°, their first faces every {FACE_CELLS * grid.depth_step:g} mm within "
         f"{FAN_REACH:g} mm of the pith, bolt corners rounded outwards to 10 mm"
     )
-    if len(free) < len(parts):
+    if demanded:
         text += "; of parts with a demand the bound counts all that is wanted"
     return text
 

@@ -6,7 +6,7 @@ the log frame, mm.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -94,6 +94,28 @@ def wood_field(model: LogModel) -> WoodField:
         pith_doubt=np.interp(x, model.x, model.stderr_pith),
         spiral=model.spiral,
     )
+
+
+def disturbed(field: WoodField, surface: Array, shift: Array) -> WoodField:
+    """A field with its surface moved outwards by `surface` (k, 361) and its pith by `shift` (k, 2), the wood else in place."""
+    clock = np.arange(CLOCKS + 1) * (2 * np.pi / CLOCKS)
+    radius = field.radius + surface - shift @ np.stack([-np.sin(clock), np.cos(clock)])
+    radius[:, -1] = radius[:, 0]
+    x = np.arange(len(field.pith)) * field.dx
+    pith = field.pith + shift
+    return replace(
+        field,
+        radius=np.ascontiguousarray(radius),
+        slope_clock=np.ascontiguousarray(CubicSpline(clock, radius, axis=1, bc_type="periodic")(clock, 1)),
+        slope_x=np.ascontiguousarray(CubicSpline(x, radius, axis=0, bc_type="natural")(x, 1)),
+        pith=pith,
+        pith_slope=CubicSpline(x, pith, axis=0, bc_type="natural")(x, 1),
+    )
+
+
+def moved_pith(field: WoodField, by: Array) -> WoodField:
+    """A field with its pith moved by (y, z) all along, the bark in place. [mm]"""
+    return disturbed(field, np.zeros_like(field.radius), np.broadcast_to(by, field.pith.shape))
 
 
 def tables(field: WoodField, surface: float = 1.0, pith: float = 1.0) -> tuple:

@@ -36,6 +36,7 @@ from pithline.plan.ledger import Ledger
 from pithline.plan.milling import MachinePoser
 from pithline.plan.parts import SawnPart, sawn_parts
 from pithline.plan.practice import PracticeResult, practice
+from pithline.plan.sensitivity import cost_of
 from pithline.plan.solve import EFFORTS, Found, find, no_part
 from pithline.script.document import crayon_marks
 from pithline.script.replay import piece_volumes, replay
@@ -156,7 +157,9 @@ def plan_model(
     layouts = [answer.layout for answer in found.answers]
     if sum(shop.worth[p.part] for p in custom.with_bolts.plates if p.grade.passes) > 0.85 * found.answers[0].value:
         layouts.append(custom.layout)
-    best, chosen = _best(log, found, layouts, shop, MachinePoser(log, sections, machines, species.green_density))
+    best, chosen = _best(
+        log, found, layouts, shop, MachinePoser(log, sections, machines, species.green_density), request.seed
+    )
     if not any(plate.grade.passes for plate in best.plates):
         raise PlanError(
             f"{card.id}: no layout that this mill can hold gives a passing plate"
@@ -167,8 +170,9 @@ def plan_model(
     beside = _practice(custom, inputs, document_model, parts)
     progress("what is not known", 0.9)
     doubt = passing_on_samples(log, best, parts, request.samples, request.seed)
+    cost = cost_of(log, best, parts, layouts[chosen].clock)
     script = _script(
-        model, inputs, request, found, chosen, sums, beside, doubt, document_model, parts, species.green_density
+        model, inputs, request, found, chosen, sums, beside, doubt, cost, document_model, parts, species.green_density
     )
     progress("replaying the script", 0.95)
     check(script)
@@ -210,14 +214,25 @@ def check(script: dict[str, Any]) -> None:
         )
 
 
-def _best(log: PlanLog, found: Found, layouts: list[Setting], shop: Shop, poser: MachinePoser) -> tuple[Ledger, int]:
-    """The layout that yields most when carried out on the real machines, charges off, and which one it is."""
+TRIED = 8
+"""Sampled logs on which carried-out layouts are compared."""
+
+
+def _best(
+    log: PlanLog, found: Found, layouts: list[Setting], shop: Shop, poser: MachinePoser, seed: int
+) -> tuple[Ledger, int]:
+    """The layout that is likely to yield most when carried out on the real machines, charges off, and which one it is.
+
+    What a layout claims on the fitted log is half of its worth, what it keeps on logs the fit cannot tell from it the other.
+    """
     best: tuple[float, Ledger, int] | None = None
     charge = shop.machines.mill.least_gain_per_setting / found.unit if found.unit > 1 else 0.0
     for number, layout in enumerate(layouts):
         poser.refused.clear()
         ledger = carry_out(log, layout, shop, poser)
-        value = sum(shop.worth[p.part] for p in ledger.plates if p.grade.passes)
+        claimed = sum(p.volume for p in ledger.plates if p.grade.passes)
+        kept = float(passing_on_samples(log, ledger, shop.parts, TRIED, seed).mean()) / claimed if claimed else 0.0
+        value = sum(shop.worth[p.part] for p in ledger.plates if p.grade.passes) * (1.0 + kept) / 2.0
         value -= charge * sum(bool(o.get("charged")) for o in ledger.operations)
         if best is None or value > best[0] + 1e-9:
             best = (value, ledger, number)
@@ -255,6 +270,7 @@ def _script(
     sums: Sums,
     beside: dict[str, Any],
     doubt: np.ndarray,
+    cost: dict[str, float],
     document_model: dict[str, Any],
     parts: tuple[SawnPart, ...],
     density: float,
@@ -315,6 +331,7 @@ def _script(
                 "pith_assumed": model.pith_assumed,
                 "bark_assumed": model.bark_assumed,
                 "samples": len(doubt),
+                "cost_of": cost,
                 "instrument_volume": {"p10": p10, "p50": p50, "p90": p90},
             },
             "cautions": _cautions(model, inputs, ledger, own["instrument_volume"], p10),
