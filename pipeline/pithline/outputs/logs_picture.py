@@ -16,10 +16,11 @@ COLOURS = ("#20406e", "#b03a1e", "#3a7d44", "#8a5a00", "#6a3d8a", "#00707a", "#a
 def logs_png(logs: tuple[LogSeen, ...], title: str) -> bytes:
     """PNG of the logs, each with its number."""
     with matplotlib.rc_context({"font.size": 9, "svg.hashsalt": "pithline"}):
-        figure = Figure(figsize=(10.0, 9.0), dpi=110, layout="constrained")
+        figure = Figure(figsize=(10.0, 9.0), dpi=110)
         words = f"{title}: {len(logs)} logs" if len(logs) > 1 else f"{title}: one log"
         figure.suptitle(f"{words}. Choose with --pick N.", fontweight="bold", ha="left", x=0.02)
-        above, side = figure.subplots(2, 1, sharex=True, height_ratios=(2.0, 1.0))
+        above, side = figure.subplots(2, 1, height_ratios=(2.0, 1.0))
+        figure.subplots_adjust(0.07, 0.06, 0.98, 0.91, hspace=0.2)
         for number, log in enumerate(logs):
             colour = COLOURS[number % len(COLOURS)]
             sizes = f"{number + 1}: {log.length:.0f} mm long, {log.diameter:.0f} mm thick"
