@@ -178,6 +178,30 @@ def small_script(log_id="walnut-07"):
     return document(b, log_id)
 
 
+def bucked_script():
+    """The small script with its log first crosscut at 1500 mm; all the rest is done to the lower log."""
+    script = small_script()
+    for one in script["operations"]:
+        if one["piece"] == "log":
+            one["piece"] = "lower"
+        if one["op"] == "setting" and one["tool"] == "mill":
+            one["marks"]["top"]["point"] = [1495.5, 0.0, 0.0]
+            one["lifts"] = [{"bunk": 100.0, "lift": 0.0}, {"bunk": 1250.0, "lift": 6.0}]
+    b = Builder()
+    setting = b.setting("buck", "log", support="cradle", against=None)
+    b.cut(setting, "log", [1.0, 0.0, 0.0], 1500.0, ("upper", "log"), ("lower", "log"), 9.0)
+    buck, cut = b.operations
+    buck |= {"id": "buck", "weight_kg": 200.0}
+    cut |= {"id": "buck-cut", "setting": "buck"}
+    script["operations"] = [buck, cut, *script["operations"]]
+    made = [one | {"made_by": "buck-cut"} for one in b.pieces if one["id"] != "log"]
+    script["pieces"] = [script["pieces"][0], *made, *script["pieces"][1:]]
+    marks = crayon_marks(script["pieces"])
+    for piece in script["pieces"]:
+        piece["mark"] = marks[piece["id"]]
+    return script
+
+
 def plate(name, mate):
     """A passing plate record."""
     return {

@@ -6,7 +6,7 @@ import pytest
 from pithline.outputs.ends import TapePoint, point_by_tape, tape_point
 from pithline.outputs.reading import Script
 from pithline.outputs.templates import mill_lines
-from unit.outputs_fixture import RADIUS, model, small_script
+from unit.outputs_fixture import RADIUS, bucked_script, model, small_script
 
 
 @pytest.fixture(scope="module")
@@ -57,31 +57,8 @@ def test_a_line_by_tape_alone_lands_within_a_millimetre(reading, end, step):
 
 
 def test_a_bucked_log_has_the_buck_cut_for_its_end():
-    script = small_script()
-    script["operations"].insert(
-        0,
-        {
-            "op": "setting",
-            "id": "b",
-            "tool": "buck",
-            "piece": "log",
-            "stage": "green",
-            "weight_kg": 200.0,
-            "minutes": 5.0,
-        },
-    )
-    script["operations"].insert(
-        1,
-        {
-            "op": "cut", "id": "bc", "tool": "buck", "setting": "b", "piece": "log", "normal": [1.0, 0.0, 0.0],
-            "offset": 900.0, "kerf": 9.0, "above": "upper", "below": "lower",
-        },
-    )  # fmt: skip
-    script["pieces"] += [
-        {"id": one, "mark": one, "kind": "log", "made_by": "bc", "volume": 1.0} for one in ("upper", "lower")
-    ]
-    reading = Script(script)
-    assert reading.ends("lower")[1].pith[0] == pytest.approx(895.5)
-    assert reading.ends("upper")[0].pith[0] == pytest.approx(904.5)
+    reading = Script(bucked_script())
+    assert reading.ends("lower")[1].pith[0] == pytest.approx(1495.5)
+    assert reading.ends("upper")[0].pith[0] == pytest.approx(1504.5)
     assert reading.ends("upper")[0].normal[0] == -1.0
     assert reading.ends("upper")[1].pith[0] == pytest.approx(2000.0)

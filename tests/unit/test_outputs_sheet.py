@@ -14,7 +14,7 @@ from pithline.outputs.sheet.lines import face_lines
 from pithline.outputs.sheet.lying import stands
 from pithline.outputs.sheet.measured import from_butt, from_fence, rip_distances, rip_reference
 from pithline.outputs.words import Words
-from unit.outputs_fixture import large_script, small_script
+from unit.outputs_fixture import bucked_script, large_script, small_script
 
 
 def pages_of(data):
@@ -189,3 +189,20 @@ def test_every_page_of_a_dried_run_comes_after_the_same_day():
         next(i for i, text in enumerate(texts) if title in text) for title in ("The same day", "Later, when dried")
     ]
     assert order == sorted(order)
+
+
+def test_a_bucked_log_is_measured_from_its_butt_end_and_its_lines_name_it():
+    script = bucked_script()
+    reading, pages = Script(script), pages_of(set_up_sheet(script))
+    assert not faults(pages)
+    texts = [text for *_, text in pages]
+    buck = next(text for text in texts if "Bucking" in text)
+    # the butt end passes through the pith at 0 and the cut is square to x: 1500 mm, but for the centre's slanted end
+    cut = next(one for one in reading.cuts.values() if one["tool"] == "buck")
+    assert from_butt(reading, reading.settings[0], cut) == pytest.approx(1500.0, abs=1.0)
+    assert f"cut 1: {Words().length(from_butt(reading, reading.settings[0], cut))}" in buck
+    assert buck.count("CAUTION") == 3
+    assert texts.index(buck) < next(k for k, text in enumerate(texts) if "Drawing the lines" in text)
+    lower = reading.mark("lower")
+    assert [f"BUTT end of {lower}" in text for text in texts].count(True) == 1
+    assert [f"TOP end of {lower}" in text for text in texts].count(True) == 1

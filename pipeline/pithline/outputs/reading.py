@@ -78,6 +78,13 @@ class Script:
         mill = mill.get("mill", mill)
         return float(mill.get("kerf", 0.0)) / 2.0 if mill.get("scale_reads", "centre") == "lower" else 0.0
 
+    @property
+    def pith_radius(self) -> float:
+        """Radius of the pith circle [mm] as the card gives it, at least one millimetre."""
+        card = self.document["inputs"]["card"]
+        value = card.get("pith_radius") or (card.get("pith") or {}).get("radius") or 0.0
+        return max(float(value), 1.0)
+
     @cached_property
     def mill_numbers(self) -> dict[str, int]:
         """The number of every setting on the mill, by its id: 1 is the first."""

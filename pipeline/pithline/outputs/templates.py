@@ -72,7 +72,7 @@ def _end(canvas: Any, reading: Script, log: str, face: EndFace, paper: str, word
     own = [one for one in reading.settings if one["tool"] == "mill" and reading.own_log(one["piece"]) == log]
     groups = face_lines(reading, own, face) if own else {}
     lines = [line for group in groups.values() for line in group]
-    names = _name_places(lines, face, pith_radius(reading))
+    names = _name_places(lines, face, reading.pith_radius)
     form = f"end{canvas.getPageNumber()}"
     low, high = (face.over_bark.min(axis=0) - 30.0) * MM, (face.over_bark.max(axis=0) + 30.0) * MM
     canvas.beginForm(form, *low, *high)  # drawn once, shown by every tile
@@ -108,7 +108,7 @@ def _draw(canvas: Any, reading: Script, face: EndFace, lines: Sequence[FaceLine]
     canvas.drawString(4.0, face.twelve[1] * MM - 16.0, "12 o'clock")
     canvas.setLineWidth(1.0)
     canvas.line(-6 * MM, 0.0, 6 * MM, 0.0)
-    canvas.circle(0.0, 0.0, pith_radius(reading) * MM)
+    canvas.circle(0.0, 0.0, reading.pith_radius * MM)
     for line in lines:
         canvas.setLineWidth(0.3)
         canvas.setDash(2, 4)
@@ -143,13 +143,6 @@ def _name_places(lines: Sequence[FaceLine], face: EndFace, pith: float) -> list[
                     found.append((line.name, spot))
                     next_at = at + REPEAT
     return [one for one in found if one[0]]
-
-
-def pith_radius(reading: Script) -> float:
-    """Radius of the pith circle [mm] as the card gives it, at least one millimetre."""
-    card = reading.document["inputs"]["card"]
-    value = card.get("pith_radius") or (card.get("pith") or {}).get("radius") or 0.0
-    return max(float(value), 1.0)
 
 
 def _outline(canvas: Any, outline: np.ndarray) -> None:

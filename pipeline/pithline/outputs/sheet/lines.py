@@ -37,7 +37,7 @@ def drawing_the_lines(pages: Pages, reading: Script, words: Words) -> None:
         own = [one for one in mill if reading.own_log(one["piece"]) == log]
         for face in reading.ends(log):
             pages.turn()
-            whose = f" of {reading.mark(log)}" if len(logs) > 1 else ""
+            whose = f" of {reading.mark(log)}" if len(logs) > 1 or reading.parent(log) else ""
             pages.heading(f"2  Drawing the lines: {face.name.upper()} end{whose}")
             pages.text("Face this end, 12 o'clock line upright: left and right are yours. Draw every line on both ends "
                        "before the first cut: heavy where it is heavy here, for only there is it sawn. Number each."

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from shapely.geometry import Point
+
 from pithline.outputs.paper import Pages
 from pithline.outputs.reading import Script
 from pithline.outputs.sheet.cautions import CHAIN, GUARDS, HEAVY, METAL, ROLL, ROUND, TWO_PEOPLE_KG
@@ -68,7 +70,8 @@ def _panel(pages: Pages, reading: Script, words: Words, piece: str, settings: Se
     fanned = any(slanted(one) for one in settings)
     pages.room(DRAWING + 60.0 if fanned else 200.0)
     plates = reading.plates_in.get(piece, 0)
-    pages.text(f"{kind.capitalize()} {reading.mark(piece)}: {words.weight(weight)}, {plates} plates", 14.0, bold=True)
+    pages.text(f"{kind.capitalize()} {reading.mark(piece)}: {words.weight(weight)}, {plates} plates, "
+               f"{sum(one['minutes'] for one in settings):.0f} minutes", 14.0, bold=True)  # fmt: skip
     if weight > TWO_PEOPLE_KG:
         pages.caution(HEAVY)
     slab_view(pages, reading, piece, settings)
@@ -139,8 +142,18 @@ def _gives(reading: Script, cuts: Sequence[Mapping[str, Any]]) -> list[str]:
     for cut in cuts:
         kept = [one for one in (cut["above"], cut["below"])
                 if one not in used and reading.pieces[one]["kind"] != "offcut"]  # fmt: skip
-        found.append(", ".join(_called(reading, one) for one in kept) or "offcut")
+        waste = [one for one in (cut["above"], cut["below"]) if one not in used and one not in kept]
+        pith = cut["tool"] == "rip" and any(_holds_pith(reading, one) for one in waste)
+        found.append(", ".join(_called(reading, one) for one in kept) or ("pith strip, offcut" if pith else "offcut"))
     return found
+
+
+def _holds_pith(reading: Script, piece: str) -> bool:
+    """Whether a piece that still has the log's butt end holds some of the pith circle there."""
+    butt = reading.ends(piece)[0]
+    if reading.stretch(piece)[0] > float(butt.pith[0]) + 1.0:
+        return False
+    return bool(reading.part_of_face(piece, butt).distance(Point(0.0, 0.0)) < reading.pith_radius)
 
 
 def _called(reading: Script, piece: str) -> str:
