@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from typing import TYPE_CHECKING, Protocol
@@ -17,6 +18,8 @@ Do = Callable[[Job], tuple[Result, ...]]
 ANSWER_SECONDS = 15
 MEMORY_SHARE = 0.8
 MEMORY_MOST = 2 * 2**30
+LOST_SECONDS = 180.0
+TICK = 0.2
 DEATHS = 2
 """A log whose worker died this often and once more is reported, not tried again."""
 ENVIRONMENT = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "MKL_NUM_THREADS": "1", "NUMBA_NUM_THREADS": "1"}
@@ -60,20 +63,41 @@ class Cluster:
         self._open.close()
 
     def results(self, jobs: Sequence[Job]) -> Iterator[tuple[Job, tuple[Result, ...]]]:
-        """Every job's results as they come; a log whose workers died gets that as its result."""
-        from distributed import as_completed
-
+        """Every job's results as they come; a log whose workers died even when it was alone gets that as its result."""
         if self._client is None:
             self._client = self._open.enter_context(_connect(self.address, self.count))
-        futures = [self._client.submit(self.do, job, pure=False) for job in jobs]
-        by_key = {future.key: job for future, job in zip(futures, jobs, strict=True)}
-        for future in as_completed(futures, loop=self._client.loop):
-            job = by_key[future.key]
-            if future.status == "finished":
-                yield job, future.result()
+        suspects = []
+        for job, found in _results(self._client, jobs, self.do):
+            if found is None:  # this job, or another that waited on the same worker
+                suspects.append(job)
             else:
+                yield job, found
+        for suspect in suspects:
+            for job, found in _results(self._client, [suspect], self.do):
                 why = f"{job.log}: its worker died {DEATHS + 1} times, likely out of memory; thin the scan or give --workers 1."
-                yield job, tuple(Result(ask.name, None, why) for ask in job.asks)
+                yield job, tuple(Result(ask.name, None, why) for ask in job.asks) if found is None else found
+
+
+def _results(client: Client, jobs: Sequence[Job], do: Do) -> Iterator[tuple[Job, tuple[Result, ...] | None]]:
+    """Results as they come, None for a job that was on a dying worker too often."""
+    from distributed import as_completed
+
+    futures = [client.submit(do, job, pure=False) for job in jobs]
+    by_key = {future.key: job for future, job in zip(futures, jobs, strict=True)}
+    coming = as_completed(futures, loop=client.loop)
+    seen = time.monotonic()
+    while not coming.is_empty():
+        batch = coming.next_batch(block=False)
+        if batch or client.ncores():
+            seen = time.monotonic()
+        elif time.monotonic() - seen > LOST_SECONDS:
+            raise InputError(
+                "all workers are gone and none came back; what is finished is kept: start workers, and the season again."
+            )
+        if not batch:
+            time.sleep(TICK)
+        for future in batch:
+            yield by_key[future.key], future.result() if future.status == "finished" else None
             future.release()
 
 
@@ -95,7 +119,6 @@ def _connect(address: str | None, workers: int | None) -> Iterator[Client]:
     config = {
         "distributed.nanny.pre-spawn-environ": ENVIRONMENT,
         "distributed.scheduler.allowed-failures": DEATHS,
-        "distributed.comm.timeouts.connect": f"{ANSWER_SECONDS}s",
         "distributed.admin.system-monitor.gil.enabled": False,
     }
     with dask.config.set(config):
@@ -128,6 +151,7 @@ def _connect(address: str | None, workers: int | None) -> Iterator[Client]:
             ) as cluster,
             Client(cluster, set_as_default=False) as client,
         ):
+            cluster.adapt(minimum=count, maximum=count)  # a worker that could not be started again is replaced
             yield client
 
 

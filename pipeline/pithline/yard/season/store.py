@@ -44,6 +44,7 @@ class Store:
                 file.write(data)
                 file.flush()
                 os.fsync(file.fileno())
+                os.fchmod(file.fileno(), 0o644)
             os.replace(temporary, self.folder / (key + PLAN))
         except OSError as error:
             if temporary is not None:
