@@ -95,13 +95,11 @@ def show(console: Console, document: Mapping[str, Any]) -> None:
 
     from pithline.outputs.appraisal_document import M3, L
 
-    table = Table(
-        "", "log", "known by", "plates, L", "value p10 / p50 / p90", "highest bid", "asked", "Doyle bf", "m³", "kg"
-    )
+    table = Table("", "log", "known by", "plates, L", "value p10 to p90", "bid up to", "asked")
     for log in document["logs"]:
         asked = "" if log["asked"] is None else f"{log['asked']:.0f}"
         if log["state"] == "failed":
-            table.add_row("–", log["id"], "", "not appraised", "", "", asked, "", "", "")
+            table.add_row("–", log["id"], "", "", "not appraised", "", asked)
             continue
         value = log["value"]
         table.add_row(
@@ -109,18 +107,20 @@ def show(console: Console, document: Mapping[str, Any]) -> None:
             log["id"],
             log["basis"],
             f"{log['volume']['p10'] / L:.0f}–{log['volume']['p90'] / L:.0f}",
-            f"{value['p10']:.0f} / {value['p50']:.0f} / {value['p90']:.0f}",
+            f"{value['p10']:.0f} – {value['p90']:.0f}",
             f"{log['highest_bid']:.0f}",
             asked,
-            f"{log['log_rules']['doyle']:.0f}",
-            f"{log['cubic_volume'] / M3:.2f}",
-            f"{log['green_weight_kg']:.0f}",
         )
     console.show(table)
     for log in document["logs"]:
         console.show(f"{log['id']}: {log['why']}")
         if log["state"] == "failed":
             continue
+        rules = log["log_rules"]
+        console.show(
+            f"  Doyle {rules['doyle']:.0f}, International ¼ in {rules['international_quarter']:.0f}, Scribner "
+            f"{rules['scribner']:.0f} board feet; {log['cubic_volume'] / M3:.2f} m³ inside bark; {log['green_weight_kg']:.0f} kg green."
+        )
         console.show(f"  may spoil it: {'; '.join(log['spoilers'])}.")
         worth = [one for one in log["worth_finding_out"] if one["worth"] >= 0.5]
         told = "; ".join(f"{one['what']} {one['worth']:.0f} ± {one['error']:.0f}" for one in worth)

@@ -17,6 +17,8 @@ from pithline.yard.appraisal.known import Known
 
 STAIN_TAKES = 0.15
 """Share of the value that iron stain seen at an end puts in doubt; invented."""
+ECCENTRIC = 0.1
+"""From this share of the radius off the centre a pith is called eccentric; common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,13 +69,11 @@ def spoilers(known: Known, priors: Priors, value: float, without: Callable[[str]
     lost = alone("pith") + alone("wander")
     if known.pith_marks == 0:
         found.append(Spoiler("a pith nobody has marked, taken at the centre", lost))
+    elif 2 * off / middle > ECCENTRIC:
+        words = f"an eccentric pith, {off:.0f} mm off the centre ({2 * off / middle:.0%} of the radius)"
+        found.append(Spoiler(words, lost + full * (2 * off / middle - ECCENTRIC) / 2))
     else:
-        found.append(
-            Spoiler(
-                f"an eccentric pith, {off:.0f} mm off the centre ({2 * off / middle:.0%} of the radius)",
-                lost + full * max(2 * off / middle - 0.1, 0.0) / 2,
-            )
-        )
+        found.append(Spoiler("a pith that wanders between its two marks", lost))
     age = f"{known.months:.0f} months since felling" if known.months_told else "felling date unknown"
     found.append(Spoiler(f"end checks: {age}, ends {'coated' if known.coated else 'not coated'}", alone("checks")))
     if known.stained:
