@@ -23,7 +23,7 @@ PITH_RADIUS = 25.0
 
 SURFACE_DOUBTS = 1.3
 PITH_DOUBTS = 0.5
-"""How many standard errors of surface and pith a plan keeps in reserve; measured in docs/benchmarks.md."""
+"""How many standard errors of surface and pith a plan keeps in reserve; see docs/benchmarks.md."""
 
 
 @dataclass(frozen=True, slots=True)
