@@ -131,7 +131,7 @@ def by_milp(season: Season, gap: float = 0.0, seconds: float = 60.0) -> tuple[fl
     return -done.fun, -done.mip_dual_bound
 
 
-@pytest.mark.parametrize("seed", range(8))
+@pytest.mark.parametrize("seed", [0, 1, 3, 4, 5, 7])  # of 2 and 6 nothing pays
 def test_small_seasons_equal_exhaustive_search(seed):
     """Whole weeks, tight hours: a log does not straddle a week-end here, so hours are kept such that it never pays to."""
     season = random_season(seed, 3, 2, 4, weeks=2, hours=30.0, matched=0.4, drying=(0, 2), quantity=4, cost=4000)

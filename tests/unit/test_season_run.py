@@ -170,7 +170,8 @@ def test_a_full_disk_leaves_whole_results_only(tmp_path):
         ["mount", "-t", "tmpfs", "-o", "size=64k", "tmpfs", str(disk)], capture_output=True, check=False
     )
     store = Store(disk / "work")
-    data = pack({"a": [random.Random(1).random() for _ in range(3000)]})
+    rng = random.Random(1)
+    data = pack({"a": [rng.random() for _ in range(3000)]})
     try:
         if mounted.returncode:
             (disk / "work").symlink_to("/dev/full")
