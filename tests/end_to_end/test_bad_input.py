@@ -248,7 +248,7 @@ def mark(point):
 def test_two_logs(scan, tmp_path, capsys):
     bare = simulate_scan(LOG, 3, points=8_000, ground=False, clutter=False, bearers=False).points
     line = refused(Case(files={"w.ply": np.concatenate([bare, bare + np.array([1.2, 1.2, 0.0])])}), tmp_path, capsys)
-    assert re.match(r"w\.ply: the scan shows 2 logs \(.* mm thick, .* mm thick\); crop it to the one to saw\.", line)
+    assert re.match(r"w\.ply: the scan shows 2 logs \(.* mm thick, .* mm thick\); choose one with --pick N", line)
 
 
 def test_pith_outside_the_wood(scan, tmp_path, capsys):

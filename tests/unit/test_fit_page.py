@@ -64,5 +64,5 @@ def test_command_refuses_what_holds_no_log(tmp_path, capsys):
     write_binary_ply(tmp_path / "w.ply", np.column_stack([rng.uniform(-2, 2, (9000, 2)), rng.normal(0, 0.004, 9000)]))
     (tmp_path / "w.toml").write_text('[log]\nid = "w"\nspecies = "black walnut"\nscan = "w.ply"\n')
     assert main(["fit", str(tmp_path / "w.toml"), "--out", str(tmp_path / "out")]) == 2
-    assert "error: the scan shows ground but no log" in capsys.readouterr().err
+    assert "w.ply: the scan shows ground but no log" in capsys.readouterr().err
     assert not (tmp_path / "out").exists()

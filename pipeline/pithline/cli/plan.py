@@ -25,6 +25,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--seed", metavar="N", type=_seed, default=1, help="[default: 1]")
     parser.add_argument("--units", choices=("mm", "in"), default="mm", help="lengths on the sheet [default: mm]")
     parser.add_argument("--paper", choices=("A4", "Letter"), default="A4", help="[default: A4]")
+    parser.add_argument("--pick", metavar="N", type=int, help="which log, where the scan shows several; see `fit --list`")
     parser.add_argument("--json", action="store_true", help="print the summary as JSON, for machines")
 
 
@@ -55,9 +56,9 @@ def run(args: argparse.Namespace, console: Console) -> int:
 
     started = time.monotonic()
     check_folder(args.out)
-    request = Request(args.objective, args.effort, args.seed)
+    request = Request(args.objective, args.effort, args.seed, pick=args.pick)
     clock = None if args.time_limit is None else (lambda: time.monotonic() - started > args.time_limit)
-    if _first_run():
+    if _first_run() and Path(args.card).is_file():
         console.note("preparing, once: the numerical kernels are compiled at the first run.")
     with console.progress() as progress:
         script = plan_card(args.card, args.mill, args.products, request, progress, clock)

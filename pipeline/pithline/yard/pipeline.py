@@ -56,6 +56,7 @@ class Request:
     effort: str = "full"
     seed: int = 1
     samples: int = 16
+    pick: int | None = None  # which log, where the scan shows several
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +110,7 @@ def plan_card(
     scan = read_scan(scan_file)
     progress("fitting the log", 0.05)
     with about(fit=scan_file, other=card_path):
-        model = fit_log(scan.points, inputs.card, default_up=scan.default_up)
+        model = fit_log(scan.points, inputs.card, default_up=scan.default_up, pick=request.pick)
     return plan_model(model, inputs, request, progress, late)
 
 
