@@ -62,3 +62,13 @@ def price_of(product: Product, part: Part) -> float:
     """A plate's share of its set's price, by volume."""
     whole = sum(one.volume * one.count for one in product.parts)
     return product.price * part.volume / whole if whole > 0 else 0.0
+
+
+def sapwood_kept_out(limits: Limits, sapwood: float) -> float:
+    """How deep under the bark plates of these limits must begin, where the sapwood is `sapwood` thick. [mm]
+
+    Sapwood along one edge: a plate lies about radially, so its outer edge may stand that far out in the sapwood and no further.
+    """
+    if limits.sapwood == "any":
+        return 0.0
+    return sapwood if limits.sapwood == "none" else max(0.0, sapwood - limits.sapwood_edge)

@@ -14,7 +14,7 @@ from numba import njit, prange
 from numpy.typing import NDArray
 
 from pithline.plan.frame import PlanLog, normal_at, trimmed
-from pithline.plan.parts import SawnPart
+from pithline.plan.parts import SawnPart, sapwood_kept_out
 from pithline.wood.field import plane_stack
 
 Array = NDArray[np.float64]
@@ -141,7 +141,8 @@ def roll_planes(
     bad, none = [], []
     for limits in lists:
         bad.append((angle < limits.ring_angle_min + GRADE_RESERVE) | (runout > limits.runout_max - RUNOUT_RESERVE))
-        none.append(gone | (inside < log.sapwood + SURFACE_RESERVE) if limits.sapwood == "none" else gone)
+        kept_out = sapwood_kept_out(limits, log.sapwood)
+        none.append(gone | (inside < kept_out + SURFACE_RESERVE) if kept_out > 0.0 else gone)
     number = np.array([lists.index(part.limits) for part in parts])
     return RollPlanes(
         np.stack([_summed(b, np.int32) for b in bad]),

@@ -12,7 +12,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 from pithline.plan.frame import PlanLog, beyond, trimmed
-from pithline.plan.parts import SawnPart
+from pithline.plan.parts import SawnPart, sapwood_kept_out
 from pithline.plan.slabs import SURFACE_RESERVE
 from pithline.wood.field import plane_stack
 
@@ -179,7 +179,7 @@ def _layers(looked: Looked, slab: SlabFrame, part: SawnPart, saws: Saws, sapwood
     """Grade, wood and angle images of the layers of one part: bad, gone, angle. Fields between planes are read linearly."""
     n = layer_count(slab, part, saws)
     limits = part.limits
-    surface = SURFACE_RESERVE + (sapwood if limits.sapwood == "none" else 0.0)
+    surface = SURFACE_RESERVE + sapwood_kept_out(limits, sapwood)
     empty = looked.unusable | (looked.inside < surface)
     shape = looked.angle.shape[1:]
     bad, gone, angle = np.empty((n, *shape), bool), np.empty((n, *shape), bool), np.empty((n, *shape), np.float32)
