@@ -1,0 +1,47 @@
+"""A layout that does not hold on replay is set aside for the next best; only where none holds is the plan refused."""
+
+import pytest
+
+from pithline.errors import ScriptError
+from pithline.yard import pipeline
+from pithline.yard.pipeline import Request, plan_model, read_inputs
+from truth.logs import TrueLog
+from truth.models import to_model
+from unit.small_logs import quiet
+
+LOG = TrueLog("small", 700.0, 170.0, taper=6.0, bark=8.0)
+
+
+@pytest.fixture(scope="module")
+def inputs(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("card")
+    (folder / "small.ply").write_bytes(b"not read: the model is given")
+    (folder / "small.toml").write_text(
+        '[log]\nid = "small"\nspecies = "black walnut"\nscan = "small.ply"\n[bark]\nthickness = "8 mm"\n'
+    )
+    return read_inputs(folder / "small.toml")[0]
+
+
+def test_the_next_layout_is_taken(inputs, monkeypatch):
+    real, asked = pipeline.check, []
+
+    def first_fails(script):
+        asked.append(script)
+        if len(asked) == 1:
+            raise ScriptError("the plan does not hold on replay and is not written")
+        real(script)
+
+    monkeypatch.setattr(pipeline, "check", first_fails)
+    script = plan_model(to_model(LOG), inputs, Request(effort="coarse", samples=2), quiet)
+    assert len(asked) == 2
+    assert script is asked[1]
+    assert any("did not hold on replay" in caution for caution in script["cautions"])
+
+
+def test_where_none_holds_the_first_fault_is_told(inputs, monkeypatch):
+    def none_holds(script):
+        raise ScriptError(f"no: {script['operations'][0]['id']}")
+
+    monkeypatch.setattr(pipeline, "check", none_holds)
+    with pytest.raises(ScriptError, match="no: "):
+        plan_model(to_model(LOG), inputs, Request(effort="coarse", samples=2), quiet)
