@@ -1,6 +1,18 @@
-"""Settings shared by all tests: property tests repeat themselves and never fail for being slow."""
+"""Settings shared by all tests: property tests repeat themselves and never fail for being slow; where there is no browser, say so."""
+
+from pathlib import Path
 
 from hypothesis import settings
 
 settings.register_profile("pithline", deadline=None, derandomize=True)
 settings.load_profile("pithline")
+
+CHROMIUM = Path("/usr/bin/chromium")
+collect_ignore = [] if CHROMIUM.exists() else ["end_to_end/test_preview_in_browser.py"]
+
+
+def pytest_report_header() -> str:
+    """Say whether the preview is opened in a browser."""
+    return (
+        f"preview in a browser: {CHROMIUM if CHROMIUM.exists() else 'left out, since chromium is not installed here'}"
+    )
