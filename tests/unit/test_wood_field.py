@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pithline.wood.field import at_points, plane_stack, tables, wood_field
+from pithline.wood.field import Planes, at_points, plane_stack, tables, wood_field
 from truth.logs import Stub, TrueLog, direction, true_log
 from truth.models import to_model
 
@@ -128,7 +128,7 @@ def test_planes_say_what_points_say_less_the_doubts():
     points = np.stack([origin + i[:, None, None] * first + j[None, :, None] * second + h * normal for h in heights])
     told = at_points(wood_field(sure_model), points, normal)
     sure, wary = (
-        plane_stack(tables(wood_field(model)), origin, first, second, normal, heights, counts, steps)
+        plane_stack(tables(wood_field(model)), Planes(origin, first, second, normal, heights, counts, steps))
         for model in (sure_model, replace(sure_model, **doubts))
     )
     for name, one, other in zip(("angle", "runout", "depth", "away"), sure, told, strict=True):

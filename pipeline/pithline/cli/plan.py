@@ -25,7 +25,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--seed", metavar="N", type=_seed, default=1, help="[default: 1]")
     parser.add_argument("--units", choices=("mm", "in"), default="mm", help="lengths on the sheet [default: mm]")
     parser.add_argument("--paper", choices=("A4", "Letter"), default="A4", help="[default: A4]")
-    parser.add_argument("--pick", metavar="N", type=int, help="which log, where the scan shows several; see `fit --list`")
+    parser.add_argument(
+        "--pick", metavar="N", type=int, help="which log, where the scan shows several; see `fit --list`"
+    )
     parser.add_argument("--json", action="store_true", help="print the summary as JSON, for machines")
 
 
@@ -143,7 +145,7 @@ def show(console: Console, script: dict[str, Any], out: str, seconds: float) -> 
     for cut in cuts:
         table.add_row(cut["id"], f"{cut['from_mark']:+.0f}", f"{cut['blade_height']:.0f}", f"{cut['width']:.0f}")
     console.show(table)
-    yields = Table("", "plan", "practice layout", "its slabs")
+    yields = Table("", "plan", "practice layout", "its slabs alone")
     rows = (
         ("instrument wood, L", lambda t: f"{t['instrument_volume'] / 1e6:.1f}"),
         ("plates", lambda t: str(t["plates"])),

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from pithline.logmodel.card import Defect
 from pithline.logmodel.model import LogModel
-from pithline.wood.field import WoodField, tables, wood_field
+from pithline.wood.field import Planes, WoodField, tables, wood_field
 from pithline.wood.unusable import in_defect, station_of
 
 Array = NDArray[np.float64]
@@ -96,56 +96,13 @@ def in_trims(log: PlanLog, points: Array) -> NDArray[np.bool_]:
     return ((points - butt.point) @ butt.normal > -log.trim_butt) | ((points - top.point) @ top.normal > -log.trim_top)
 
 
-def stack_points(
-    origin: Array,
-    first: Array,
-    second: Array,
-    normal: Array,
-    heights: Array,
-    counts: tuple[int, int],
-    steps: tuple[float, float],
-) -> Array:
-    """The points of `plane_stack`, (k, i, j, 3)."""
-    i, j = np.arange(counts[0]) * steps[0], np.arange(counts[1]) * steps[1]
-    plane = origin + i[:, None, None] * first + j[None, :, None] * second
-    return plane[None] + np.asarray(heights)[:, None, None, None] * normal
-
-
-def beyond(
-    normal: Array,
-    offset: float,
-    origin: Array,
-    first: Array,
-    second: Array,
-    up: Array,
-    heights: Array,
-    counts: tuple[int, int],
-    steps: tuple[float, float],
-) -> NDArray[np.bool_]:
-    """Which points of a plane stack have normal·X > offset, (k, i, j)."""
-    i = np.arange(counts[0]) * (steps[0] * float(first @ normal))
-    j = np.arange(counts[1]) * (steps[1] * float(second @ normal))
-    k = np.asarray(heights) * float(up @ normal) + float(origin @ normal) - offset
-    return (i[None, :, None] + j[None, None, :] + k[:, None, None]) > 0.0
-
-
-def trimmed(
-    log: PlanLog,
-    origin: Array,
-    first: Array,
-    second: Array,
-    up: Array,
-    heights: Array,
-    counts: tuple[int, int],
-    steps: tuple[float, float],
-) -> NDArray[np.bool_]:
-    """`in_trims` and defects on a plane stack, (k, i, j)."""
-    place = (origin, first, second, up, heights, counts, steps)
-    out = np.zeros((len(heights), *counts), bool)
-    for plane, trim in ((log.model.butt, log.trim_butt), (log.model.top, log.trim_top)):
-        out |= beyond(plane.normal, float(plane.point @ plane.normal) - trim, *place)
+def trimmed(log: PlanLog, planes: Planes) -> NDArray[np.bool_]:
+    """`in_trims` and defects on parallel planes, (k, i, j)."""
+    out = np.zeros((len(planes.heights), *planes.counts), bool)
+    for end, trim in ((log.model.butt, log.trim_butt), (log.model.top, log.trim_top)):
+        out |= planes.beyond(end.normal, float(end.point @ end.normal) - trim)
     if log.defects:
-        points = stack_points(*place).reshape(-1, 3)
+        points = planes.points.reshape(-1, 3)
         for defect in log.defects:
             out |= in_defect(defect, log.model, log.field, points).reshape(out.shape)
     return out

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from pithline.plan.frame import PlanLog, normal_at, trimmed
 from pithline.plan.parts import SawnPart, sapwood_kept_out
-from pithline.wood.field import plane_stack
+from pithline.wood.field import Planes, plane_stack
 
 Array = NDArray[np.float64]
 
@@ -135,9 +135,10 @@ def roll_planes(
     nx = int(np.floor(log.reach / grid.along_step)) + 1
     origin = log.origin + across[0] * lateral
     counts, steps = (len(across), nx), (grid.across_step, grid.along_step)
-    angle, runout, inside, from_pith = plane_stack(log.wary, origin, lateral, log.axis, normal, depths, counts, steps)
+    planes = Planes(origin, lateral, log.axis, normal, depths, counts, steps)
+    angle, runout, inside, from_pith = plane_stack(log.wary, planes)
     gone = (inside < SURFACE_RESERVE) | (from_pith < log.pith_radius + 1.0)
-    gone |= trimmed(log, origin, lateral, log.axis, normal, depths, counts, steps)
+    gone |= trimmed(log, planes)
     bad, none = [], []
     for limits in lists:
         bad.append((angle < limits.ring_angle_min + GRADE_RESERVE) | (runout > limits.runout_max - RUNOUT_RESERVE))

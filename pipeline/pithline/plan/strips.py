@@ -11,10 +11,10 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from pithline.plan.frame import PlanLog, beyond, trimmed
+from pithline.plan.frame import PlanLog, trimmed
 from pithline.plan.parts import SawnPart, sapwood_kept_out
 from pithline.plan.slabs import SURFACE_RESERVE
-from pithline.wood.field import plane_stack
+from pithline.wood.field import Planes, plane_stack
 
 Array = NDArray[np.float64]
 
@@ -165,13 +165,11 @@ def _look(
     heights = np.linspace(slab.low, slab.top, max(2, int(np.ceil((slab.top - slab.low) / PLANES)) + 1))
     origin = slab.point(span[0], span[2], 0.0)
     arrays = log.wary if reserve else log.exact
-    angle, runout, inside, pith = plane_stack(
-        arrays, origin, slab.axis, slab.lateral, slab.normal, heights, counts, steps
-    )
-    place = (origin, slab.axis, slab.lateral, slab.normal, heights, counts, steps)
-    unusable = trimmed(log, *place) | (pith < log.pith_radius + 0.5)
+    planes = Planes(origin, slab.axis, slab.lateral, slab.normal, heights, counts, steps)
+    angle, runout, inside, pith = plane_stack(arrays, planes)
+    unusable = trimmed(log, planes) | (pith < log.pith_radius + 0.5)
     for normal, offset in slab.bounds:
-        unusable |= beyond(normal, offset - 0.2, *place)
+        unusable |= planes.beyond(normal, offset - 0.2)
     return Looked(heights, angle, runout, inside, unusable)
 
 

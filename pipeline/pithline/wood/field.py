@@ -7,6 +7,7 @@ the log frame, mm.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,12 +22,12 @@ Array = NDArray[np.float64]
 STEP_X = 12.5
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class WoodField:
     """Tables of one log's wood: k stations from `x0` in steps of `dx`, 360 clock angles (one each degree, wrapped once).
 
-    `margin` is the doubt of the under-bark surface (one standard error, mm) and `pith_doubt` that of the pith (mm), both
-    on the same stations.
+    `doubt` is that of the under-bark surface (one standard error, mm) and `pith_doubt` that of the pith (mm), both on the
+    same stations. Fields are told apart by identity, so that what is derived of one is derived once.
     """
 
     x0: float
@@ -99,13 +100,17 @@ def wood_field(model: LogModel) -> WoodField:
 def disturbed(field: WoodField, surface: Array, shift: Array) -> WoodField:
     """A field with its surface moved outwards by `surface` (k, 361) and its pith by `shift` (k, 2), the wood else in place."""
     clock = np.arange(CLOCKS + 1) * (2 * np.pi / CLOCKS)
-    radius = field.radius + surface - shift @ np.stack([-np.sin(clock), np.cos(clock)])
+    return reshaped(field, field.radius + surface - shift @ clock_direction(clock).T, field.pith + shift)
+
+
+def reshaped(field: WoodField, radius: Array, pith: Array) -> WoodField:
+    """A field with another surface (k, 361) about another pith (k, 2), its slopes made anew."""
+    radius = np.ascontiguousarray(radius)
     radius[:, -1] = radius[:, 0]
-    x = np.arange(len(field.pith)) * field.dx
-    pith = field.pith + shift
+    clock, x = np.arange(CLOCKS + 1) * (2 * np.pi / CLOCKS), np.arange(len(pith)) * field.dx
     return replace(
         field,
-        radius=np.ascontiguousarray(radius),
+        radius=radius,
         slope_clock=np.ascontiguousarray(CubicSpline(clock, radius, axis=1, bc_type="periodic")(clock, 1)),
         slope_x=np.ascontiguousarray(CubicSpline(x, radius, axis=0, bc_type="natural")(x, 1)),
         pith=pith,
@@ -118,6 +123,7 @@ def moved_pith(field: WoodField, by: Array) -> WoodField:
     return disturbed(field, np.zeros_like(field.radius), np.broadcast_to(by, field.pith.shape))
 
 
+@lru_cache(maxsize=4)
 def tables(field: WoodField, surface: float = 1.0, pith: float = 1.0) -> tuple:
     """The field's arrays as the compiled kernels take them, the doubts multiplied.
 
@@ -128,17 +134,38 @@ def tables(field: WoodField, surface: float = 1.0, pith: float = 1.0) -> tuple:
     return field.x0, field.dx, np.ascontiguousarray(skin), np.ascontiguousarray(core), field.spiral
 
 
-def plane_stack(
-    arrays: tuple,
-    origin: Array,
-    first: Array,
-    second: Array,
-    normal: Array,
-    heights: Array,
-    counts: tuple[int, int],
-    steps: tuple[float, float],
-) -> tuple[NDArray[np.float32], ...]:
-    """Fields on parallel planes: point (k, i, j) is origin + i·steps[0]·first + j·steps[1]·second + heights[k]·normal.
+@dataclass(frozen=True, slots=True)
+class Planes:
+    """A grid of points on parallel planes: point (k, i, j) is origin + i·steps[0]·first + j·steps[1]·second + heights[k]·normal.
+
+    `first`, `second` and `normal` are unit vectors (3,), lengths mm.
+    """
+
+    origin: Array
+    first: Array
+    second: Array
+    normal: Array
+    heights: Array
+    counts: tuple[int, int]
+    steps: tuple[float, float]
+
+    @property
+    def points(self) -> Array:
+        """All points, (k, i, j, 3)."""
+        i, j = (np.arange(n) * step for n, step in zip(self.counts, self.steps, strict=True))
+        plane = self.origin + i[:, None, None] * self.first + j[None, :, None] * self.second
+        return plane[None] + np.asarray(self.heights)[:, None, None, None] * self.normal
+
+    def beyond(self, normal: Array, offset: float) -> NDArray[np.bool_]:
+        """Which points have normal·X > offset, (k, i, j)."""
+        i = np.arange(self.counts[0]) * (self.steps[0] * float(self.first @ normal))
+        j = np.arange(self.counts[1]) * (self.steps[1] * float(self.second @ normal))
+        k = np.asarray(self.heights) * float(self.normal @ normal) + float(self.origin @ normal) - offset
+        return (i[None, :, None] + j[None, None, :] + k[:, None, None]) > 0.0
+
+
+def plane_stack(arrays: tuple, planes: Planes) -> tuple[NDArray[np.float32], ...]:
+    """Fields on parallel planes.
 
     Returns
     -------
@@ -146,10 +173,12 @@ def plane_stack(
         Ring angle [rad] less the pith's doubt, runout [rad], depth under the under-bark surface along the radius, less
         the surface's doubt [mm], distance from the pith [mm].
     """
-    heights = np.asarray(heights, float)
-    out = tuple(np.empty((len(heights), *counts), np.float32) for _ in range(4))
-    vectors = [np.ascontiguousarray(v, dtype=float) for v in (origin, first, second, normal)]
-    kernels.stack(*vectors, heights, *counts, *steps, *out, *arrays)
+    heights = np.asarray(planes.heights, float)
+    out = tuple(np.empty((len(heights), *planes.counts), np.float32) for _ in range(4))
+    vectors = [
+        np.ascontiguousarray(v, dtype=float) for v in (planes.origin, planes.first, planes.second, planes.normal)
+    ]
+    kernels.stack(*vectors, heights, *planes.counts, *planes.steps, *out, *arrays)
     return out
 
 

@@ -12,12 +12,11 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import CubicSpline
 
 from pithline.files.priors import Priors
 from pithline.logmodel.card import Defect
 from pithline.plan.frame import PlanLog
-from pithline.wood.field import CLOCKS, tables
+from pithline.wood.field import CLOCKS, reshaped, tables
 from pithline.yard.appraisal.known import Known
 
 Array = NDArray[np.float64]
@@ -165,17 +164,8 @@ def apply(known: Known, world: World, basis: Basis) -> PlanLog:
     shift = shift + known.wander * (np.sin(half)[:, None] * ways[0] + np.sin(2 * half)[:, None] * ways[1] / 2)
     bow = known.bow * (1.0 - t**2)[:, None] * world["bow"]
     radius = np.maximum(field.radius + change - shift @ basis.e.T, 1.0)
-    radius[:, -1] = radius[:, 0]
-    pith = field.pith + shift + bow
-    clock = np.arange(CLOCKS + 1) * (2 * np.pi / CLOCKS)
-    moved = replace(
-        field,
-        radius=np.ascontiguousarray(radius),
-        slope_clock=np.ascontiguousarray(CubicSpline(clock, radius, axis=1, bc_type="periodic")(clock, 1)),
-        slope_x=np.ascontiguousarray(np.gradient(radius, field.dx, axis=0)),
-        pith=pith,
-        pith_slope=np.gradient(pith, field.dx, axis=0),
-        spiral=field.spiral if known.spiral is None else world["spiral"],
-    )
+    moved = reshaped(field, radius, field.pith + shift + bow)
+    if known.spiral is not None:
+        moved = replace(moved, spiral=world["spiral"])
     hidden = (*world["knots"], *world["metal"], *world["checks"], *world["rot"])
     return replace(log, field=moved, exact=tables(moved, 0.0, 0.0), defects=(*log.defects, *hidden))

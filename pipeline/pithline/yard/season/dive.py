@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.optimize import linprog
 
 from pithline.yard.season.program import Array, Program
+from pithline.yard.season.relax import solve_between
 
 WHOLE = 1.0 - 1e-6
 STEPS = 400
@@ -51,13 +51,5 @@ def _fix(program: Program, part: Array, x: Array, low: Array, high: Array) -> No
 
 
 def _linear(program: Program, low: Array, high: Array) -> Array | None:
-    done = linprog(
-        -program.gain,
-        A_ub=program.matrix,
-        b_ub=program.limit,
-        A_eq=program.balance,
-        b_eq=np.zeros(program.balance.shape[0]),
-        bounds=np.column_stack([low, high]),
-        method="highs",
-    )
+    done = solve_between(program, low, high)
     return done.x if done.status == 0 else None

@@ -13,7 +13,7 @@ import itertools
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import linprog
+from scipy.optimize import OptimizeResult, linprog
 
 from pithline.yard.season.greedy import Draft
 from pithline.yard.season.options import Ints, Options
@@ -86,17 +86,22 @@ def relax(season: Season, program: Program, draft: Draft, close: float = CLOSE) 
     return found
 
 
-def solve_linear(program: Program) -> tuple[float, Array, Array, Array]:
-    """(value, duals of the ≤ rows, duals of the balance, x) of the linear relaxation, by HiGHS."""
-    done = linprog(
+def solve_between(program: Program, low: Array, high: Array) -> OptimizeResult:
+    """The linear relaxation with its unknowns between `low` and `high`, by HiGHS."""
+    return linprog(
         -program.gain,
         A_ub=program.matrix,
         b_ub=program.limit,
         A_eq=program.balance,
         b_eq=np.zeros(program.balance.shape[0]),
-        bounds=np.column_stack([np.zeros(len(program.upper)), program.upper]),
+        bounds=np.column_stack([low, high]),
         method="highs",
     )
+
+
+def solve_linear(program: Program) -> tuple[float, Array, Array, Array]:
+    """(value, duals of the ≤ rows, duals of the balance, x) of the linear relaxation, by HiGHS."""
+    done = solve_between(program, np.zeros(len(program.upper)), program.upper)
     if done.status != 0:  # x = 0 is always feasible and everything is bounded
         raise RuntimeError(f"the linear relaxation failed: {done.message}")
     return -float(done.fun), np.maximum(-done.ineqlin.marginals, 0.0), -done.eqlin.marginals, done.x
