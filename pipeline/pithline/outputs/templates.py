@@ -74,12 +74,14 @@ def _end(canvas: Any, reading: Script, log: str, face: EndFace, paper: str, word
     lines = [line for group in groups.values() for line in group]
     names = _name_places(lines, face, reading.pith_radius)
     form = f"end{canvas.getPageNumber()}"
-    low, high = (face.over_bark.min(axis=0) - 30.0) * MM, (face.over_bark.max(axis=0) + 30.0) * MM
+    sheets = tiles(face, paper)
+    corners = np.array([[left, bottom, left + width, bottom + height] for _, _, left, bottom, width, height in sheets])
+    low, high = corners.min(axis=0)[:2] * MM, corners.max(axis=0)[2:] * MM
     canvas.beginForm(form, *low, *high)  # drawn once, shown by every tile
     _draw(canvas, reading, face, lines, names)
     _register(canvas, face, paper)
     canvas.endForm()
-    for column, row, left, bottom, width, height in tiles(face, paper):
+    for column, row, left, bottom, width, height in sheets:
         canvas.saveState()
         frame = canvas.beginPath()
         frame.rect(EDGE * MM, EDGE * MM, width * MM, height * MM)

@@ -15,6 +15,7 @@ ROLL = ("Chock both sides. Never stand downhill of a piece or under a lifted one
         "(c.p.)")  # fmt: skip
 TIPS = "It does not stand by itself: blocks or V-blocks on both sides before anyone lets go. (c.p.)"
 HEAVY = "Over 23 kg (51 lb; NIOSH load constant, from memory): two people or a hoist."
+MACHINES = "Too heavy for hands: loader, winch or hoist, and nobody in its path. (c.p.)"
 DOUBT = "Weights are from green density and may be 20 % off (FPL Technical Note 218, 1931)."
 ROUND = ("Nothing round or wedge-shaped goes free-hand through a band saw: V-blocks, cradle or a sled that "
          "cannot turn; push stick; guards down. (c.p.)")  # fmt: skip
@@ -26,3 +27,12 @@ GUARDS = ("Guards on; eyes, ears and breath protected. Wood dust is carcinogenic
 
 TWO_PEOPLE_KG = 23.0
 """Above this a piece is not lifted alone (NIOSH load constant, from memory)."""
+MACHINES_KG = 60.0
+"""Above this no hands lift a piece (common practice, no source)."""
+
+
+def heavy(weight: float) -> str:
+    """How a piece of `weight` kg is moved; empty where one person may lift it."""
+    if weight > MACHINES_KG:
+        return MACHINES
+    return HEAVY if weight > TWO_PEOPLE_KG else ""

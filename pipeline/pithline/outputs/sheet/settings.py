@@ -7,7 +7,7 @@ from typing import Any
 
 from pithline.outputs.paper import Pages
 from pithline.outputs.reading import Script
-from pithline.outputs.sheet.cautions import CLEARANCE, DOGS, HEAVY, LOCK_OUT, ROLL, TIPS, TWO_PEOPLE_KG
+from pithline.outputs.sheet.cautions import CLEARANCE, DOGS, LOCK_OUT, ROLL, TIPS, heavy
 from pithline.outputs.sheet.lying import lies, stands
 from pithline.outputs.words import Words, degrees
 
@@ -28,12 +28,11 @@ def mill_panel(pages: Pages, reading: Script, words: Words, setting: Mapping[str
     )
     lies(pages, reading, words, setting)
     tight = [one for one in setting.get("checks", []) if one.get("clearance_run")]
-    heavy = setting["weight_kg"] > TWO_PEOPLE_KG
     twelve = clock_face(-float(setting["roll"]))
     pages.step(1, f"Turn until clock angle {degrees(setting['roll'])} is up: the 12 o'clock line then points to "
                   f"{twelve}, facing the butt.")  # fmt: skip
     tips = "" if kind == "log" or stands(reading, setting) else TIPS
-    pages.caution(" ".join(one for one in (HEAVY if heavy else "", tips, ROLL) if one))
+    pages.caution(" ".join(one for one in (heavy(setting["weight_kg"]), tips, ROLL) if one))
     line = "the level line" if first else f"line {reading.numbers[cuts[0]['id']]}" if cuts else "the drawn line"
     pages.step(2, f"Roll until a spirit level along {line} reads level at both ends. If the ends disagree by "
                   "more than 1°: stop, the lines or the scan are wrong.")  # fmt: skip

@@ -9,7 +9,7 @@ from shapely.geometry import Point
 
 from pithline.outputs.paper import Pages
 from pithline.outputs.reading import Script
-from pithline.outputs.sheet.cautions import CHAIN, GUARDS, HEAVY, METAL, ROLL, ROUND, TWO_PEOPLE_KG
+from pithline.outputs.sheet.cautions import CHAIN, GUARDS, METAL, ROLL, ROUND, heavy
 from pithline.outputs.sheet.fan import DRAWING, fan, slanted
 from pithline.outputs.sheet.measured import (
     from_butt,
@@ -34,7 +34,7 @@ def buck_panel(pages: Pages, reading: Script, words: Words, setting: Mapping[str
                "bark past every cut before sawing, and mark the pith on the new faces as seen.", 11.0)  # fmt: skip
     cuts = [(str(reading.numbers[cut["id"]]), from_butt(reading, setting, cut)) for cut in reading.cuts_of(setting)]
     buck_view(pages, reading, words, setting, cuts)
-    pages.caution(f"{HEAVY} {ROLL}" if setting["weight_kg"] > TWO_PEOPLE_KG else ROLL)
+    pages.caution(f"{heavy(setting['weight_kg'])} {ROLL}".strip())
     rows = [[name, words.both(along), f"{reading.mark(cut['below'])} | {reading.mark(cut['above'])}"]
             for (name, along), cut in zip(cuts, reading.cuts_of(setting), strict=True)]  # fmt: skip
     pages.table(["Cut", "From the butt end to the kerf's centre, along the log", "Butt side | top side"], rows,
@@ -72,8 +72,8 @@ def _panel(pages: Pages, reading: Script, words: Words, piece: str, settings: Se
     plates = reading.plates_in.get(piece, 0)
     pages.text(f"{kind.capitalize()} {reading.mark(piece)}: {words.weight(weight)}, {plates} plates, "
                f"{sum(one['minutes'] for one in settings):.0f} minutes", 14.0, bold=True)  # fmt: skip
-    if weight > TWO_PEOPLE_KG:
-        pages.caution(HEAVY)
+    if words_of_weight := heavy(weight):
+        pages.caution(words_of_weight)
     slab_view(pages, reading, piece, settings)
     if fanned:
         fan(pages, reading, words, piece, settings)
