@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -133,7 +133,9 @@ def slab_frame(log: PlanLog, piece: Piece, normal: Array, low: float, top: float
     """The frame of a slab between two faces square to `normal`."""
     axis = log.axis - (log.axis @ normal) * normal
     axis /= np.linalg.norm(axis)
-    bounds = tuple((np.asarray(f.normal), f.offset) for f in piece.faces if abs(np.dot(f.normal, normal)) < PARALLEL)
+    # bucked faces are ends, which the log itself keeps clear
+    sides = [f for f in piece.faces if f not in log.piece.faces]
+    bounds = tuple((np.asarray(f.normal), f.offset) for f in sides if abs(np.dot(f.normal, normal)) < PARALLEL)
     return SlabFrame(axis, normal, np.cross(normal, axis), low, top, bounds)
 
 
@@ -143,18 +145,56 @@ def carry_out(
     shop: Shop,
     poser: Poser,
     reserve: bool = True,
-    root: str = "log",
     memory: Memory | None = None,
 ) -> Ledger:
     """Saw a whole layout: mill settings first, then bolts in the shop, slabs, and what is resawn dried last.
 
     Layouts that share slabs may share a `memory` of what was seen in them.
     """
-    ledger = Ledger()
-    whole = Piece(root, "log")
-    ledger.pieces[root], ledger.made_by[root] = whole, None
+    ledger = opened()
+    return carry_out_each(ledger, ((log, layout, poser),), shop, reserve, memory)
+
+
+def opened() -> Ledger:
+    """A ledger with nothing but the log as it was scanned."""
+    whole = Piece("log", "log")
+    return Ledger(pieces={"log": whole}, made_by={"log": None})
+
+
+def carry_out_each(
+    ledger: Ledger,
+    logs: Sequence[tuple[PlanLog, Setting | None, Poser]],
+    shop: Shop,
+    reserve: bool = True,
+    memory: Memory | None = None,
+) -> Ledger:
+    """Saw several logs, crosscut from one, each by its layout (None leaves it); the shop's work comes after all mill work."""
     left = shop.left.astype(float).copy()
-    queue: list[tuple[Setting, Piece]] = [(layout, whole)]
+    waiting = []
+    slabs = [
+        (log, _on_the_mill(log, ledger, layout, shop, left, poser, reserve, memory)) for log, layout, poser in logs
+    ]
+    for log, made in slabs:
+        waiting += [(log, job) for slab in made for job in saw_slab(log, ledger, shop.machines, slab, shop.parts)]
+    for stage in ("green", "dried"):
+        for log, (job, made, strip, width, billet) in waiting:
+            if shop.parts[billet.part].part.resaw == stage:
+                resaw(log, ledger, shop.machines, job, made, strip, width, billet, shop.parts)
+    return ledger
+
+
+def _on_the_mill(
+    log: PlanLog,
+    ledger: Ledger,
+    layout: Setting | None,
+    shop: Shop,
+    left: Array,
+    poser: Poser,
+    reserve: bool,
+    memory: Memory | None,
+) -> list[SlabJob]:
+    """One log's settings on mill and resaw; its slabs."""
+    queue: list[tuple[Setting, Piece]] = [] if layout is None else [(layout, log.piece)]
     later: list[tuple[Setting, Piece]] = []
     slabs: list[SlabJob] = []
     while queue or later:
@@ -175,12 +215,7 @@ def carry_out(
                 (queue if posed.tool == "mill" else later).insert(
                     0 if posed.tool != "mill" else len(queue), (child, rest)
                 )
-    waiting = [job for slab in slabs for job in saw_slab(log, ledger, shop.machines, slab, shop.parts)]
-    for stage in ("green", "dried"):
-        for job, made, strip, width, billet in waiting:
-            if shop.parts[billet.part].part.resaw == stage:
-                resaw(log, ledger, shop.machines, job, made, strip, width, billet, shop.parts)
-    return ledger
+    return slabs
 
 
 def _saw_setting(

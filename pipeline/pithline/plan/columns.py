@@ -107,7 +107,7 @@ class Evaluator:
 def first_choices(state: Search, evaluator: Evaluator, columns: list[FirstColumn], halves: int) -> list[Choice]:
     """Choices for the master, one for each first column."""
     grid = state.tables.grid
-    whole = Piece("log", "log")
+    whole = evaluator.log.piece
     out = []
     for column in columns:
         setting = Setting(grid.roll(column.roll), cuts_of(state, column.slabs), role="log")
@@ -120,7 +120,7 @@ def first_choices(state: Search, evaluator: Evaluator, columns: list[FirstColumn
 
 def more_halves(state: Search, evaluator: Evaluator, column: FirstColumn, choice: Choice, keep: int) -> Choice:
     """A choice with halves added that another view of the parts makes of what its first setting leaves."""
-    _, over, under = evaluator.yields(choice.column.setting, Piece("log", "log"))
+    _, over, under = evaluator.yields(choice.column.setting, evaluator.log.piece)
     last, rolls = len(state.tables.faces) - 1, state.tables.grid.rolls
     above = half_columns(state, evaluator, over, column.roll, min(column.upper_face, last), keep)
     below = half_columns(state, evaluator, under, column.roll + rolls, min(column.lower_face, last), keep)

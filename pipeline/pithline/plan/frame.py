@@ -6,18 +6,20 @@ the clock angle of a cut's normal and its offset from the chord.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pithline.geometry.pieces import Piece
 from pithline.logmodel.card import Defect
-from pithline.logmodel.model import LogModel
-from pithline.wood.field import Planes, WoodField, tables, wood_field
+from pithline.logmodel.model import EndPlane, LogModel
+from pithline.wood.field import Planes, WoodField, cropped, tables, wood_field
 from pithline.wood.unusable import in_defect, station_of
 
 Array = NDArray[np.float64]
 
+LOG = Piece("log", "log")
 PITH_RADIUS = 25.0
 """Radius kept clear round the pith where the card states none [mm]: common practice, 25 to 50 mm, no source."""
 
@@ -28,7 +30,7 @@ PITH_DOUBTS = 0.5
 
 @dataclass(frozen=True, slots=True)
 class PlanLog:
-    """What the planner knows of one log."""
+    """What the planner knows of one log, or of a shorter log crosscut from it: then ends, chord and field are its own."""
 
     model: LogModel
     field: WoodField
@@ -42,6 +44,15 @@ class PlanLog:
     trim_top: float
     defects: tuple[Defect, ...]
     sapwood: float
+    butt: EndPlane
+    top: EndPlane
+    doubts: tuple[float, float]  # standard errors of surface and pith in reserve
+    piece: Piece = LOG
+
+    @property
+    def clear(self) -> float:
+        """Length between the trims along the pith. [mm]"""
+        return self.reach - self.trim_butt - self.trim_top
 
 
 def plan_log(
@@ -73,6 +84,51 @@ def plan_log(
         trim_top=trim_top,
         defects=defects,
         sapwood=model.sapwood_thickness,
+        butt=model.butt,
+        top=model.top,
+        doubts=(surface_doubts, pith_doubts),
+    )
+
+
+BUCK_CLEAR = 8.0
+"""Kept clear of a bucked face: a chain saw leaves it rough, and parts are crosscut anew. [mm]"""
+FIELD_MARGIN = 60.0
+"""How far a shorter log's field reaches beyond its ends. [mm]"""
+
+
+def pith_on(field: WoodField, normal: Array, offset: float) -> Array:
+    """Where the pith crosses the plane normal·X = offset, (3,)."""
+    x = field.x0 + np.arange(len(field.pith)) * field.dx
+    line = np.column_stack([x, field.pith])
+    side = line @ normal - offset
+    order = np.argsort(side)
+    return np.array([np.interp(0.0, side[order], line[order, i]) for i in range(3)])
+
+
+def shorter_log(log: PlanLog, piece: Piece) -> PlanLog:
+    """A log that was crosscut from another: `piece` has the bucked faces, its own pith's chord is the axis."""
+    ends = {False: (log.butt, log.trim_butt), True: (log.top, log.trim_top)}
+    for face in piece.faces:
+        normal = np.asarray(face.normal)
+        plane = EndPlane(pith_on(log.field, normal, face.offset), normal)
+        ends[bool(normal @ log.axis > 0)] = plane, BUCK_CLEAR
+    (butt, trim_butt), (top, trim_top) = ends[False], ends[True]
+    chord = top.point - butt.point
+    reach = float(np.linalg.norm(chord))
+    field = cropped(log.field, butt.point[0] - FIELD_MARGIN, top.point[0] + FIELD_MARGIN)
+    return replace(
+        log,
+        field=field,
+        exact=tables(field, 0.0, 0.0),
+        wary=tables(field, *log.doubts),
+        origin=butt.point,
+        axis=chord / reach,
+        reach=reach,
+        trim_butt=trim_butt,
+        trim_top=trim_top,
+        butt=butt,
+        top=top,
+        piece=piece,
     )
 
 
@@ -92,14 +148,14 @@ def clock_of_normal(axis: Array, normal: Array) -> float:
 
 def in_trims(log: PlanLog, points: Array) -> NDArray[np.bool_]:
     """Which of (n, 3) points lie in an end trim or outside the log's ends, trims measured square to the ends."""
-    butt, top = log.model.butt, log.model.top
+    butt, top = log.butt, log.top
     return ((points - butt.point) @ butt.normal > -log.trim_butt) | ((points - top.point) @ top.normal > -log.trim_top)
 
 
 def trimmed(log: PlanLog, planes: Planes) -> NDArray[np.bool_]:
     """`in_trims` and defects on parallel planes, (k, i, j)."""
     out = np.zeros((len(planes.heights), *planes.counts), bool)
-    for end, trim in ((log.model.butt, log.trim_butt), (log.model.top, log.trim_top)):
+    for end, trim in ((log.butt, log.trim_butt), (log.top, log.trim_top)):
         out |= planes.beyond(end.normal, float(end.point @ end.normal) - trim)
     if log.defects:
         points = planes.points.reshape(-1, 3)

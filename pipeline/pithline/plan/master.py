@@ -5,7 +5,7 @@ Deterministic: one worker, a fixed seed and a deterministic time limit; the exac
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,15 +23,24 @@ UNIT = 1e4
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """The layout chosen, its value over these columns net of charges, the columns' bound, and the solver's status."""
+    """The layouts chosen, one for each log, their value over these columns net of charges, the columns' bound, and the
+    solver's status.
+    """
 
-    layout: Setting
+    layouts: tuple[Setting | None, ...]
     value: float
     bound: float
     status: str
     settings: int
     grid_value: float
     plates: tuple[int, ...]
+
+    @property
+    def layout(self) -> Setting:
+        """The layout of the one log looked at."""
+        (only,) = self.layouts
+        assert only is not None
+        return only
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,39 +61,30 @@ def choose(
     seed: int = 1,
     on_better: Callable[[float, float], None] | None = None,
 ) -> Answer | None:
-    """Solve the master over the columns; None where no column sets a plate free."""
+    """Solve the master over one log's columns; None where no column sets a plate free."""
+    return choose_each((choices,), parts, aim, effort, seed, on_better)
+
+
+def choose_each(
+    logs: Sequence[list[Choice]],
+    parts: tuple[SawnPart, ...],
+    aim: Aim,
+    effort: float,
+    seed: int = 1,
+    on_better: Callable[[float, float], None] | None = None,
+) -> Answer | None:
+    """Solve the master over the columns of several logs that share demand and settings; of many, some may be left."""
+    if not any(logs):
+        return None
     model = cp_model.CpModel()
     made: list[tuple[Column, cp_model.IntVar]] = []
-    firsts, rows = [], []
-    for c, choice in enumerate(choices):
-        first = model.new_bool_var(f"first{c}")
-        firsts.append(first)
-        made.append((choice.column, first))
-        rows.append(
-            (
-                first,
-                [
-                    _half(model, made, first, half, f"{c}{side}{h}")
-                    for side in "ab"
-                    for h, half in enumerate(choice.above if side == "a" else choice.below)
-                ],
-            )
-        )
-        for side, _halves in (("a", choice.above), ("b", choice.below)):
-            taken = [
-                v
-                for v, (s, _) in zip(
-                    rows[-1][1],
-                    [(s, h) for s in "ab" for h in (choice.above if s == "a" else choice.below)],
-                    strict=True,
-                )
-                if s == side
-            ]
-            if taken:
-                model.add(sum(v[0] for v in taken) <= first)
-    if not firsts:
-        return None
-    model.add(sum(firsts) == 1)
+    groups = [_first_settings(model, made, choices, f"{g}.") for g, choices in enumerate(logs)]
+    for rows in groups:
+        firsts = sum(row[0] for row in rows)
+        if len(logs) == 1:
+            model.add(firsts == 1)
+        elif rows:
+            model.add(firsts <= 1)
     charged = sum(column.charged * var for column, var in made)
     if aim.settings_max is not None:
         model.add(charged <= aim.settings_max)
@@ -97,8 +97,11 @@ def choose(
     if aim.sets_first:
         objective = value + round(1000 * UNIT) * sum(sets.values())
     model.maximize(objective)
-    for hint, var in _hint(choices, rows, made):
-        model.add_hint(var, hint)
+    on: set[int] = set()
+    for choices, rows in zip(logs, groups, strict=True):
+        on |= _hint(choices, rows)
+    for _, var in made:
+        model.add_hint(var, int(var.index in on))
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = 1
     solver.parameters.random_seed = seed
@@ -109,7 +112,24 @@ def choose(
         return None
     if on_better:
         on_better(solver.objective_value / UNIT, solver.best_objective_bound / UNIT)
-    return _read(choices, rows, made, solver, status, parts, aim)
+    layouts = tuple(_read(choices, rows, solver) for choices, rows in zip(logs, groups, strict=True))
+    return _answer(layouts, made, solver, status, parts, aim)
+
+
+def _first_settings(model: cp_model.CpModel, made: list, choices: list[Choice], name: str) -> list[tuple]:
+    """Variables of one log's first settings, each with those of its halves above and below."""
+    rows = []
+    for c, choice in enumerate(choices):
+        first = model.new_bool_var(f"first{name}{c}")
+        made.append((choice.column, first))
+        sides = []
+        for side, halves in (("a", choice.above), ("b", choice.below)):
+            own = [_half(model, made, first, half, f"{name}{c}{side}{h}") for h, half in enumerate(halves)]
+            if own:
+                model.add(sum(var for var, _ in own) <= first)
+            sides += own
+        rows.append((first, sides))
+    return rows
 
 
 def _half(model: cp_model.CpModel, made: list, first: cp_model.IntVar, half: HalfColumn, name: str) -> tuple:
@@ -151,8 +171,10 @@ def _sets(model: cp_model.CpModel, counted: list, parts: tuple[SawnPart, ...]) -
     return out
 
 
-def _hint(choices: list[Choice], rows: list, made: list) -> list[tuple[int, cp_model.IntVar]]:
+def _hint(choices: list[Choice], rows: list) -> set[int]:
     """The exact programmes' best layout: the first choice, its first halves, the fullest fan of each bolt."""
+    if not rows:
+        return set()
     on: set[int] = {rows[0][0].index}
     first = choices[0]
     halves = iter(rows[0][1])
@@ -162,19 +184,14 @@ def _hint(choices: list[Choice], rows: list, made: list) -> list[tuple[int, cp_m
             if i == 0:
                 on.add(var.index)
                 on.update(options[-1].index for options in bolts if options)
-    return [(int(var.index in on), var) for _, var in made]
+    return on
 
 
-def _read(
-    choices: list[Choice],
-    rows: list,
-    made: list,
-    solver: cp_model.CpSolver,
-    status: int,
-    parts: tuple[SawnPart, ...],
-    aim: Aim,
-) -> Answer:
-    c = next(i for i, (first, _) in enumerate(rows) if solver.boolean_value(first))
+def _read(choices: list[Choice], rows: list, solver: cp_model.CpSolver) -> Setting | None:
+    """The layout of one log."""
+    c = next((i for i, (first, _) in enumerate(rows) if solver.boolean_value(first)), None)
+    if c is None:
+        return None
     choice, halves = choices[c], iter(rows[c][1])
     picked: list[Setting | None] = []
     for group in (choice.above, choice.below):
@@ -188,6 +205,17 @@ def _read(
                 ]
                 found = joined(half.column.setting, *sides)
         picked.append(found)
+    return joined(choice.column.setting, *picked)
+
+
+def _answer(
+    layouts: tuple[Setting | None, ...],
+    made: list,
+    solver: cp_model.CpSolver,
+    status: int,
+    parts: tuple[SawnPart, ...],
+    aim: Aim,
+) -> Answer:
     used = [column for column, var in made if solver.boolean_value(var)]
     plates = tuple(sum(column.plates[p] for column in used) for p in range(len(parts)))
     settings = sum(column.charged for column in used)
@@ -196,4 +224,4 @@ def _read(
     grid = sum(column.grid_value for column in used) - aim.charge * settings
     name = "optimal" if status == cp_model.OPTIMAL else "feasible"
     bound = solver.best_objective_bound / UNIT
-    return Answer(joined(choice.column.setting, *picked), value, float(bound), name, settings, grid, plates)
+    return Answer(layouts, value, float(bound), name, settings, grid, plates)

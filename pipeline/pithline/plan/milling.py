@@ -118,19 +118,20 @@ class MachinePoser:
 
     def _square(self, piece: Piece, up: Array) -> bool:
         """Whether a half stands square on its sawn face, or has none."""
-        if piece.kind != "half" or not piece.faces:
+        sawn = [face for face in piece.faces if face not in self.log.piece.faces]
+        if piece.kind != "half" or not sawn:
             return True
-        return abs(float(np.dot(piece.faces[0].normal, up))) < np.sin(np.radians(1.2))
+        return abs(float(np.dot(sawn[0].normal, up))) < np.sin(np.radians(1.2))
 
     def _marks(self, piece: Piece, pose: Pose, offset: float) -> dict | None:
-        model = self.log.model
-        ends = (model.butt.point, model.top.point)
+        planes = (self.log.butt, self.log.top)
+        ends = tuple(plane.point for plane in planes)
         if all(bool(piece.holds(np.asarray(p)[None])[0]) for p in ends):
             return {side: _mark("pith", p, pose) for side, p in zip(("butt", "top"), ends, strict=True)}
         for shift in (0.0, -10.0, 10.0, -20.0, 20.0, -35.0, 35.0, -50.0, 50.0, -70.0, 70.0):
             points = [
                 self._on_end(piece, plane.point, plane.normal, pose.up, offset + shift)
-                for plane in (model.butt, model.top)
+                for plane in planes
             ]
             if points[0] is not None and points[1] is not None:
                 name = (
@@ -158,7 +159,7 @@ class MachinePoser:
 
     def _resaw(self, setting: Setting, piece: Piece, shape: PieceShape) -> Posed | None:
         resaw, log = self.machines.resaw, self.log
-        if not piece.faces:
+        if len(piece.faces) == len(log.piece.faces):
             return None
         weight = shape.volume * 1e-9 * self.density
         if resaw.piece_weight_max is not None and weight > resaw.piece_weight_max:

@@ -118,12 +118,23 @@ def reshaped(field: WoodField, radius: Array, pith: Array) -> WoodField:
     )
 
 
+def cropped(field: WoodField, low: float, high: float) -> WoodField:
+    """The field's stations from the last at or before `low` to the first at or after `high`. [mm]"""
+    first = max(int(np.floor((low - field.x0) / field.dx)), 0)
+    last = min(int(np.ceil((high - field.x0) / field.dx)), len(field.pith) - 1) + 1
+    cut = {
+        name: np.ascontiguousarray(getattr(field, name)[first:last])
+        for name in ("radius", "slope_clock", "slope_x", "pith", "pith_slope", "doubt", "pith_doubt")
+    }
+    return replace(field, x0=field.x0 + first * field.dx, **cut)
+
+
 def moved_pith(field: WoodField, by: Array) -> WoodField:
     """A field with its pith moved by (y, z) all along, the bark in place. [mm]"""
     return disturbed(field, np.zeros_like(field.radius), np.broadcast_to(by, field.pith.shape))
 
 
-@lru_cache(maxsize=4)
+@lru_cache(maxsize=12)
 def tables(field: WoodField, surface: float = 1.0, pith: float = 1.0) -> tuple:
     """The field's arrays as the compiled kernels take them, the doubts multiplied.
 

@@ -95,7 +95,8 @@ plates of which some fail bring more; the drawn logs decide between them. Found 
 
 def with_reserve(log: PlanLog, share: float) -> PlanLog:
     """The same log, planned on with a share of the usual reserve."""
-    return replace(log, wary=tables(log.field, SURFACE_DOUBTS * share, PITH_DOUBTS * share))
+    doubts = SURFACE_DOUBTS * share, PITH_DOUBTS * share
+    return replace(log, doubts=doubts, wary=tables(log.field, *doubts))
 
 
 def best_layouts(

@@ -1,0 +1,102 @@
+"""How finely a search looks, what it makes most of, and why there may be nothing to find."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pithline.errors import PlanError
+from pithline.mill.machine import Machines
+from pithline.plan.frame import PlanLog
+from pithline.plan.master import Aim
+from pithline.plan.parts import SawnPart
+
+Array = NDArray[np.float64]
+LITRE = 1e6
+MOST_PER_BOLT = 4
+"""Charged settings a bolt is given where the mill names no most."""
+
+
+@dataclass(frozen=True, slots=True)
+class Effort:
+    """How finely a search looks. Deterministic: no clock."""
+
+    name: str
+    rolls: int  # over half a turn
+    along_step: float
+    bolt_step: int  # rolls between the bases of bolts, and so of halves
+    fan_spread: int  # rolls between the directions of a fan
+    firsts: int
+    halves: int
+    answers: int
+    master: float  # deterministic seconds of CP-SAT
+    depth_step: float = 2.5
+
+
+COARSE = Effort("coarse", 18, 25.0, 1, 1, 3, 1, 1, 10.0)
+FULL = Effort("full", 36, 20.0, 2, 2, 5, 2, 2, 30.0)
+EFFORTS = {one.name: one for one in (COARSE, FULL)}
+
+
+def aim_of(
+    objective: str, parts: tuple[SawnPart, ...], machines: Machines, reach: float, settings_max: int | None = None
+) -> Aim:
+    """What an objective makes of plates and settings; litres, or money."""
+    mill = machines.mill
+    if objective == "value":
+        minutes = mill.minutes_per_setting + 3.0 * reach / mill.feed
+        return Aim(np.array([p.price for p in parts]), minutes * mill.hour_rate / 60.0, False, settings_max)
+    worth = np.array([p.volume for p in parts]) / LITRE
+    if objective == "sets":
+        return Aim(worth, 1e-3, True, settings_max)
+    return Aim(worth, mill.least_gain_per_setting / LITRE, False, settings_max)
+
+
+def thickness_max(machines: Machines) -> float:
+    """Thickest slab every saw takes."""
+    depths = [machines.rip.depth_max, machines.crosscut.depth_max or np.inf, machines.mill.throat]
+    return float(min(depths))
+
+
+def no_part(log: PlanLog, parts: tuple[SawnPart, ...]) -> PlanError:
+    """Why nothing passes: the widest radial run and longest clear length against the parts."""
+    field = log.field
+    x = field.x0 + np.arange(len(field.pith)) * field.dx
+    inside = (x > log.butt.point[0] + log.trim_butt) & (x < log.top.point[0] - log.trim_top)
+    run = float(np.median(field.radius[inside], axis=0).max()) - log.pith_radius if inside.any() else 0.0
+    clear = log.clear
+    shortest = min(parts, key=lambda p: p.length)
+    narrowest = min(parts, key=lambda p: p.width)
+    if clear < shortest.length:
+        return PlanError(
+            f"no part fits: the longest clear length is {clear:.0f} mm, the shortest part ({shortest.product} "
+            f"{shortest.part.name}) needs {shortest.length:.0f} mm; choose a shorter part or lessen the trims."
+        )
+    if run < narrowest.width:
+        return PlanError(
+            f"no part fits: the widest radial run is {run:.0f} mm, the narrowest part ({narrowest.product} "
+            f"{narrowest.part.name}) needs {narrowest.width:.0f} mm; choose a narrower part or another log."
+        )
+    limits = narrowest.limits
+    return PlanError(
+        f"no part fits: a run {run:.0f} mm wide and {clear:.0f} mm long is there, but no plate of it keeps the limits "
+        f'"{limits.name}" (ring angle {np.degrees(limits.ring_angle_min):.0f}°, runout '
+        f"{np.degrees(limits.runout_max):.1f}°); choose looser limits, shorter parts or another log."
+    )
+
+
+def no_gain(aim: Aim, best: float, objective: str) -> PlanError:
+    """Why nothing pays: a setting is charged more than it yields."""
+    unit, key = (" in money", "hour_rate") if objective == "value" else (" L", "least_gain_per_setting")
+    return PlanError(
+        f"no setting pays: each is charged {aim.charge:.3g}{unit}, and the best single slab yields {best:.3g}{unit}; "
+        f"lower the mill's {key}."
+    )
+
+
+def settings_per_bolt(machines: Machines) -> int:
+    """Charged settings that one bolt may have."""
+    most = machines.mill.settings_per_bolt_max
+    return MOST_PER_BOLT if most is None else most

@@ -1,0 +1,163 @@
+"""One view of one log's parts: slab tables, exact programmes, columns, and a bound."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pithline.mill.machine import Machines
+from pithline.plan.aims import Effort, settings_per_bolt, thickness_max
+from pithline.plan.candidates import FirstColumn, Search, Tables, fan_values, first_columns, search
+from pithline.plan.columns import Choice, Evaluator, first_choices, more_halves
+from pithline.plan.frame import PlanLog
+from pithline.plan.master import Aim
+from pithline.plan.parts import SawnPart
+from pithline.plan.slabs import Grid, make_grid, part_table, passes, roll_planes, slab_values
+
+Array = NDArray[np.float64]
+Progress = Callable[[str, float], None]
+
+
+def build_tables(
+    log: PlanLog, parts: tuple[SawnPart, ...], aim: Aim, machines: Machines, effort: Effort, progress: Progress
+) -> Tables:
+    """Slab tables of all rolls, and the bolts' fans."""
+    kerf = machines.mill.kerf
+    grid = make_grid(
+        log, parts, thickness_max(machines), effort.rolls, effort.depth_step, effort.along_step, machines.resaw.kerf
+    )
+    table = part_table(parts, grid, aim.worth)
+    menu = np.array(grid.thicknesses)
+    cells = np.ceil(menu / grid.depth_step - 1e-6).astype(np.int64)
+    rip = int(np.ceil(machines.rip.kerf / grid.across_step - 1e-6))
+    values = None
+    for k in range(effort.rolls):
+        progress("slabs", 0.6 * k / effort.rolls)
+        planes, number = roll_planes(log, parts, grid, grid.roll(k))
+        allowed, some = passes(
+            planes.bad,
+            planes.wood,
+            planes.angle,
+            number,
+            table.cells_along,
+            table.cells_across,
+            table.half_planes,
+            table.mean,
+        )
+        one = slab_values(
+            allowed,
+            some,
+            table.thickness,
+            table.cells_along,
+            table.cells_across,
+            table.worth,
+            table.width_class,
+            int(table.width_class.max()) + 1,
+            menu,
+            grid.depth_step,
+            machines.resaw.kerf,
+            rip,
+            1,
+        )
+        if values is None:
+            values = np.zeros((effort.rolls, *one.shape), np.float32)
+        values[k] = one
+    assert values is not None
+    faces = np.arange(-20.0, grid.depth_max + 10.0, 10.0)
+    progress("bolts", 0.6)
+    most = settings_per_bolt(machines)
+    bolts = fan_values(values, grid, cells, menu, faces, kerf, effort.fan_spread, aim.charge, most, effort.bolt_step)
+    return Tables(grid, values, cells, menu, faces, bolts, aim.charge, kerf, effort.fan_spread, most)
+
+
+@dataclass(frozen=True, slots=True)
+class Looked:
+    """What the exact programmes make of some of the parts."""
+
+    grid: Grid
+    highest: float
+    picked: tuple[FirstColumn, ...] = ()
+    choices: tuple[Choice, ...] = ()  # earlier ones too, with the halves that this view adds
+    promise: float = np.inf
+    considered: int = 0
+
+
+def look_at(
+    log: PlanLog,
+    view: tuple[SawnPart, ...],
+    aim: Aim,
+    evaluator: Evaluator,
+    effort: Effort,
+    earlier: tuple[tuple[FirstColumn, Choice], ...],
+    told: Progress,
+) -> Looked:
+    """Tables, exact programmes and columns for the parts of one view, beside `earlier` ones."""
+    before = tuple(column for column, _ in earlier), tuple(choice for _, choice in earlier)
+    machines = evaluator.shop.machines
+    tables = build_tables(log, view, aim, machines, effort, told)
+    highest = float(tables.values.max())
+    if highest <= 0.0:
+        return Looked(tables.grid, 0.0, *before, promise=0.0)
+    told("halves", 0.75)
+    state = search(tables, effort.bolt_step)
+    columns = first_columns(state, list(range(0, effort.rolls, effort.bolt_step)), 6)
+    told("columns", 0.8)
+    grown = tuple(more_halves(state, evaluator, column, choice, 1) for column, choice in earlier)
+    picked = _different(columns, max(2, effort.firsts - 2) if earlier else effort.firsts)
+    choices = first_choices(state, evaluator, picked, effort.halves)
+    told("bound", 0.9)
+    promise = _promise(tables, effort) if columns else 0.0
+    picked, choices = [*before[0], *picked], [*grown, *choices]
+    return Looked(tables.grid, highest, tuple(picked), tuple(choices), promise, _considered(state))
+
+
+def wanted_worth(parts: tuple[SawnPart, ...], worth: Array) -> float:
+    """What all plates of parts with a demand would count."""
+    return float(sum(w * p.demand for w, p in zip(worth, parts, strict=True) if p.demand is not None))
+
+
+def _promise(tables: Tables, effort: Effort) -> float:
+    """No layout of the class on the grid is worth more, net of charges: the fans' bounds in place of their values."""
+    fans = fan_values(
+        tables.values,
+        tables.grid,
+        tables.cells,
+        tables.menu,
+        tables.faces,
+        tables.mill_kerf,
+        effort.fan_spread,
+        tables.charge,
+        tables.settings_per_bolt,
+        effort.bolt_step,
+        strict=False,
+    )
+    rolls = list(range(0, effort.rolls, effort.bolt_step))
+    best = first_columns(search(replace(tables, bolts=fans), effort.bolt_step), rolls, 1)
+    return best[0].promise if best else 0.0
+
+
+def ceiling(promise: float, view: tuple[SawnPart, ...], parts: tuple[SawnPart, ...], worth: Array) -> float:
+    """No layout is worth more than the best for the parts looked at plus all that is wanted of the others."""
+    others = [part not in view for part in parts]
+    return promise + wanted_worth(tuple(p for p, o in zip(parts, others, strict=True) if o), worth[others])
+
+
+def _different(columns: list[FirstColumn], keep: int) -> list[FirstColumn]:
+    """The best first settings, at most two of one roll."""
+    out, seen = [], {}
+    for column in columns:
+        if seen.get(column.roll, 0) < 2:
+            out.append(column)
+            seen[column.roll] = seen.get(column.roll, 0) + 1
+        if len(out) == keep:
+            break
+    return out
+
+
+def _considered(state: Search) -> int:
+    grid, nf = state.tables.grid, len(state.tables.faces)
+    nd = len(grid.depths)
+    return int(grid.rolls * nd * nd / 2 * len(grid.thicknesses) + 2 * grid.rolls * nf * (nd * nd / 2 + nf))
