@@ -187,13 +187,13 @@ def test_a_log_too_thick_for_the_throat_is_left_whole_with_a_reason(log):
 
 def test_the_practice_layout_takes_the_better_number_of_flitches_bolt_by_bolt(log):
     sizes = Practice(100.0, 75.0, 50.0, (2, 3))
-    done = practice(log, SHOP, sizes, DrawnPoser(log, KERF))
+    done = practice(log, (), SHOP, sizes)
     volumes = {}
     for name, ledger in (("slabs", done.slabs), ("with_bolts", done.with_bolts)):
         volumes[name] = sum(plate.volume for plate in ledger.plates if plate.grade.passes)
     assert volumes["with_bolts"] >= volumes["slabs"] > 0
     for count in (2, 3):
-        alike = practice(log, SHOP, replace(sizes, flitches=(count,)), DrawnPoser(log, KERF))
+        alike = practice(log, (), SHOP, replace(sizes, flitches=(count,)))
         fixed = sum(plate.volume for plate in alike.with_bolts.plates if plate.grade.passes)
         unlimited = RULE.volume * 9  # rules run out at nine, whichever bolt they come from
         assert volumes["with_bolts"] >= fixed - unlimited

@@ -33,10 +33,12 @@ class Effort:
     answers: int
     master: float  # deterministic seconds of CP-SAT
     depth_step: float = 2.5
+    trade_off: tuple[int, ...] = ()  # most charged settings for which the best layout is told too
+    sawings: int = 1  # ways to crosscut a bent log that are searched
 
 
 COARSE = Effort("coarse", 18, 25.0, 1, 1, 3, 1, 1, 10.0)
-FULL = Effort("full", 36, 20.0, 2, 2, 5, 2, 2, 30.0)
+FULL = Effort("full", 36, 20.0, 2, 2, 5, 2, 2, 30.0, trade_off=(3, 5, 8, 12), sawings=2)
 EFFORTS = {one.name: one for one in (COARSE, FULL)}
 
 

@@ -188,6 +188,9 @@ def fan_values(
     strict: bool = True,
 ) -> Array:
     """The bolts' table (2·rolls, faces, faces), zero where `bolt_step` leaves a base out."""
+    out = np.zeros((2 * grid.rolls, len(faces), len(faces)))
+    if settings < 0:  # bolts are left
+        return out
     bases = np.arange(0, 2 * grid.rolls, bolt_step)
     some = fan_table(
         values,
@@ -206,7 +209,6 @@ def fan_values(
         settings,
         strict,
     )
-    out = np.zeros((2 * grid.rolls, len(faces), len(faces)))
     out[bases] = some
     return out
 
@@ -223,15 +225,18 @@ class FirstColumn:
     promise: float  # with the best halves
 
 
-def first_columns(state: Search, rolls: list[int], keep: int) -> list[FirstColumn]:
-    """The best first settings of the rolls given, best promise first; one for each pair of half faces."""
+def first_columns(state: Search, rolls: list[int], keep: int, only: float | None = None) -> list[FirstColumn]:
+    """The best first settings of the rolls given, best promise first; one for each pair of half faces.
+
+    `only` leaves those with one slab of this thickness. [mm]
+    """
     tables, grid = state.tables, state.tables.grid
     out: list[FirstColumn] = []
     for roll in rolls:
         slab = restricted(
             tables.values, grid.rolls, roll, tables.cells, 0, -state.half_across, state.half_depth, state.half_across
         )
-        stack = stack_table(slab, tables.cells, state.kerf_cells)
+        stack = stack_table(slab, tables.cells, state.kerf_cells) if only is None else _single(slab, tables, only)
         found: dict[tuple[int, int], tuple[float, int, int]] = {}
         depths = (np.arange(len(slab)) - state.half_depth) * grid.depth_step
         gap = state.kerf_cells * grid.depth_step
@@ -247,9 +252,24 @@ def first_columns(state: Search, rolls: list[int], keep: int) -> list[FirstColum
                 if promise > found.get((j, i), (0.0, 0, 0))[0]:
                     found[(j, i)] = (promise, l, h)
         for (j, i), (promise, l, h) in sorted(found.items(), key=lambda item: -item[1][0])[:keep]:
-            slabs = tuple(unstack(slab, stack, tables.cells, state.kerf_cells, l, h))
+            slabs = ((l, _menu_index(tables, only or 0.0)),)
+            if only is None:
+                slabs = tuple(unstack(slab, stack, tables.cells, state.kerf_cells, l, h))
             out.append(FirstColumn(roll, slabs, j, i, float(stack[l, h] - tables.charge), float(promise)))
     return sorted(out, key=lambda c: (-c.promise, c.roll, c.slabs))
+
+
+def _menu_index(tables: Tables, thickness: float) -> int:
+    return int(np.abs(tables.menu - thickness).argmin())
+
+
+def _single(slab: Array, tables: Tables, thickness: float) -> Array:
+    """Like `stack_table`, of one slab of the given thickness."""
+    t = _menu_index(tables, thickness)
+    out = np.zeros((len(slab), len(slab)))
+    for l in range(len(slab) - int(tables.cells[t])):
+        out[l, l + int(tables.cells[t])] = slab[l, t]
+    return out
 
 
 def bolt_setting(
@@ -294,10 +314,8 @@ def bolt_setting(
             groups.append((turn, [cut]))
     node: Setting | None = None
     for turn, cuts in reversed(groups):
-        clock = np.pi * (base + turn + grid.rolls // 2) / grid.rolls
-        node = Setting(
-            float(np.mod(clock, 2 * np.pi)), tuple(sorted(cuts, key=lambda c: -c.low)), above=node, role="bolt"
-        )
+        clock = grid.roll(base + turn + grid.rolls // 2)
+        node = Setting(clock, tuple(sorted(cuts, key=lambda c: -c.low)), above=node, role="bolt")
     return node, float(value)
 
 
@@ -321,8 +339,7 @@ def half_setting(state: Search, turn: int, face: int) -> Setting | None:
     turns = 2 * grid.rolls
     above = bolt_setting(state, turn, up, face)[0]
     below = bolt_setting(state, (turn - quarter) % turns, face, down)[0]
-    clock = float(np.mod(np.pi * (turn + quarter) / grid.rolls, 2 * np.pi))
-    return Setting(clock, cuts_of(state, slabs), above, below, role="half")
+    return Setting(grid.roll(turn + quarter), cuts_of(state, slabs), above, below, role="half")
 
 
 def cuts_of(state: Search, slabs: list[tuple[int, int]] | tuple[tuple[int, int], ...]) -> tuple[SlabCut, ...]:

@@ -152,7 +152,7 @@ def carry_out(
     Layouts that share slabs may share a `memory` of what was seen in them.
     """
     ledger = opened()
-    return carry_out_each(ledger, ((log, layout, poser),), shop, reserve, memory)
+    return carry_out_each(ledger, ((log, layout, poser),), shop, reserve, (memory,))
 
 
 def opened() -> Ledger:
@@ -166,13 +166,17 @@ def carry_out_each(
     logs: Sequence[tuple[PlanLog, Setting | None, Poser]],
     shop: Shop,
     reserve: bool = True,
-    memory: Memory | None = None,
+    memories: Sequence[Memory | None] | None = None,
 ) -> Ledger:
-    """Saw several logs, crosscut from one, each by its layout (None leaves it); the shop's work comes after all mill work."""
+    """Saw several logs, crosscut from one, each by its layout (None leaves it); the shop's work comes after all mill work.
+
+    `memories` hold what was seen in each log's slabs.
+    """
     left = shop.left.astype(float).copy()
     waiting = []
     slabs = [
-        (log, _on_the_mill(log, ledger, layout, shop, left, poser, reserve, memory)) for log, layout, poser in logs
+        (log, _on_the_mill(log, ledger, layout, shop, left, poser, reserve, memory))
+        for (log, layout, poser), memory in zip(logs, memories or [None] * len(logs), strict=True)
     ]
     for log, made in slabs:
         waiting += [(log, job) for slab in made for job in saw_slab(log, ledger, shop.machines, slab, shop.parts)]

@@ -158,9 +158,7 @@ def half_columns(
     out = []
     for (down, up), (_, l, h) in sorted(found.items(), key=lambda item: -item[1][0])[:keep]:
         slabs = tuple(unstack(slab, stack, tables.cells, state.kerf_cells, l, h))
-        setting = Setting(
-            float(np.mod(np.pi * (turn + quarter) / grid.rolls, 2 * np.pi)), cuts_of(state, slabs), role="half"
-        )
+        setting = Setting(grid.roll(turn + quarter), cuts_of(state, slabs), role="half")
         plates, over, under = evaluator.yields(setting, piece)
         out.append(
             HalfColumn(

@@ -38,3 +38,20 @@ def settings_of(setting: Setting | None) -> tuple[Setting, ...]:
     if setting is None:
         return ()
     return (setting, *settings_of(setting.above), *settings_of(setting.below))
+
+
+@dataclass(frozen=True, slots=True)
+class Locks:
+    """What the sawyer has decided already; the search keeps to it.
+
+    `roll` is the clock angle up at the first setting of every log [rad], `first_slab` the thickness of the one slab that this
+    setting takes [mm], `settings_max` the most charged settings, `bolts` whether bolts are sawn at all.
+    """
+
+    roll: float | None = None
+    first_slab: float | None = None
+    settings_max: int | None = None
+    bolts: bool = True
+
+
+FREE = Locks()

@@ -13,6 +13,7 @@ from pithline.plan.aims import Effort, settings_per_bolt, thickness_max
 from pithline.plan.candidates import FirstColumn, Search, Tables, fan_values, first_columns, search
 from pithline.plan.columns import Choice, Evaluator, first_choices, more_halves
 from pithline.plan.frame import PlanLog
+from pithline.plan.layout import FREE, Locks
 from pithline.plan.master import Aim
 from pithline.plan.parts import SawnPart
 from pithline.plan.slabs import Grid, make_grid, part_table, passes, roll_planes, slab_values
@@ -22,12 +23,25 @@ Progress = Callable[[str, float], None]
 
 
 def build_tables(
-    log: PlanLog, parts: tuple[SawnPart, ...], aim: Aim, machines: Machines, effort: Effort, progress: Progress
+    log: PlanLog,
+    parts: tuple[SawnPart, ...],
+    aim: Aim,
+    machines: Machines,
+    effort: Effort,
+    progress: Progress,
+    locks: Locks = FREE,
 ) -> Tables:
     """Slab tables of all rolls, and the bolts' fans."""
     kerf = machines.mill.kerf
     grid = make_grid(
-        log, parts, thickness_max(machines), effort.rolls, effort.depth_step, effort.along_step, machines.resaw.kerf
+        log,
+        parts,
+        thickness_max(machines),
+        effort.rolls,
+        effort.depth_step,
+        effort.along_step,
+        machines.resaw.kerf,
+        locks,
     )
     table = part_table(parts, grid, aim.worth)
     menu = np.array(grid.thicknesses)
@@ -68,7 +82,7 @@ def build_tables(
     assert values is not None
     faces = np.arange(-20.0, grid.depth_max + 10.0, 10.0)
     progress("bolts", 0.6)
-    most = settings_per_bolt(machines)
+    most = settings_per_bolt(machines) if locks.bolts else -1
     bolts = fan_values(values, grid, cells, menu, faces, kerf, effort.fan_spread, aim.charge, most, effort.bolt_step)
     return Tables(grid, values, cells, menu, faces, bolts, aim.charge, kerf, effort.fan_spread, most)
 
@@ -93,23 +107,25 @@ def look_at(
     effort: Effort,
     earlier: tuple[tuple[FirstColumn, Choice], ...],
     told: Progress,
+    locks: Locks = FREE,
 ) -> Looked:
     """Tables, exact programmes and columns for the parts of one view, beside `earlier` ones."""
     before = tuple(column for column, _ in earlier), tuple(choice for _, choice in earlier)
     machines = evaluator.shop.machines
-    tables = build_tables(log, view, aim, machines, effort, told)
+    tables = build_tables(log, view, aim, machines, effort, told, locks)
     highest = float(tables.values.max())
     if highest <= 0.0:
         return Looked(tables.grid, 0.0, *before, promise=0.0)
     told("halves", 0.75)
     state = search(tables, effort.bolt_step)
-    columns = first_columns(state, list(range(0, effort.rolls, effort.bolt_step)), 6)
+    rolls = list(range(0, effort.rolls, effort.bolt_step)) if locks.roll is None else [0]
+    columns = first_columns(state, rolls, 6, locks.first_slab)
     told("columns", 0.8)
     grown = tuple(more_halves(state, evaluator, column, choice, 1) for column, choice in earlier)
     picked = _different(columns, max(2, effort.firsts - 2) if earlier else effort.firsts)
     choices = first_choices(state, evaluator, picked, effort.halves)
     told("bound", 0.9)
-    promise = _promise(tables, effort) if columns else 0.0
+    promise = _promise(tables, effort, rolls, locks.first_slab) if columns else 0.0
     picked, choices = [*before[0], *picked], [*grown, *choices]
     return Looked(tables.grid, highest, tuple(picked), tuple(choices), promise, _considered(state))
 
@@ -119,7 +135,7 @@ def wanted_worth(parts: tuple[SawnPart, ...], worth: Array) -> float:
     return float(sum(w * p.demand for w, p in zip(worth, parts, strict=True) if p.demand is not None))
 
 
-def _promise(tables: Tables, effort: Effort) -> float:
+def _promise(tables: Tables, effort: Effort, rolls: list[int], only: float | None) -> float:
     """No layout of the class on the grid is worth more, net of charges: the fans' bounds in place of their values."""
     fans = fan_values(
         tables.values,
@@ -134,8 +150,7 @@ def _promise(tables: Tables, effort: Effort) -> float:
         effort.bolt_step,
         strict=False,
     )
-    rolls = list(range(0, effort.rolls, effort.bolt_step))
-    best = first_columns(search(replace(tables, bolts=fans), effort.bolt_step), rolls, 1)
+    best = first_columns(search(replace(tables, bolts=fans), effort.bolt_step), rolls, 1, only)
     return best[0].promise if best else 0.0
 
 

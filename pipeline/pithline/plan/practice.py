@@ -10,7 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from pithline.mill.practice_sizes import Practice
-from pithline.plan.carry import DrawnPoser, Shop, carry_out
+from pithline.plan.bucking import bucked
+from pithline.plan.carry import DrawnPoser, Shop, carry_out, carry_out_each
 from pithline.plan.frame import PlanLog, clock_of_normal
 from pithline.plan.layout import Setting, SlabCut
 from pithline.plan.ledger import Ledger
@@ -21,11 +22,11 @@ QUARTER = np.pi / 2
 
 @dataclass(frozen=True, slots=True)
 class PracticeResult:
-    """The two practice layouts, carried out as drawn: slabs alone, and with the bolts in radial flitches."""
+    """The two practice layouts, carried out as drawn: slabs alone, and with the bolts in radial flitches; the latter's layouts."""
 
     slabs: Ledger
     with_bolts: Ledger
-    layout: Setting
+    layouts: tuple[Setting, ...]
 
 
 def _flitches(base: float, count: int, thickness: float) -> Setting | None:
@@ -62,19 +63,40 @@ def passing_volume(ledger: Ledger, shop: Shop) -> float:
     return sum(plate.volume for plate in ledger.plates if plate.grade.passes)
 
 
-def practice(log: PlanLog, shop: Shop, sizes: Practice, poser: DrawnPoser) -> PracticeResult:
-    """Carry the practice layout out; the number of flitches is the better one, bolt by bolt, by instrument volume."""
-    seen: Memory = {}
-    slabs = carry_out(log, practice_layout(sizes, (0, 0, 0, 0)), shop, poser, reserve=False, memory=seen)
+def practice(whole: PlanLog, places: tuple[float, ...], shop: Shop, sizes: Practice) -> PracticeResult:
+    """Carry the practice layout out; the number of flitches is the better one, bolt by bolt, by instrument volume.
+
+    A log that the mill cannot take whole is first crosscut at `places`. [mm along its chord]
+    """
+    mill, kerf = shop.machines.mill, shop.machines.buck.kerf
+    logs = bucked(whole, places, kerf, 0.0)[1]
+    posers = [DrawnPoser(log, mill.kerf, mill.minutes_per_setting, mill.feed) for log in logs]
+    seen: list[Memory] = [{} for _ in logs]
+    layouts = tuple(
+        practice_layout(sizes, _flitches_worth(log, shop, sizes, poser, memory))
+        for log, poser, memory in zip(logs, posers, seen, strict=True)
+    )
+    plain = practice_layout(sizes, (0, 0, 0, 0))
+
+    def carried(each: tuple[Setting, ...]) -> Ledger:
+        ledger = bucked(whole, places, kerf, 0.0)[0]
+        return carry_out_each(ledger, list(zip(logs, each, posers, strict=True)), shop, False, seen)
+
+    return PracticeResult(carried((plain,) * len(logs)), carried(layouts), layouts)
+
+
+def _flitches_worth(
+    log: PlanLog, shop: Shop, sizes: Practice, poser: DrawnPoser, seen: Memory
+) -> tuple[int, int, int, int]:
+    """How many flitches each bolt of one log is best sawn into."""
     best = [(0.0, 0)] * 4
     for count in sizes.flitches:
         ledger = carry_out(log, practice_layout(sizes, (count,) * 4), shop, poser, reserve=False, memory=seen)
         for quadrant, volume in enumerate(_by_quadrant(log, ledger)):
             if volume > best[quadrant][0]:
                 best[quadrant] = (volume, count)
-    counts = tuple(count for _, count in best)
-    layout = practice_layout(sizes, counts)
-    return PracticeResult(slabs, carry_out(log, layout, shop, poser, reserve=False, memory=seen), layout)
+    a, b, c, d = (count for _, count in best)
+    return a, b, c, d
 
 
 def _by_quadrant(log: PlanLog, ledger: Ledger) -> list[float]:

@@ -5,6 +5,7 @@ Each is the passing volume lost, the mean of both or all ways in which it may go
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -14,6 +15,7 @@ from scipy.spatial.transform import Rotation
 from pithline.plan.doubt import PITCH
 from pithline.plan.frame import PlanLog, normal_at
 from pithline.plan.grade import grade_plate
+from pithline.plan.layout import Setting
 from pithline.plan.ledger import Ledger, Plate
 from pithline.plan.parts import SawnPart
 from pithline.wood.field import moved_pith, tables
@@ -22,15 +24,26 @@ Array = NDArray[np.float64]
 ROLL, HEIGHT, PITH = np.radians(5.0), 5.0, 5.0
 
 
-def cost_of(log: PlanLog, ledger: Ledger, parts: tuple[SawnPart, ...], clock: float) -> dict[str, float]:
+def cost_of(
+    logs: Sequence[tuple[PlanLog, Setting | None]], ledger: Ledger, parts: tuple[SawnPart, ...]
+) -> dict[str, float]:
     """Instrument volume lost by 5° of roll, 5 mm of height in the first setting, and 5 mm of pith. [mm³]
 
     Parameters
     ----------
-    clock : float
-        The clock angle that the first setting turns up. [rad]
+    logs : the log, or the logs crosscut from it, each with its layout
     """
-    plates = [plate for plate in ledger.plates if plate.grade.passes]
+    total = {"roll_5_deg": 0.0, "height_5_mm": 0.0, "pith_5_mm": 0.0}
+    for log, layout in logs:
+        if layout is not None:
+            for key, lost in _cost_of(log, layout.clock, ledger, parts).items():
+                total[key] += lost
+    return total
+
+
+def _cost_of(log: PlanLog, clock: float, ledger: Ledger, parts: tuple[SawnPart, ...]) -> dict[str, float]:
+    """Of the plates of one log, whose first setting turns clock angle `clock` up. [rad]"""
+    plates = [plate for plate in ledger.plates if plate.grade.passes and _within(log, plate)]
     whole = sum(plate.volume for plate in plates)
     up = normal_at(log.axis, clock)
 
@@ -50,6 +63,11 @@ def cost_of(log: PlanLog, ledger: Ledger, parts: tuple[SawnPart, ...], clock: fl
         "height_5_mm": whole - float(np.mean(raised)),
         "pith_5_mm": whole - float(np.mean(found)),
     }
+
+
+def _within(log: PlanLog, plate: Plate) -> bool:
+    middle = plate.corner + sum(np.asarray(edge) for edge in plate.edges) / 2
+    return bool(log.piece.holds(middle[None])[0])
 
 
 def _passes(log: PlanLog, plate: Plate, parts: tuple[SawnPart, ...], rotation: Array, shift: Array) -> bool:

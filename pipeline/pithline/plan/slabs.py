@@ -14,6 +14,7 @@ from numba import njit, prange
 from numpy.typing import NDArray
 
 from pithline.plan.frame import PlanLog, normal_at, trimmed
+from pithline.plan.layout import FREE, Locks
 from pithline.plan.parts import SawnPart, sapwood_kept_out
 from pithline.wood.field import Planes, plane_stack
 
@@ -37,6 +38,7 @@ class Grid:
     depth_max: float
     across_max: float
     thicknesses: tuple[float, ...]
+    start: float = 0.0  # clock angle of roll 0 [rad]
 
     @property
     def depths(self) -> Array:
@@ -51,8 +53,8 @@ class Grid:
         return np.arange(-n, n + 1) * self.across_step
 
     def roll(self, index: int) -> float:
-        """Clock angle of a roll. [rad]"""
-        return np.pi * index / self.rolls
+        """Clock angle of a roll, of any whole number. [rad]"""
+        return float(np.mod(self.start + np.pi * index / self.rolls, 2 * np.pi))
 
 
 def make_grid(
@@ -63,10 +65,12 @@ def make_grid(
     depth_step: float,
     along_step: float,
     kerf_resaw: float,
+    locks: Locks = FREE,
 ) -> Grid:
-    """A grid as wide as any passing plate of this log can lie."""
+    """A grid as wide as any passing plate of this log can lie; it holds what is locked."""
     radius = float(log.field.radius.max())
-    bow = float(np.abs(log.field.pith - np.linspace(log.field.pith[0], log.field.pith[-1], len(log.field.pith))).max())
+    off_chord = log.field.pith - np.linspace(log.field.pith[0], log.field.pith[-1], len(log.field.pith))
+    bow = float(np.abs(off_chord).max())
     narrow = min(part.width for part in parts)
     steep = min(part.limits.ring_angle_min for part in parts)
     # a face at distance h from the pith reaches ring angle a at lateral distance h·tan(a) (concentric rings)
@@ -78,7 +82,9 @@ def make_grid(
         | {round(part.thickness, 1) for part in parts if part.thickness > 20}
     )
     menu = tuple(t for t in menu if t <= min(thickness_max, 2 * reach)) or (lead.thickness,)
-    return Grid(rolls, depth_step, along_step, 5.0, reach, radius + bow + 5.0, menu)
+    if locks.first_slab is not None:
+        menu = tuple(sorted({*menu, locks.first_slab}))
+    return Grid(rolls, depth_step, along_step, 5.0, reach, radius + bow + 5.0, menu, locks.roll or 0.0)
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,7 @@ from pithline.plan.carry import Shop
 from pithline.plan.columns import Choice, Evaluator
 from pithline.plan.fans import FACE_CELLS, FAN_REACH
 from pithline.plan.frame import PlanLog
-from pithline.plan.layout import Setting
+from pithline.plan.layout import FREE, Locks, Setting
 from pithline.plan.looking import ceiling, look_at, wanted_worth
 from pithline.plan.master import Answer, choose, choose_each
 from pithline.plan.parts import SawnPart
@@ -37,6 +37,7 @@ class Found:
     unit: float  # what one unit of value is: 1e6 mm³ for volumes, 1 for money
     considered: int
     words: str
+    trade_off: tuple[tuple[int, Answer], ...] = ()  # the best layouts with at most so many charged settings
 
 
 def find(
@@ -47,8 +48,8 @@ def find(
     effort: Effort,
     seed: int,
     progress: Progress,
-    settings_max: int | None = None,
     late: Callable[[], bool] | None = None,
+    locks: Locks = FREE,
 ) -> Found:
     """Search one log.
 
@@ -57,7 +58,7 @@ def find(
     PlanError
         Where no plate of any part passes.
     """
-    return find_each((log,), parts, shop, objective, effort, seed, progress, settings_max, late)
+    return find_each((log,), parts, shop, objective, effort, seed, progress, late, locks)
 
 
 def find_each(
@@ -68,8 +69,8 @@ def find_each(
     effort: Effort,
     seed: int,
     progress: Progress,
-    settings_max: int | None = None,
     late: Callable[[], bool] | None = None,
+    locks: Locks = FREE,
 ) -> Found:
     """Search the logs crosscut from one, each by itself, then choose for all together; crosscutting is one charged setting.
 
@@ -80,20 +81,20 @@ def find_each(
     """
     machines = shop.machines
     bucked = len(logs) > 1
-    aim = aim_of(objective, parts, machines, max(log.reach for log in logs), settings_max)
+    aim = aim_of(objective, parts, machines, max(log.reach for log in logs), locks.settings_max)
     found: list[_Columns] = []
     for number, log in enumerate(logs):
 
         def told(what: str, part: float, number: int = number) -> None:
             progress(what if not bucked else f"{what}, log {number + 1}", (number + part) / len(logs))
 
-        found.append(_columns(log, parts, shop, objective, effort, seed, told, settings_max, late))
+        found.append(_columns(log, parts, shop, objective, effort, seed, told, late, locks))
     if not any(one.choices for one in found):
         seen = max(one.seen for one in found)
         raise no_gain(aim, seen, objective) if seen > 0.0 else no_part(logs[0], parts)
     extra = aim.charge if bucked else 0.0
-    if settings_max is not None and bucked:
-        aim = replace(aim, settings_max=max(settings_max - 1, 0))
+    if locks.settings_max is not None and bucked:
+        aim = replace(aim, settings_max=max(locks.settings_max - 1, 0))
     answers: list[Answer] = []
     left = [list(one.choices) for one in found]
     for _ in range(effort.answers + (2 if any(one.small for one in found) else 0)):
@@ -119,7 +120,16 @@ def find_each(
     unit = LITRE if objective != "value" else 1.0
     first = next(one for one in found if one.grid is not None)
     words = _words(first.grid, effort, machines, any(p.demand is not None for p in parts))
-    return Found(tuple(answers), first.grid, float(bound), unit, sum(one.considered for one in found), words)
+    considered = sum(one.considered for one in found)
+    fewer = []
+    for most in effort.trade_off if len(answers) and (late is None or not late()) else ():
+        if most >= answers[0].settings or most <= int(bucked):
+            continue
+        capped = replace(aim, settings_max=most - int(bucked))
+        answer = choose_each([list(one.choices) for one in found], parts, capped, effort.master, seed)
+        if answer is not None and any(answer.layouts):
+            fewer.append((most, answer))
+    return Found(tuple(answers), first.grid, float(bound), unit, considered, words, tuple(fewer))
 
 
 def _others(choices: list[Choice], layout: Setting | None) -> list[Choice]:
@@ -150,12 +160,12 @@ def _columns(
     effort: Effort,
     seed: int,
     progress: Progress,
-    settings_max: int | None,
     late: Callable[[], bool] | None,
+    locks: Locks,
 ) -> _Columns:
     machines = shop.machines
     free = tuple(p for p in parts if p.demand is None)
-    aim = aim_of(objective, parts, machines, log.reach, settings_max)
+    aim = aim_of(objective, parts, machines, log.reach)
     small = log.reach * np.pi * float(np.mean(log.field.radius**2)) < SMALL
     evaluator = Evaluator(log, shop, machines.mill.kerf, 1.0 if small else 2.0)
     choices: list[Choice] = []
@@ -171,8 +181,10 @@ def _columns(
         def told(what: str, part: float, number: int = number) -> None:
             progress(what, (number + part) / most)
 
-        view_aim = aim_of(objective, views[number], machines, log.reach, settings_max)
-        one = look_at(log, views[number], view_aim, evaluator, effort, tuple(zip(picked, choices, strict=True)), told)
+        view_aim = aim_of(objective, views[number], machines, log.reach)
+        one = look_at(
+            log, views[number], view_aim, evaluator, effort, tuple(zip(picked, choices, strict=True)), told, locks
+        )
         seen, grid = max(seen, one.highest), one.grid
         choices, picked = [*one.choices], [*one.picked]
         considered += one.considered

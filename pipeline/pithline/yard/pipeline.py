@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -27,17 +27,20 @@ from pithline.mill.machine import Machines
 from pithline.mill.practice_sizes import Practice
 from pithline.mill.products import Products
 from pithline.mill.sections import log_sections, piece_shape
-from pithline.plan.carry import DrawnPoser, Shop, carry_out
+from pithline.plan.aims import no_part
+from pithline.plan.bucking import Sawing, bucked, carry_sawing
+from pithline.plan.carry import Shop
+from pithline.plan.contest import Contender, Wish, contenders, cost_of_locks, counted, practice_contender, ranked
 from pithline.plan.document import Sums, piece_list, plain, plate_list, settle, totals, weigh
 from pithline.plan.doubt import passing_on_samples
 from pithline.plan.frame import PITH_RADIUS, PlanLog, plan_log
-from pithline.plan.layout import Setting
+from pithline.plan.layout import FREE, Locks
 from pithline.plan.ledger import Ledger
 from pithline.plan.milling import MachinePoser
 from pithline.plan.parts import SawnPart, sawn_parts
 from pithline.plan.practice import PracticeResult, practice
 from pithline.plan.sensitivity import cost_of
-from pithline.plan.solve import EFFORTS, Found, find, no_part
+from pithline.plan.trade_off import trade_off
 from pithline.script.document import crayon_marks
 from pithline.script.replay import piece_volumes, replay
 from pithline.script.schema import validate
@@ -57,6 +60,8 @@ class Request:
     seed: int = 1
     samples: int = 16
     pick: int | None = None  # which log, where the scan shows several
+    bucking: bool = True  # whether the log may be crosscut first
+    locks: Locks = FREE
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,58 +137,63 @@ def plan_model(
     sections = log_sections(model)
     whole, bare = (piece_shape(sections, Piece("log", "log"), bark=bark) for bark in (True, False))
     bark = float((model.radius_over_bark - model.radius_under_bark).max())
-    log_fits(whole, widest_across(bare)[0] + 2.0 * bark, model.length, machines.mill, card.id)
+    widest = widest_across(bare)[0] + 2.0 * bark
+    if request.bucking:
+        longest = replace(machines.mill, log_length_max=max(machines.mill.log_length_max, model.length))
+        log_fits(whole, widest, model.length, longest, card.id)
+    else:
+        log_fits(whole, widest, model.length, machines.mill, card.id)
     parts = sawn_parts(inputs.products, card.species)
     worth = np.array([p.price if request.objective == "value" else p.volume / 1e6 for p in parts])
     shop = Shop(machines, parts, worth, np.array([np.inf if p.demand is None else p.demand for p in parts]))
     _worth_looking(log, shop, card.id)
-    effort = EFFORTS[request.effort]
+    late = late or (lambda: False)
+    wish = Wish(request.objective, request.effort, request.seed, request.bucking, request.locks)
     with about(other=card.id):
-        found = find(
-            log,
-            parts,
-            shop,
-            request.objective,
-            effort,
-            request.seed,
-            lambda w, part: progress(w, 0.1 + 0.6 * part),
-            None,
-            late,
-        )
+        ways = contenders(log, parts, shop, wish, lambda w, part: progress(w, 0.1 + 0.6 * part), late)
+    if not ways:  # too long, and no crosscut leaves what the mill takes
+        log_fits(whole, widest, model.length, machines.mill, card.id)
+    lost = None
+    if request.locks != FREE and not late():
+        lost = cost_of_locks(log, parts, shop, wish, ways, lambda w, part: progress(w, 0.7), late)
     progress("practice layout", 0.72)
     document_model = model_to_json(model)
-    mill = machines.mill
-    custom = practice(log, shop, inputs.practice, DrawnPoser(log, mill.kerf, mill.minutes_per_setting, mill.feed))
-    progress("carrying the plan out", 0.8)
-    layouts = [answer.layout for answer in found.answers]
-    if sum(shop.worth[p.part] for p in custom.with_bolts.plates if p.grade.passes) > 0.85 * found.answers[0].value:
-        layouts.append(custom.layout)
-    poser = MachinePoser(log, sections, machines, species.green_density)
+    too_long = log.reach > machines.mill.log_length_max
+    places = ways[0].sawing.places if too_long else ()
+    custom = practice(log, places, shop, inputs.practice)
     beside = _practice(custom, inputs, document_model, parts)
+    last = practice_contender(log, places, custom.layouts, ways[0].found)
+    progress("carrying the plan out", 0.8)
+    weight = whole.volume * 1e-9 * species.green_density
+    refused: list[str] = []
+
+    def poser(one: PlanLog) -> MachinePoser:
+        return MachinePoser(one, sections, machines, species.green_density, refused)
+
+    def carry(sawing: Sawing) -> Ledger:
+        refused.clear()
+        return carry_sawing(sawing, shop, poser, weight)
+
+    if request.locks == FREE and counted(custom.with_bolts, shop) > 0.85 * ways[0].found.answers[0].value:
+        ways.append(last)
     fault: ScriptError | None = None
     why: list[str] = []
-    for best, chosen, layout in _attempts(log, found, layouts, custom.layout, shop, poser, request.seed):
+    for best, way in _attempts(log, ways, last, shop, carry, request):
         why = why or best.cautions
         if not any(plate.grade.passes for plate in best.plates):
             continue
         sums = _settled(best, document_model, parts, inputs.products)
         progress("what is not known", 0.9)
+        logs = bucked(log, way.sawing.places, machines.buck.kerf, 0.0)[1]
         doubt = passing_on_samples(log, best, parts, request.samples, request.seed)
-        cost = cost_of(log, best, parts, layout.clock)
+        cost = cost_of(list(zip(logs, way.sawing.layouts, strict=True)), best, parts)
         script = _script(
-            model,
-            inputs,
-            request,
-            found,
-            chosen,
-            sums,
-            beside,
-            doubt,
-            cost,
-            document_model,
-            parts,
-            species.green_density,
+            model, inputs, request, way, sums, beside, doubt, cost, document_model, parts, species.green_density
         )
+        if lost is not None:
+            script["proof"]["locks"] = _locks(request.locks, lost * way.found.unit)
+        if way.found.trade_off:
+            script["proof"]["trade_off"] = trade_off(way, sums, carry, parts, inputs.products)
         if fault is not None:
             script["cautions"].append("a better layout did not hold on replay and was set aside: a defect in pithline")
         progress("replaying the script", 0.95)
@@ -237,39 +247,29 @@ def check(script: dict[str, Any]) -> None:
         )
 
 
-TRIED = 8
-"""Sampled logs on which carried-out layouts are compared."""
-
-
 def _attempts(
-    log: PlanLog, found: Found, layouts: list[Setting], last: Setting, shop: Shop, poser: MachinePoser, seed: int
-) -> Iterator[tuple[Ledger, int, Setting]]:
-    """Carried-out layouts with their numbers, best first, and the practice layout after them where it is not among them."""
-    for ledger, number in _ranked(log, found, layouts, shop, poser, seed):
-        yield ledger, number, layouts[number]
-    if last not in layouts:
-        poser.refused.clear()
-        yield carry_out(log, last, shop, poser), len(layouts), last
+    log: PlanLog,
+    ways: Sequence[Contender],
+    last: Contender,
+    shop: Shop,
+    carry: Callable[[Sawing], Ledger],
+    request: Request,
+) -> Iterator[tuple[Ledger, Contender]]:
+    """Ways to saw, carried out, best first, and the practice layout after them where it is not among them."""
+    yield from ranked(log, ways, shop, carry, request.seed, request.locks.settings_max)
+    if last not in ways and request.locks == FREE:
+        yield carry(last.sawing), last
 
 
-def _ranked(
-    log: PlanLog, found: Found, layouts: list[Setting], shop: Shop, poser: MachinePoser, seed: int
-) -> list[tuple[Ledger, int]]:
-    """The layouts carried out on the real machines, with their numbers, by what they are likely to yield net of charges.
-
-    What a layout claims on the fitted log is half of its worth, what it keeps on logs the fit cannot tell from it the other.
-    """
-    tried: list[tuple[float, int, Ledger]] = []
-    charge = shop.machines.mill.least_gain_per_setting / found.unit if found.unit > 1 else 0.0
-    for number, layout in enumerate(layouts):
-        poser.refused.clear()
-        ledger = carry_out(log, layout, shop, poser)
-        claimed = sum(p.volume for p in ledger.plates if p.grade.passes)
-        kept = float(passing_on_samples(log, ledger, shop.parts, TRIED, seed).mean()) / claimed if claimed else 0.0
-        value = sum(shop.worth[p.part] for p in ledger.plates if p.grade.passes) * (1.0 + kept) / 2.0
-        value -= charge * sum(bool(o.get("charged")) for o in ledger.operations)
-        tried.append((-round(value, 9), number, ledger))
-    return [(ledger, number) for _, number, ledger in sorted(tried, key=lambda one: one[:2])]
+def _locks(locks: Locks, lost: float) -> dict[str, Any]:
+    """What was locked, and what the locks cost on the grid: mm³, or money by value."""
+    words = {
+        "roll_deg": None if locks.roll is None else float(np.degrees(locks.roll)),
+        "first_slab": locks.first_slab,
+        "max_settings": locks.settings_max,
+        "bolts": None if locks.bolts else "leave",
+    }
+    return {**{key: value for key, value in words.items() if value is not None}, "cost": lost}
 
 
 BESIDE_CLOCKS = 72
@@ -297,8 +297,7 @@ def _script(
     model: LogModel,
     inputs: Inputs,
     request: Request,
-    found: Found,
-    chosen: int,
+    way: Contender,
     sums: Sums,
     beside: dict[str, Any],
     doubt: np.ndarray,
@@ -316,8 +315,9 @@ def _script(
     own = totals(sums, inputs.products)
     practised = beside["with_bolts"]["instrument_volume"]
     butt, top = diameter_butt(model), diameter_top(model)
-    answer = found.answers[min(chosen, len(found.answers) - 1)]
-    status = answer.status if chosen < len(found.answers) else "practice layout kept"
+    found = way.found
+    answer = found.answers[min(way.number, len(found.answers) - 1)]
+    status = answer.status if way.number < len(found.answers) else "practice layout kept"
     demanded = any(p.demand is not None for p in parts)
     objective = answer.value if demanded else answer.grid_value
     bound = max(found.bound, objective)

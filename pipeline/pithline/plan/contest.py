@@ -1,0 +1,155 @@
+"""Ways to saw a log, carried out on the real machines and compared by what they are likely to yield.
+
+What a plan claims on the fitted log is half of its worth, what it keeps on logs that the fit cannot tell from it the other.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from pithline.plan.aims import EFFORTS, LITRE, Effort, aim_of
+from pithline.plan.bucking import Sawing, bucked, places_worth
+from pithline.plan.carry import Shop
+from pithline.plan.doubt import passing_on_samples
+from pithline.plan.frame import PlanLog
+from pithline.plan.layout import FREE, Locks, Setting
+from pithline.plan.ledger import Ledger
+from pithline.plan.parts import SawnPart
+from pithline.plan.solve import Found, find_each
+
+Progress = Callable[[str, float], None]
+Late = Callable[[], bool]
+TRIED = 8
+"""Sampled logs on which carried-out layouts are compared."""
+ALSO = 0.07
+"""Ways to crosscut a log that promise less than the best by no more than this share of it are searched too."""
+
+
+@dataclass(frozen=True, slots=True)
+class Contender:
+    """A way to saw a log, the search it came from, and its place among that search's answers (beyond them: practice)."""
+
+    sawing: Sawing
+    found: Found
+    number: int
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """What is asked of a search."""
+
+    objective: str
+    effort: str
+    seed: int
+    bucking: bool = True
+    locks: Locks = FREE
+
+
+def contenders(
+    log: PlanLog, parts: tuple[SawnPart, ...], shop: Shop, wish: Wish, progress: Progress, late: Late
+) -> list[Contender]:
+    """Search the log whole, and crosscut where that may pay.
+
+    Raises
+    ------
+    PlanError
+        Where no plate of any part passes, whichever way.
+    """
+    effort = EFFORTS[wish.effort]
+    ways = _ways(log, parts, shop, wish, effort, progress, late)
+    out: list[Contender] = []
+    for k, places in enumerate(ways):
+
+        def told(what: str, part: float, k: int = k) -> None:
+            progress(what, 0.1 + 0.9 * (k + part) / len(ways))
+
+        logs = bucked(log, places, shop.machines.buck.kerf, 0.0)[1]
+        found = find_each(logs, parts, shop, wish.objective, effort, wish.seed, told, late, wish.locks)
+        out += [
+            Contender(Sawing(log, places, logs, answer.layouts), found, number)
+            for number, answer in enumerate(found.answers)
+        ]
+        if late():
+            break
+    return out
+
+
+def _ways(
+    log: PlanLog,
+    parts: tuple[SawnPart, ...],
+    shop: Shop,
+    wish: Wish,
+    effort: Effort,
+    progress: Progress,
+    late: Late,
+) -> list[tuple[float, ...]]:
+    """Where to crosscut: the ways worth a search, the most promising first; () leaves the log whole."""
+    if not wish.bucking:
+        return [()]
+    aim = aim_of(wish.objective, parts, shop.machines, log.reach)
+    rough = places_worth(log, parts, shop.machines, aim, late, lambda what, part: progress(what, 0.1 * part))
+    if not rough:
+        return []
+    best = rough[0][0]
+    return [places for value, places in rough[: effort.sawings] if value >= best - ALSO * abs(best)]
+
+
+def practice_contender(log: PlanLog, places: tuple[float, ...], layouts: Sequence[Setting], found: Found) -> Contender:
+    """The practice layout as a way to saw the log."""
+    return Contender(Sawing(log, places, (log,) * len(layouts), tuple(layouts)), found, len(found.answers))
+
+
+def ranked(
+    log: PlanLog,
+    ways: Sequence[Contender],
+    shop: Shop,
+    carry: Callable[[Sawing], Ledger],
+    seed: int,
+    settings_max: int | None = None,
+) -> list[tuple[Ledger, Contender]]:
+    """The contenders carried out on the real machines, by what they are likely to yield net of charges."""
+    tried: list[tuple[float, int, Ledger]] = []
+    for number, one in enumerate(ways):
+        ledger = carry(one.sawing)
+        settings = sum(bool(o.get("charged")) for o in ledger.operations)
+        if settings_max is not None and settings > settings_max:
+            continue
+        charge = shop.machines.mill.least_gain_per_setting / one.found.unit if one.found.unit > 1 else 0.0
+        claimed = sum(p.volume for p in ledger.plates if p.grade.passes)
+        kept = float(passing_on_samples(log, ledger, shop.parts, TRIED, seed).mean()) / claimed if claimed else 0.0
+        value = counted(ledger, shop) * (1.0 + kept) / 2.0 - charge * settings
+        tried.append((-round(value, 9), number, ledger))
+    return [(ledger, ways[number]) for _, number, ledger in sorted(tried, key=lambda one: one[:2])]
+
+
+def counted(ledger: Ledger, shop: Shop) -> float:
+    """What a ledger's passing plates count, up to the demand."""
+    have = np.zeros(len(shop.parts))
+    for plate in ledger.plates:
+        if plate.grade.passes:
+            have[plate.part] += 1.0
+    return float(np.minimum(have, shop.left) @ shop.worth)
+
+
+def cost_of_locks(
+    log: PlanLog,
+    parts: tuple[SawnPart, ...],
+    shop: Shop,
+    wish: Wish,
+    held: Sequence[Contender],
+    progress: Progress,
+    late: Late,
+) -> float:
+    """What the locks cost: the best value of a search of equal effort without them, less that with them.
+
+    Litres, or money by value. Where the locked search happens to find more, nothing.
+    """
+    free = contenders(log, parts, shop, replace(wish, locks=FREE, bucking=True), progress, late)
+    best = max(one.found.answers[0].value for one in free)
+    return max(best - max(one.found.answers[0].value for one in held), 0.0)
+
+
+__all__ = ["LITRE", "Contender", "Wish", "contenders", "cost_of_locks", "counted", "practice_contender", "ranked"]
