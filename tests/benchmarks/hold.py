@@ -54,13 +54,14 @@ def main() -> None:
     parser.add_argument("--kinds", nargs="+", default=list(KINDS))
     parser.add_argument("--seeds", nargs="+", type=int, default=[101])
     parser.add_argument("--effort", default="coarse")
+    parser.add_argument("--more", nargs="*", default=[], help="more of the command's arguments, without their dashes")
     chosen = parser.parse_args()
     claimed = true = 0.0
     for kind in chosen.kinds:
         for seed in chosen.seeds:
             start = time.perf_counter()
             with tempfile.TemporaryDirectory() as folder:
-                found = plan_and_judge(kind, seed, ["--effort", chosen.effort], Path(folder))
+                found = plan_and_judge(kind, seed, ["--effort", chosen.effort, *("--" + one for one in chosen.more)], Path(folder))
             name = f"{kind}-{seed}"
             if isinstance(found, str):
                 print(f"{name:14} {found}", flush=True)

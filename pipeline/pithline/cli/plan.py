@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import math
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +23,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--time-limit", metavar="S", type=_seconds, help="stop the search of further layouts after S seconds"
     )
+    parser.add_argument("--no-bucking", action="store_true", help="never crosscut the log first")
+    parser.add_argument(
+        "--roll", metavar="DEG", type=_clock, help="hold the clock angle that is up at the first setting"
+    )
+    parser.add_argument(
+        "--first-slab", metavar="THICKNESS", type=_thickness, help='hold the first setting to one slab, such as "100 mm"'
+    )
+    parser.add_argument("--max-settings", metavar="N", type=_count, help="at most so many charged settings")
+    parser.add_argument("--bolts", choices=("saw", "leave"), default="saw", help="leave every bolt whole [default: saw]")
     parser.add_argument("--seed", metavar="N", type=_seed, default=1, help="[default: 1]")
     parser.add_argument("--units", choices=("mm", "in"), default="mm", help="lengths on the sheet [default: mm]")
     parser.add_argument("--paper", choices=("A4", "Letter"), default="A4", help="[default: A4]")
@@ -41,6 +51,37 @@ def _seconds(text: str) -> float:
     return value
 
 
+def _clock(text: str) -> float:
+    """A clock angle in radians."""
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    if not -360.0 <= value <= 360.0:
+        raise argparse.ArgumentTypeError(f"{text} must be a clock angle in degrees from 0 to 360, such as 30")
+    return math.radians(value % 360.0)
+
+
+def _thickness(text: str) -> float:
+    """A slab's thickness in mm."""
+    from pithline.errors import PithlineError
+    from pithline.units import parse_length
+
+    try:
+        value = parse_length(text, "--first-slab")
+    except PithlineError as error:
+        raise argparse.ArgumentTypeError(str(error)) from error
+    if not 15.0 <= value <= 500.0:
+        raise argparse.ArgumentTypeError(f"{text} must be a slab's thickness from 15 mm to 500 mm")
+    return value
+
+
+def _count(text: str) -> int:
+    if not text.isdecimal() or not 1 <= int(text) <= 1000:
+        raise argparse.ArgumentTypeError(f"{text} must be a whole number of settings, 1 or more")
+    return int(text)
+
+
 def _seed(text: str) -> int:
     """A seed every generator and solver takes."""
     if not text.isdecimal() or int(text) > 2**31 - 1:
@@ -54,11 +95,15 @@ def run(args: argparse.Namespace, console: Console) -> int:
     import time
 
     from pithline.files.write import check_folder, write_folder
+    from pithline.plan.layout import Locks
     from pithline.yard.pipeline import Request, plan_card
 
     started = time.monotonic()
     check_folder(args.out)
-    request = Request(args.objective, args.effort, args.seed, pick=args.pick)
+    locks = Locks(args.roll, args.first_slab, args.max_settings, args.bolts == "saw")
+    request = Request(
+        args.objective, args.effort, args.seed, pick=args.pick, bucking=not args.no_bucking, locks=locks
+    )
     clock = None if args.time_limit is None else (lambda: time.monotonic() - started > args.time_limit)
     if _first_run() and Path(args.card).is_file():
         console.note("preparing, once: the numerical kernels are compiled at the first run.")

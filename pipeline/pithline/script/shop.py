@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pithline.script.envelope import envelope_of, pith_at
 from pithline.script.finding import Finding
+from pithline.script.machine import log_ends, own_log
 from pithline.script.pieces import Sawn
 from pithline.script.structure import cuts_by_setting
 
@@ -19,6 +22,14 @@ KERF = 1e-3
 def shop_findings(document: dict[str, Any], sawn: Sawn, corners: dict[str, Array]) -> list[Finding]:
     """Findings about kerfs and the rip, crosscut and resaw; `corners` holds vertices (n, 3) of what they pose."""
     machines, found = document["inputs"]["mill"], []
+    envelope = envelope_of(document["model"])
+
+    @cache
+    def runs(own: str) -> Array:
+        """The way a log runs from butt to top, along its pith."""
+        butt, top = (pith_at(envelope, face) for face in log_ends(document, sawn, envelope, own))
+        return (top - butt) / np.linalg.norm(top - butt)
+
     settings = {one["id"]: one for one in document["operations"] if one["op"] == "setting"}
     for name, cuts in cuts_by_setting(document).items():
         setting = settings.get(name)
@@ -31,16 +42,17 @@ def shop_findings(document: dict[str, Any], sawn: Sawn, corners: dict[str, Array
             continue
         points = corners[setting["piece"]]
         if setting["tool"] == "resaw":
-            found += _resaw(setting, cuts, points, machines["resaw"])
+            found += _resaw(setting, cuts, points, machines["resaw"], runs(own_log(document, sawn, setting["piece"])))
         else:
             found += _depth(setting, points, sawn, machines[setting["tool"]])
     return found
 
 
-def _resaw(setting: dict[str, Any], cuts: list[dict[str, Any]], points: Array, saw: dict[str, Any]) -> list[Finding]:
-    """Height above the table: across the cut, square to the run of the piece."""
+def _resaw(
+    setting: dict[str, Any], cuts: list[dict[str, Any]], points: Array, saw: dict[str, Any], run: Array
+) -> list[Finding]:
+    """Height above the table: across the cut, square to the run of the piece, which is that of its log."""
     name, found = setting["id"], []
-    run = np.array([1.0, 0.0, 0.0])  # every piece is sawn along the log
     for cut in cuts:
         normal = np.asarray(cut["normal"], float)
         height = np.cross(normal, run)
@@ -49,7 +61,7 @@ def _resaw(setting: dict[str, Any], cuts: list[dict[str, Any]], points: Array, s
         if tall > saw["height_max"] + LIMIT:
             words = f"{cut['id']} is {tall:.0f} mm high, the resaw takes {saw['height_max']:g} mm"
             found.append(Finding("resaw-height", cut["id"], saw["height_max"], tall, words))
-    long = float(np.ptp(points[:, 0]))
+    long = float(np.ptp(points @ run))
     for key, value, what in (("piece_length_max", long, "mm"), ("piece_weight_max", setting["weight_kg"], "kg")):
         most = saw.get(key)
         if most is not None and value > most + LIMIT:
