@@ -154,8 +154,8 @@ def plan_files(script: dict[str, Any], units: str, paper: str) -> dict[str, byte
 
 def summary_of(script: dict[str, Any]) -> dict[str, Any]:
     """What a machine wants to know of a plan without reading the script."""
-    first = next(o for o in script["operations"] if o["op"] == "setting")
-    cuts = [o for o in script["operations"] if o["op"] == "cut" and o["setting"] == first["id"]]
+    first, *_ = first_settings(script)
+    cuts = cuts_of(script, first)
     return {
         "log": script["log"]["id"],
         "totals": script["totals"],
@@ -168,8 +168,24 @@ def summary_of(script: dict[str, Any]) -> dict[str, Any]:
             "marks": first.get("marks"),
             "cuts": [{k: c.get(k) for k in ("id", "blade_height", "from_mark", "width")} for c in cuts],
         },
+        "crosscuts": [cut["id"] for cut in script["operations"] if cut["op"] == "cut" and cut["tool"] == "buck"],
         "cautions": script["cautions"],
     }
+
+
+def first_settings(script: dict[str, Any]) -> list[dict[str, Any]]:
+    """The first setting on the mill of every log, whole or bucked, in the order they are sawn."""
+    logs = {one["id"] for one in script["pieces"] if one["kind"] == "log"}
+    out: dict[str, dict[str, Any]] = {}
+    for one in script["operations"]:
+        if one["op"] == "setting" and one["tool"] == "mill" and one["piece"] in logs:
+            out.setdefault(one["piece"], one)
+    return list(out.values())
+
+
+def cuts_of(script: dict[str, Any], setting: dict[str, Any]) -> list[dict[str, Any]]:
+    """The cuts of one setting, from the top down."""
+    return [o for o in script["operations"] if o["op"] == "cut" and o["setting"] == setting["id"]]
 
 
 def show(console: Console, script: dict[str, Any], out: str, seconds: float) -> None:
@@ -181,15 +197,21 @@ def show(console: Console, script: dict[str, Any], out: str, seconds: float) -> 
         f"{log['id']}: {log['species']}, {log['length'] / 1000:.2f} m, {log['diameter_butt']:.0f} mm across at the butt, "
         f"{log['diameter_top']:.0f} mm at the top over bark, {log['volume'] / 1e6:.0f} L under bark, sweep {log['sweep']:.0f} mm."
     )
-    first = next(o for o in script["operations"] if o["op"] == "setting")
-    cuts = [o for o in script["operations"] if o["op"] == "cut" and o["setting"] == first["id"]]
-    lifts = ", ".join(f"{one['lift']:.0f} mm at the bunk at {one['bunk']:.0f}" for one in first.get("lifts", []))
-    mark = first["marks"]["butt"]["name"]
-    console.show(f"First setting: turn clock angle {first['roll']:.1f}° up; lifts {lifts}; level both marks ({mark}).")
-    table = Table("cut", "over the marks, mm", "blade height, mm", "width, mm")
-    for cut in cuts:
-        table.add_row(cut["id"], f"{cut['from_mark']:+.0f}", f"{cut['blade_height']:.0f}", f"{cut['width']:.0f}")
-    console.show(table)
+    for buck in (o for o in script["operations"] if o["op"] == "setting" and o["tool"] == "buck"):
+        places = ", ".join(f"{_from_butt(script, cut):.0f} mm" for cut in cuts_of(script, buck))
+        console.show(f"Crosscut the log first, square to its pith, {places} from the butt end along the pith's chord.")
+    firsts = first_settings(script)
+    for first in firsts:
+        lifts = ", ".join(f"{one['lift']:.0f} mm at the bunk at {one['bunk']:.0f}" for one in first["lifts"])
+        mark = first["marks"]["butt"]["name"]
+        whose = "" if len(firsts) == 1 and first["piece"] == "log" else f" of {first['piece']}"
+        console.show(
+            f"First setting{whose}: turn clock angle {first['roll']:.1f}° up; lifts {lifts}; level both marks ({mark})."
+        )
+        table = Table("cut", "over the marks, mm", "blade height, mm", "width, mm")
+        for cut in cuts_of(script, first):
+            table.add_row(cut["id"], f"{cut['from_mark']:+.0f}", f"{cut['blade_height']:.0f}", f"{cut['width']:.0f}")
+        console.show(table)
     yields = Table("", "plan", "practice layout", "its slabs alone")
     rows = (
         ("instrument wood, L", lambda t: f"{t['instrument_volume'] / 1e6:.1f}"),
@@ -209,6 +231,7 @@ def show(console: Console, script: dict[str, Any], out: str, seconds: float) -> 
         f"{against}; between {p['p10'] / 1e6:.1f} and {p['p90'] / 1e6:.1f} L four times in five, from what the scan and card leave open. "
         + (f"On the search grid at most {gap:.1%} from the best of its class." if gap is not None else "")
     )
+    _trade_off(console, script)
     limits = script["inputs"]["products"]["limits"]
     used = sorted({one["limits"] for one in script["plates"]})
     words = "; ".join(
@@ -220,3 +243,30 @@ def show(console: Console, script: dict[str, Any], out: str, seconds: float) -> 
     console.show(
         f"Replayed and written to {out} in {seconds:.0f} s: cut script, set-up sheet, end templates, labels, preview."
     )
+
+
+def _from_butt(script: dict[str, Any], cut: dict[str, Any]) -> float:
+    """Where a crosscut lies along its normal from the pith on the butt end. [mm]"""
+    point = script["model"]["ends"]["butt"]["point"]
+    return float(cut["offset"] - sum(a * b for a, b in zip(cut["normal"], point, strict=True)))
+
+
+def _trade_off(console: Console, script: dict[str, Any]) -> None:
+    """What fewer settings would give, and what the locks cost."""
+    from rich.table import Table
+
+    proof = script["proof"]
+    rows = proof.get("trade_off", [])
+    if len(rows) > 1:
+        table = Table("at most", "charged settings", "instrument wood, L", "complete sets", "minutes")
+        for row in rows:
+            most = "any" if row["max_settings"] is None else str(row["max_settings"])
+            sets = ", ".join(f"{n} {name}" for name, n in row["sets"].items() if n) or "none"
+            volume = f"{row['instrument_volume'] / 1e6:.1f}"
+            table.add_row(most, str(row["settings"]), volume, sets, f"{row['minutes']:.0f}")
+        console.show(table)
+    if "locks" in proof:
+        cost = proof["locks"]["cost"]
+        money = script["proof"].get("counts") == "money"
+        text = f"{cost:.2f} in money" if money else f"{cost / 1e6:.1f} L"
+        console.show(f"What was held on the command line costs {text} on the search grid.")

@@ -126,7 +126,7 @@ class MachinePoser:
     def _marks(self, piece: Piece, pose: Pose, offset: float) -> dict | None:
         planes = (self.log.butt, self.log.top)
         ends = tuple(plane.point for plane in planes)
-        if all(bool(piece.holds(np.asarray(p)[None])[0]) for p in ends):
+        if all(bool(piece.holds(np.asarray(p)[None], 1e-3)[0]) for p in ends):
             return {side: _mark("pith", p, pose) for side, p in zip(("butt", "top"), ends, strict=True)}
         for shift in (0.0, -10.0, 10.0, -20.0, 20.0, -35.0, 35.0, -50.0, 50.0, -70.0, 70.0):
             points = [

@@ -357,6 +357,7 @@ def _script(
                 "status": status,
                 "layouts_considered": found.considered,
                 "grid": found.words,
+                "counts": "money" if request.objective == "value" else "volume",
             },
             "practice": {**beside, "ratio": own["instrument_volume"] / practised if practised > 0 else None},
             "uncertainty": {
