@@ -133,17 +133,15 @@ def shorter_log(log: PlanLog, piece: Piece) -> PlanLog:
 
 
 def normal_at(axis: Array, clock: float) -> Array:
-    """The clock direction e(θ) made square to the axis, unit, (3,)."""
+    """The direction square to the axis whose clock angle is `clock`, unit, (3,)."""
     e = np.array([0.0, -np.sin(clock), np.cos(clock)])
-    e -= (e @ axis) * axis
+    e[0] = -(e @ axis) / axis[0]
     return e / np.linalg.norm(e)
 
 
-def clock_of_normal(axis: Array, normal: Array) -> float:
-    """Inverse of `normal_at` for any direction with a part square to the axis. [rad]"""
-    along = axis / axis[0]
-    flat = normal - normal[0] * along  # slide along the axis until x is 0
-    return float(np.mod(np.arctan2(-flat[1], flat[2]), 2 * np.pi))
+def clock_of_normal(normal: Array) -> float:
+    """Clock angle of a direction across the log. [rad]"""
+    return float(np.mod(np.arctan2(-normal[1], normal[2]), 2 * np.pi))
 
 
 def in_trims(log: PlanLog, points: Array) -> NDArray[np.bool_]:

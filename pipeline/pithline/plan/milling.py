@@ -102,7 +102,7 @@ class MachinePoser:
             "checks": checks,
             "cautions": cautions,
             "up": [float(v) for v in pose.up],
-            "roll": float(np.degrees(clock_of_normal(log.axis, pose.up))),
+            "roll": float(np.degrees(clock_of_normal(pose.up))),
             "butt_at": pose.butt_at,
             "lifts": [{"bunk": b, "lift": v} for b, v in pose.lifts],
             "marks": marks,

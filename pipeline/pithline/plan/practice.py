@@ -107,5 +107,5 @@ def _by_quadrant(log: PlanLog, ledger: Ledger) -> list[float]:
             continue
         middle = plate.corner + sum(plate.edges) / 2 - log.origin
         away = middle - (middle @ log.axis) * log.axis
-        out[int(clock_of_normal(log.axis, away) // QUARTER) % 4] += plate.volume
+        out[int(clock_of_normal(away) // QUARTER) % 4] += plate.volume
     return out

@@ -136,7 +136,7 @@ def roll_planes(
     """Look at the wood on all depth planes of one roll; also each part's limit-list number."""
     lists = list(dict.fromkeys(part.limits for part in parts))
     normal = normal_at(log.axis, clock)
-    lateral = normal_at(log.axis, clock + np.pi / 2)
+    lateral = np.cross(log.axis, normal)
     depths, across = grid.depths, grid.across
     nx = int(np.floor(log.reach / grid.along_step)) + 1
     origin = log.origin + across[0] * lateral
