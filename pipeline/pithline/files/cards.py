@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -48,7 +48,8 @@ def _species(value: object, key: str) -> str:
     return name
 
 
-def _mark(value: object, key: str) -> dict[str, Any]:
+def pith_mark(value: object, key: str) -> dict[str, Any]:
+    """Reader of a pith mark in one of its three forms."""
     forms = "{ xyz = [..] }, { from_left = .., from_top = .. } or { up = .., right = .., down = .., left = .. }"
     if not isinstance(value, dict) or not value:
         raise InputError(f"{key} must be a mark: {forms}.")
@@ -84,6 +85,22 @@ def _optional(read: Read) -> Key:
 
 _POSITIVE = length(at_least=None, above=0.0)
 _ZERO_OR_MORE = length()
+
+DEFECT = Tables(
+    Table(
+        {
+            "kind": Key(one_of("knot", "check", "metal", "rot"), required=True),
+            "x": _optional(_ZERO_OR_MORE),
+            "end": _optional(one_of("butt", "top")),
+            "clock_deg": _optional(number(at_least=-360.0, at_most=360.0, what="angle in degrees")),
+            "diameter": _optional(_POSITIVE),
+            "length": _optional(_POSITIVE),
+            "depth": _optional(_POSITIVE),
+            "margin": Key(_ZERO_OR_MORE, default=0.0),
+        }
+    )
+)
+"""[[defect]]: on the card, and found once the log is open."""
 
 CARD = Table(
     {
@@ -127,25 +144,12 @@ CARD = Table(
         "pith": Table(
             {
                 "radius": _optional(_ZERO_OR_MORE),
-                "butt": _optional(_mark),
-                "top": _optional(_mark),
+                "butt": _optional(pith_mark),
+                "top": _optional(pith_mark),
                 "error": _optional(_ZERO_OR_MORE),
             }
         ),
-        "defect": Tables(
-            Table(
-                {
-                    "kind": Key(one_of("knot", "check", "metal", "rot"), required=True),
-                    "x": _optional(_ZERO_OR_MORE),
-                    "end": _optional(one_of("butt", "top")),
-                    "clock_deg": _optional(number(at_least=-360.0, at_most=360.0, what="angle in degrees")),
-                    "diameter": _optional(_POSITIVE),
-                    "length": _optional(_POSITIVE),
-                    "depth": _optional(_POSITIVE),
-                    "margin": Key(_ZERO_OR_MORE, default=0.0),
-                }
-            )
-        ),
+        "defect": DEFECT,
     }
 )
 
@@ -172,14 +176,7 @@ def read_card(path: str | Path) -> Card:
 def card_as_read(path: str | Path) -> dict[str, Any]:
     """The card's tables as read: lengths in mm, angles in degrees, scan coordinates untouched."""
     values = read_toml(path, CARD)
-    faults: list[str] = []
-    for at, defect in enumerate(values.get("defect", [])):
-        kind = defect["kind"]
-        needed = DEFECT_KEYS[kind]
-        place = f"[defect {at + 1}]"
-        faults += [f"{place} a {kind} needs {name}; add it." for name in needed if name not in defect]
-        odd = [name for name in defect if name not in (*needed, "kind", "margin")]
-        faults += [f"{place} a {kind} has no {name}; it is told by {', '.join(needed)}." for name in odd]
+    faults = defect_faults(values.get("defect", []))
     ends = values.get("ends", {})
     if ("twelve_butt" in ends) != ("twelve_top" in ends):
         lone, other = ("twelve_butt", "twelve_top") if "twelve_butt" in ends else ("twelve_top", "twelve_butt")
@@ -192,6 +189,19 @@ def card_as_read(path: str | Path) -> dict[str, Any]:
         faults.append('[log] scan_units is "tape", so [tape] needs length; measure the log from end to end and add it.')
     tell(path, faults)
     return values
+
+
+def defect_faults(defects: Sequence[Mapping[str, Any]]) -> list[str]:
+    """What is wrong with defects as read: each kind is told by keys of its own."""
+    faults: list[str] = []
+    for at, defect in enumerate(defects):
+        kind = defect["kind"]
+        needed = DEFECT_KEYS[kind]
+        place = f"[defect {at + 1}]"
+        faults += [f"{place} a {kind} needs {name}; add it." for name in needed if name not in defect]
+        odd = [name for name in defect if name not in (*needed, "kind", "margin")]
+        faults += [f"{place} a {kind} has no {name}; it is told by {', '.join(needed)}." for name in odd]
+    return faults
 
 
 def card_from(values: Mapping[str, Any]) -> Card:
@@ -220,8 +230,8 @@ def card_from(values: Mapping[str, Any]) -> Card:
         tape_girth_butt=tape.get("girth_butt"),
         tape_girth_top=tape.get("girth_top"),
         pith_radius=pith.get("radius"),
-        pith_butt=_mark_from(pith.get("butt")),
-        pith_top=_mark_from(pith.get("top")),
+        pith_butt=mark_from(pith.get("butt")),
+        pith_top=mark_from(pith.get("top")),
         pith_error=pith.get("error"),
         defects=tuple(_defect_from(one) for one in values.get("defect", [])),
     )
@@ -254,7 +264,8 @@ def _point_from(value: Mapping[str, Any] | None) -> ScanPoint | None:
     return ScanPoint((float(x), float(y), float(z)))
 
 
-def _mark_from(value: Mapping[str, Any] | None) -> PithMark | None:
+def mark_from(value: Mapping[str, Any] | None) -> PithMark | None:
+    """The frozen mark of one as read."""
     if value is None or "xyz" in value:
         return _point_from(value)
     return TapeMark(**value) if "from_left" in value else ArmsMark(**value)

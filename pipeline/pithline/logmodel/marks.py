@@ -69,7 +69,7 @@ def locate_pith(card: Card, surface: Surface, faces: tuple[Face, Face], inward) 
     for name, mark, face in zip(("butt", "top"), (card.pith_butt, card.pith_top), faces, strict=True):
         if mark is None:
             continue
-        point, error, caution = _mark_point(name, mark, face, surface, inward)
+        point, error, caution = mark_point(name, mark, face, surface, inward)
         centre = surface.centre(point[:1])[0]
         _check_inside(name, point, centre, surface, card.bark_thickness or 0.0)
         at.append(point[0])
@@ -83,8 +83,11 @@ def locate_pith(card: Card, surface: Surface, faces: tuple[Face, Face], inward) 
     )
 
 
-def _mark_point(name: str, mark: PithMark, face: Face, surface: Surface, inward) -> tuple[Array, float, list[str]]:
-    """The mark as a point (3,) of the log frame, the error its own measures betray, cautions."""
+def mark_point(name: str, mark: PithMark, face: Face, surface: Surface, inward) -> tuple[Array, float, list[str]]:
+    """The mark as a point (3,) of the log frame, the error its own measures betray, cautions.
+
+    `face` and `surface` may be an end plane and the outline of a fitted model.
+    """
     if isinstance(mark, ScanPoint):
         point = inward(np.asarray(mark.xyz, float))
         off = float((point - face.point) @ face.normal)
