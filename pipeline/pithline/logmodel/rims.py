@@ -75,7 +75,7 @@ def _on_plane(surface: Surface, face: Face, clock: Array, over: Array) -> Array:
     over = np.repeat(over, 3)
     x = np.full(len(clock), face.point[0])
     for _ in range(3):
-        radius = np.array([surface.radii(np.array([at]), np.array([c]))[0, 0] for at, c in zip(x, clock, strict=True)])
+        radius = surface.radii_along(x, clock)
         yz = surface.centre(x) + (radius + over)[:, None] * clock_direction(clock)
         x = face.point[0] - ((yz - face.point[1:]) @ face.normal[1:]) / face.normal[0]
     return np.repeat(np.column_stack([x, yz]), COPIES, axis=0)

@@ -6,11 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import cho_factor, cho_solve, solve_triangular
-from scipy.ndimage import map_coordinates
+from scipy.linalg import cho_factor, cho_solve
+from scipy.linalg.lapack import dpotri
 
 from pithline.logmodel.basis import Basis, Prior, make_basis, make_prior
-from pithline.logmodel.model import CLOCK_SAMPLES, clock_angles, clock_direction, clock_of
+from pithline.logmodel.kernels import outside
+from pithline.logmodel.model import CLOCK_SAMPLES, clock_angles, clock_direction
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -53,17 +54,18 @@ class Surface:
         rows[:, 1:3] = 0.0
         return rows @ self.basis.around(clock).T
 
+    def radii_along(self, x: Array, clock: Array) -> Array:
+        """Radius about the centreline at each of x and clock (k,) together: (k,)."""
+        rows = self.rows_at(x)
+        rows[:, 1:3] = 0.0
+        return (rows * self.basis.around(clock)).sum(axis=1)
+
     def residuals(self, points: Array) -> tuple[Array, Array]:
         """Radial distance outside the surface and clock angle about the centreline, of points (m, 3)."""
         step = 10.0
         grid = np.arange(self.x[0], self.x[-1] + step, step)
-        centre = self.centre(grid)
-        away = points[:, 1:] - np.column_stack([np.interp(points[:, 0], grid, centre[:, i]) for i in (0, 1)])
-        clock = clock_of(away)
         table = self.radii(grid, np.arange(FINE + 1) * (2.0 * np.pi / FINE))
-        at = np.stack([(points[:, 0] - grid[0]) / step, clock * (FINE / (2.0 * np.pi))])
-        radius = map_coordinates(table, at, order=1, mode="nearest")
-        return np.hypot(away[:, 0], away[:, 1]) - radius, clock
+        return outside(np.ascontiguousarray(points), grid[0], step, self.centre(grid), table)
 
     def stderr(self) -> tuple[Array, Array]:
         """Standard errors of the radii about the centreline (n, 72) and of the centreline (n,). [mm]"""
@@ -108,15 +110,18 @@ def fit_surface(points: Array, start: Surface, rounds: int, widest: float, prior
     first = prior.spread
     limit = widest
     for turn in range(rounds):
-        surface = _step(points, surface, prior, limit)
+        surface = _step(points, surface, prior, limit, doubt=turn >= 2 or turn == rounds - 1)
         limit = TUKEY * surface.scale
         if turn >= 2 and turn < rounds - 1:
             prior = prior.learnt(basis, surface.coefficients, surface.covariance, first)
     return surface
 
 
-def _step(points: Array, surface: Surface, prior: Prior, limit: float) -> Surface:
-    """One Gauss-Newton step: weigh the points, average them in cells, solve for all stations at once."""
+def _step(points: Array, surface: Surface, prior: Prior, limit: float, doubt: bool) -> Surface:
+    """One Gauss-Newton step: weigh the points, average them in cells, solve for all stations at once.
+
+    Without `doubt` the covariance stays as it was.
+    """
     out, clock = surface.residuals(points)
     weight = np.clip(1.0 - (out / limit) ** 2, 0.0, None) ** 2
     scale = _scale(out[weight > 0])
@@ -129,8 +134,14 @@ def _step(points: Array, surface: Surface, prior: Prior, limit: float) -> Surfac
     matrix, right = _normal_equations(basis, surface.x, certainty, target)
     factor = cho_factor(matrix + prior.precision(basis) + 1e-9 * np.eye(len(matrix)), lower=True)
     solved = cho_solve(factor, right).reshape(basis.rows, basis.columns)
-    inverse = solve_triangular(factor[0], np.eye(len(matrix)), lower=True)
-    return Surface(basis, surface.x, solved, inverse.T @ inverse, scale, total, miss)
+    covariance = _inverse(factor[0]) if doubt else surface.covariance
+    return Surface(basis, surface.x, solved, covariance, scale, total, miss)
+
+
+def _inverse(lower: Array) -> Array:
+    """Inverse (k, k) of a symmetric matrix from its Cholesky factor, below the diagonal of `lower`."""
+    half = np.tril(dpotri(lower, lower=True)[0])
+    return half + np.tril(half, -1).T
 
 
 def _scale(out: Array) -> float:

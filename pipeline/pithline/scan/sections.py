@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numba import njit
 from numpy.typing import NDArray
 from scipy.ndimage import median_filter
 
@@ -130,18 +131,34 @@ def _circle(points: Array, normals: Array, rng: np.random.Generator) -> tuple[fl
     centre, radius = (origin + away)[real], radius[real]
     if not len(radius):
         return None
-    out = points[None] - centre[:, None]
-    distance = np.linalg.norm(out, axis=2)
-    aligned = np.abs((out * normals[None]).sum(2)) > 0.85 * distance * np.linalg.norm(normals, axis=1)
-    near = np.abs(distance - radius[:, None]) < np.maximum(8.0, 0.05 * radius)[:, None]
-    at = int(np.argmax((near & aligned).sum(1)))
-    on = (near & aligned)[at]
+    at, on = _most_upon(np.ascontiguousarray(points), np.ascontiguousarray(normals), centre, radius)
     if on.sum() < 6:
         return None
     centre, radius = _refined(points[on], centre[at], float(radius[at]))
     turned = np.arctan2(*(points[on] - centre).T)
     seen = len(np.unique(np.floor(turned / np.radians(15.0)))) / 24.0
     return float(centre[0]), float(centre[1]), radius, float(on.mean()), seen
+
+
+@njit(cache=True)
+def _most_upon(points: Array, normals: Array, centre: Array, radius: Array) -> tuple[int, NDArray[np.bool_]]:
+    """Of circles (k,) the first that most points (n, 2) with normals (n, 2) to suit lie on, and which do. (n,)"""
+    best, most = 0, -1
+    chosen, on = np.zeros(len(points), np.bool_), np.zeros(len(points), np.bool_)
+    length = np.sqrt(normals[:, 0] ** 2 + normals[:, 1] ** 2)
+    for c in range(len(radius)):
+        width = max(8.0, 0.05 * radius[c])
+        count = 0
+        for i in range(len(points)):
+            y, z = points[i, 0] - centre[c, 0], points[i, 1] - centre[c, 1]
+            distance = np.sqrt(y * y + z * z)
+            near = abs(distance - radius[c]) < width
+            on[i] = near and abs(y * normals[i, 0] + z * normals[i, 1]) > 0.85 * distance * length[i]
+            count += on[i]
+        if count > most:
+            best, most = c, count
+            chosen[:] = on
+    return best, chosen
 
 
 def _refined(points: Array, centre: Array, radius: float) -> tuple[Array, float]:

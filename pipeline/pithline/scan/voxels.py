@@ -106,4 +106,17 @@ def reduced(points: Array, most: int) -> Array:
             # from the points again, not from means: each point counts the same
             out = voxelise(points, size).mean(points)
             size *= 1.15
-    return out[np.lexsort(out.T[::-1])]
+    return out[_order(out)]
+
+
+def _order(points: Array) -> Index:
+    """Order (n,) of points by x, of those with one x by y, and by z."""
+    order = np.argsort(points[:, 0], kind="stable")
+    x = points[order, 0]
+    same = np.zeros(len(x), bool)
+    same[1:] = x[1:] == x[:-1]
+    same[:-1] |= same[1:]
+    # few share an x: sorting by three columns is left to them
+    shared = order[same]
+    order[same] = shared[np.lexsort(points[shared].T[::-1])]
+    return order
