@@ -135,8 +135,8 @@ def wanted_worth(parts: tuple[SawnPart, ...], worth: Array) -> float:
     return float(sum(w * p.demand for w, p in zip(worth, parts, strict=True) if p.demand is not None))
 
 
-def _promise(tables: Tables, effort: Effort, rolls: list[int], only: float | None) -> float:
-    """No layout of the class on the grid is worth more, net of charges: the fans' bounds in place of their values."""
+def bounding(tables: Tables, effort: Effort) -> Tables:
+    """The tables with the fans' bounds in place of their values: no layout of the class on the grid is worth more."""
     fans = fan_values(
         tables.values,
         tables.grid,
@@ -150,7 +150,12 @@ def _promise(tables: Tables, effort: Effort, rolls: list[int], only: float | Non
         effort.bolt_step,
         strict=False,
     )
-    best = first_columns(search(replace(tables, bolts=fans), effort.bolt_step), rolls, 1, only)
+    return replace(tables, bolts=fans)
+
+
+def _promise(tables: Tables, effort: Effort, rolls: list[int], only: float | None) -> float:
+    """No layout of the class on the grid is worth more, net of charges."""
+    best = first_columns(search(bounding(tables, effort), effort.bolt_step), rolls, 1, only)
     return best[0].promise if best else 0.0
 
 
