@@ -175,21 +175,29 @@ def carry_out_each(
     left = shop.left.astype(float).copy()
     waiting = []
     slabs = [
-        (log, _on_the_mill(log, ledger, layout, shop, left, poser, reserve, memory))
+        (log, on_the_mill(log, ledger, log.piece, layout, shop, left, poser, reserve, memory))
         for (log, layout, poser), memory in zip(logs, memories or [None] * len(logs), strict=True)
     ]
     for log, made in slabs:
         waiting += [(log, job) for slab in made for job in saw_slab(log, ledger, shop.machines, slab, shop.parts)]
+    resaw_all(ledger, waiting, shop)
+    return ledger
+
+
+def resaw_all(
+    ledger: Ledger, waiting: Sequence[tuple[PlanLog, tuple]], shop: Shop, stages: Sequence[str] = ("green", "dried")
+) -> None:
+    """Resaw billets that wait, each of the log beside it: the green ones first."""
     for stage in ("green", "dried"):
         for log, (job, made, strip, width, billet) in waiting:
             if shop.parts[billet.part].part.resaw == stage:
                 resaw(log, ledger, shop.machines, job, made, strip, width, billet, shop.parts)
-    return ledger
 
 
-def _on_the_mill(
+def on_the_mill(
     log: PlanLog,
     ledger: Ledger,
+    start: Piece,
     layout: Setting | None,
     shop: Shop,
     left: Array,
@@ -197,8 +205,8 @@ def _on_the_mill(
     reserve: bool,
     memory: Memory | None,
 ) -> list[SlabJob]:
-    """One log's settings on mill and resaw; its slabs."""
-    queue: list[tuple[Setting, Piece]] = [] if layout is None else [(layout, log.piece)]
+    """The settings of one log, or of a piece of it, on mill and resaw; its slabs. `left` is lessened by their plates."""
+    queue: list[tuple[Setting, Piece]] = [] if layout is None else [(layout, start)]
     later: list[tuple[Setting, Piece]] = []
     slabs: list[SlabJob] = []
     while queue or later:

@@ -104,10 +104,12 @@ class Evaluator:
         return tuple(int(v) for v in total), over, under
 
 
-def first_choices(state: Search, evaluator: Evaluator, columns: list[FirstColumn], halves: int) -> list[Choice]:
-    """Choices for the master, one for each first column."""
+def first_choices(
+    state: Search, evaluator: Evaluator, columns: list[FirstColumn], halves: int, piece: Piece | None = None
+) -> list[Choice]:
+    """Choices for the master, one for each first column; `piece` is what is left of a log that is opened already."""
     grid = state.tables.grid
-    whole = evaluator.log.piece
+    whole = evaluator.log.piece if piece is None else piece
     out = []
     for column in columns:
         setting = Setting(grid.roll(column.roll), cuts_of(state, column.slabs), role="log")
