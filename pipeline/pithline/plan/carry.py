@@ -188,7 +188,7 @@ def resaw_all(
     ledger: Ledger, waiting: Sequence[tuple[PlanLog, tuple]], shop: Shop, stages: Sequence[str] = ("green", "dried")
 ) -> None:
     """Resaw billets that wait, each of the log beside it: the green ones first."""
-    for stage in ("green", "dried"):
+    for stage in stages:
         for log, (job, made, strip, width, billet) in waiting:
             if shop.parts[billet.part].part.resaw == stage:
                 resaw(log, ledger, shop.machines, job, made, strip, width, billet, shop.parts)

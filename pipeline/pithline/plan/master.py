@@ -203,9 +203,10 @@ def _read(choices: list[Choice], rows: list, solver: cp_model.CpSolver) -> Setti
                     next((g.columns[i].setting for i, o in enumerate(options) if solver.boolean_value(o)), None)
                     for g, options in zip((half.above, half.below), bolts, strict=True)
                 ]
-                found = joined(half.column.setting, *sides)
+                found = joined(half.column.setting, *sides) if any(bolts) else half.column.setting
         picked.append(found)
-    return joined(choice.column.setting, *picked)
+    # a column that nothing is chosen with says itself what follows
+    return joined(choice.column.setting, *picked) if choice.above or choice.below else choice.column.setting
 
 
 def _answer(
