@@ -13,9 +13,9 @@ from pithline.logmodel.fit import fit_log
 
 HERE = Path(__file__).parent
 ELSEWHERE = os.environ.get("PITHLINE_STEMS")
-CASES = [(HERE, "stem-a-section", 5.0)]
+CASES = [(HERE, "stem-a-section", 3.0)]
 if ELSEWHERE:
-    CASES += [(Path(ELSEWHERE), f"stem-{name}", 5.0 if name in "ab" else 10.0) for name in "abcd"]
+    CASES += [(Path(ELSEWHERE), f"stem-{name}", 3.0 if name in "ab" else 6.0) for name in "abcd"]
 
 
 @pytest.mark.parametrize(("folder", "name", "most"), CASES, ids=[name for _, name, _ in CASES])
