@@ -82,13 +82,13 @@ def find_each(
     machines = shop.machines
     bucked = len(logs) > 1
     aim = aim_of(objective, parts, machines, max(log.reach for log in logs), locks.settings_max)
-    found: list[_Columns] = []
+    found: list[Columns] = []
     for number, log in enumerate(logs):
 
         def told(what: str, part: float, number: int = number) -> None:
             progress(what if not bucked else f"{what}, log {number + 1}", (number + part) / len(logs))
 
-        found.append(_columns(log, parts, shop, objective, effort, seed, told, late, locks))
+        found.append(columns_of(log, parts, shop, objective, effort, seed, told, late, locks))
     if not any(one.choices for one in found):
         seen = max(one.seen for one in found)
         raise no_gain(aim, seen, objective) if seen > 0.0 else no_part(logs[0], parts)
@@ -119,7 +119,7 @@ def find_each(
     bound = sum(one.bound for one in found) - extra
     unit = LITRE if objective != "value" else 1.0
     first = next(one for one in found if one.grid is not None)
-    words = _words(first.grid, effort, machines, any(p.demand is not None for p in parts))
+    words = search_words(first.grid, effort, machines, any(p.demand is not None for p in parts))
     considered = sum(one.considered for one in found)
     fewer = []
     for most in effort.trade_off if len(answers) and (late is None or not late()) else ():
@@ -141,7 +141,7 @@ def _others(choices: list[Choice], layout: Setting | None) -> list[Choice]:
 
 
 @dataclass(frozen=True, slots=True)
-class _Columns:
+class Columns:
     """One log's choices for the master, and what no layout of it can be worth more than."""
 
     choices: tuple[Choice, ...]
@@ -152,7 +152,7 @@ class _Columns:
     small: bool
 
 
-def _columns(
+def columns_of(
     log: PlanLog,
     parts: tuple[SawnPart, ...],
     shop: Shop,
@@ -161,8 +161,9 @@ def _columns(
     seed: int,
     progress: Progress,
     late: Callable[[], bool] | None,
-    locks: Locks,
-) -> _Columns:
+    locks: Locks = FREE,
+) -> Columns:
+    """One log's choices for the master."""
     machines = shop.machines
     free = tuple(p for p in parts if p.demand is None)
     aim = aim_of(objective, parts, machines, log.reach)
@@ -198,7 +199,7 @@ def _columns(
             left_over = _unsaturated(answer, parts)
             if left_over and left_over not in views:
                 views.append(left_over)
-    return _Columns(tuple(choices), bound, considered, seen, grid, small)
+    return Columns(tuple(choices), bound, considered, seen, grid, small)
 
 
 def _unsaturated(answer: Answer | None, parts: tuple[SawnPart, ...]) -> tuple[SawnPart, ...]:
@@ -208,7 +209,8 @@ def _unsaturated(answer: Answer | None, parts: tuple[SawnPart, ...]) -> tuple[Sa
     return tuple(p for p, n in zip(parts, answer.plates, strict=True) if p.demand is None or n < p.demand)
 
 
-def _words(grid: Grid, effort: Effort, machines: Machines, demanded: bool) -> str:
+def search_words(grid: Grid, effort: Effort, machines: Machines, demanded: bool) -> str:
+    """The stated grid and class of a search."""
     most = settings_per_bolt(machines)
     text = (
         f"rolls every {180 / effort.rolls * effort.bolt_step:g}°, slab faces every {grid.depth_step:g} mm, thicknesses "
