@@ -30,11 +30,15 @@ ALSO = 0.07
 
 @dataclass(frozen=True, slots=True)
 class Contender:
-    """A way to saw a log, the search it came from, and its place among that search's answers (beyond them: practice)."""
+    """A way to saw a log, the search it came from, and its place among that search's answers.
+
+    Beyond them stands what came from elsewhere; `status` then says in the proof what was kept.
+    """
 
     sawing: Sawing
     found: Found
     number: int
+    status: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +103,8 @@ def _ways(
 
 def practice_contender(log: PlanLog, places: tuple[float, ...], layouts: Sequence[Setting], found: Found) -> Contender:
     """The practice layout as a way to saw the log."""
-    return Contender(Sawing(log, places, (log,) * len(layouts), tuple(layouts)), found, len(found.answers))
+    sawing = Sawing(log, places, (log,) * len(layouts), tuple(layouts))
+    return Contender(sawing, found, len(found.answers), "practice layout kept")
 
 
 def ranked(
