@@ -1,0 +1,67 @@
+"""What is asked of a plan, and everything that is read for it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from pithline.files.cards import card_as_read, card_from, scan_path
+from pithline.files.mills import mill_as_read, mill_from
+from pithline.files.practice import read_practice
+from pithline.files.products import products_as_read, products_from
+from pithline.files.tables import sha256_of
+from pithline.logmodel.card import Card
+from pithline.mill.machine import Machines
+from pithline.mill.practice_sizes import Practice
+from pithline.mill.products import Products
+from pithline.plan.layout import FREE, Locks
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """What is asked of a plan."""
+
+    objective: str = "volume"
+    effort: str = "full"
+    seed: int = 1
+    samples: int = 16
+    pick: int | None = None  # which log, where the scan shows several
+    bucking: bool = True  # whether the log may be crosscut first
+    locks: Locks = FREE
+
+
+@dataclass(frozen=True, slots=True)
+class Inputs:
+    """Everything read for one log. The `*_read` dicts stand in the script as read."""
+
+    card: Card
+    machines: Machines
+    products: Products
+    practice: Practice
+    card_read: Mapping[str, Any]
+    mill_read: Mapping[str, Any]
+    products_read: Mapping[str, Any]
+    card_sha256: str
+    scan_sha256: str
+
+
+def read_inputs(card_path: str | Path, mill: str | None = None, products: str | None = None) -> tuple[Inputs, Path]:
+    """Read and check card, mill and products; also the scan's path."""
+    card_read = card_as_read(card_path)
+    card = card_from(card_read)
+    mill_read, products_read = mill_as_read(mill), products_as_read(products)
+    scan = scan_path(card_path, card)
+    inputs = Inputs(
+        card,
+        mill_from(mill_read),
+        products_from(products_read),
+        read_practice(None),
+        card_read,
+        mill_read,
+        products_read,
+        sha256_of(card_path),
+        sha256_of(scan),
+    )
+    return inputs, scan
