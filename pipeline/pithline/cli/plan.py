@@ -16,13 +16,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--out", metavar="DIR", required=True, help="folder for the plan; its files are replaced whole")
     parser.add_argument("--mill", metavar="M", help="a mill file [default: the bundled portable band mill]")
     parser.add_argument("--products", metavar="P", help="a products file [default: the bundled guitar sets]")
-    parser.add_argument("--objective", choices=("volume", "value", "sets"), default="volume", help="[default: volume]")
-    parser.add_argument(
-        "--effort", choices=("coarse", "full"), default="full", help="how finely to search [default: full]"
-    )
-    parser.add_argument(
-        "--time-limit", metavar="S", type=_seconds, help="stop the search of further layouts after S seconds"
-    )
+    add_search_arguments(parser)
     parser.add_argument("--no-bucking", action="store_true", help="never crosscut the log first")
     parser.add_argument(
         "--roll", metavar="DEG", type=_clock, help="hold the clock angle that is up at the first setting"
@@ -32,12 +26,26 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--max-settings", metavar="N", type=_count, help="at most so many charged settings")
     parser.add_argument("--bolts", choices=("saw", "leave"), default="saw", help="leave every bolt whole [default: saw]")
-    parser.add_argument("--seed", metavar="N", type=_seed, default=1, help="[default: 1]")
-    parser.add_argument("--units", choices=("mm", "in"), default="mm", help="lengths on the sheet [default: mm]")
-    parser.add_argument("--paper", choices=("A4", "Letter"), default="A4", help="[default: A4]")
+    parser.add_argument(
+        "--keep", metavar="CUT_SCRIPT", help="an earlier plan of this log: the new one is chosen beside it"
+    )
     parser.add_argument(
         "--pick", metavar="N", type=int, help="which log, where the scan shows several; see `fit --list`"
     )
+
+
+def add_search_arguments(parser: argparse.ArgumentParser) -> None:
+    """Arguments of every command that searches and writes a plan."""
+    parser.add_argument("--objective", choices=("volume", "value", "sets"), default="volume", help="[default: volume]")
+    parser.add_argument(
+        "--effort", choices=("coarse", "full"), default="full", help="how finely to search [default: full]"
+    )
+    parser.add_argument(
+        "--time-limit", metavar="S", type=_seconds, help="stop the search of further layouts after S seconds"
+    )
+    parser.add_argument("--seed", metavar="N", type=_seed, default=1, help="[default: 1]")
+    parser.add_argument("--units", choices=("mm", "in"), default="mm", help="lengths on the sheet [default: mm]")
+    parser.add_argument("--paper", choices=("A4", "Letter"), default="A4", help="[default: A4]")
     parser.add_argument("--json", action="store_true", help="print the summary as JSON, for machines")
 
 
@@ -94,15 +102,28 @@ def run(args: argparse.Namespace, console: Console) -> int:
     import json
     import time
 
+    from pithline.cli.script_file import read_script
+    from pithline.errors import InputError, about
     from pithline.files.write import check_folder, write_folder
     from pithline.plan.layout import Locks
+    from pithline.script.schema import validate
     from pithline.yard.pipeline import Request, plan_card
 
     started = time.monotonic()
     check_folder(args.out)
     locks = Locks(args.roll, args.first_slab, args.max_settings, args.bolts == "saw")
+    keep = None
+    if args.keep is not None:
+        if args.no_bucking or (locks.roll, locks.first_slab, locks.bolts) != (None, None, True):
+            raise InputError(
+                "--keep brings an earlier plan's own roll, slabs, bolts and crosscuts, so it cannot stand with --roll, --first-slab, "
+                "--bolts leave or --no-bucking; leave one out."
+            )
+        keep = read_script(Path(args.keep))
+        with about(other=args.keep):
+            validate(keep)
     request = Request(
-        args.objective, args.effort, args.seed, pick=args.pick, bucking=not args.no_bucking, locks=locks
+        args.objective, args.effort, args.seed, pick=args.pick, bucking=not args.no_bucking, locks=locks, keep=keep
     )
     clock = None if args.time_limit is None else (lambda: time.monotonic() - started > args.time_limit)
     if _first_run() and Path(args.card).is_file():
@@ -232,6 +253,14 @@ def show(console: Console, script: dict[str, Any], out: str, seconds: float) -> 
         + (f"On the search grid at most {gap:.1%} from the best of its class." if gap is not None else "")
     )
     _trade_off(console, script)
+    show_limits(console, script)
+    console.show(
+        f"Replayed and written to {out} in {seconds:.0f} s: cut script, set-up sheet, end templates, labels, preview."
+    )
+
+
+def show_limits(console: Console, script: dict[str, Any]) -> None:
+    """The limits that plates were held to."""
     limits = script["inputs"]["products"]["limits"]
     used = sorted({one["limits"] for one in script["plates"]})
     words = "; ".join(
@@ -240,9 +269,6 @@ def show(console: Console, script: dict[str, Any], out: str, seconds: float) -> 
         for name in used
     )
     console.show(f"Limits in force: {words}.")
-    console.show(
-        f"Replayed and written to {out} in {seconds:.0f} s: cut script, set-up sheet, end templates, labels, preview."
-    )
 
 
 def _from_butt(script: dict[str, Any], cut: dict[str, Any]) -> float:

@@ -57,15 +57,21 @@ def code_text(piece: str, plan: str) -> str:
 def label_rows(script: Mapping[str, Any]) -> list[dict[str, str]]:
     """One row a kept piece, in the order sawn; `sawn` is left blank to be written by hand.
 
+    Where the log was planned anew: of pieces still to come, and of those whose set or mate is another now.
+
     Sizes are a plate's as sawn, any other piece's at its mid-length, bark included, measured from its newest face.
     """
     reading, plan, rows = Script(script), plan_hash(script), []
+    again = set(script.get("replan", {}).get("relabelled", ()))
+    labelled = {one[side] for one in reading.cuts.values() if one["setting"] in reading.sawn for side in ("above", "below")}
     passing = set()
     for cut in reading.cuts.values():
         made = reading.pieces[cut["piece"]]["made_by"]
         if made and reading.cuts[made]["setting"] == cut["setting"]:
             passing.add(cut["piece"])
     for piece in script["pieces"]:
+        if piece["id"] in labelled - again:
+            continue
         if piece["id"] in passing:  # it never leaves the machine: no label
             continue
         if piece["kind"] not in KEPT or (piece["kind"] == "log" and piece["made_by"] is None):

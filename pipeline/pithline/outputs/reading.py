@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
@@ -68,8 +69,31 @@ class Script:
 
     @cached_property
     def numbers(self) -> dict[str, int]:
-        """The number of every cut as the sheet, the templates and the crayon say it: 1 is the first."""
+        """The number of every cut as the sheet, the templates and the crayon say it: 1 is the first.
+
+        A script that was planned anew leaves numbers out: those that stand on wood already keep their meaning.
+        """
+        own = [re.fullmatch(r"cut-(\d+)", cut) for cut in self.cuts]
+        if all(own):
+            return {cut: int(found[1]) for cut, found in zip(self.cuts, own, strict=True) if found}
         return {cut: index for index, cut in enumerate(self.cuts, 1)}
+
+    @cached_property
+    def sawn(self) -> frozenset[str]:
+        """Settings that were sawn before the script was planned anew."""
+        return frozenset(self.document.get("replan", {}).get("kept", ()))
+
+    @cached_property
+    def ahead(self) -> list[Mapping[str, Any]]:
+        """Settings still to come, in working order."""
+        return [one for one in self.settings if one["id"] not in self.sawn]
+
+    @cached_property
+    def in_hand(self) -> list[str]:
+        """Pieces that exist before the settings still to come, offcuts included, in the order they were sawn."""
+        cuts = [one for one in self.cuts.values() if one["setting"] in self.sawn]
+        used = {one["piece"] for one in cuts}
+        return [one[side] for one in cuts for side in ("above", "below") if one[side] not in used]
 
     @property
     def scale_drop(self) -> float:

@@ -11,7 +11,7 @@ from shapely.geometry import Polygon, box
 from pithline.outputs.ends import EndFace
 from pithline.outputs.paper import BOLD, PAPERS, PLAIN, new_canvas, width_of
 from pithline.outputs.reading import Script
-from pithline.outputs.sheet.lines import FaceLine, face_lines
+from pithline.outputs.sheet.lines import FaceLine, face_lines, lined_settings
 from pithline.outputs.words import Words
 
 MM = 72.0 / 25.4
@@ -29,7 +29,7 @@ def end_templates(script: Mapping[str, Any], units: str = "mm", paper: str = "A4
     """
     reading, words = Script(script), Words(units)
     canvas, out = new_canvas(paper, f"End templates {script['log']['id']}")
-    logs = dict.fromkeys(reading.own_log(one["piece"]) for one in reading.settings if one["tool"] == "mill")
+    logs = dict.fromkeys(reading.own_log(one["piece"]) for one in lined_settings(reading))
     for log in logs or {"log": None}:
         for face in reading.ends(log):
             _end(canvas, reading, log, face, paper, words)
@@ -40,7 +40,7 @@ def end_templates(script: Mapping[str, Any], units: str = "mm", paper: str = "A4
 def mill_lines(reading: Script, log: str, face: EndFace) -> list[tuple[int, np.ndarray]]:
     """Cut number and bark points (2, 2) of every mill line that meets a face."""
     found = []
-    for setting in reading.settings:
+    for setting in reading.ahead:
         if setting["tool"] == "mill" and reading.own_log(setting["piece"]) == log:
             for cut in reading.cuts_of(setting):
                 line = face.line(np.array(cut["normal"], float), cut["offset"])
@@ -69,7 +69,7 @@ def tiles(face: EndFace, paper: str) -> list[tuple[int, int, float, float, float
 
 
 def _end(canvas: Any, reading: Script, log: str, face: EndFace, paper: str, words: Words) -> None:
-    own = [one for one in reading.settings if one["tool"] == "mill" and reading.own_log(one["piece"]) == log]
+    own = [one for one in lined_settings(reading) if reading.own_log(one["piece"]) == log]
     groups = face_lines(reading, own, face) if own else {}
     lines = [line for group in groups.values() for line in group]
     names = _name_places(lines, face, reading.pith_radius)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Mapping
 from typing import Any
 
 from pithline.errors import ScriptError
@@ -41,11 +42,20 @@ def loads(data: bytes) -> dict[str, Any]:
     return document
 
 
-def crayon_marks(pieces: list[dict[str, Any]]) -> dict[str, str]:
-    """Mark of each piece id: its kind's letter and a number in the digits 2 to 9, in the order given."""
+def crayon_marks(pieces: list[dict[str, Any]], held: Mapping[str, str] | None = None) -> dict[str, str]:
+    """Mark of each piece id: its kind's letter and a number in the digits 2 to 9, in the order given.
+
+    `held` are marks by piece id that stand on wood or labels already: they are kept, and no new mark is one of them.
+    """
+    held = held or {}
     counts: dict[str, int] = {}
+    for mark in held.values():
+        counts[mark[0]] = max(counts.get(mark[0], 0), _place(mark[1:]))
     marks: dict[str, str] = {}
     for piece in pieces:
+        if piece["id"] in held:
+            marks[piece["id"]] = held[piece["id"]]
+            continue
         letter = _LETTERS[piece["kind"]]
         number = counts.get(letter, 0)
         counts[letter] = number + 1
@@ -55,3 +65,13 @@ def crayon_marks(pieces: list[dict[str, Any]]) -> dict[str, str]:
             number -= 1
         marks[piece["id"]] = letter + text
     return marks
+
+
+def _place(text: str) -> int:
+    """The place of a mark's digits among all, 1 for the first; 0 where they are of another making."""
+    if not text or any(one not in _DIGITS for one in text):
+        return 0
+    place = 0
+    for one in text:
+        place = 8 * place + _DIGITS.index(one) + 1
+    return place

@@ -20,7 +20,7 @@ from pithline.script.envelope import (
 )
 from pithline.script.finding import Finding
 from pithline.script.pieces import Sawn
-from pithline.script.structure import cuts_by_setting
+from pithline.script.structure import cuts_by_setting, history
 
 Array = NDArray[np.float64]
 END_CLEAR = 25.0
@@ -68,7 +68,11 @@ class Laid:
 
 
 def machine_findings(document: dict[str, Any], sawn: Sawn, lumps: dict[str, float]) -> list[Finding]:
-    """All findings about settings on the mill; `lumps` is the largest lump's share of each piece that goes on it."""
+    """All findings about settings on the mill; `lumps` is the largest lump's share of each piece that goes on it.
+
+    Settings that were sawn before a script was planned anew (`replan`) are history: how they lay is not asked any more.
+    """
+    kept = history(document)
     mill, envelope = document["inputs"]["mill"]["mill"], envelope_of(document["model"])
     found, levelled = [], set()
     cuts = {name: [one for one in own if one["tool"] == "mill"] for name, own in cuts_by_setting(document).items()}
@@ -77,6 +81,9 @@ def machine_findings(document: dict[str, Any], sawn: Sawn, lumps: dict[str, floa
         if one["op"] != "setting" or one["tool"] != "mill" or one["piece"] not in sawn.volumes or not cuts[one["id"]]:
             continue
         own = own_log(document, sawn, one["piece"])
+        if one["id"] in kept:
+            levelled.add(own)
+            continue
         ends = log_ends(document, sawn, envelope, own)
         bed, marked = _bed(one, envelope, ends)
         laid = lay(envelope, bed, sawn.faces[one["piece"]])
@@ -100,8 +107,8 @@ def machine_findings(document: dict[str, Any], sawn: Sawn, lumps: dict[str, floa
 
 def own_log(document: dict[str, Any], sawn: Sawn, piece: str) -> str:
     """The log, whole or bucked, that a piece belongs to."""
-    kinds = {one["id"]: one["kind"] for one in document["pieces"]}
-    return next((name for name in sawn.line(piece) if kinds.get(name) == "log"), "log")
+    bucks = {one["id"] for one in document["operations"] if one["op"] == "cut" and one["tool"] == "buck"}
+    return next((name for name in sawn.line(piece) if sawn.made_by.get(name) in bucks), "log")
 
 
 def log_ends(document: dict[str, Any], sawn: Sawn, envelope: Envelope, own: str) -> tuple[SawnFace, SawnFace]:

@@ -37,7 +37,8 @@ def plate_findings(document: dict[str, Any], sawn: Sawn, corners: dict[str, Arra
             continue
         found += _box(plate, corner, edges, sawn, corners[plate["id"]])
         found += _size(plate, edges, parts, document["inputs"]["products"])
-        found += _graded(plate, grade(wood, corner, edges), document["inputs"]["products"], wood)
+        small = _small(plate, edges, parts)
+        found += _graded(plate, grade(wood, corner, edges), document["inputs"]["products"], wood, small)
     return [*found, *_overlaps(document["plates"]), *_mates(document, sawn, parts)]
 
 
@@ -101,7 +102,17 @@ def _size(plate: dict[str, Any], edges: Array, parts: dict, products: dict[str, 
     return found
 
 
-def _graded(plate: dict[str, Any], real: Grade, products: dict[str, Any], wood: Wood) -> list[Finding]:
+def _small(plate: dict[str, Any], edges: Array, parts: dict) -> bool:
+    """Whether a plate lacks something of its part's size, by more or less than `_size` lets pass."""
+    if (plate["product"], plate["part"]) not in parts:
+        return False
+    part = parts[plate["product"], plate["part"]][1]
+    return any(real < part[side] for side, real in zip(_SIDES, np.linalg.norm(edges, axis=1), strict=True))
+
+
+def _graded(
+    plate: dict[str, Any], real: Grade, products: dict[str, Any], wood: Wood, small: bool = False
+) -> list[Finding]:
     found = []
     for kind, stated, own, slack, what in (
         ("ring-angle", plate["ring_angle"]["min"], real.ring_min, RING_DEG, "a least ring angle"),
@@ -115,7 +126,7 @@ def _graded(plate: dict[str, Any], real: Grade, products: dict[str, Any], wood: 
         return [*found, _found("plate-limits", plate, plate["limits"], "", f"names unknown limits {plate['limits']}")]
     if plate["passes"]:
         found += _unsound(plate, real) + _beyond(plate, real, limits, wood)
-    elif _clearly_passes(real, limits, wood):
+    elif not small and _clearly_passes(real, limits, wood):
         found.append(_found("passes", plate, "false", "true", "is said not to pass, but nothing in it fails"))
     return found
 

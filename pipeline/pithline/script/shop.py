@@ -12,7 +12,7 @@ from pithline.script.envelope import envelope_of, pith_at
 from pithline.script.finding import Finding
 from pithline.script.machine import log_ends, own_log
 from pithline.script.pieces import Sawn
-from pithline.script.structure import cuts_by_setting
+from pithline.script.structure import cuts_by_setting, history
 
 Array = NDArray[np.float64]
 LIMIT = 1.0
@@ -21,7 +21,7 @@ KERF = 1e-3
 
 def shop_findings(document: dict[str, Any], sawn: Sawn, corners: dict[str, Array]) -> list[Finding]:
     """Findings about kerfs and the rip, crosscut and resaw; `corners` holds vertices (n, 3) of what they pose."""
-    machines, found = document["inputs"]["mill"], []
+    machines, found, kept = document["inputs"]["mill"], [], history(document)
     envelope = envelope_of(document["model"])
 
     @cache
@@ -38,7 +38,7 @@ def shop_findings(document: dict[str, Any], sawn: Sawn, corners: dict[str, Array
             if abs(cut["kerf"] - kerf) > KERF:
                 words = f"{cut['id']} states a kerf of {cut['kerf']:g} mm, the {cut['tool']} takes {kerf:g} mm"
                 found.append(Finding("kerf", cut["id"], cut["kerf"], kerf, words))
-        if setting is None or setting["tool"] in ("mill", "buck") or not len(corners.get(setting["piece"], ())):
+        if name in kept or setting is None or setting["tool"] in ("mill", "buck") or not len(corners.get(setting["piece"], ())):
             continue
         points = corners[setting["piece"]]
         if setting["tool"] == "resaw":

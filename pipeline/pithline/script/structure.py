@@ -23,6 +23,7 @@ def structure_findings(document: dict[str, Any], sawn: Sawn) -> list[Finding]:
         *_pieces(document, sawn),
         *_cuts(document, sawn),
         *_settings(document, sawn),
+        *_history(document),
         *_agreement(document),
     ]
 
@@ -35,6 +36,29 @@ def cuts_by_setting(document: dict[str, Any]) -> dict[str, list[dict[str, Any]]]
             found.setdefault(one["id"], [])
         else:
             found.setdefault(one["setting"], []).append(one)
+    return found
+
+
+def history(document: dict[str, Any]) -> frozenset[str]:
+    """Settings that were sawn before the script was planned anew."""
+    return frozenset(document.get("replan", {}).get("kept", ()))
+
+
+def _history(document: dict[str, Any]) -> list[Finding]:
+    """What is history comes first, and ends with the cut that the script says."""
+    if "replan" not in document:
+        return []
+    kept, found, last = history(document), [], ""
+    settings = [one["id"] for one in document["operations"] if one["op"] == "setting"]
+    first = settings[: len(kept)]
+    for name in sorted(kept - set(first)):
+        found.append(Finding("history", name, "kept", "", f"{name} is said to be sawn already but does not come first"))
+    for one in document["operations"]:
+        if one["op"] == "cut" and one["setting"] in kept:
+            last = one["id"]
+    stated = document["replan"]["after"]
+    if not found and last != stated:
+        found.append(Finding("history", stated, stated, last, f"what is sawn should end with {stated}, it ends with {last}"))
     return found
 
 

@@ -71,12 +71,13 @@ def script_of(
     document_model: dict[str, Any],
     parts: tuple[SawnPart, ...],
     density: float,
+    held: Mapping[str, str] | None = None,
 ) -> dict[str, Any]:
-    """The cut script of a carried-out plan, marks, proof and all."""
+    """The cut script of a carried-out plan, marks, proof and all; `held` are crayon marks that stand on wood already."""
     card, ledger = inputs.card, sums.ledger
     weigh(ledger, sums.volumes, density)
     pieces = piece_list(ledger, sums.volumes)
-    marks = crayon_marks(pieces)
+    marks = crayon_marks(pieces, held)
     for piece in pieces:
         piece["mark"] = marks[piece["id"]]
     own = totals(sums, inputs.products)

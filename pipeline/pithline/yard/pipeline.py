@@ -31,6 +31,7 @@ from pithline.plan.practice import practice
 from pithline.plan.sensitivity import cost_of
 from pithline.plan.trade_off import trade_off
 from pithline.yard.document import check, practice_beside, script_of, settled
+from pithline.yard.keep import check_keep, kept_way
 from pithline.yard.request import Inputs, Request, read_inputs
 
 Progress = Callable[[str, float], None]
@@ -50,6 +51,8 @@ def plan_card(
     from pithline.logmodel.fit import fit_log
 
     inputs, scan_file = read_inputs(card_path, mill, products)
+    if request.keep is not None:
+        check_keep(request.keep, inputs)
     progress("reading the scan", 0.02)
     scan = read_scan(scan_file)
     progress("fitting the log", 0.05)
@@ -115,6 +118,9 @@ def plan_model(
 
     if request.locks == FREE and counted(custom.with_bolts, shop) > 0.85 * ways[0].found.answers[0].value:
         ways.append(last)
+    if request.keep is not None:
+        kept = kept_way(request.keep, log, inputs, ways[0].found)
+        ways += [kept] if kept is not None else []
     fault: ScriptError | None = None
     why: list[str] = []
     for best, way in _attempts(log, ways, last, shop, carry, request):

@@ -30,6 +30,7 @@ class Request:
     pick: int | None = None  # which log, where the scan shows several
     bucking: bool = True  # whether the log may be crosscut first
     locks: Locks = FREE
+    keep: Mapping[str, Any] | None = None  # an earlier script of the same scan, to be held against what is found
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,7 @@ from pithline.outputs.sheet.cautions import FOOT
 from pithline.outputs.sheet.day import same_day
 from pithline.outputs.sheet.front import front_page
 from pithline.outputs.sheet.lines import drawing_the_lines
+from pithline.outputs.sheet.opened import opened_page
 from pithline.outputs.sheet.settings import mill_panel
 from pithline.outputs.sheet.shop import buck_panel, shop_panels
 from pithline.outputs.words import Words
@@ -32,8 +33,8 @@ def set_up_sheet(script: Mapping[str, Any], units: str = "mm", paper: str = "A4"
     """
     reading, words = Script(script), Words(units)
     pages = Pages(paper, f"Set-up sheet, log {script['log']['id']}", FOOT)
-    front_page(pages, reading, words)
-    green = [one for one in reading.settings if one.get("stage") != "dried"]
+    (opened_page if reading.sawn else front_page)(pages, reading, words)
+    green = [one for one in reading.ahead if one.get("stage") != "dried"]
     for setting in (one for one in green if one["tool"] == "buck"):
         buck_panel(pages, reading, words, setting)
     drawing_the_lines(pages, reading, words)
@@ -41,12 +42,12 @@ def set_up_sheet(script: Mapping[str, Any], units: str = "mm", paper: str = "A4"
     seen: set[str] = set()
     for setting in on_mill:
         log = reading.own_log(setting["piece"])
-        mill_panel(pages, reading, words, setting, len(on_mill), first=log not in seen)
+        mill_panel(pages, reading, words, setting, len(reading.mill_numbers), first=log not in seen)
         seen.add(log)
     shop_panels(
         pages, reading, words, [one for one in green if one["tool"] not in ("mill", "buck")], "In the shop, green"
     )
     same_day(pages, reading, words)
-    dried = [one for one in reading.settings if one.get("stage") == "dried"]
+    dried = [one for one in reading.ahead if one.get("stage") == "dried"]
     shop_panels(pages, reading, words, dried, "Later, when dried")
     return pages.bytes()

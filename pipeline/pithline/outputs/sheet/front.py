@@ -36,12 +36,7 @@ def front_page(pages: Pages, reading: Script, words: Words) -> None:
         12.0,
         bold=True,
     )
-    pages.heading("The plan")
-    pages.table([], [[a, b] for a, b in facts(reading, words)], [22, 78], 9.5)
-    for caution in reading.document.get("cautions", []):
-        pages.text(f"• {sentence(caution)}", 9.5)
-    for caution in (METAL, GUARDS):
-        pages.caution(caution)
+    yields(pages, reading, words)
 
 
 def measures(reading: Script) -> dict[str, list[tuple[str, float, float]]]:
@@ -78,6 +73,16 @@ def girth_at(reading: Script, x: float) -> float:
     return float(ConvexHull(points).area)
 
 
+def yields(pages: Pages, reading: Script, words: Words) -> None:
+    """What the plan yields and takes for granted, with the script's cautions."""
+    pages.heading("The plan")
+    pages.table([], [[a, b] for a, b in facts(reading, words)], [22, 78], 9.5)
+    for caution in reading.document.get("cautions", []):
+        pages.text(f"• {sentence(caution)}", 9.5)
+    for caution in (METAL, GUARDS):
+        pages.caution(caution)
+
+
 def facts(reading: Script, words: Words) -> list[tuple[str, str]]:
     """The log, what was assumed and what the plan yields, as rows."""
     doc = reading.document
@@ -108,6 +113,10 @@ def facts(reading: Script, words: Words) -> list[tuple[str, str]]:
         ("Over practice", _practice(doc, words)),
         ("Work", f"{totals['settings']} charged settings, {totals['minutes']:.0f} minutes at the saws"),
     ]  # fmt: skip
+    if reading.sawn:
+        charged = sum(bool(one["charged"]) for one in reading.ahead)
+        minutes = sum(one["minutes"] for one in reading.ahead)
+        rows.append(("Still to come", f"{charged} charged settings, {minutes:.0f} minutes at the saws"))
     costs = [f"{text}, {words.volume(doubt['cost_of'][key])}" for key, text in COSTS.items()
              if key in doubt.get("cost_of", {})]  # fmt: skip
     if costs:

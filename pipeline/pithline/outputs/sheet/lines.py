@@ -31,7 +31,7 @@ class FaceLine:
 
 def drawing_the_lines(pages: Pages, reading: Script, words: Words) -> None:
     """One page or more an end, for every log that goes on the mill."""
-    mill = [one for one in reading.settings if one["tool"] == "mill"]
+    mill = lined_settings(reading)
     logs = list(dict.fromkeys(reading.own_log(one["piece"]) for one in mill))
     for log in logs:
         own = [one for one in mill if reading.own_log(one["piece"]) == log]
@@ -40,7 +40,8 @@ def drawing_the_lines(pages: Pages, reading: Script, words: Words) -> None:
             whose = f" of {reading.mark(log)}" if len(logs) > 1 or reading.parent(log) else ""
             pages.heading(f"2  Drawing the lines: {face.name.upper()} end{whose}")
             pages.text("Face this end, 12 o'clock line upright: left and right are yours. Draw every line on both ends "
-                       "before the first cut: heavy where it is heavy here, for only there is it sawn. Number each."
+                       + ("of the pieces in hand" if reading.sawn else "before the first cut")
+                       + ": heavy where it is heavy here, for only there is it sawn. Number each."
                        + (" T lines are ticks for the rip saw." if ticked_settings(reading, own) else ""),
                        10.0)  # fmt: skip
             groups = face_lines(reading, own, face)
@@ -53,6 +54,25 @@ def drawing_the_lines(pages: Pages, reading: Script, words: Words) -> None:
                 rows.append(title)
                 rows += [_row(face, line, words) for line in lines]
             pages.table(HEAD, rows, [7.5, 10.5, 11.5, 11.5, 11.5, 10.5, 11.5, 11.5, 11.5], 9.0)
+
+
+def lined_settings(reading: Script) -> list[Mapping[str, Any]]:
+    """The mill settings that lines are drawn for: those to come, and those sawn whose slabs are still to be ripped by ticks."""
+    mill = [one for one in reading.settings if one["tool"] == "mill"]
+    ticked = ticked_settings(reading, mill) if reading.sawn else set()
+    return [one for one in mill if one["id"] not in reading.sawn or one["id"] in ticked]
+
+
+def _sawn_edges(reading: Script, settings: Sequence[Mapping[str, Any]], face: EndFace) -> list[FaceLine]:
+    """Where faces lie that pieces still to be sawn have already."""
+    found: dict[str, FaceLine] = {}
+    for setting in settings:
+        for _, _, made in reading.faces(setting["piece"]):
+            cut = reading.cuts[made]
+            line = face.line(np.array(cut["normal"], float), cut["offset"])
+            if cut["setting"] in reading.sawn and cut["tool"] == "mill" and line is not None:
+                found[made] = FaceLine(str(reading.numbers[made]), [], line)
+    return list(found.values())
 
 
 def _row(face: EndFace, line: FaceLine, words: Words) -> list[str]:
@@ -73,15 +93,18 @@ def _row(face: EndFace, line: FaceLine, words: Words) -> list[str]:
 def face_lines(reading: Script, settings: Sequence[Mapping[str, Any]], face: EndFace) -> dict[str, list[FaceLine]]:
     """Lines by the setting they are for: the level line of the first, then every mill cut, then ticks."""
     found: dict[str, list[FaceLine]] = {}
-    point, up = (np.array(one, float) for one in (settings[0]["marks"][face.name]["point"], settings[0]["up"]))
+    first = next((one for one in settings if one["id"] not in reading.sawn), settings[0])
+    point, up = (np.array(one, float) for one in (first["marks"][face.name]["point"], first["up"]))
     level = face.line(up, float(up @ point))
-    if level is not None:
+    if level is not None and first["id"] not in reading.sawn:
         found["Spirit level of the first setting"] = [FaceLine("level", [], level)]
+    if edges := _sawn_edges(reading, settings, face):
+        found["Sawn already: edges to lay these lines by"] = edges
     ticked = ticked_settings(reading, settings)
     for setting in settings:
         part = reading.part_of_face(setting["piece"], face)
         lines = []
-        for cut in reading.cuts_of(setting):
+        for cut in reading.cuts_of(setting) if setting["id"] not in reading.sawn else ():
             line = face.line(np.array(cut["normal"], float), cut["offset"])
             if line is not None:
                 lines.append(FaceLine(str(reading.numbers[cut["id"]]), _within(part, line), line))
@@ -90,7 +113,8 @@ def face_lines(reading: Script, settings: Sequence[Mapping[str, Any]], face: End
             if line is not None:
                 lines.append(FaceLine(tick_name(reading, setting), _within(part, line), line))
         kind = reading.pieces[setting["piece"]]["kind"]
-        found[f"Setting {reading.mill_numbers[setting['id']]}: {kind} {reading.mark(setting['piece'])}"] = lines
+        done = " (sawn): ticks for the rip saw on its slabs" if setting["id"] in reading.sawn else ""
+        found[f"Setting {reading.mill_numbers[setting['id']]}: {kind} {reading.mark(setting['piece'])}{done}"] = lines
     return found
 
 

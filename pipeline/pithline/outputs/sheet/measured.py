@@ -71,7 +71,7 @@ def ticked_settings(reading: Script, mill: Sequence[Mapping[str, Any]]) -> set[s
     """Ids of the mill settings whose slabs are ripped by ticks."""
     found = set()
     wanted = {one["id"] for one in mill}
-    for setting in reading.settings:
+    for setting in reading.ahead:
         if setting["tool"] == "rip" and reading.from_mill(setting["piece"]) == setting["piece"]:
             made = mill_setting_of(reading, setting["piece"])
             if made and made["id"] in wanted and rip_reference(reading, setting) == Reference("ticks"):

@@ -89,17 +89,17 @@ def _cut_table(pages: Pages, reading: Script, words: Words, setting: Mapping[str
         sign = "over" if over >= 0 else "under"
         rows.append([str(reading.numbers[cut["id"]]), f"{words.length(abs(over))} "
                                                       f"{sign}", words.length(cut["blade_height"] - drop),
-                     words.length(cut["width"]), _goes(reading, words, cut["above"])])  # fmt: skip
+                     words.length(cut["width"]), goes(reading, words, cut["above"])])  # fmt: skip
     pages.table(["Cut", "Blade to mean of the marks", "Expected on scale", "Width", "Comes off: crayon mark, "
     "where to"], rows,
                 [7, 20, 17, 15, 41], 10.5)  # fmt: skip
     for cut in reading.cuts_of(setting)[-1:]:
-        pages.text(f"On the bed stays {_goes(reading, words, cut['below'])}.", 11.0)
+        pages.text(f"On the bed stays {goes(reading, words, cut['below'])}.", 11.0)
 
 
-def _goes(reading: Script, words: Words, piece: str) -> str:
+def goes(reading: Script, words: Words, piece: str) -> str:
     """The crayon mark of a piece, its weight where it is known, and where it goes next."""
-    following = next((one for one in reading.settings if one["piece"] == piece), None)
+    following = next((one for one in reading.ahead if one["piece"] == piece), None)
     kind, mark = reading.pieces[piece]["kind"], reading.mark(piece)
     if following is None:
         return f"{mark}: {kind}, " + ("set aside" if kind != "plate" else "done")

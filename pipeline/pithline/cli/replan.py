@@ -1,0 +1,106 @@
+"""pithline replan CUT_SCRIPT: once the log is open, plan what is left of it anew, and write the plan."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import Any
+
+from pithline.cli.console import Console
+from pithline.cli.plan import add_search_arguments, plan_files, show_limits
+from pithline.cli.script_file import read_script
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The command's own arguments."""
+    parser.add_argument("script", metavar="CUT_SCRIPT", help="the cut-script.json that the log was sawn by")
+    parser.add_argument(
+        "--after", metavar="CUT", required=True, help="the last cut that was sawn: its number on the sheet, or its id"
+    )
+    parser.add_argument(
+        "--found", metavar="FOUND.toml", required=True, help="what was found, or done otherwise; see docs/formats.md"
+    )
+    parser.add_argument("--out", metavar="DIR", required=True, help="folder for the plan; its files are replaced whole")
+    add_search_arguments(parser)
+
+
+def run(args: argparse.Namespace, console: Console) -> int:
+    """Plan, check, write; then say in short what changed."""
+    import json
+    import time
+
+    from pithline.files.found import found_as_read
+    from pithline.files.write import check_folder, write_folder
+    from pithline.yard.replan import replan
+    from pithline.yard.request import Request
+
+    started = time.monotonic()
+    check_folder(args.out)
+    path = Path(args.script)
+    script = read_script(path)
+    found = found_as_read(args.found)
+    request = Request(args.objective, args.effort, args.seed)
+    clock = None if args.time_limit is None else (lambda: time.monotonic() - started > args.time_limit)
+    with console.progress() as progress:
+        new = replan(script, args.after, found, request, progress, clock, (str(path), args.found))
+        progress("writing", 0.98)
+        files = plan_files(new, args.units, args.paper)
+        write_folder(args.out, files)
+    if args.json:
+        console.json(summary_of(json.loads(files["cut-script.json"]), script))
+        return 0
+    for caution in new["cautions"]:
+        console.caution(caution)
+    show(console, new, script, args.out, time.monotonic() - started)
+    return 0
+
+
+def summary_of(new: dict[str, Any], old: dict[str, Any]) -> dict[str, Any]:
+    """What a machine wants to know of a plan made anew without reading the script."""
+    kept = set(new["replan"]["kept"])
+    ahead = [one for one in new["operations"] if one["op"] == "setting" and one["id"] not in kept]
+    return {
+        "log": new["log"]["id"],
+        "replan": new["replan"],
+        "next_setting": ahead[0]["id"] if ahead else None,
+        "settings_to_come": len(ahead),
+        "totals": new["totals"],
+        "totals_before": old["totals"],
+        "proof": new["proof"],
+        "uncertainty": new["uncertainty"],
+        "cautions": new["cautions"],
+    }
+
+
+def show(console: Console, new: dict[str, Any], old: dict[str, Any], out: str, seconds: float) -> None:
+    """The summary a sawyer reads."""
+    from rich.table import Table
+
+    told = new["replan"]
+    for one in told["changed"]:
+        console.show(f"{one[:1].upper()}{one[1:]}.")
+    kept = set(told["kept"])
+    ahead = [one for one in new["operations"] if one["op"] == "setting" and one["id"] not in kept]
+    marks = {one["id"]: one["mark"] for one in new["pieces"]}
+    if ahead:
+        first = ahead[0]
+        turned = f", clock angle {first['roll']:.1f}° up" if "roll" in first else ""
+        console.show(f"Next: {first['tool']} {marks[first['piece']]} ({first['piece']}){turned}; {len(ahead)} settings to come.")
+    else:
+        console.show("Nothing more is to be sawn.")
+    table = Table("", "earlier plan", "new plan")
+    for name, of in (
+        ("instrument wood, L", lambda t: f"{t['instrument_volume'] / 1e6:.1f}"),
+        ("plates", lambda t: str(t["plates"])),
+        ("complete sets", lambda t: ", ".join(f"{n} {name}" for name, n in t["sets"].items() if n) or "none"),
+        ("charged settings", lambda t: str(t["settings"])),
+        ("minutes", lambda t: f"{t['minutes']:.0f}"),
+    ):
+        table.add_row(name, of(old["totals"]), of(new["totals"]))
+    console.show(table)
+    p = new["uncertainty"]["instrument_volume"]
+    console.show(f"Between {p['p10'] / 1e6:.1f} and {p['p90'] / 1e6:.1f} L four times in five, from what is still open.")
+    show_limits(console, new)
+    console.show(
+        f"Replayed and written to {out} in {seconds:.0f} s: cut script, set-up sheet, end templates, labels, preview."
+    )
