@@ -255,6 +255,8 @@ def _saw_setting(
     if high_face is not None:
         last = high_face.height
     for i, slab in enumerate(posed.slabs):
+        if current is None:  # the slab before lay on a face: the piece ends there
+            break
         first, final = i == 0, i == len(posed.slabs) - 1
         if last - slab.top > 0.3:
             if first:
