@@ -24,7 +24,7 @@ from pithline.plan.candidates import (
     stack_table,
     unstack,
 )
-from pithline.plan.carry import DrawnPoser, parallel_faces
+from pithline.plan.carry import FLUSH, DrawnPoser, parallel_faces
 from pithline.plan.columns import (
     BoltColumns,
     Choice,
@@ -36,6 +36,7 @@ from pithline.plan.columns import (
     half_columns,
 )
 from pithline.plan.frame import PlanLog, clock_of_normal
+from pithline.plan.history import room_of
 from pithline.plan.layout import Locks, Setting
 from pithline.plan.ledger import Ledger
 from pithline.plan.looking import bounding, build_tables
@@ -139,18 +140,19 @@ def options(rest: Rest, grids: Grids) -> Options:
     return Options(tuple(one for one in found if _within(grids.evaluator, one.column.setting, piece)), bound)
 
 
-BEYOND = 0.3
-"""A slab that reaches farther past a sawn face than this is not in the piece. [mm]"""
+BEYOND = FLUSH - 1.0
+"""The outermost slab is moved onto a face that it reaches past by less than this; others may not come near. [mm]"""
 
 
 def _within(evaluator: Evaluator, setting: Setting, piece: Piece) -> bool:
     """Whether a layout's slabs lie between the faces of what it parts: a fan is sought with two of them only."""
     posed = DrawnPoser(evaluator.log, evaluator.kerf).pose(setting, piece, Ledger())
     assert posed is not None
-    low, high = parallel_faces(evaluator.log, piece, posed.normal)
-    if low is not None and posed.slabs[-1].low < low.height - BEYOND:
+    log = evaluator.log
+    low, high = room_of(piece, posed.normal, log.origin + log.axis * log.reach / 2)
+    if posed.slabs[-1].low < low - BEYOND or posed.slabs[0].top > high + BEYOND:
         return False
-    if high is not None and posed.slabs[0].top > high.height + BEYOND:
+    if any(slab.low < low + 1.0 for slab in posed.slabs[:-1]) or any(slab.top > high - 1.0 for slab in posed.slabs[1:]):
         return False
     _, over, under = evaluator.yields(setting, piece)
     return all(

@@ -135,7 +135,9 @@ def in_shop(state: State, shop: Shop, again: bool) -> InShop:
         job = None
         if again and ledger.pieces[name].kind == "slab":
             job = _anew(state, ledger, name, shop, left)
-        if job is not None and _job_worth(job[1], left, shop) > worth + 1e-9:
+        # of two that are alike the earlier plan's stands, unless the slab is not the one it was made for
+        other = any(face.cut in state.changed for face in ledger.pieces[name].faces)
+        if job is not None and _job_worth(job[1], left, shop) > worth + (-1e-9 if other else 1e-9):
             jobs.append(job)
             for strip in job[1].strips:
                 for billet in strip.billets:

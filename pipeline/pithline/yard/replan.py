@@ -197,6 +197,7 @@ def _planned(
     fault: ScriptError | None = None
     for best, way in ranked(log, ways, shop, carry, request.seed):
         sums = settled(best, model, parts, inputs.products)
+        best.plates[:] = [plate for plate in best.plates if sums.volumes.get(plate.id, 0.0) > 0.0]
         progress("what is not known", 0.9)
         doubt = passing_on_samples(log, best, parts, request.samples, request.seed)
         pairs = [(replace(rest.log, piece=rest.piece), lay) for rest, lay in zip(rests, way.sawing.layouts, strict=True)]
