@@ -21,7 +21,7 @@ from pithline.logmodel.bark import (
 )
 from pithline.logmodel.by_tape import needs_scale, scaled
 from pithline.logmodel.card import Card
-from pithline.logmodel.drift import two_sides_drift
+from pithline.logmodel.drift import Drift, two_sides_drift
 from pithline.logmodel.frame import Frame, butt_is_low, log_frame, millimetres, up_vector
 from pithline.logmodel.marks import Pith, locate_pith
 from pithline.logmodel.model import EndPlane, LogModel, SuspectedKnot, clock_angles
@@ -104,8 +104,7 @@ def fit_log(
     say("laying the log into its own frame", 0.3)
     laid, more = _lay(scene, card)
     say("fitting its surface", 0.45)
-    surface, lump, knots, stubs, bearers = _surface(laid)
-    drift = two_sides_drift(laid.lump.points, surface, laid.faces)
+    surface, lump, knots, stubs, bearers, drift = _surface(laid)
 
     def inward(point: Array) -> Array:
         return laid.frame.inward(scene.inward(point))
@@ -116,10 +115,9 @@ def fit_log(
     say("drawing up the model", 0.9)
     model = _model(card, scene, laid, surface, lump, knots, stubs, pith, bark)
     removed = (*scene.found.removed, ("bearers", bearers))
-    if drift is not None and drift.told:
-        more.append(drift.words)
-        # half of it at most, wherever the two sides are not midway
-        model = replace(model, stderr_radius=np.hypot(model.stderr_radius, 0.5 * drift.apart))
+    if drift is not None:
+        more += [drift.words] if drift.told else []
+        model = replace(model, stderr_radius=drift.leaves_open(model.stderr_radius))
     told = [*cautions, *more, *pith.cautions, *_assumptions(model, laid.faces)]
     seen = (laid.faces[0].seen, laid.faces[1].seen)
     against_defects(card, model)
@@ -218,8 +216,10 @@ def _laid(scene: _Scene, frame: Frame, coarse: Surface, faces: tuple[Face, Face]
     return _Laid(frame, lump, (butt, top), fit_surface(lump.points[thin], start, 4, 12.0 + 0.06 * radius))
 
 
-def _surface(laid: _Laid) -> tuple[Surface, Lump, tuple[SuspectedKnot, ...], NDArray[np.bool_], int]:
-    """The surface over all stations; stubs found, left out of it, and listed."""
+def _surface(
+    laid: _Laid,
+) -> tuple[Surface, Lump, tuple[SuspectedKnot, ...], NDArray[np.bool_], int, Drift | None]:
+    """The surface over all stations; stubs found, left out of it, and listed; drift told and undone."""
     rough = laid.rough
     bark, foreign = bark_and_bearers(laid.lump, rough, laid.faces)
     points = laid.lump.points[bark]
@@ -234,13 +234,18 @@ def _surface(laid: _Laid) -> tuple[Surface, Lump, tuple[SuspectedKnot, ...], NDA
     row, column = grid_cell(points[:, 0], surface.residuals(points)[1], surface.x)
     wide = widened(stubs)
     rims = hidden_rims(laid.lump.points, surface, laid.faces)
-    bare = np.concatenate([points[~wide[row, column]], rims])
+    bare = points[~wide[row, column]]
     cells = surface.cells
-    surface = fit_surface(bare, surface, 4, 4.0 * surface.scale + (RIM_OFF if len(rims) else 0.0))
+    widest = 4.0 * surface.scale + (RIM_OFF if len(rims) else 0.0)
+    surface = fit_surface(np.concatenate([bare, rims]), surface, 4, widest)
+    drift = two_sides_drift(laid.lump.points, replace(surface, cells=cells), laid.faces)
+    if drift is not None and drift.told:
+        bare, own = drift.undone(bare, surface), drift.undone(own, surface)
+        surface = fit_surface(np.concatenate([bare, rims]), surface, 4, widest)
     # what the rims show is known, but was not seen
     surface = replace(surface, cells=cells)
     knots, stubs = find_stubs(own, surface, bearers)
-    return surface, Lump(own, own), knots, stubs, int(foreign.sum())
+    return surface, Lump(own, own), knots, stubs, int(foreign.sum()), drift
 
 
 def _model(

@@ -49,6 +49,14 @@ def face_rim(points: Array, surface: Surface, face: Face) -> Rim:
     return Rim(np.array(middles), np.array(over))
 
 
+def seen_sectors(rim: Rim, surface: Surface, face: Face) -> NDArray[np.bool_]:
+    """In which sectors of a rim bark was seen near the face. (k,)"""
+    column = np.rint(rim.clock * (CLOCK_SAMPLES / (2 * np.pi))).astype(int)
+    near = np.abs(surface.x - face.point[0]) < NEAR
+    cells = surface.cells[near].sum(axis=0)
+    return np.array([cells[np.arange(c - 1, c + 2) % CLOCK_SAMPLES].min() > 0.5 for c in column], bool)
+
+
 def hidden_rims(points: Array, surface: Surface, faces: tuple[Face, Face]) -> Array:
     """Points (m, 3) of the outline where the rims show it and the bark does not."""
     found = [np.empty((0, 3))]
@@ -56,10 +64,7 @@ def hidden_rims(points: Array, surface: Surface, faces: tuple[Face, Face]) -> Ar
         if not face.seen:
             continue
         rim = face_rim(points, surface, face)
-        column = np.rint(rim.clock * (CLOCK_SAMPLES / (2 * np.pi))).astype(int)
-        near = np.abs(surface.x - face.point[0]) < NEAR
-        cells = surface.cells[near].sum(axis=0)
-        seen = np.array([cells[np.arange(c - 1, c + 2) % CLOCK_SAMPLES].min() > 0.5 for c in column], bool)
+        seen = seen_sectors(rim, surface, face)
         if seen.sum() < LEAST_SEEN or seen.all():
             continue
         # a face's points end a little within the bark: by how much the seen girth tells
