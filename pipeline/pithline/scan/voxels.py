@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numba import njit
 from numpy.typing import NDArray
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
@@ -65,16 +66,36 @@ class Voxels:
 
 def voxelise(points: Array, size: float) -> Voxels:
     """Group points (n, 3) into cubes of `size`. A rim of one free voxel keeps neighbours of the edge from wrapping."""
-    low = points.min(0)
-    spans = np.floor((points.max(0) - low) / size).astype(np.int64) + 3
+    low, high = _bounds(points)
+    spans = np.floor((high - low) / size).astype(np.int64) + 3
     strides = np.array([spans[1] * spans[2], spans[2], 1], dtype=np.int64)
-    at = np.zeros(len(points), np.int64)
-    for axis in range(3):
-        # one axis at a time: three columns of a large scan at once would not fit the memory asked for
-        at += (np.floor((points[:, axis] - low[axis]) / size).astype(np.int64) + 1) * strides[axis]
+    at = _keys(points, low, size, strides)
     key, of, count = _grouped(at, int(spans.prod()))
     cells = np.column_stack([key // strides[0], key % strides[0] // strides[1], key % strides[1]])
     return Voxels(size, cells, key, strides, of, count)
+
+
+@njit(cache=True)
+def _bounds(points: Array) -> tuple[Array, Array]:
+    """Least and greatest of each column, (3,) each, in one pass: points (n, 3) may be very many."""
+    low, high = points[0].copy(), points[0].copy()
+    for k in range(1, len(points)):
+        for axis in range(3):
+            low[axis] = min(low[axis], points[k, axis])
+            high[axis] = max(high[axis], points[k, axis])
+    return low, high
+
+
+@njit(cache=True)
+def _keys(points: Array, low: Array, size: float, strides: Index) -> Index:
+    """Key (n,) of the voxel that each point (n, 3) lies in."""
+    at = np.empty(len(points), np.int64)
+    for k in range(len(points)):
+        key = 0
+        for axis in range(3):
+            key += (int(np.floor((points[k, axis] - low[axis]) / size)) + 1) * strides[axis]
+        at[k] = key
+    return at
 
 
 def _grouped(at: Index, most: int) -> tuple[Index, Index, Index]:
@@ -85,11 +106,29 @@ def _grouped(at: Index, most: int) -> tuple[Index, Index, Index]:
     if most > max(DENSE * len(at), 1_000_000) or most > DENSE_MOST:
         key, of, count = np.unique(at, return_inverse=True, return_counts=True)
         return key, of.reshape(-1), count
-    table = np.bincount(at, minlength=most)
-    key = np.flatnonzero(table)
-    place = np.zeros(most, np.int32)
-    place[key] = np.arange(len(key), dtype=np.int32)
-    return key, place[at].astype(np.int64), table[key]
+    return _tabled(at, most)
+
+
+@njit(cache=True)
+def _tabled(at: Index, most: int) -> tuple[Index, Index, Index]:
+    """What `_grouped` gives, by a table of `most` cells that holds counts first and then places."""
+    table = np.zeros(most, np.int32)
+    for k in range(len(at)):
+        table[at[k]] += 1
+    filled = 0
+    for cell in range(most):
+        filled += table[cell] > 0
+    key, count = np.empty(filled, np.int64), np.empty(filled, np.int64)
+    place = 0
+    for cell in range(most):
+        if table[cell] > 0:
+            key[place], count[place] = cell, table[cell]
+            table[cell] = place
+            place += 1
+    of = np.empty(len(at), np.int64)
+    for k in range(len(at)):
+        of[k] = table[at[k]]
+    return key, of, count
 
 
 def reduced(points: Array, most: int) -> Array:
