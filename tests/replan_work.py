@@ -1,0 +1,50 @@
+"""An earlier plan of the small log, planned anew after some of its cuts as the tests ask; searched coarsely."""
+
+import copy
+import functools
+import json
+from dataclasses import replace
+
+from pithline.plan import solve
+from pithline.script.document import dumps
+from pithline.yard.replan import replan
+from pithline.yard.request import Request
+from small_plan import small_plan
+
+
+@functools.cache
+def _earlier() -> bytes:
+    return dumps(small_plan())
+
+
+def earlier_script():
+    """The small log's plan as it is written."""
+    return json.loads(_earlier())
+
+
+def planned_anew(after, found=None, script=None, request=None):
+    """The script after some cuts of the earlier one, as it is written."""
+    kept = solve.EFFORTS["coarse"]
+    solve.EFFORTS["coarse"] = replace(kept, rolls=6, along_step=40.0, firsts=1)
+    try:
+        script = script or earlier_script()
+        before = copy.deepcopy(script)
+        new = replan(script, after, found or {}, request or Request(effort="coarse", samples=2), lambda what, part: None)
+        assert script == before
+        return json.loads(dumps(new))
+    finally:
+        solve.EFFORTS["coarse"] = kept
+
+
+def operations_until(script, cut):
+    """The operations up to and including a cut."""
+    at = next(i for i, one in enumerate(script["operations"]) if one["id"] == cut)
+    return script["operations"][: at + 1]
+
+
+def solid_points(plate):
+    """Points (n, 3) all through a plate's box."""
+    import numpy as np
+
+    grid = np.stack(np.meshgrid(*(np.linspace(0.0, 1.0, n) for n in (41, 13, 4)), indexing="ij"), axis=-1).reshape(-1, 3)
+    return np.array(plate["corner"]) + grid @ np.array(plate["edges"])
