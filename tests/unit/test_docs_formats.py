@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from pithline.files.cards import CARD
+from pithline.files.found import FOUND
 from pithline.files.mills import MILL
 from pithline.files.practice import PRACTICE
 from pithline.files.products import PRODUCTS
@@ -38,7 +39,7 @@ def properties(schema):
             yield from properties(one)
 
 
-@pytest.mark.parametrize("table", [CARD, MILL, PRODUCTS, PRACTICE], ids=["card", "mill", "products", "practice"])
+@pytest.mark.parametrize("table", [CARD, FOUND, MILL, PRODUCTS, PRACTICE], ids=["card", "found", "mill", "products", "practice"])
 def test_every_key_a_user_can_write_is_named(table):
     keys = set(keys_of(table))
     assert len(keys) > 3 and not keys - WORDS
