@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from pithline.errors import FitError, InputError
 from pithline.logmodel.card import Card
+from pithline.logmodel.frame import axis_vector
 from pithline.logmodel.model import LogModel
 from pithline.scan.find import find_log
 
@@ -47,7 +48,7 @@ def scaled(points: Array, card: Card, pick: int | None, fit: Callable[[Card], Lo
     if card.tape_length is None:
         raise InputError('scan_units is "tape" but the card has no tape.length; measure the log from end to end.')
     bare = replace(card, tape_length=None, tape_girth_butt=None, tape_girth_top=None)
-    scale = _first(points, card.tape_length, pick)
+    scale = _first(points, card.tape_length, pick, None if card.up is None else axis_vector(card.up))
     for _ in range(ROUNDS):
         length = fit(_with(bare, scale)).length
         scale *= card.tape_length / length
@@ -60,7 +61,7 @@ def _with(card: Card, scale: float) -> Card:
     return replace(card, reference_length=1000.0, reference_in_scan=1000.0 / scale)
 
 
-def _first(points: Array, length: float, pick: int | None) -> float:
+def _first(points: Array, length: float, pick: int | None, up: Array | None) -> float:
     """Millimetres in a unit of the scan, to a part in five."""
     low, high = np.quantile(points, [0.002, 0.998], axis=0)
     span, middle = float((high - low).max()), np.median(points, axis=0)
@@ -68,7 +69,7 @@ def _first(points: Array, length: float, pick: int | None) -> float:
     for part in PARTS:
         scale = length / (part * span)
         try:
-            found = find_log((points - middle) * scale, pick).rough.length
+            found = find_log((points - middle) * scale, pick, up).rough.length
         except FitError as error:
             reason = error
             continue

@@ -22,7 +22,7 @@ from pithline.logmodel.bark import (
 from pithline.logmodel.by_tape import needs_scale, scaled
 from pithline.logmodel.card import Card
 from pithline.logmodel.drift import Drift, two_sides_drift
-from pithline.logmodel.frame import Frame, butt_is_low, log_frame, millimetres, up_vector
+from pithline.logmodel.frame import Frame, axis_vector, butt_is_low, log_frame, millimetres, up_vector
 from pithline.logmodel.marks import Pith, locate_pith
 from pithline.logmodel.model import EndPlane, LogModel, SuspectedKnot, clock_angles
 from pithline.logmodel.rims import hidden_rims
@@ -129,7 +129,7 @@ def _scene(points: Array, card: Card, default_up: str, pick: int | None) -> tupl
     scale = millimetres(card)
     check_span(points, card, scale)
     middle = np.median(points, axis=0)
-    found = find_log((points - middle) * scale, pick)
+    found = find_log((points - middle) * scale, pick, None if card.up is None else axis_vector(card.up))
     check_thickness(found.rough.size, card, scale)
     up, cautions = up_vector(card, default_up, None if found.ground is None else found.ground.normal)
     faces = find_faces(found.points, found.patches, found.rough)

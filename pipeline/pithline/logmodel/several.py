@@ -51,5 +51,5 @@ def logs_in_scan(points: Array, card: Card, default_up: str = "+z") -> tuple[Log
     view = np.stack([lead, np.cross(up, lead), up])
     return tuple(
         LogSeen(rough.length, 2.0 * rough.size, own[:: max(1, len(own) // SHOWN)] @ view.T)
-        for own, rough in list_logs((points - middle) * scale)
+        for own, rough in list_logs((points - middle) * scale, None if card.up is None else up)
     )

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from pithline.errors import FitError
 from pithline.scan.ground import Ground, find_ground
 from pithline.scan.normals import Patches, surface_patches
+from pithline.scan.rows import parted
 from pithline.scan.sections import Rough, rough_log
 from pithline.scan.voxels import Voxels, reduced, voxelise
 
@@ -22,6 +23,8 @@ MOST_POINTS = 400_000
 """Larger scans are thinned to means of small voxels."""
 STRAY_SHARE = 0.008
 LEAST_FIT, LEAST_GIRTH = 0.45, 0.25
+CLEAR_FIT = 0.8
+"""Where less of a lump's bark than this lies on the log found in it, it may be several that touch."""
 RIVAL = 0.12
 """A second lump is a log too if it looks like one and its radius² × length is this part of the first's."""
 
@@ -37,20 +40,22 @@ class Found:
     removed: tuple[tuple[str, int], ...]
 
 
-def find_log(points: Array, pick: int | None = None) -> Found:
+def find_log(points: Array, pick: int | None = None, up: Array | None = None) -> Found:
     """The log among points (n, 3) in mm, in any order.
 
     Parameters
     ----------
     pick : int or None
         Which of several logs, counted from 1 by falling size.
+    up : (3,) array or None
+        The vertical, where it is known.
 
     Raises
     ------
     FitError
         If there is no log, or several and none is picked.
     """
-    left, logs, ground, (strays, on_ground) = _search(points)
+    left, logs, ground, (strays, on_ground) = _search(points, up)
     if pick is None and len(logs) > 1:
         sizes = ", ".join(f"{rough.length:.0f} mm long and {2 * rough.size:.0f} mm thick" for _, _, rough in logs)
         raise FitError(
@@ -64,7 +69,7 @@ def find_log(points: Array, pick: int | None = None) -> Found:
     return Found(left[member], patches, rough, ground, counts)
 
 
-def list_logs(points: Array) -> list[tuple[Array, Rough]]:
+def list_logs(points: Array, up: Array | None = None) -> list[tuple[Array, Rough]]:
     """Every log among points (n, 3) in mm, by falling size as `pick` counts them: its points (k, 3) and rough form.
 
     Raises
@@ -72,12 +77,12 @@ def list_logs(points: Array) -> list[tuple[Array, Rough]]:
     FitError
         If there is none.
     """
-    left, logs, _, _ = _search(points)
+    left, logs, _, _ = _search(points, up)
     return [(left[member], rough) for member, _, rough in logs]
 
 
 def _search(
-    points: Array,
+    points: Array, up: Array | None
 ) -> tuple[Array, list[tuple[NDArray[np.bool_], Patches, Rough]], Ground | None, tuple[int, int]]:
     """Points left of strays and ground, the logs among them, the ground, and counts of strays and of ground."""
     if len(points) < 300:
@@ -85,7 +90,7 @@ def _search(
     crowded, cell = _without_strays(points)
     # thinned only now: strays are few among all points, but each would be a voxel of its own
     left = reduced(points[crowded], MOST_POINTS)
-    ground = find_ground(left)
+    ground = find_ground(left, up)
     standing = np.ones(len(left), bool)
     if ground is not None:
         standing = ground.height(left) > max(30.0, 4.0 * ground.spread)
@@ -127,10 +132,21 @@ def _logs(points: Array, voxels: Voxels) -> list[tuple[NDArray[np.bool_], Patche
             continue
         patches = surface_patches(points[member])
         rough = rough_log(patches)
-        if rough is not None and _is_log(rough):
-            found.append((rough.size**2 * rough.length, member, patches, rough))
+        whole = [(np.ones(member.sum(), bool), patches, rough)] if rough is not None and _is_log(rough) else []
+        if rough is None or rough.fit < CLEAR_FIT:
+            parts = [part for part in parted(points[member], patches) if _is_log(part[2])]
+            whole = parts if len(parts) > 1 else whole
+        for part, own, log in whole:
+            found.append((log.size**2 * log.length, _within(member, part), own, log))
     found.sort(key=lambda one: -one[0])
     return [(member, patches, rough) for bulk, member, patches, rough in found if bulk > RIVAL * found[0][0]]
+
+
+def _within(member: NDArray[np.bool_], part: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """A mask over all points from one over the members alone."""
+    out = np.zeros(len(member), bool)
+    out[np.flatnonzero(member)[part]] = True
+    return out
 
 
 def _is_log(rough: Rough) -> bool:

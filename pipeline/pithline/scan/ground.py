@@ -17,6 +17,7 @@ CELL = 60.0
 """Ground is sought among means of voxels of this size, so that dense parts weigh no more than thin ones. [mm]"""
 TOLERANCE = 25.0
 SPARSE = 0.008
+STEEPEST = np.cos(np.radians(45.0))
 BELOW_MOST = 0.03
 """Fraction of the voxels that may lie well below the ground: strays, a ditch."""
 LEAST_SHARE = 0.08
@@ -41,15 +42,19 @@ class Ground:
         return points @ self.normal - self.offset
 
 
-def find_ground(points: Array) -> Ground | None:
-    """The ground among points (n, 3) in mm, or None. RANSAC with a fixed seed, then trimmed least squares."""
+def find_ground(points: Array, up: Array | None = None) -> Ground | None:
+    """The ground among points (n, 3) in mm, or None. RANSAC with a fixed seed, then trimmed least squares.
+
+    Where the vertical `up` (3,) is known, nothing steeper than STEEPEST is ground: the tops of a row of logs lie near a plane
+    with all else on one side too.
+    """
     voxels = voxelise(points, CELL)
     # a voxel with next to nothing in it holds strays
     typical = float(np.median(voxels.count[voxels.of]))
     means = voxels.mean(points)[voxels.count >= SPARSE * typical]
     if len(means) < 50:
         return None
-    best = _best_plane(means)
+    best = _best_plane(means, up)
     if best is None:
         return None
     normal, offset, spread = _refined(means, *best)
@@ -58,7 +63,7 @@ def find_ground(points: Array) -> Ground | None:
     return Ground(normal, offset, spread)
 
 
-def _best_plane(means: Array) -> tuple[Array, float] | None:
+def _best_plane(means: Array, up: Array | None) -> tuple[Array, float] | None:
     rng = np.random.default_rng(SEED)
     picks = means[rng.integers(0, len(means), (TRIALS, 3))]
     normals = np.cross(picks[:, 1] - picks[:, 0], picks[:, 2] - picks[:, 0])
@@ -72,6 +77,8 @@ def _best_plane(means: Array) -> tuple[Array, float] | None:
         near = (np.abs(height) < TOLERANCE).sum(0)
         low, high = (height < -2 * TOLERANCE).mean(0), (height > 2 * TOLERANCE).mean(0)
         near = np.where(np.minimum(low, high) < BELOW_MOST, near, 0)
+        if up is not None:
+            near = np.where(np.where(high >= low, 1.0, -1.0) * (normals[part] @ up) > STEEPEST, near, 0)
         at = int(np.argmax(near))
         if near[at] > most:
             most = near[at]

@@ -59,7 +59,7 @@ def rough_log(patches: Patches) -> Rough | None:
     axis = axis_direction(normals)
     rough = None
     for _ in range(3):
-        rough = _slices(means, normals, _frame(axis))
+        rough = _slices(means, normals, axis_frame(axis))
         if rough is None:
             return None
         chord = _chord(rough)
@@ -69,7 +69,7 @@ def rough_log(patches: Patches) -> Rough | None:
     return rough
 
 
-def _frame(axis: Array) -> Array:
+def axis_frame(axis: Array) -> Array:
     """Rows: axis, and two unit vectors that complete a right-handed frame."""
     side = np.eye(3)[int(np.argmin(np.abs(axis)))]
     second = np.cross(axis, side)
@@ -131,17 +131,17 @@ def _circle(points: Array, normals: Array, rng: np.random.Generator) -> tuple[fl
     centre, radius = (origin + away)[real], radius[real]
     if not len(radius):
         return None
-    at, on = _most_upon(np.ascontiguousarray(points), np.ascontiguousarray(normals), centre, radius)
+    at, on = most_upon(np.ascontiguousarray(points), np.ascontiguousarray(normals), centre, radius)
     if on.sum() < 6:
         return None
-    centre, radius = _refined(points[on], centre[at], float(radius[at]))
+    centre, radius = refined_circle(points[on], centre[at], float(radius[at]))
     turned = np.arctan2(*(points[on] - centre).T)
     seen = len(np.unique(np.floor(turned / np.radians(15.0)))) / 24.0
     return float(centre[0]), float(centre[1]), radius, float(on.mean()), seen
 
 
 @njit(cache=True)
-def _most_upon(points: Array, normals: Array, centre: Array, radius: Array) -> tuple[int, NDArray[np.bool_]]:
+def most_upon(points: Array, normals: Array, centre: Array, radius: Array) -> tuple[int, NDArray[np.bool_]]:
     """Of circles (k,) the first that most points (n, 2) with normals (n, 2) to suit lie on, and which do. (n,)"""
     best, most = 0, -1
     chosen, on = np.zeros(len(points), np.bool_), np.zeros(len(points), np.bool_)
@@ -161,7 +161,7 @@ def _most_upon(points: Array, normals: Array, centre: Array, radius: Array) -> t
     return best, chosen
 
 
-def _refined(points: Array, centre: Array, radius: float) -> tuple[Array, float]:
+def refined_circle(points: Array, centre: Array, radius: float) -> tuple[Array, float]:
     """Geometric circle fit by Gauss-Newton with Cauchy weights."""
     for _ in range(8):
         away = points - centre
