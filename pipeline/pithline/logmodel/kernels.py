@@ -46,6 +46,31 @@ def outside(points: Array, first: float, step: float, centre: Array, table: Arra
         v = turned - j
         low = table[i, j] + v * (table[i, j + 1] - table[i, j])
         high = table[i + 1, j] + v * (table[i + 1, j + 1] - table[i + 1, j])
-        out[k] = np.hypot(y, z) - (low + u * (high - low))
+        out[k] = np.sqrt(y * y + z * z) - (low + u * (high - low))
         clock[k] = angle
     return out, clock
+
+
+@njit(cache=True)
+def gathered(
+    points: Array, out: Array, clock: Array, limit: float, first: float, step: float, shape: tuple[int, int]
+) -> tuple[Array, Array]:
+    """Weight of points (m, 3) by Tukey's biweight and their weighted mean distance, in each cell of stations × clock angles.
+
+    `out` and `clock` (m,) are as `outside` gives them; points farther out than `limit` weigh nothing. Cells lie about stations
+    `step` apart from `first` on, and about even clock angles from 0 on. Two arrays of `shape`.
+    """
+    rows, columns = shape
+    total, sums = np.zeros(shape), np.zeros(shape)
+    for k in range(len(points)):
+        part = 1.0 - (out[k] / limit) ** 2
+        row = int(np.rint((points[k, 0] - first) / step))
+        if part > 0.0 and 0 <= row < rows:
+            column = int(np.rint(clock[k] * (columns / (2.0 * np.pi)))) % columns
+            total[row, column] += part * part
+            sums[row, column] += part * part * out[k]
+    for row in range(rows):
+        for column in range(columns):
+            if total[row, column] > 0.0:
+                sums[row, column] /= total[row, column]
+    return total, sums

@@ -10,7 +10,7 @@ from scipy.linalg import cho_factor, cho_solve
 from scipy.linalg.lapack import dpotri
 
 from pithline.logmodel.basis import Basis, Prior, make_basis, make_prior
-from pithline.logmodel.kernels import outside
+from pithline.logmodel.kernels import gathered, outside
 from pithline.logmodel.model import CLOCK_SAMPLES, clock_angles, clock_direction
 
 Array = NDArray[np.float64]
@@ -104,7 +104,7 @@ def fit_surface(points: Array, start: Surface, rounds: int, widest: float, prior
     widest : float
         Residuals beyond this weigh nothing in the first round. [mm]
     """
-    surface, basis = start, start.basis
+    surface, basis, points = start, start.basis, np.ascontiguousarray(points)
     middle = float(np.median(start.rows_at(start.x)[:, 0]))
     prior = make_prior(basis, middle) if prior is None else prior
     first = prior.spread
@@ -123,19 +123,18 @@ def _step(points: Array, surface: Surface, prior: Prior, limit: float, doubt: bo
     Without `doubt` the covariance stays as it was.
     """
     out, clock = surface.residuals(points)
-    weight = np.clip(1.0 - (out / limit) ** 2, 0.0, None) ** 2
-    scale = _scale(out[weight > 0])
-    total, miss = _cells(surface.x, points[:, 0], clock, out, weight)
+    scale = _scale(out[np.abs(out) < limit])
+    x = surface.x
+    total, miss = gathered(points, out, clock, limit, x[0], x[1] - x[0], (len(x), CLOCK_SAMPLES))
     basis, grid = surface.basis, clock_angles()
-    target = surface.radii(surface.x, grid) + miss
-    target += np.einsum("si,ti->st", surface.centre(surface.x), clock_direction(grid))
+    target = surface.radii(x, grid) + miss + surface.centre(x) @ clock_direction(grid).T
     noise = _cell_variance(total, miss, scale)
     certainty = np.where(total > 0.3, 1.0 / noise, 0.0)
-    matrix, right = _normal_equations(basis, surface.x, certainty, target)
+    matrix, right = _normal_equations(basis, x, certainty, target)
     factor = cho_factor(matrix + prior.precision(basis) + 1e-9 * np.eye(len(matrix)), lower=True)
     solved = cho_solve(factor, right).reshape(basis.rows, basis.columns)
     covariance = _inverse(factor[0]) if doubt else surface.covariance
-    return Surface(basis, surface.x, solved, covariance, scale, total, miss)
+    return Surface(basis, x, solved, covariance, scale, total, miss)
 
 
 def _inverse(lower: Array) -> Array:
@@ -148,19 +147,6 @@ def _scale(out: Array) -> float:
     if len(out) < 10:
         return MOST_SCALE
     return float(np.clip(1.4826 * np.median(np.abs(out - np.median(out))), LEAST_SCALE, MOST_SCALE))
-
-
-def _cells(x: Array, at: Array, clock: Array, out: Array, weight: Array) -> tuple[Array, Array]:
-    """Weight of the points and their mean residual in each cell of the stations × 72 clock angles."""
-    row = np.rint((at - x[0]) / (x[1] - x[0])).astype(int)
-    column = np.rint(clock * (CLOCK_SAMPLES / (2.0 * np.pi))).astype(int) % CLOCK_SAMPLES
-    real = (row >= 0) & (row < len(x)) & (weight > 0)
-    index = row[real] * CLOCK_SAMPLES + column[real]
-    size = len(x) * CLOCK_SAMPLES
-    total = np.bincount(index, weight[real], size)
-    sums = np.bincount(index, (weight * out)[real], size)
-    mean = np.divide(sums, total, out=np.zeros(size), where=total > 0)
-    return total.reshape(len(x), -1), mean.reshape(len(x), -1)
 
 
 def _cell_variance(total: Array, miss: Array, scale: float) -> Array:
