@@ -249,8 +249,8 @@ def main() -> None:
         print("| quantity | rms | median | worst | mark | logs within it |\n|---|---|---|---|---|---|")
         print("\n".join(lines))
         for quantity, z in sets[name].items():
-            kept[quantity] = float(np.mean(np.abs(z) < 2))
-            print(f"within two standard errors, {quantity}: {100 * kept[quantity]:.1f} %")
+            share = kept[f"within two standard errors, {quantity}"] = float(np.mean(np.abs(z) < 2))
+            print(f"within two standard errors, {quantity}: {100 * share:.1f} %")
         if name == "drift":
             print(f"drift reported: {sum(row['told'] > 0 for row in rows)} of {len(rows)}")
         print(flush=True)

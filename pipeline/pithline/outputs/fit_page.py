@@ -27,6 +27,11 @@ COLUMNS = (-0.12, 0.36, 0.84)
 """Where the columns of the table stand, as parts of its width."""
 WOOD, BARK, RED = "#7d6a55", "#20406e", "#b03a1e"
 
+SECTION_KEY = (
+    "Above: bark as scanned (dots) and fitted; dashed, wood under bark; red, two standard errors where the girth was "
+    "hidden; cross, pith"
+)
+
 
 def fit_page(model: LogModel, points: Array, card: Card | None = None, title: str = "") -> tuple[bytes, bytes]:
     """The page as PDF and PNG.
@@ -52,6 +57,7 @@ def fit_page(model: LogModel, points: Array, card: Card | None = None, title: st
         _table(figure.add_subplot(grid[0, 3]), model, card)
         for place, part in enumerate((0.08, 0.36, 0.64, 0.92)):
             _section(figure.add_subplot(grid[1, place]), model, near, part * model.length)
+        figure.text(0.05, 0.3, SECTION_KEY, fontsize=8)
         _taper(figure.add_subplot(grid[2, :2]), model)
         _sweep(figure.add_subplot(grid[2, 2:]), model)
         files = []
