@@ -49,22 +49,28 @@ def by_ransac(points: np.ndarray, middles: np.ndarray) -> np.ndarray:
 
 
 def by_soft_l1(points: np.ndarray, middles: np.ndarray) -> np.ndarray:
-    """SciPy: an algebraic circle (Kasa), twice trimmed, then least squares with the soft-L1 loss."""
+    """SciPy: an algebraic circle (Kasa), trimmed, then least squares with the soft-L1 loss, trimmed about it and fitted again."""
     rows = []
     for near in slices_of(points, middles):
         kept = near
         for _ in range(4):
             design = np.column_stack([2 * kept, np.ones(len(kept))])
             y, z, c = np.linalg.lstsq(design, (kept**2).sum(1), rcond=None)[0]
-            size = np.sqrt(max(c + y * y + z * z, 1.0))
-            miss = np.hypot(*(near - [y, z]).T) - size
-            kept = near[np.abs(miss) < max(3.0 * 1.4826 * np.median(np.abs(miss)), 3.0 * NOISE)]
-        found = least_squares(
-            lambda p, near=near: np.hypot(near[:, 0] - p[0], near[:, 1] - p[1]) - p[2],
-            [y, z, size], loss="soft_l1", f_scale=NOISE,
-        )  # fmt: skip
-        rows.append(found.x)
+            found = np.array([y, z, np.sqrt(max(c + y * y + z * z, 1.0))])
+            kept = _trimmed(near, found)
+        for _ in range(2):
+            found = least_squares(
+                lambda p, kept=kept: np.hypot(kept[:, 0] - p[0], kept[:, 1] - p[1]) - p[2],
+                found, loss="soft_l1", f_scale=NOISE,
+            ).x  # fmt: skip
+            kept = _trimmed(near, found)
+        rows.append(found)
     return np.array(rows)
+
+
+def _trimmed(near: np.ndarray, circle: np.ndarray) -> np.ndarray:
+    miss = np.hypot(*(near - circle[:2]).T) - circle[2]
+    return near[np.abs(miss) < max(3.0 * 1.4826 * np.median(np.abs(miss)), 3.0 * NOISE)]
 
 
 def least_possible(middles: np.ndarray) -> tuple[float, float]:
