@@ -245,6 +245,7 @@ def _saw_setting(
     low_face, high_face = parallel_faces(log, piece, posed.normal)
     entry = ledger.setting(posed.tool, piece.id, posed.charged, posed.minutes, **posed.entry)
     kerf, normal, kind = posed.kerf, posed.normal, piece.kind
+    worth = shop.worth if setting.prices is None else np.array(setting.prices)
     over_next, under_next = (setting.below, setting.above) if posed.swapped else (setting.above, setting.below)
     child = {"log": "half", "half": "bolt", "bolt": "bolt"}[setting.role]
     above: Piece | None = None
@@ -302,7 +303,7 @@ def _saw_setting(
         last = slab.low - kerf
         top = min(slab.top, high_face.height) if high_face is not None else slab.top
         frame = slab_frame(log, made, normal, slab.low, top)
-        strips = lay_out(log, frame, shop.parts, shop.worth, left, shop.saws, reserve, memory=memory)
+        strips = lay_out(log, frame, shop.parts, worth, left, shop.saws, reserve, memory=memory)
         for strip in strips:
             for billet in strip.billets:
                 left[billet.part] -= len(billet.layers)

@@ -73,6 +73,7 @@ class Evaluator:
     shop: Shop
     kerf: float
     fine: float = 2.0  # see `lay_out`
+    prices: tuple[float, ...] | None = None  # of each part while slabs are laid out; None: as the shop counts them
     seen: dict = field(default_factory=dict)
 
     def yields(self, setting: Setting, piece: Piece) -> tuple[tuple[int, ...], Piece, Piece]:
@@ -80,6 +81,7 @@ class Evaluator:
         posed = DrawnPoser(self.log, self.kerf).pose(setting, piece, Ledger())
         assert posed is not None
         total = np.zeros(len(self.shop.parts), int)
+        worth = self.shop.worth if setting.prices is None else np.array(setting.prices)
         for slab in posed.slabs:
             frame = slab_frame(self.log, piece, posed.normal, slab.low, slab.top)
             key = (
@@ -87,10 +89,11 @@ class Evaluator:
                 round(slab.low, 4),
                 round(slab.top, 4),
                 tuple((np.round(n, 9).tobytes(), round(o, 4)) for n, o in frame.bounds),
+                setting.prices,
             )
             if key not in self.seen:
                 strips = lay_out(
-                    self.log, frame, self.shop.parts, self.shop.worth, self.shop.left, self.shop.saws, fine=self.fine
+                    self.log, frame, self.shop.parts, worth, self.shop.left, self.shop.saws, fine=self.fine
                 )
                 count = np.zeros(len(self.shop.parts), int)
                 for strip in strips:
@@ -112,7 +115,7 @@ def first_choices(
     whole = evaluator.log.piece if piece is None else piece
     out = []
     for column in columns:
-        setting = Setting(grid.roll(column.roll), cuts_of(state, column.slabs), role="log")
+        setting = Setting(grid.roll(column.roll), cuts_of(state, column.slabs), role="log", prices=evaluator.prices)
         plates, over, under = evaluator.yields(setting, whole)
         above = half_columns(state, evaluator, over, column.roll, column.upper_face, halves)
         below = half_columns(state, evaluator, under, column.roll + grid.rolls, column.lower_face, halves)
@@ -160,7 +163,7 @@ def half_columns(
     out = []
     for (down, up), (_, l, h) in sorted(found.items(), key=lambda item: -item[1][0])[:keep]:
         slabs = tuple(unstack(slab, stack, tables.cells, state.kerf_cells, l, h))
-        setting = Setting(grid.roll(turn + quarter), cuts_of(state, slabs), role="half")
+        setting = Setting(grid.roll(turn + quarter), cuts_of(state, slabs), role="half", prices=evaluator.prices)
         plates, over, under = evaluator.yields(setting, piece)
         out.append(
             HalfColumn(
@@ -177,6 +180,7 @@ def bolt_columns(state: Search, evaluator: Evaluator, piece: Piece, base: int, n
     out: list[Column] = []
     for most in range(state.tables.settings_per_bolt + 1):
         chain, value = bolt_setting(state, base, near, far, most)
+        chain = priced(chain, evaluator.prices)
         if chain is None or (out and abs(value - out[-1].grid_value) < 1e-9):
             continue
         total = np.zeros(len(evaluator.shop.parts), int)
@@ -192,9 +196,16 @@ def bolt_columns(state: Search, evaluator: Evaluator, piece: Piece, base: int, n
     return BoltColumns(tuple(out))
 
 
+def priced(chain: Setting | None, prices: tuple[float, ...] | None) -> Setting | None:
+    """A bolt's chain of settings, each laid out at these prices."""
+    if chain is None or prices is None:
+        return chain
+    return replace(chain, above=priced(chain.above, prices), prices=prices)
+
+
 def joined(first: Setting, above: Setting | None, below: Setting | None) -> Setting:
     """A setting with what is done to the pieces it leaves."""
-    return Setting(first.clock, first.slabs, above, below, first.role)
+    return replace(first, above=above, below=below)
 
 
 __all__ = ["Choice", "Column", "Evaluator", "HalfColumn", "SlabCut", "first_choices", "joined"]

@@ -5,7 +5,7 @@ What a plan claims on the fitted log is half of its worth, what it keeps on logs
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -114,8 +114,12 @@ def ranked(
     carry: Callable[[Sawing], Ledger],
     seed: int,
     settings_max: int | None = None,
+    sets_of: Callable[[Ledger], Mapping[str, int]] | None = None,
 ) -> list[tuple[Ledger, Contender]]:
-    """The contenders carried out on the real machines, by what they are likely to yield net of charges."""
+    """The contenders carried out on the real machines, by what they are likely to yield net of charges.
+
+    Where complete sets are asked for, `sets_of` counts them; what they hold then comes first.
+    """
     tried: list[tuple[float, int, Ledger]] = []
     for number, one in enumerate(ways):
         ledger = carry(one.sawing)
@@ -126,6 +130,8 @@ def ranked(
         claimed = sum(p.volume for p in ledger.plates if p.grade.passes)
         kept = float(passing_on_samples(log, ledger, shop.parts, TRIED, seed).mean()) / claimed if claimed else 0.0
         value = counted(ledger, shop) * (1.0 + kept) / 2.0 - charge * settings
+        if sets_of is not None:
+            value = value * 1e-3 + held(sets_of(ledger), shop)
         tried.append((-round(value, 9), number, ledger))
     return [(ledger, ways[number]) for _, number, ledger in sorted(tried, key=lambda one: one[:2])]
 
@@ -137,6 +143,11 @@ def counted(ledger: Ledger, shop: Shop) -> float:
         if plate.grade.passes:
             have[plate.part] += 1.0
     return float(np.minimum(have, shop.left) @ shop.worth)
+
+
+def held(sets: Mapping[str, int], shop: Shop) -> float:
+    """What the plates of complete sets count together."""
+    return float(sum(w * p.part.count * sets.get(p.product, 0) for w, p in zip(shop.worth, shop.parts, strict=True)))
 
 
 def cost_of_locks(

@@ -23,7 +23,7 @@ class Setting:
     """Parallel cuts of one piece; slabs from the top down. `clock` is the clock angle of the normal [rad].
 
     `above` and `below` say what is done with the piece left over the highest and under the lowest slab; None leaves it.
-    `turn` is the clock angle that is up on the mill where it differs by half a turn from `clock`.
+    `prices` are what one plate of each part counts while the slabs are laid out; None: what it counts anyway.
     """
 
     clock: float
@@ -31,6 +31,7 @@ class Setting:
     above: Setting | None = None
     below: Setting | None = None
     role: str = "log"  # "log" | "half" | "bolt"
+    prices: tuple[float, ...] | None = None
 
 
 def settings_of(setting: Setting | None) -> tuple[Setting, ...]:

@@ -45,12 +45,17 @@ class Answer:
 
 @dataclass(frozen=True, slots=True)
 class Aim:
-    """What is maximised: each plate's worth, the charge of a setting, and whether complete sets come first."""
+    """What is maximised: each plate's worth, the charge of a setting, and whether complete sets come first, by what they hold.
+
+    Otherwise, of all answers that are worth less than the best by at most the share `sets_within`, the one is taken
+    whose complete sets hold most.
+    """
 
     worth: Array
     charge: float
     sets_first: bool = False
     settings_max: int | None = None
+    sets_within: float = 0.0
 
 
 def choose(
@@ -95,7 +100,7 @@ def choose_each(
     )
     objective = value
     if aim.sets_first:
-        objective = value + round(1000 * UNIT) * sum(sets.values())
+        objective = value + sum(round(1000 * UNIT * _held(product, parts, aim.worth)) * n for product, n in sets.items())
     model.maximize(objective)
     on: set[int] = set()
     for choices, rows in zip(logs, groups, strict=True):
@@ -110,10 +115,28 @@ def choose_each(
     status = solver.solve(model)
     if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
         return None
+    bound = solver.best_objective_bound / UNIT
     if on_better:
-        on_better(solver.objective_value / UNIT, solver.best_objective_bound / UNIT)
+        on_better(solver.objective_value / UNIT, bound)
+    if aim.sets_within > 0.0 and not aim.sets_first:
+        best = solver.value(value)
+        model.clear_hints()
+        for _, var in made:
+            model.add_hint(var, solver.value(var))
+        model.add(value >= best - round(aim.sets_within * abs(best)))
+        held = {product: _held(product, parts, aim.worth) for product in sets}
+        model.maximize(sum(round(held[product] * UNIT) * n for product, n in sets.items()) + value)
+        again = cp_model.CpSolver()
+        again.parameters.copy_from(solver.parameters)
+        if again.solve(model) in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+            solver = again
     layouts = tuple(_read(choices, rows, solver) for choices, rows in zip(logs, groups, strict=True))
-    return _answer(layouts, made, solver, status, parts, aim)
+    return _answer(layouts, made, solver, bound, status, parts, aim)
+
+
+def _held(product: str, parts: tuple[SawnPart, ...], worth: Array) -> float:
+    """What the plates of one set count together."""
+    return float(sum(w * p.part.count for w, p in zip(worth, parts, strict=True) if p.product == product))
 
 
 def _first_settings(model: cp_model.CpModel, made: list, choices: list[Choice], name: str) -> list[tuple]:
@@ -213,6 +236,7 @@ def _answer(
     layouts: tuple[Setting | None, ...],
     made: list,
     solver: cp_model.CpSolver,
+    bound: float,
     status: int,
     parts: tuple[SawnPart, ...],
     aim: Aim,
@@ -224,5 +248,4 @@ def _answer(
     value = float(np.dot(counted, aim.worth)) - aim.charge * settings
     grid = sum(column.grid_value for column in used) - aim.charge * settings
     name = "optimal" if status == cp_model.OPTIMAL else "feasible"
-    bound = solver.best_objective_bound / UNIT
     return Answer(layouts, value, float(bound), name, settings, grid, plates)

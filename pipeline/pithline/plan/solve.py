@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pithline.mill.machine import Machines
 from pithline.plan.aims import COARSE, EFFORTS, FULL, LITRE, Effort, aim_of, no_gain, no_part, settings_per_bolt
@@ -20,11 +21,16 @@ from pithline.plan.master import Answer, choose, choose_each
 from pithline.plan.parts import SawnPart
 from pithline.plan.slabs import Grid
 
+Array = NDArray[np.float64]
 Progress = Callable[[str, float], None]
 SMALL = 200.0 * LITRE
 """Columns of logs smaller than this are laid out finely, and more answers are carried out: few plates hang on each."""
 LITTLE = 0.2
 """Where all that is wanted of parts with a demand is less than this share of the rest, they only fill gaps."""
+
+
+BALANCED = 3
+"""Searches at prices that favour the parts of which too few were found, where complete sets are asked for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +104,7 @@ def find_each(
     answers: list[Answer] = []
     left = [list(one.choices) for one in found]
     for _ in range(effort.answers + (2 if any(one.small for one in found) else 0)):
-        answer = choose_each(left, parts, aim, effort.master, seed)
+        answer = choose_each(left, parts, replace(aim, sets_within=effort.sets_within), effort.master, seed)
         if answer is None or not any(answer.layouts):
             break
         answers.append(
@@ -177,22 +183,40 @@ def columns_of(
     views = [view for view in (free, parts) if view] if len(free) < len(parts) else [parts]
     most = len(views) + (1 if small and len(views) > 1 else 0)
     number = 0
+    prices: tuple[float, ...] | None = None
+    rounds = BALANCED if objective == "sets" else 0
     while number < len(views):
 
-        def told(what: str, part: float, number: int = number) -> None:
+        def told(what: str, part: float, number: int = number, most: int = most) -> None:
             progress(what, (number + part) / most)
 
         view_aim = aim_of(objective, views[number], machines, log.reach)
+        if prices is not None:
+            view_aim = replace(
+                view_aim, worth=np.array([w for w, p in zip(prices, parts, strict=True) if p in views[number]])
+            )
+            evaluator = replace(evaluator, prices=prices)
         one = look_at(
             log, views[number], view_aim, evaluator, effort, tuple(zip(picked, choices, strict=True)), told, locks
         )
         seen, grid = max(seen, one.highest), one.grid
         choices, picked = [*one.choices], [*one.picked]
         considered += one.considered
-        bound = min(bound, ceiling(one.promise, views[number], parts, aim.worth))
+        if prices is None:
+            bound = min(bound, ceiling(one.promise, views[number], parts, aim.worth))
         number += 1
         little = bool(one.choices) and wanted_worth(parts, aim.worth) < LITTLE * one.promise
-        if (late is not None and late()) or little:
+        if late is not None and late():
+            break
+        if rounds and choices and number >= len(views):
+            answer = choose(choices, parts, aim, effort.master, seed)
+            if answer is None:
+                break
+            prices = balanced(parts, aim.worth if prices is None else np.array(prices), answer.plates)
+            views.append(parts)
+            rounds, most = rounds - 1, most + 1
+            continue
+        if little:
             break
         if number == len(views) < most:
             answer = choose(choices, parts, aim, effort.master, seed)
@@ -200,6 +224,20 @@ def columns_of(
             if left_over and left_over not in views:
                 views.append(left_over)
     return Columns(tuple(choices), bound, considered, seen, grid, small)
+
+
+def balanced(parts: tuple[SawnPart, ...], worth: Array, plates: tuple[int, ...]) -> tuple[float, ...]:
+    """What a plate of each part counts where whole sets are wanted: more where a part is short of its set, less where it abounds.
+
+    A set's worth stays the same; each part's share of it goes with the inverse root of the sets that its plates would make.
+    """
+    out = np.array(worth, float)
+    for product in dict.fromkeys(part.product for part in parts):
+        own = [i for i, part in enumerate(parts) if part.product == product]
+        count = np.array([parts[i].part.count for i in own])
+        share = worth[own] * count / np.sqrt(np.array([plates[i] for i in own]) / count + 0.5)
+        out[own] = share * (float(worth[own] @ count) / share.sum()) / count
+    return tuple(float(one) for one in out)
 
 
 def _unsaturated(answer: Answer | None, parts: tuple[SawnPart, ...]) -> tuple[SawnPart, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -29,6 +29,7 @@ from pithline.plan.milling import MachinePoser
 from pithline.plan.parts import sawn_parts
 from pithline.plan.practice import practice
 from pithline.plan.sensitivity import cost_of
+from pithline.plan.sets import assign_sets, match
 from pithline.plan.trade_off import trade_off
 from pithline.yard.document import check, practice_beside, script_of, settled
 from pithline.yard.keep import check_keep, kept_way
@@ -116,6 +117,11 @@ def plan_model(
         refused.clear()
         return carry_sawing(sawing, shop, poser, weight)
 
+    def complete(ledger: Ledger) -> Mapping[str, int]:
+        match(ledger.plates, parts)
+        return assign_sets(ledger.plates, parts, inputs.products)
+
+    sets_of = complete if request.objective == "sets" else None
     if request.locks == FREE and counted(custom.with_bolts, shop) > 0.85 * ways[0].found.answers[0].value:
         ways.append(last)
     if request.keep is not None:
@@ -123,7 +129,7 @@ def plan_model(
         ways += [kept] if kept is not None else []
     fault: ScriptError | None = None
     why: list[str] = []
-    for best, way in _attempts(log, ways, last, shop, carry, request):
+    for best, way in _attempts(log, ways, last, shop, carry, request, sets_of):
         why = why or best.cautions
         if not any(plate.grade.passes for plate in best.plates):
             continue
@@ -186,9 +192,10 @@ def _attempts(
     shop: Shop,
     carry: Callable[[Sawing], Ledger],
     request: Request,
+    sets_of: Callable[[Ledger], Mapping[str, int]] | None,
 ) -> Iterator[tuple[Ledger, Contender]]:
     """Ways to saw, carried out, best first, and the practice layout after them where it is not among them."""
-    yield from ranked(log, ways, shop, carry, request.seed, request.locks.settings_max)
+    yield from ranked(log, ways, shop, carry, request.seed, request.locks.settings_max, sets_of)
     if last not in ways and request.locks == FREE:
         yield carry(last.sawing), last
 
