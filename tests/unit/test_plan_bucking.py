@@ -1,0 +1,170 @@
+"""Crosscutting first: ends, chords and fields of shorter logs, where to cut, and that a bent log gains by it on its truth."""
+
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+import pytest
+
+from pithline.errors import MillError
+from pithline.plan.aims import aim_of
+from pithline.plan.bucking import BENT, bow, bucked, places_worth
+from pithline.plan.frame import BUCK_CLEAR, in_trims, pith_on
+from pithline.plan.layout import Locks
+from pithline.script.replay import replay
+from pithline.wood.field import at_points
+from pithline.yard.pipeline import Request
+from small_plan import CARD, TRUTH, small_plan
+from truth.judge import judge
+from truth.logs import TrueLog
+from unit.small_logs import BACK, STRAIGHT, log_of, products_of, quiet, shop_of
+
+BENT_LOG = TrueLog("bent", 1500.0, 165.0, taper=4.0, bark=8.0, sweep=45.0, sweep_clock=1.0)
+SHOP = shop_of(products_of(BACK))
+
+
+def never():
+    return False
+
+
+def test_a_straight_log_does_not_bow_and_a_swept_one_by_its_sweep():
+    assert bow(log_of(STRAIGHT)) < 0.5
+    assert bow(log_of(BENT_LOG)) == pytest.approx(45.0, abs=1.0)
+
+
+def test_shorter_logs_share_out_the_log_less_the_kerfs():
+    log = log_of(BENT_LOG)
+    kerf, places = 6.0, (400.0, 900.0)
+    ledger, logs = bucked(log, places, kerf, 300.0)
+    assert [one.piece.id for one in logs] == ["log-1", "log-2", "log-3"]
+    assert [o["op"] for o in ledger.operations] == ["setting", "cut", "cut"]
+    assert ledger.operations[0]["charged"] and ledger.operations[0]["support"] == "cradle"
+    marks = (0.0, *places, log.reach)
+    for one, low, high in zip(logs, marks, marks[1:], strict=False):
+        ends = [float((point - log.origin) @ log.axis) for point in (one.butt.point, one.top.point)]
+        assert ends[0] == pytest.approx(low + (kerf / 2 if low else 0.0), abs=0.1)
+        assert ends[1] == pytest.approx(high - (kerf / 2 if high < log.reach else 0.0), abs=0.1)
+        # the pith leaves both ends where the chord does
+        np.testing.assert_allclose(one.origin, one.butt.point)
+        np.testing.assert_allclose(one.origin + one.reach * one.axis, one.top.point, atol=1e-6)
+        assert bow(one) < 20.0
+    assert (logs[0].trim_butt, logs[0].trim_top) == (25.0, BUCK_CLEAR)
+    assert (logs[2].trim_butt, logs[2].trim_top) == (BUCK_CLEAR, 25.0)
+
+
+def test_a_shorter_log_holds_the_same_wood():
+    log = log_of(BENT_LOG)
+    one = bucked(log, (700.0,), 6.0, 0.0)[1][1]
+    rng = np.random.default_rng(4)
+    points = np.column_stack([rng.uniform(760.0, 1440.0, 60), rng.uniform(-120.0, 120.0, (60, 2))])
+    normal = np.array([0.0, 0.6, 0.8])
+    for mine, whole in zip(at_points(one.field, points, normal), at_points(log.field, points, normal), strict=True):
+        np.testing.assert_allclose(mine, whole, atol=1e-6)
+    beyond = one.butt.point + np.array([[-1.0, 0, 0], [BUCK_CLEAR + 1.0, 0, 0]])
+    assert in_trims(one, beyond).tolist() == [True, False]
+
+
+def test_the_pith_is_found_on_a_leaning_face():
+    log = log_of(BENT_LOG)
+    normal = np.array([np.cos(0.2), np.sin(0.2), 0.0])
+    point = pith_on(log.field, normal, 640.0)
+    assert point @ normal == pytest.approx(640.0, abs=0.05)
+    np.testing.assert_allclose(point[1:], BENT_LOG.pith(np.array([point[0]]))[0], atol=0.2)
+
+
+def test_where_to_crosscut_suits_the_parts_and_pays_on_a_bent_log_alone():
+    parts = SHOP.parts
+    for truth, pays in ((BENT_LOG, True), (replace(BENT_LOG, sweep=BENT - 3.0), False)):
+        log = log_of(truth)
+        aim = aim_of("volume", parts, SHOP.machines, log.reach)
+        ways = places_worth(log, parts, SHOP.machines, aim, never, quiet)
+        assert (ways[0][1] != ()) is pays
+        for _, places in ways:
+            assert all(
+                b - a >= SHOP.machines.mill.log_length_min
+                for a, b in zip((0.0, *places), (*places, log.reach), strict=True)
+            )
+
+
+def test_a_log_too_long_for_the_mill_is_never_left_whole():
+    shop = shop_of(products_of(BACK), log_length_max=800.0, log_length_min=300.0)
+    log = log_of(replace(BENT_LOG, sweep=2.0))
+    aim = aim_of("volume", shop.parts, shop.machines, log.reach)
+    ways = places_worth(log, shop.parts, shop.machines, aim, never, quiet)
+    assert ways
+    for _, places in ways:
+        assert places and max(np.diff((0.0, *places, log.reach))) <= 800.0
+
+
+BENT_SMALL = replace(TRUTH, length=1300.0, sweep=50.0, sweep_clock=2.0)
+
+
+@pytest.fixture(scope="module")
+def scripts():
+    return {
+        name: small_plan(BENT_SMALL, Request(effort="coarse", samples=2, bucking=name == "bucked"))
+        for name in ("bucked", "whole")
+    }
+
+
+def test_a_bent_log_gains_by_it_as_judged_on_its_truth(scripts):
+    verdicts = {name: judge(script, BENT_SMALL) for name, script in scripts.items()}
+    for verdict in verdicts.values():
+        assert not verdict.hard
+        assert verdict.true_volume >= 0.97 * verdict.claimed_volume
+    assert verdicts["bucked"].true_volume > 1.15 * verdicts["whole"].true_volume
+    operations = scripts["bucked"]["operations"]
+    assert operations[0]["tool"] == "buck" and operations[0]["charged"] and operations[0]["weight_kg"] > 20.0
+    assert not any(one["tool"] == "buck" for one in scripts["whole"]["operations"])
+    assert replay(scripts["bucked"]).holds
+
+
+def test_every_shorter_log_levels_its_own_pith(scripts):
+    script = scripts["bucked"]
+    logs = [one["id"] for one in script["pieces"] if one["kind"] == "log" and one["id"] != "log"]
+    firsts = {}
+    for one in script["operations"]:
+        if one["op"] == "setting" and one["tool"] == "mill" and one["piece"] in logs:
+            firsts.setdefault(one["piece"], one)
+    assert len(firsts) == 2
+    for one in firsts.values():
+        heights = [one["marks"][end]["height"] for end in ("butt", "top")]
+        assert one["marks"]["butt"]["name"] == "pith" and abs(heights[0] - heights[1]) < 2.0
+
+
+def test_without_bucking_a_log_too_long_is_refused():
+    card = CARD.replace('id = "small"', 'id = "long"')
+    truth = replace(TRUTH, length=4300.0)
+    with pytest.raises(MillError, match="longest log the mill takes"):
+        small_plan(truth, Request(effort="coarse", samples=2, bucking=False), card=card)
+
+
+@pytest.mark.parametrize(
+    ("locks", "holds"),
+    [
+        (Locks(roll=np.radians(40.0)), lambda s, first: abs(first["roll"] - 40.0) < 0.3),
+        (Locks(settings_max=2), lambda s, first: s["totals"]["settings"] <= 2),
+        (Locks(bolts=False), lambda s, first: all(kind_of(s, o["piece"]) != "bolt" for o in s["operations"])),
+        (Locks(first_slab=41.0), lambda s, first: slabs_of(s, first) == pytest.approx([41.0], abs=1.01)),
+    ],
+)
+def test_what_is_held_is_kept_and_its_cost_is_told(locks, holds):
+    script = small_plan(request=Request(effort="coarse", samples=2, locks=locks))
+    first = next(o for o in script["operations"] if o["op"] == "setting")
+    assert holds(script, first)
+    assert script["proof"]["locks"]["cost"] >= 0.0
+    assert replay(script).holds
+
+
+def kind_of(script, piece):
+    return next(one["kind"] for one in script["pieces"] if one["id"] == piece)
+
+
+def slabs_of(script, setting):
+    """Thicknesses of the slabs of one setting. [mm]"""
+    cuts = [o for o in script["operations"] if o["op"] == "cut" and o["setting"] == setting["id"]]
+    out = []
+    for upper, lower in pairwise(cuts):
+        if kind_of(script, lower["above"]) == "slab":
+            out.append(upper["offset"] - lower["offset"] - (upper["kerf"] + lower["kerf"]) / 2)
+    return out
