@@ -206,3 +206,16 @@ def test_a_bucked_log_is_measured_from_its_butt_end_and_its_lines_name_it():
     lower = reading.mark("lower")
     assert [f"BUTT end of {lower}" in text for text in texts].count(True) == 1
     assert [f"TOP end of {lower}" in text for text in texts].count(True) == 1
+
+
+def test_what_fewer_settings_give_is_drawn_where_the_script_has_it(small):
+    assert "fewer charged settings" not in small[1][0][3]
+    script = small_script()
+    row = {"settings": 3, "instrument_volume": 2.0e6, "sets": {"ukulele": 2}, "minutes": 41.0}
+    script["proof"]["trade_off"] = [
+        {"max_settings": 3, **row},
+        {"max_settings": None, **row, "settings": 9, "instrument_volume": 3.5e6, "sets": {}},
+    ]
+    text = " ".join(" ".join(page[3] for page in pages_of(set_up_sheet(script))).split())
+    assert "at most 3" in text and "2.0 L, 3 settings, 41 min: 2 ukulele" in text
+    assert "this plan" in text and "3.5 L, 9 settings, 41 min: no complete set" in text

@@ -10,6 +10,7 @@ from pithline.outputs.ends import EndFace
 from pithline.outputs.paper import Pages
 from pithline.outputs.reading import Script
 from pithline.outputs.sheet.cautions import DOUBT, GUARDS, METAL
+from pithline.outputs.sheet.fewer import fewer_settings
 from pithline.outputs.words import Words, degrees, sentence
 
 GIRTH_AT = 100.0
@@ -77,6 +78,7 @@ def yields(pages: Pages, reading: Script, words: Words) -> None:
     """What the plan yields and takes for granted, with the script's cautions."""
     pages.heading("The plan")
     pages.table([], [[a, b] for a, b in facts(reading, words)], [22, 78], 9.5)
+    fewer_settings(pages, words, reading.document.get("proof", {}).get("trade_off", ()))
     for caution in reading.document.get("cautions", []):
         pages.text(f"• {sentence(caution)}", 9.5)
     for caution in (METAL, GUARDS):
