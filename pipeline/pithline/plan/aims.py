@@ -103,3 +103,19 @@ def settings_per_bolt(machines: Machines) -> int:
     """Charged settings that one bolt may have."""
     most = machines.mill.settings_per_bolt_max
     return MOST_PER_BOLT if most is None else most
+
+
+USUAL_DENSITY = 950.0
+"""Green hardwood with its bark, kg/m³: common practice; for telling which saw takes a bolt, before it is weighed."""
+BOLT_SHARE = 0.2
+"""A first bolt's share of its log, centre slab and half slabs off."""
+
+
+def bolts_on_mill(log: PlanLog, machines: Machines) -> bool:
+    """Whether the bolts of a log are too long or too heavy for the resaw, so that they are parted on the mill."""
+    resaw = machines.resaw
+    if resaw.piece_length_max is not None and log.reach > resaw.piece_length_max:
+        return True
+    volume = log.reach * np.pi * float(np.mean(log.field.radius**2))
+    weight = BOLT_SHARE * volume * 1e-9 * USUAL_DENSITY
+    return resaw.piece_weight_max is not None and weight > resaw.piece_weight_max

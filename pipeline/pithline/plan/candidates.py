@@ -35,7 +35,7 @@ class Tables:
     mill_kerf: float
     fan_spread: int
     settings_per_bolt: int
-    off_square: float = 0.0
+    flush_free: bool = True  # whether a bolt's slabs along its own faces are sawn against the fence, uncharged
 
 
 @njit(cache=True)
@@ -186,6 +186,7 @@ def fan_values(
     settings: int,
     bolt_step: int,
     strict: bool = True,
+    flush_free: bool = True,
 ) -> Array:
     """The bolts' table (2·rolls, faces, faces), zero where `bolt_step` leaves a base out."""
     out = np.zeros((2 * grid.rolls, len(faces), len(faces)))
@@ -208,6 +209,7 @@ def fan_values(
         charge,
         settings,
         strict,
+        flush_free,
     )
     out[bases] = some
     return out
@@ -302,6 +304,7 @@ def bolt_setting(
         most,
         chain,
         True,
+        tables.flush_free,
     )
     steps = [tuple(int(v) for v in row) for row in chain if row[0] != -999][::-1]
     value += tables.charge * sum(step[3] for step in steps)

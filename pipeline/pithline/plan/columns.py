@@ -74,6 +74,7 @@ class Evaluator:
     kerf: float
     fine: float = 2.0  # see `lay_out`
     prices: tuple[float, ...] | None = None  # of each part while slabs are laid out; None: as the shop counts them
+    on_mill: bool = False  # bolts are too heavy or too long for the resaw, so each of their settings is charged
     seen: dict = field(default_factory=dict)
 
     def yields(self, setting: Setting, piece: Piece) -> tuple[tuple[int, ...], Piece, Piece]:
@@ -189,7 +190,7 @@ def bolt_columns(state: Search, evaluator: Evaluator, piece: Piece, base: int, n
             plates, over, _ = evaluator.yields(node, rest)
             normal = DrawnPoser(evaluator.log, evaluator.kerf).pose(node, rest, Ledger()).normal
             low, high = parallel_faces(evaluator.log, rest, normal)
-            charged += low is None and high is None
+            charged += evaluator.on_mill or (low is None and high is None)
             total += plates
             rest, node = over, node.above
         out.append(Column(chain, tuple(int(v) for v in total), charged, value))

@@ -6,7 +6,7 @@ n(ψ + 90°) and reaches outwards along n(ψ). What the last cut left bounds the
 the last cut). That holds for most fans, not for all: where a slab lies deep, an earlier cut may reach further. So there are
 two programmes: one asks for the last cut alone, and no fan of the class is worth more than it says (the bound); the other
 holds each state's whole chain of cuts against the next slab (what is sawn). Slabs flush with a face of the bolt are sawn
-against the fence and uncharged.
+against the fence and uncharged, unless the bolts are too heavy or too long for the resaw (`flush_free`).
 """
 
 from __future__ import annotations
@@ -188,6 +188,7 @@ def fan(
     settings_max,
     chain,
     strict,
+    flush_free,
 ):
     """Best fan of one bolt; `strict` holds every cut of a chain against the next slab, else the last alone.
 
@@ -217,7 +218,7 @@ def fan(
     for k in range(count):
         turn = k * spread * np.pi / rolls
         near, far = k == 0, k == count - 1
-        free = near or far
+        free = flush_free and (near or far)
         roll = (base + k * spread + rolls // 2) % (2 * rolls)
         table, mirrored = values[roll % rolls], roll >= rolls
         cost = 0.0 if free else charge
@@ -265,7 +266,7 @@ def fan(
         turn = k * spread * np.pi / rolls
         near, far = k == 0, k == count - 1
         roll = (base + k * spread + rolls // 2) % (2 * rolls)
-        start = (0.0 if q < 0 else best[stage, q, cell]) - (0.0 if near or far else charge)
+        start = (0.0 if q < 0 else best[stage, q, cell]) - (0.0 if flush_free and (near or far) else charge)
         some = _candidates(
             values, rolls, roll, turn, far_face, near_cell, far_low, menu, cells, depth_step, across_step, half_depth,
             half_across, kerf_cells, near, far, cand, reach,
@@ -278,7 +279,7 @@ def fan(
         while c >= 0 and length < chain.shape[0]:
             i = of[c]
             chain[length, 0], chain[length, 1], chain[length, 2] = k * spread, cand[i, 0], cand[i, 1]
-            chain[length, 3] = 0 if near or far or before[c] >= 0 else 1
+            chain[length, 3] = 0 if (flush_free and (near or far)) or before[c] >= 0 else 1
             c = before[c]
             length += 1
         s, k, c = stage, q, cell
@@ -302,6 +303,7 @@ def fan_table(
     charge,
     settings_max,
     strict,
+    flush_free,
 ):
     """Values of all bolts: (bases, far faces, near faces)."""
     nb, nf = len(bases), len(faces)
@@ -328,5 +330,6 @@ def fan_table(
                 settings_max,
                 chain,
                 strict,
+                flush_free,
             )
     return out

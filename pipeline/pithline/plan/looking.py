@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.mill.machine import Machines
-from pithline.plan.aims import Effort, settings_per_bolt, thickness_max
+from pithline.plan.aims import Effort, bolts_on_mill, settings_per_bolt, thickness_max
 from pithline.plan.candidates import FirstColumn, Search, Tables, fan_values, first_columns, search
 from pithline.plan.columns import Choice, Evaluator, first_choices, more_halves
 from pithline.plan.frame import PlanLog
@@ -83,8 +83,11 @@ def build_tables(
     faces = np.arange(-20.0, grid.depth_max + 10.0, 10.0)
     progress("bolts", 0.6)
     most = settings_per_bolt(machines) if locks.bolts else -1
-    bolts = fan_values(values, grid, cells, menu, faces, kerf, effort.fan_spread, aim.charge, most, effort.bolt_step)
-    return Tables(grid, values, cells, menu, faces, bolts, aim.charge, kerf, effort.fan_spread, most)
+    free = not bolts_on_mill(log, machines)
+    bolts = fan_values(
+        values, grid, cells, menu, faces, kerf, effort.fan_spread, aim.charge, most, effort.bolt_step, flush_free=free
+    )
+    return Tables(grid, values, cells, menu, faces, bolts, aim.charge, kerf, effort.fan_spread, most, free)
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,6 +152,7 @@ def bounding(tables: Tables, effort: Effort) -> Tables:
         tables.settings_per_bolt,
         effort.bolt_step,
         strict=False,
+        flush_free=tables.flush_free,
     )
     return replace(tables, bolts=fans)
 

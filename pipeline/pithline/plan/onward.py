@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.mill.sections import log_sections, piece_shape
-from pithline.plan.aims import LITRE, Effort, aim_of, thickness_max
+from pithline.plan.aims import LITRE, Effort, aim_of, bolts_on_mill, thickness_max
 from pithline.plan.carry import Shop
 from pithline.plan.columns import Choice, Column, Evaluator
 from pithline.plan.frame import PlanLog
@@ -91,8 +91,18 @@ def find_rest(
         left = _otherwise(left, answers[-1].layouts)
     if grid is None:
         log = rests[0].log if rests else None
-        grid = None if log is None else make_grid(
-            log, parts, thickness_max(machines), effort.rolls, effort.depth_step, effort.along_step, machines.resaw.kerf
+        grid = (
+            None
+            if log is None
+            else make_grid(
+                log,
+                parts,
+                thickness_max(machines),
+                effort.rolls,
+                effort.depth_step,
+                effort.along_step,
+                machines.resaw.kerf,
+            )
         )
     words = "no piece was left to search" if grid is None else _words(grid, effort, shop)
     best = max(have + bound, *(one.value for one in (*answers, nothing)))
@@ -133,7 +143,8 @@ def _of_log(
 ) -> tuple[list[list[Choice]], float, int, Grid | None]:
     """Choices for every piece of one log, their bound, layouts considered, a grid."""
     small = log.reach * np.pi * float(np.mean(log.field.radius**2)) < SMALL
-    evaluator = Evaluator(log, shop, shop.machines.mill.kerf, 1.0 if small else 2.0)
+    on_mill = bolts_on_mill(log, shop.machines)
+    evaluator = Evaluator(log, shop, shop.machines.mill.kerf, 1.0 if small else 2.0, on_mill=on_mill)
     groups: list[list[Choice]] = [[] for _ in rests]
     bound, considered = 0.0, 0
     grid: Grid | None = None

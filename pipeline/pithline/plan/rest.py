@@ -297,7 +297,7 @@ def _charged(evaluator: Evaluator, setting: Setting, piece: Piece) -> int:
         return 1
     posed = DrawnPoser(evaluator.log, evaluator.kerf).pose(setting, piece, Ledger())
     assert posed is not None
-    return int(parallel_faces(evaluator.log, piece, posed.normal) == (None, None))
+    return int(evaluator.on_mill or parallel_faces(evaluator.log, piece, posed.normal) == (None, None))
 
 
 def _whole(evaluator: Evaluator, setting: Setting, piece: Piece) -> tuple[tuple[int, ...], int]:

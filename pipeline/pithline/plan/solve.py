@@ -9,7 +9,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.mill.machine import Machines
-from pithline.plan.aims import COARSE, EFFORTS, FULL, LITRE, Effort, aim_of, no_gain, no_part, settings_per_bolt
+from pithline.plan.aims import (
+    COARSE,
+    EFFORTS,
+    FULL,
+    LITRE,
+    Effort,
+    aim_of,
+    bolts_on_mill,
+    no_gain,
+    no_part,
+    settings_per_bolt,
+)
 from pithline.plan.candidates import FirstColumn
 from pithline.plan.carry import Shop
 from pithline.plan.columns import Choice, Evaluator
@@ -174,7 +185,8 @@ def columns_of(
     free = tuple(p for p in parts if p.demand is None)
     aim = aim_of(objective, parts, machines, log.reach)
     small = log.reach * np.pi * float(np.mean(log.field.radius**2)) < SMALL
-    evaluator = Evaluator(log, shop, machines.mill.kerf, 1.0 if small else 2.0)
+    on_mill = bolts_on_mill(log, machines)
+    evaluator = Evaluator(log, shop, machines.mill.kerf, 1.0 if small else 2.0, on_mill=on_mill)
     choices: list[Choice] = []
     picked: list[FirstColumn] = []
     bound, considered, seen, grid = np.inf, 0, 0.0, None
