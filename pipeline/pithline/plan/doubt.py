@@ -20,8 +20,15 @@ HARMONICS = 6
 """Clock harmonics of a sampled surface error: errors of neighbouring points go together over about 30°."""
 
 
-def sampled_field(field: WoodField, rng: np.random.Generator) -> WoodField:
-    """One log that the fit cannot tell from the fitted one: surface and pith moved by about one standard error."""
+WAVE = 800.0
+"""Length of the waves by which a crooked log's pith may lie off the fitted one. [mm]"""
+
+
+def sampled_field(field: WoodField, rng: np.random.Generator, slope: float = 0.0) -> WoodField:
+    """One log that the fit cannot tell from the fitted one: surface and pith moved by about one standard error.
+
+    `slope` is the doubt of the pith's slope [rad]: waves along the log that turn the fibres so much.
+    """
     k = len(field.pith)
     clock = np.arange(CLOCKS + 1) * (2 * np.pi / CLOCKS)
     along = np.linspace(-1.0, 1.0, k)
@@ -33,12 +40,17 @@ def sampled_field(field: WoodField, rng: np.random.Generator) -> WoodField:
     surface /= np.sqrt(HARMONICS + 1)
     pith = rng.standard_normal(2) + np.outer(along, rng.standard_normal(2))
     shift = pith / np.sqrt(1 + 1 / 3) * field.pith_doubt[:, None]
+    if slope > 0.0:
+        phase, way = rng.uniform(0.0, 2 * np.pi, 2)
+        x = np.arange(k) * field.dx
+        wave = np.sqrt(2.0) * slope * WAVE / (2 * np.pi) * np.sin(2 * np.pi * x / WAVE + phase)
+        shift = shift + np.outer(wave, [-np.sin(way), np.cos(way)])
     return disturbed(field, surface * field.doubt, shift)
 
 
 def sampled_log(log: PlanLog, rng: np.random.Generator) -> PlanLog:
     """A plan's log with its wood sampled anew; ends, trims and defects stay."""
-    field = sampled_field(log.field, rng)
+    field = sampled_field(log.field, rng, log.slope_doubt)
     return replace(log, field=field, exact=tables(field, 0.0, 0.0))
 
 

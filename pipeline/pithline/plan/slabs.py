@@ -147,7 +147,7 @@ def roll_planes(
     gone |= trimmed(log, planes)
     bad, none = [], []
     for limits in lists:
-        bad.append((angle < limits.ring_angle_min + GRADE_RESERVE) | (runout > limits.runout_max - RUNOUT_RESERVE))
+        bad.append((angle < limits.ring_angle_min + GRADE_RESERVE) | (runout > limits.runout_max - RUNOUT_RESERVE - log.slope_doubt))
         kept_out = sapwood_kept_out(limits, log.sapwood)
         none.append(gone | (inside < kept_out + SURFACE_RESERVE) if kept_out > 0.0 else gone)
     number = np.array([lists.index(part.limits) for part in parts])

@@ -173,7 +173,9 @@ def _look(
     return Looked(heights, angle, runout, inside, unusable)
 
 
-def _layers(looked: Looked, slab: SlabFrame, part: SawnPart, saws: Saws, sapwood: float) -> tuple[Array, Array, Array]:
+def _layers(
+    looked: Looked, slab: SlabFrame, part: SawnPart, saws: Saws, sapwood: float, slope_reserve: float
+) -> tuple[Array, Array, Array]:
     """Grade, wood and angle images of the layers of one part: bad, gone, angle. Fields between planes are read linearly."""
     n = layer_count(slab, part, saws)
     limits = part.limits
@@ -192,7 +194,7 @@ def _layers(looked: Looked, slab: SlabFrame, part: SawnPart, saws: Saws, sapwood
         t = np.float32(at - i)
         angle[k] = looked.angle[i] * (1 - t) + looked.angle[i + 1] * t
         runout = looked.runout[i] * (1 - t) + looked.runout[i + 1] * t
-        bad[k] = (angle[k] < limits.ring_angle_min + ANGLE_RESERVE) | (runout > limits.runout_max - RUNOUT_RESERVE)
+        bad[k] = (angle[k] < limits.ring_angle_min + ANGLE_RESERVE) | (runout > limits.runout_max - slope_reserve)
     return _images(bad, np.int32), _images(gone, np.int32), _images(angle, np.float64)
 
 
@@ -267,7 +269,9 @@ def _passing(
         part = parts[i]
         key = (part.thickness, part.limits)
         if key not in seen:
-            seen[key] = _layers(looked, slab, part, saws, log.sapwood)
+            seen[key] = _layers(
+                looked, slab, part, saws, log.sapwood, RUNOUT_RESERVE + (log.slope_doubt if reserve else 0.0)
+            )
         l, w = int(np.ceil(part.length / cells[0] - 1e-6)), int(np.ceil(part.width / cells[1] - 1e-6))
         out = np.zeros((seen[key][0].shape[0], counts[1], counts[0]), np.uint8)
         if l < counts[0] and w < counts[1]:
