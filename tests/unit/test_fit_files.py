@@ -11,7 +11,7 @@ from pithline.logmodel import taper
 from pithline.logmodel.card import ScanPoint
 from pithline.logmodel.fit import fit_log
 from pithline.logmodel.several import logs_in_scan
-from truth.logs import clock_of, direction
+from truth.logs import clock_of, direction, true_log
 from truth.samples import sample_truth
 from truth.scans import simulate_scan
 from unit.test_fit import card_of
@@ -147,3 +147,10 @@ def test_logs_of_a_row_that_touch(row):
         assert taper.volume(model) == pytest.approx(ROW.volume_under_bark(), rel=0.02)
         middles.add(round(float(np.linalg.inv(model.scan_to_log)[1, 3]) * 1000.0 / STEP))
     assert middles == {0, 1, 2}
+
+
+@pytest.mark.parametrize(("kind", "seed"), [("oval", 101), ("fluted", 102), ("flared", 101)])
+def test_one_log_however_oval_is_no_row(kind, seed):
+    log = true_log(kind, seed)
+    scan = simulate_scan(log, seed, points=40_000)
+    assert len(logs_in_scan(scan.points, card_of(log, scan))) == 1

@@ -21,6 +21,8 @@ MOST_LOGS = 12
 LEAST_VOTES = 0.2
 """A circle with fewer patches on it than this part of the first's is no log."""
 LEAST_ARC = np.radians(50.0)
+APART = 0.8
+"""Logs side by side lie this part of the sum of their radii or more apart; circles nearer are flanks of one oval log."""
 
 
 def parted(points: Array, patches: Patches) -> list[tuple[NDArray[np.bool_], Patches, Rough]]:
@@ -79,7 +81,8 @@ def _circles(patches: Patches) -> list[tuple[float, float, float]]:
         first = first or int(on.sum())
         turned = np.sort(np.arctan2(*(left[on] - middle).T))
         gap = float(np.diff(turned, append=turned[0] + 2 * np.pi).max())
-        if 2 * np.pi - gap > LEAST_ARC:
+        clear = all(np.hypot(middle[0] - y, middle[1] - z) > APART * (size + other) for y, z, other in found)
+        if 2 * np.pi - gap > LEAST_ARC and clear:
             found.append((float(middle[0]), float(middle[1]), size))
         away = np.hypot(*(left - middle).T)
         keep = ~on & (away > size + max(8.0, 0.05 * size))
