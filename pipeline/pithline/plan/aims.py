@@ -33,12 +33,13 @@ class Effort:
     answers: int
     master: float  # deterministic seconds of CP-SAT
     depth_step: float = 2.5
+    face_step: float = 10.0  # bolts are valued for corners on this grid, rounded away from the pith [mm]
     trade_off: tuple[int, ...] = ()  # most charged settings for which the best layout is told too
     sets_within: float = 0.0  # share of the value that may go for complete sets, which are wanted among all but equals
     sawings: int = 1  # ways to crosscut a bent log that are searched
 
 
-COARSE = Effort("coarse", 18, 25.0, 1, 1, 3, 1, 1, 10.0)
+COARSE = Effort("coarse", 18, 25.0, 1, 1, 3, 1, 1, 10.0, face_step=20.0)
 FULL = Effort("full", 36, 20.0, 2, 2, 5, 2, 2, 30.0, trade_off=(3, 5, 8, 12), sets_within=0.005, sawings=2)
 EFFORTS = {one.name: one for one in (COARSE, FULL)}
 

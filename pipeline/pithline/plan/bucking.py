@@ -28,7 +28,7 @@ from pithline.plan.parts import SawnPart
 Array = NDArray[np.float64]
 BENT = 8.0
 """A log whose pith bows less than this off its chord is not worth crosscutting. [mm]"""
-ROUGH = Effort("rough", 6, 20.0, 1, 1, 1, 1, 1, 1.0, depth_step=5.0)
+ROUGH = Effort("rough", 6, 20.0, 1, 1, 1, 1, 1, 1.0, depth_step=5.0, face_step=20.0)
 ALIKE = 30.0
 """Places nearer than this to each other are one. [mm]"""
 PLACES = 10
@@ -175,7 +175,7 @@ def _one_cut_more(
 def _places(log: PlanLog, parts: tuple[SawnPart, ...], machines: Machines) -> list[float]:
     """Places in one log where what is below or above just holds whole parts, and its middle; the most even cuts first."""
     cell = ROUGH.along_step
-    lengths = sorted({np.ceil(p.length / cell) * cell + cell for p in parts})
+    lengths = sorted({np.ceil((p.length + machines.crosscut.kerf) / cell) * cell for p in parts})
     shortest = min(p.length for p in parts)
     sums: set[float] = set()
     for count in range(1, int(log.reach / lengths[0]) + 1):

@@ -12,13 +12,12 @@ import numpy as np
 from numba import njit, prange
 from numpy.typing import NDArray
 
+from pithline.plan.fan_bounds import fan_bounds
 from pithline.plan.fans import CHAIN, fan, fan_table, slab_worth
 from pithline.plan.layout import Setting, SlabCut
 from pithline.plan.slabs import Grid
 
 Array = NDArray[np.float64]
-FACE_STEP = 10.0
-"""Bolts are valued for corners on this grid [mm], rounded away from the pith, so never too high."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,24 +192,12 @@ def fan_values(
     if settings < 0:  # bolts are left
         return out
     bases = np.arange(0, 2 * grid.rolls, bolt_step)
-    some = fan_table(
-        values,
-        grid.rolls,
-        bases,
-        faces,
-        menu,
-        cells,
-        grid.depth_step,
-        grid.across_step,
-        len(grid.depths) // 2,
-        len(grid.across) // 2,
-        kerf,
-        spread,
-        charge,
-        settings,
-        strict,
-        flush_free,
-    )
+    depth_half, across_half = len(grid.depths) // 2, len(grid.across) // 2
+    shape = (menu, cells, grid.depth_step, grid.across_step, depth_half, across_half, kerf, spread, charge, settings)
+    if strict:
+        some = fan_table(values, grid.rolls, bases, faces, *shape, True, flush_free)
+    else:
+        some = fan_bounds(values, grid.rolls, bases, faces, *shape, flush_free)
     out[bases] = some
     return out
 
@@ -275,23 +262,30 @@ def _single(slab: Array, tables: Tables, thickness: float) -> Array:
 
 
 def bolt_setting(
-    state: Search, base: int, near: int, far: int, most: int | None = None
+    state: Search,
+    base: int,
+    near: int,
+    far: int,
+    most: int | None = None,
+    corner: tuple[float, float] | None = None,
 ) -> tuple[Setting | None, float]:
     """The fan of one bolt as a chain of settings (None where nothing pays), and its value before charges.
 
-    `most` bounds the charged settings.
+    `most` bounds the charged settings. `corner` are the offsets of near and far face where they are known more finely than
+    by their places in the table. [mm]
     """
     tables, grid = state.tables, state.tables.grid
     if near < 0 or far < 0:
         return None, 0.0
+    near_face, far_face = (float(tables.faces[near]), float(tables.faces[far])) if corner is None else corner
     chain = np.full((CHAIN, 4), -999, np.int64)
     most = tables.settings_per_bolt if most is None else most
     value = fan(
         tables.values,
         grid.rolls,
         base,
-        tables.faces[near],
-        tables.faces[far],
+        near_face,
+        far_face,
         tables.menu,
         tables.cells,
         grid.depth_step,

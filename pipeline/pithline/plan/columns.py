@@ -22,7 +22,7 @@ from pithline.plan.candidates import (
     unstack,
 )
 from pithline.plan.carry import DrawnPoser, Shop, parallel_faces, slab_frame
-from pithline.plan.frame import PlanLog
+from pithline.plan.frame import PlanLog, normal_at
 from pithline.plan.layout import Setting, SlabCut
 from pithline.plan.ledger import Ledger
 from pithline.plan.strips import lay_out
@@ -179,9 +179,10 @@ def half_columns(
 def bolt_columns(state: Search, evaluator: Evaluator, piece: Piece, base: int, near: int, far: int) -> BoltColumns:
     """Leave a bolt whole, or fan it in one, two, … charged settings."""
     out: list[Column] = []
+    corner = true_corner(state, evaluator.log, piece, base, near, far)
     for most in range(state.tables.settings_per_bolt + 1):
-        chain, value = bolt_setting(state, base, near, far, most)
-        chain = priced(chain, evaluator.prices)
+        value = bolt_setting(state, base, near, far, most)[1]
+        chain = priced(bolt_setting(state, base, near, far, most, corner)[0], evaluator.prices)
         if chain is None or (out and abs(value - out[-1].grid_value) < 1e-9):
             continue
         total = np.zeros(len(evaluator.shop.parts), int)
@@ -195,6 +196,21 @@ def bolt_columns(state: Search, evaluator: Evaluator, piece: Piece, base: int, n
             rest, node = over, node.above
         out.append(Column(chain, tuple(int(v) for v in total), charged, value))
     return BoltColumns(tuple(out))
+
+
+def true_corner(
+    state: Search, log: PlanLog, piece: Piece, base: int, near: int, far: int
+) -> tuple[float, float] | None:
+    """Offsets from the chord of a bolt's near and far face, no further out than their places in the table. [mm]"""
+    if near < 0 or far < 0:
+        return None
+    grid, out = state.tables.grid, []
+    for turn, index in ((base + grid.rolls // 2, near), (base, far)):
+        normal = normal_at(log.axis, grid.roll(turn))
+        face = parallel_faces(log, piece, normal)[0]
+        place = float(state.tables.faces[index])
+        out.append(place if face is None else min(place, face.height - float(log.origin @ normal)))
+    return out[0], out[1]
 
 
 def priced(chain: Setting | None, prices: tuple[float, ...] | None) -> Setting | None:

@@ -54,7 +54,7 @@ def slab_worth(values, rolls, roll, low, t, cells, side, place, half_depth, half
 
 
 @njit(cache=True)
-def _candidates(
+def slabs_of_direction(
     values, rolls, roll, turn, far_face, near_cell, far_low, menu, cells, depth_step, across_step, half_depth, half_across,
     kerf_cells, free_near, free_far, cand, reach,
 ):  # fmt: skip
@@ -222,7 +222,7 @@ def fan(
         roll = (base + k * spread + rolls // 2) % (2 * rolls)
         table, mirrored = values[roll % rolls], roll >= rolls
         cost = 0.0 if free else charge
-        some = _candidates(
+        some = slabs_of_direction(
             values, rolls, roll, turn, far_face, near_cell, far_low, menu, cells, depth_step, across_step, half_depth,
             half_across, kerf_cells, near, far, cand, reach,
         )  # fmt: skip
@@ -267,7 +267,7 @@ def fan(
         near, far = k == 0, k == count - 1
         roll = (base + k * spread + rolls // 2) % (2 * rolls)
         start = (0.0 if q < 0 else best[stage, q, cell]) - (0.0 if flush_free and (near or far) else charge)
-        some = _candidates(
+        some = slabs_of_direction(
             values, rolls, roll, turn, far_face, near_cell, far_low, menu, cells, depth_step, across_step, half_depth,
             half_across, kerf_cells, near, far, cand, reach,
         )  # fmt: skip

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -43,7 +43,7 @@ def build_tables(
         machines.resaw.kerf,
         locks,
     )
-    table = part_table(parts, grid, aim.worth)
+    table = part_table(parts, grid, aim.worth, machines.crosscut.kerf)
     menu = np.array(grid.thicknesses)
     cells = np.ceil(menu / grid.depth_step - 1e-6).astype(np.int64)
     rip = int(np.ceil(machines.rip.kerf / grid.across_step - 1e-6))
@@ -74,18 +74,18 @@ def build_tables(
             grid.depth_step,
             machines.resaw.kerf,
             rip,
-            1,
+            0,
         )
         if values is None:
             values = np.zeros((effort.rolls, *one.shape), np.float32)
         values[k] = one
     assert values is not None
-    faces = np.arange(-20.0, grid.depth_max + 10.0, 10.0)
+    faces = np.arange(-20.0, grid.depth_max + effort.face_step, effort.face_step)
     progress("bolts", 0.6)
     most = settings_per_bolt(machines) if locks.bolts else -1
     free = not bolts_on_mill(log, machines)
     bolts = fan_values(
-        values, grid, cells, menu, faces, kerf, effort.fan_spread, aim.charge, most, effort.bolt_step, flush_free=free
+        values, grid, cells, menu, faces, kerf, effort.fan_spread, aim.charge, most, effort.bolt_step, False, free
     )
     return Tables(grid, values, cells, menu, faces, bolts, aim.charge, kerf, effort.fan_spread, most, free)
 
@@ -127,8 +127,7 @@ def look_at(
     grown = tuple(more_halves(state, evaluator, column, choice, 1) for column, choice in earlier)
     picked = _different(columns, max(2, effort.firsts - 2) if earlier else effort.firsts)
     choices = first_choices(state, evaluator, picked, effort.halves)
-    told("bound", 0.9)
-    promise = _promise(tables, effort, rolls, locks.first_slab) if columns else 0.0
+    promise = columns[0].promise if columns else 0.0
     picked, choices = [*before[0], *picked], [*grown, *choices]
     return Looked(tables.grid, highest, tuple(picked), tuple(choices), promise, _considered(state))
 
@@ -136,31 +135,6 @@ def look_at(
 def wanted_worth(parts: tuple[SawnPart, ...], worth: Array) -> float:
     """What all plates of parts with a demand would count."""
     return float(sum(w * p.demand for w, p in zip(worth, parts, strict=True) if p.demand is not None))
-
-
-def bounding(tables: Tables, effort: Effort) -> Tables:
-    """The tables with the fans' bounds in place of their values: no layout of the class on the grid is worth more."""
-    fans = fan_values(
-        tables.values,
-        tables.grid,
-        tables.cells,
-        tables.menu,
-        tables.faces,
-        tables.mill_kerf,
-        effort.fan_spread,
-        tables.charge,
-        tables.settings_per_bolt,
-        effort.bolt_step,
-        strict=False,
-        flush_free=tables.flush_free,
-    )
-    return replace(tables, bolts=fans)
-
-
-def _promise(tables: Tables, effort: Effort, rolls: list[int], only: float | None) -> float:
-    """No layout of the class on the grid is worth more, net of charges."""
-    best = first_columns(search(bounding(tables, effort), effort.bolt_step), rolls, 1, only)
-    return best[0].promise if best else 0.0
 
 
 def ceiling(promise: float, view: tuple[SawnPart, ...], parts: tuple[SawnPart, ...], worth: Array) -> float:

@@ -181,7 +181,7 @@ def _of_log(
             groups[i] += found.choices
         best = min(best, ceiling(total, view, parts, aim.worth))
         if grids.made:
-            grid = grids.made[0][0].tables.grid
+            grid = grids.made[0].tables.grid
             considered += sum(len(group) for group in groups)
         if late() or (wanted_worth(parts, aim.worth) < 1e-9 and number == 0):
             break

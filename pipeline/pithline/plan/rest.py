@@ -39,7 +39,7 @@ from pithline.plan.frame import PlanLog, clock_of_normal
 from pithline.plan.history import room_of
 from pithline.plan.layout import Locks, Setting
 from pithline.plan.ledger import Ledger
-from pithline.plan.looking import bounding, build_tables
+from pithline.plan.looking import build_tables
 from pithline.plan.master import Aim
 from pithline.plan.parts import SawnPart
 
@@ -77,21 +77,20 @@ class Grids:
     effort: Effort
     evaluator: Evaluator
     progress: Progress
-    made: list[tuple[Search, Search]] = field(default_factory=list)
+    made: list[Search] = field(default_factory=list)
 
-    def at(self, clock: float) -> tuple[Search, Search, int]:
-        """A search whose grid has the clock angle among its rolls, the same as a bound, and the roll's index."""
+    def at(self, clock: float) -> tuple[Search, int]:
+        """A search whose grid has the clock angle among its rolls, and the roll's index."""
         step = np.pi / self.effort.rolls
-        for state, lenient in self.made:
+        for state in self.made:
             place = ((clock - state.tables.grid.start) / step) % (2 * self.effort.rolls)
             index = round(place)
             if abs(place - index) * step < NEAR and index % self.effort.bolt_step == 0:
-                return state, lenient, index % (2 * self.effort.rolls)
+                return state, index % (2 * self.effort.rolls)
         machines = self.evaluator.shop.machines
         tables = build_tables(self.log, self.view, self.aim, machines, self.effort, self.progress, Locks(roll=clock))
-        step_of_bolts = self.effort.bolt_step
-        self.made.append((search(tables, step_of_bolts), search(bounding(tables, self.effort), step_of_bolts)))
-        return (*self.made[-1], 0)
+        self.made.append(search(tables, self.effort.bolt_step))
+        return self.made[-1], 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,12 +167,12 @@ def _corner(state: Search, side: _Side) -> int:
 
 def _turned(grids: Grids, piece: Piece, side: _Side, keep: int) -> tuple[list[Choice], float]:
     """A half turned a quarter from its face."""
-    state, lenient, turn = grids.at(side.clock)
+    state, turn = grids.at(side.clock)
     corner = _corner(state, side)
     if corner < 0:
         return [], 0.0
     found = [_of_half(one) for one in half_columns(state, grids.evaluator, piece, turn, corner, keep)]
-    return found, float(lenient.halves[turn, corner])
+    return found, float(state.halves[turn, corner])
 
 
 def _of_half(half: HalfColumn) -> Choice:
@@ -187,19 +186,17 @@ def _of_half(half: HalfColumn) -> Choice:
 
 def _as_log(grids: Grids, piece: Piece, side: _Side) -> tuple[list[Choice], float]:
     """Most of a log, opened on one side: any first setting, on what is left of it."""
-    state, lenient, _ = grids.at(side.clock)
+    state, _ = grids.at(side.clock)
     rolls = list(range(0, grids.effort.rolls, grids.effort.bolt_step))
     columns = first_columns(state, rolls, 2)[: grids.effort.firsts]
-    best = first_columns(lenient, rolls, 1)
+    best = first_columns(state, rolls, 1)
     found = first_choices(state, grids.evaluator, columns, grids.effort.halves, piece)
     return found, best[0].promise if best else 0.0
 
 
-def _along(
-    grids: Grids, piece: Piece, side: _Side, sides: Sequence[_Side], keep: int
-) -> tuple[list[Choice], float]:
+def _along(grids: Grids, piece: Piece, side: _Side, sides: Sequence[_Side], keep: int) -> tuple[list[Choice], float]:
     """Slabs parallel to a face, from it inwards; what is left beyond them is a half, or a bolt where another side bounds it."""
-    state, lenient, turn = grids.at(side.clock)
+    state, turn = grids.at(side.clock)
     grid, tables = state.tables.grid, state.tables
     quarter, turns = grid.rolls // 2, 2 * grid.rolls
     beside = next((one for one in sides if abs(abs(_apart(one.clock, side.clock)) - np.pi / 2) < NEAR), None)
@@ -232,7 +229,7 @@ def _along(
         if stack[first, h] <= 1e-9 or (h > first + 1 and stack[first, h] <= stack[first, h - 1] + 1e-9):
             continue  # no slab ends here: an earlier end leaves more beyond
         ranked.append((stack[first, h] - tables.charge + beyond(state, h), first, h))
-        promise = max(promise, stack[first, h] - tables.charge + beyond(lenient, h))
+        promise = max(promise, stack[first, h] - tables.charge + beyond(state, h))
     out: list[Choice] = []
     role = "log" if piece.kind == "log" else "half"
     for _, low, high in sorted(ranked, key=lambda one: (-one[0], one[2]))[:keep]:
@@ -255,7 +252,7 @@ def _along(
 
 def _fanned(grids: Grids, piece: Piece, side: _Side, sides: Sequence[_Side]) -> list[tuple[list[Choice], float]]:
     """Radial slabs of a bolt. Where no other side is square to this one, the fan is sought on either side of it."""
-    state, lenient, turn = grids.at(side.clock)
+    state, turn = grids.at(side.clock)
     quarter, turns = state.tables.grid.rolls // 2, 2 * state.tables.grid.rolls
     own = _corner(state, side)
     ahead = [one for one in sides if abs(_apart(one.clock, side.clock) - np.pi / 2) < NEAR]
@@ -272,7 +269,7 @@ def _fanned(grids: Grids, piece: Piece, side: _Side, sides: Sequence[_Side]) -> 
             continue
         group = bolt_columns(state, grids.evaluator, piece, base, near, far)
         choices = [Choice(one, (), ()) for one in reversed(group.columns)]
-        out.append((choices, float(lenient.tables.bolts[base, far, near])))
+        out.append((choices, float(state.tables.bolts[base, far, near])))
     return out
 
 

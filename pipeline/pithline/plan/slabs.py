@@ -100,12 +100,12 @@ class PartTable:
     width_class: NDArray[np.int64]
 
 
-def part_table(parts: tuple[SawnPart, ...], grid: Grid, worth: Array) -> PartTable:
-    """Round the parts up to the grid."""
+def part_table(parts: tuple[SawnPart, ...], grid: Grid, worth: Array, crosscut: float = 0.0) -> PartTable:
+    """Round the parts up to the grid, each with the kerf of one crosscut. [mm]"""
     cells_across = np.array([int(np.ceil(p.width / grid.across_step - 1e-6)) for p in parts])
     order = {w: k for k, w in enumerate(sorted(set(cells_across.tolist())))}
     return PartTable(
-        np.array([int(np.ceil(p.length / grid.along_step - 1e-6)) for p in parts]),
+        np.array([int(np.ceil((p.length + crosscut) / grid.along_step - 1e-6)) for p in parts]),
         cells_across,
         np.array([p.thickness for p in parts]),
         np.array([int(np.ceil(p.thickness / 2 / grid.depth_step - 0.25)) for p in parts]),

@@ -268,7 +268,7 @@ def search_words(grid: Grid, effort: Effort, machines: Machines, demanded: bool)
         + f" mm, across {grid.across_step:g} mm, along {grid.along_step:g} mm; class: slabs of one roll, halves turned 90°, "
         f"each bolt fanned in up to {most} charged directions every "
         f"{180 / effort.rolls * effort.fan_spread:g}°, their first faces every {FACE_CELLS * grid.depth_step:g} mm within "
-        f"{FAN_REACH:g} mm of the pith, bolt corners rounded outwards to 10 mm"
+        f"{FAN_REACH:g} mm of the pith, bolt corners rounded outwards to {effort.face_step:g} mm"
     )
     if demanded:
         text += "; of parts with a demand the bound counts all that is wanted"
