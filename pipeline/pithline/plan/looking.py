@@ -22,34 +22,39 @@ Array = NDArray[np.float64]
 Progress = Callable[[str, float], None]
 
 
-def build_tables(
+@dataclass(frozen=True, slots=True)
+class Passing:
+    """Where plates of all parts pass in one log, on every plane of every roll; found once for all views of the parts."""
+
+    parts: tuple[SawnPart, ...]
+    grid: Grid
+    along: int
+    packed: tuple[NDArray[np.uint8], ...]  # one a roll: (parts, depths, across, along / 8)
+    some: tuple[NDArray[np.uint8], ...]  # one a roll: (parts, depths, across), 1 where any place along passes
+
+    def of(self, roll: int, view: tuple[SawnPart, ...], grid: Grid) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
+        """What `passes` says of some of the parts, between the faces that a grid as deep or less deep has."""
+        rows = [self.parts.index(part) for part in view]
+        spare = (len(self.grid.depths) - len(grid.depths)) // 2
+        deep = slice(spare, len(self.grid.depths) - spare)
+        bits = np.ascontiguousarray(self.packed[roll][rows, deep])
+        return np.unpackbits(bits, axis=-1, count=self.along), np.ascontiguousarray(self.some[roll][rows, deep])
+
+
+def passing(
     log: PlanLog,
     parts: tuple[SawnPart, ...],
-    aim: Aim,
     machines: Machines,
     effort: Effort,
     progress: Progress,
     locks: Locks = FREE,
-) -> Tables:
-    """Slab tables of all rolls, and the bolts' fans."""
-    kerf = machines.mill.kerf
-    grid = make_grid(
-        log,
-        parts,
-        thickness_max(machines),
-        effort.rolls,
-        effort.depth_step,
-        effort.along_step,
-        machines.resaw.kerf,
-        locks,
-    )
-    table = part_table(parts, grid, aim.worth, machines.crosscut.kerf)
-    menu = np.array(grid.thicknesses)
-    cells = np.ceil(menu / grid.depth_step - 1e-6).astype(np.int64)
-    rip = int(np.ceil(machines.rip.kerf / grid.across_step - 1e-6))
-    values = None
+) -> Passing:
+    """Look at the wood of one log on all planes of all rolls."""
+    grid = _grid(log, parts, machines, effort, locks)
+    table = part_table(parts, grid, np.ones(len(parts)), machines.crosscut.kerf)
+    packed, found, along = [], [], 0
     for k in range(effort.rolls):
-        progress("slabs", 0.6 * k / effort.rolls)
+        progress("wood", k / effort.rolls)
         planes, number = roll_planes(log, parts, grid, grid.roll(k))
         allowed, some = passes(
             planes.bad,
@@ -61,7 +66,50 @@ def build_tables(
             table.half_planes,
             table.mean,
         )
-        one = slab_values(
+        along = allowed.shape[-1]
+        packed.append(np.packbits(allowed, axis=-1))
+        found.append(some)
+    return Passing(parts, grid, along, tuple(packed), tuple(found))
+
+
+def _grid(log: PlanLog, parts: tuple[SawnPart, ...], machines: Machines, effort: Effort, locks: Locks) -> Grid:
+    return make_grid(
+        log,
+        parts,
+        thickness_max(machines),
+        effort.rolls,
+        effort.depth_step,
+        effort.along_step,
+        machines.resaw.kerf,
+        locks,
+    )
+
+
+def build_tables(
+    log: PlanLog,
+    parts: tuple[SawnPart, ...],
+    aim: Aim,
+    machines: Machines,
+    effort: Effort,
+    progress: Progress,
+    locks: Locks = FREE,
+    known: Passing | None = None,
+) -> Tables:
+    """Slab tables of all rolls, and the bolts' fans; `known` is what was seen of the wood already."""
+    kerf = machines.mill.kerf
+    if known is None:
+        known = passing(log, parts, machines, effort, lambda what, part: progress(what, 0.3 * part), locks)
+    grid = _grid(log, parts, machines, effort, locks)
+    table = part_table(parts, grid, aim.worth, machines.crosscut.kerf)
+    menu = np.array(grid.thicknesses)
+    cells = np.ceil(menu / grid.depth_step - 1e-6).astype(np.int64)
+    rip = int(np.ceil(machines.rip.kerf / grid.across_step - 1e-6))
+    shape = (effort.rolls, 2, len(grid.depths), len(menu), len(grid.across) + 1)
+    values = np.zeros(shape, np.float32)
+    for k in range(effort.rolls):
+        progress("slabs", 0.3 + 0.3 * k / effort.rolls)
+        allowed, some = known.of(k, parts, grid)
+        values[k] = slab_values(
             allowed,
             some,
             table.thickness,
@@ -74,12 +122,7 @@ def build_tables(
             grid.depth_step,
             machines.resaw.kerf,
             rip,
-            0,
         )
-        if values is None:
-            values = np.zeros((effort.rolls, *one.shape), np.float32)
-        values[k] = one
-    assert values is not None
     faces = np.arange(-20.0, grid.depth_max + effort.face_step, effort.face_step)
     progress("bolts", 0.6)
     most = settings_per_bolt(machines) if locks.bolts else -1
@@ -111,11 +154,12 @@ def look_at(
     earlier: tuple[tuple[FirstColumn, Choice], ...],
     told: Progress,
     locks: Locks = FREE,
+    known: Passing | None = None,
 ) -> Looked:
     """Tables, exact programmes and columns for the parts of one view, beside `earlier` ones."""
     before = tuple(column for column, _ in earlier), tuple(choice for _, choice in earlier)
     machines = evaluator.shop.machines
-    tables = build_tables(log, view, aim, machines, effort, told, locks)
+    tables = build_tables(log, view, aim, machines, effort, told, locks, known)
     highest = float(tables.values.max())
     if highest <= 0.0:
         return Looked(tables.grid, 0.0, *before, promise=0.0)

@@ -147,7 +147,10 @@ def roll_planes(
     gone |= trimmed(log, planes)
     bad, none = [], []
     for limits in lists:
-        bad.append((angle < limits.ring_angle_min + GRADE_RESERVE) | (runout > limits.runout_max - RUNOUT_RESERVE - log.slope_doubt))
+        bad.append(
+            (angle < limits.ring_angle_min + GRADE_RESERVE)
+            | (runout > limits.runout_max - RUNOUT_RESERVE - log.slope_doubt)
+        )
         kept_out = sapwood_kept_out(limits, log.sapwood)
         none.append(gone | (inside < kept_out + SURFACE_RESERVE) if kept_out > 0.0 else gone)
     number = np.array([lists.index(part.limits) for part in parts])
@@ -206,7 +209,6 @@ def slab_values(
     depth_step,
     resaw_kerf,
     rip_cells,
-    crosscut_cells,
 ):
     """Best value of every slab: (2, depths, menu, across) from place u outwards (0) and up to place u (1).
 
@@ -217,52 +219,68 @@ def slab_values(
     out = np.zeros((2, nd, nt, nu + 1), np.float32)
     for d in prange(nd):
         best = np.zeros(nx + 1, np.float32)
-        strip = np.zeros((classes, nu), np.float32)
+        strips = np.zeros((nt, classes, nu), np.float32)
         width = np.zeros(classes, np.int64)
-        count = np.zeros((parts, nx), np.float32)
+        gain = np.zeros((parts, nx), np.float32)  # what a stack of plates begun at each place along counts
+        active, of_class = np.zeros(parts, np.int64), np.zeros(parts, np.int64)
         for p in range(parts):
             width[width_class[p]] = cells_across[p]
-        for t in range(nt):
-            if d + menu[t] / depth_step > nd - 1:
-                continue
-            anything = False
-            strip[:] = 0.0
-            for u in range(nu):
-                found = False
+        anything = np.zeros(nt, np.bool_)
+        for u in range(nu):
+            gain[:] = 0.0
+            some_active = 0
+            layers = np.zeros(parts, np.int64)
+            holds = np.zeros(parts, np.bool_)
+            # a thicker slab holds the layers of a thinner one and more
+            for t in range(nt):
+                if d + menu[t] / depth_step > nd - 1:
+                    break
+                narrowest = classes
                 for p in range(parts):
-                    for x in range(nx):
-                        count[p, x] = 0.0
                     n = int((menu[t] + resaw_kerf + 0.01) / (thickness[p] + resaw_kerf))
-                    for j in range(n):
+                    for j in range(layers[p], n):
                         mid = int(np.floor(d + (thickness[p] / 2 + j * (thickness[p] + resaw_kerf)) / depth_step + 0.5))
                         if mid >= nd or some[p, mid, u] == 0:
                             continue
-                        found = True
+                        narrowest = min(narrowest, width_class[p])
+                        if not holds[p]:
+                            holds[p] = True
+                            active[some_active] = p
+                            some_active += 1
                         for x in range(nx):
-                            count[p, x] += allowed[p, mid, u, x]
-                if not found:
+                            gain[p, x] += allowed[p, mid, u, x] * worth[p]
+                    layers[p] = max(layers[p], n)
+                if some_active == 0:
                     continue
-                anything = True
+                anything[t] = True
                 for c in range(classes):
+                    if c < narrowest:
+                        strips[t, c, u] = strips[t - 1, c, u] if t > 0 else 0.0
+                        continue
+                    those = 0
+                    shortest = nx + 1
+                    for i in range(some_active):
+                        p = active[i]
+                        if width_class[p] <= c and cells_across[p] * 10 >= width[c] * 6:
+                            of_class[those] = p
+                            those += 1
+                            shortest = min(shortest, cells_along[p])
                     best[:] = 0.0
-                    for x in range(1, nx + 1):
-                        value = best[x - 1]
-                        for p in range(parts):
-                            if width_class[p] > c or cells_across[p] * 10 < width[c] * 6:
-                                continue
-                            start = x - cells_along[p] - crosscut_cells
-                            if start >= 0:
-                                gain = best[start] + count[p, start] * worth[p]
-                            elif x - cells_along[p] >= 0:
-                                gain = count[p, 0] * worth[p] if x == cells_along[p] else 0.0
-                            else:
-                                gain = 0.0
-                            if gain > value:
-                                value = gain
-                        best[x] = value
-                    strip[c, u] = best[nx]
-            if not anything:
+                    # within the shortest part's length no place hangs on another
+                    for x0 in range(shortest, nx + 1, shortest):
+                        x1 = min(x0 + shortest, nx + 1)
+                        for i in range(those):
+                            p = of_class[i]
+                            long = cells_along[p]
+                            for x in range(max(x0, long), x1):
+                                best[x] = max(best[x], best[x - long] + gain[p, x - long])
+                        for x in range(x0, x1):
+                            best[x] = max(best[x], best[x - 1])
+                    strips[t, c, u] = best[nx]
+        for t in range(nt):
+            if not anything[t]:
                 continue
+            strip = strips[t]
             for u in range(nu - 1, -1, -1):
                 value = out[0, d, t, u + 1]
                 for c in range(classes):
@@ -275,8 +293,6 @@ def slab_values(
                 for c in range(classes):
                     start = u - width[c]
                     if start >= 0 and strip[c, start] > 0.0:
-                        gain = strip[c, start] + out[1, d, t, max(start - rip_cells, 0)]
-                        if gain > value:
-                            value = gain
+                        value = max(value, strip[c, start] + out[1, d, t, max(start - rip_cells, 0)])
                 out[1, d, t, u] = value
     return out

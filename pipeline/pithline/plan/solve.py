@@ -27,7 +27,7 @@ from pithline.plan.columns import Choice, Evaluator
 from pithline.plan.fans import FACE_CELLS, FAN_REACH
 from pithline.plan.frame import PlanLog
 from pithline.plan.layout import FREE, Locks, Setting
-from pithline.plan.looking import ceiling, look_at, wanted_worth
+from pithline.plan.looking import ceiling, look_at, passing, wanted_worth
 from pithline.plan.master import Answer, choose, choose_each
 from pithline.plan.parts import SawnPart
 from pithline.plan.slabs import Grid
@@ -196,11 +196,12 @@ def columns_of(
     most = len(views) + (1 if small and len(views) > 1 else 0)
     number = 0
     prices: tuple[float, ...] | None = None
+    known = passing(log, parts, machines, effort, lambda what, part: progress(what, 0.2 * part), locks)
     rounds = BALANCED if objective == "sets" else 0
     while number < len(views):
 
         def told(what: str, part: float, number: int = number, most: int = most) -> None:
-            progress(what, (number + part) / most)
+            progress(what, 0.2 + 0.8 * (number + part) / most)
 
         view_aim = aim_of(objective, views[number], machines, log.reach)
         if prices is not None:
@@ -209,7 +210,15 @@ def columns_of(
             )
             evaluator = replace(evaluator, prices=prices)
         one = look_at(
-            log, views[number], view_aim, evaluator, effort, tuple(zip(picked, choices, strict=True)), told, locks
+            log,
+            views[number],
+            view_aim,
+            evaluator,
+            effort,
+            tuple(zip(picked, choices, strict=True)),
+            told,
+            locks,
+            known,
         )
         seen, grid = max(seen, one.highest), one.grid
         choices, picked = [*one.choices], [*one.picked]
