@@ -40,7 +40,9 @@ class Effort:
 
 
 COARSE = Effort("coarse", 18, 25.0, 1, 1, 3, 1, 1, 10.0, face_step=20.0)
-FULL = Effort("full", 36, 20.0, 2, 2, 5, 2, 2, 30.0, trade_off=(3, 5, 8, 12), sets_within=0.005, sawings=2)
+FULL = Effort(
+    "full", 36, 20.0, 1, 2, 5, 2, 2, 30.0, face_step=20.0, trade_off=(3, 5, 8, 12), sets_within=0.005, sawings=2
+)
 EFFORTS = {one.name: one for one in (COARSE, FULL)}
 
 
