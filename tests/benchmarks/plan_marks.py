@@ -139,7 +139,8 @@ def fanned_practice(log: PlanLog, shop: Shop, sizes, effort: Effort) -> float:
     kerf, rolls, faces = machines.mill.kerf, state.tables.grid.rolls, state.tables.faces
 
     def face(half_thickness: float) -> int:
-        return int(np.flatnonzero(faces >= half_thickness + kerf - 1e-6)[0])
+        beyond = np.flatnonzero(faces >= half_thickness + kerf - 1e-6)
+        return int(beyond[0]) if len(beyond) else len(faces) - 1
 
     centre, half = face(sizes.centre_slab / 2), face(sizes.half_slab / 2)
     base = practice_layout(sizes, (0, 0, 0, 0))
