@@ -37,11 +37,25 @@ class Effort:
     trade_off: tuple[int, ...] = ()  # most charged settings for which the best layout is told too
     sets_within: float = 0.0  # share of the value that may go for complete sets, which are wanted among all but equals
     sawings: int = 1  # ways to crosscut a bent log that are searched
+    trials: int = 0  # times that the best layout, moved a little below the grid, is carried out anew
 
 
 COARSE = Effort("coarse", 18, 25.0, 1, 1, 3, 1, 1, 10.0, face_step=20.0)
 FULL = Effort(
-    "full", 36, 20.0, 1, 2, 5, 2, 2, 30.0, face_step=20.0, trade_off=(3, 5, 8, 12), sets_within=0.005, sawings=2
+    "full",
+    36,
+    20.0,
+    1,
+    2,
+    5,
+    2,
+    2,
+    30.0,
+    face_step=20.0,
+    trade_off=(3, 5, 8, 12),
+    sets_within=0.005,
+    sawings=2,
+    trials=48,
 )
 EFFORTS = {one.name: one for one in (COARSE, FULL)}
 

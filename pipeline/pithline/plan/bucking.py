@@ -24,6 +24,7 @@ from pithline.plan.ledger import Ledger
 from pithline.plan.looking import build_tables
 from pithline.plan.master import Aim
 from pithline.plan.parts import SawnPart
+from pithline.plan.strips import Memory
 
 Array = NDArray[np.float64]
 BENT = 8.0
@@ -86,15 +87,21 @@ def bucked(whole: PlanLog, places: Sequence[float], kerf: float, weight: float) 
 
 
 def carry_sawing(
-    sawing: Sawing, shop: Shop, poser: Callable[[PlanLog], Poser], weight: float, reserve: bool = True
+    sawing: Sawing,
+    shop: Shop,
+    poser: Callable[[PlanLog], Poser],
+    weight: float,
+    reserve: bool = True,
+    memories: Sequence[Memory | None] | None = None,
 ) -> Ledger:
-    """Carry a sawing out, crosscuts first; `poser` makes one for each log."""
+    """Carry a sawing out, crosscuts first; `poser` makes one for each log, `memories` hold what was seen in each."""
     ledger, logs = bucked(sawing.whole, sawing.places, shop.machines.buck.kerf, weight)
     return carry_out_each(
         ledger,
         [(log, layout, poser(log)) for log, layout in zip(logs, sawing.layouts, strict=True)],
         shop,
         reserve,
+        memories,
     )
 
 

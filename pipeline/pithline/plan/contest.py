@@ -123,17 +123,33 @@ def ranked(
     tried: list[tuple[float, int, Ledger]] = []
     for number, one in enumerate(ways):
         ledger = carry(one.sawing)
-        settings = sum(bool(o.get("charged")) for o in ledger.operations)
-        if settings_max is not None and settings > settings_max:
-            continue
-        charge = shop.machines.mill.least_gain_per_setting / one.found.unit if one.found.unit > 1 else 0.0
         claimed = sum(p.volume for p in ledger.plates if p.grade.passes)
         kept = float(passing_on_samples(log, ledger, shop.parts, TRIED, seed).mean()) / claimed if claimed else 0.0
-        value = counted(ledger, shop) * (1.0 + kept) / 2.0 - charge * settings
-        if sets_of is not None:
-            value = value * 1e-3 + held(sets_of(ledger), shop)
+        value = worth_of(ledger, one.found.unit, shop, settings_max, sets_of, (1.0 + kept) / 2.0)
+        if not np.isfinite(value):
+            continue
         tried.append((-round(value, 9), number, ledger))
     return [(ledger, ways[number]) for _, number, ledger in sorted(tried, key=lambda one: one[:2])]
+
+
+def worth_of(
+    ledger: Ledger,
+    unit: float,
+    shop: Shop,
+    settings_max: int | None = None,
+    sets_of: Callable[[Ledger], Mapping[str, int]] | None = None,
+    share: float = 1.0,
+) -> float:
+    """What was carried out counts, net of charges; of the plates only a `share`. −inf with more settings than `settings_max`.
+
+    `unit` is that of the search (`Found`); `sets_of` counts complete sets where they come first.
+    """
+    settings = sum(bool(o.get("charged")) for o in ledger.operations)
+    if settings_max is not None and settings > settings_max:
+        return -np.inf
+    charge = shop.machines.mill.least_gain_per_setting / unit if unit > 1 else 0.0
+    value = counted(ledger, shop) * share - charge * settings
+    return value if sets_of is None else value * 1e-3 + held(sets_of(ledger), shop)
 
 
 def counted(ledger: Ledger, shop: Shop) -> float:
@@ -168,4 +184,14 @@ def cost_of_locks(
     return max(best - max(one.found.answers[0].value for one in held), 0.0)
 
 
-__all__ = ["LITRE", "Contender", "Wish", "contenders", "cost_of_locks", "counted", "practice_contender", "ranked"]
+__all__ = [
+    "LITRE",
+    "Contender",
+    "Wish",
+    "contenders",
+    "cost_of_locks",
+    "counted",
+    "practice_contender",
+    "ranked",
+    "worth_of",
+]

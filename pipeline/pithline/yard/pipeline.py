@@ -17,10 +17,19 @@ from pithline.logmodel.model import LogModel
 from pithline.logmodel.species import species_of
 from pithline.mill.limits import log_fits, widest_across
 from pithline.mill.sections import log_sections, piece_shape
-from pithline.plan.aims import no_part
+from pithline.plan.aims import EFFORTS, no_part
 from pithline.plan.bucking import Sawing, bucked, carry_sawing
 from pithline.plan.carry import Shop
-from pithline.plan.contest import Contender, Wish, contenders, cost_of_locks, counted, practice_contender, ranked
+from pithline.plan.contest import (
+    Contender,
+    Wish,
+    contenders,
+    cost_of_locks,
+    counted,
+    practice_contender,
+    ranked,
+    worth_of,
+)
 from pithline.plan.doubt import passing_on_samples
 from pithline.plan.frame import PlanLog, plan_log
 from pithline.plan.layout import FREE, Locks
@@ -28,8 +37,10 @@ from pithline.plan.ledger import Ledger
 from pithline.plan.milling import MachinePoser
 from pithline.plan.parts import sawn_parts
 from pithline.plan.practice import practice
+from pithline.plan.refine import refined
 from pithline.plan.sensitivity import cost_of
 from pithline.plan.sets import assign_sets, match
+from pithline.plan.strips import Memory
 from pithline.plan.trade_off import trade_off
 from pithline.yard.document import check, practice_beside, script_of, settled
 from pithline.yard.keep import check_keep, kept_way
@@ -113,9 +124,9 @@ def plan_model(
     def poser(one: PlanLog) -> MachinePoser:
         return MachinePoser(one, sections, machines, species.green_density, refused)
 
-    def carry(sawing: Sawing) -> Ledger:
+    def carry(sawing: Sawing, memories: list[Memory] | None = None) -> Ledger:
         refused.clear()
-        return carry_sawing(sawing, shop, poser, weight)
+        return carry_sawing(sawing, shop, poser, weight, memories=memories)
 
     def complete(ledger: Ledger) -> Mapping[str, int]:
         match(ledger.plates, parts)
@@ -129,7 +140,26 @@ def plan_model(
         ways += [kept] if kept is not None else []
     fault: ScriptError | None = None
     why: list[str] = []
-    for best, way in _attempts(log, ways, last, shop, carry, request, sets_of):
+
+    def better(way: Contender) -> Contender:
+        """The best way, refined where the effort says so."""
+        trials = EFFORTS[request.effort].trials
+        if not trials or way.status or late():
+            return way
+        most, mill = request.locks.settings_max, machines.mill
+
+        def value(ledger: Ledger) -> float:
+            return worth_of(ledger, way.found.unit, shop, most, sets_of)
+
+        def told(part: float) -> None:
+            progress("refining", 0.8 + 0.1 * part)
+
+        turn = request.locks.roll is None
+        return replace(
+            way, sawing=refined(way.sawing, carry, value, trials, mill.roll_step, mill.height_step, late, told, turn)
+        )
+
+    for best, way in _attempts(log, ways, last, shop, carry, request, sets_of, better):
         why = why or best.cautions
         if not any(plate.grade.passes for plate in best.plates):
             continue
@@ -193,9 +223,18 @@ def _attempts(
     carry: Callable[[Sawing], Ledger],
     request: Request,
     sets_of: Callable[[Ledger], Mapping[str, int]] | None,
+    better: Callable[[Contender], Contender],
 ) -> Iterator[tuple[Ledger, Contender]]:
-    """Ways to saw, carried out, best first, and the practice layout after them where it is not among them."""
-    yield from ranked(log, ways, shop, carry, request.seed, request.locks.settings_max, sets_of)
+    """Ways to saw, carried out, best first, and the practice layout after them where it is not among them.
+
+    Before the best comes what `better` makes of it.
+    """
+    found = ranked(log, ways, shop, carry, request.seed, request.locks.settings_max, sets_of)
+    if found:
+        way = better(found[0][1])
+        if way != found[0][1]:
+            yield carry(way.sawing), way
+    yield from found
     if last not in ways and request.locks == FREE:
         yield carry(last.sawing), last
 
