@@ -20,7 +20,8 @@ import numpy as np
 from pithline.files.mills import mill_as_read
 from pithline.files.products import products_as_read
 from pithline.yard.season.cluster import Cluster
-from pithline.yard.season.run import Question, run_season
+from pithline.yard.season.question import Question
+from pithline.yard.season.run import run_season
 from pithline.yard.season.work import Job, Result, pack
 
 CARD = '[log]\nid = "{0}"\nspecies = "black walnut"\nscan = "{0}.ply"\n'
@@ -31,26 +32,53 @@ ORDERS = (
 )
 
 
-def invented_work(job: Job) -> tuple[Result, ...]:
-    """Scripts with totals alone; a log named "bad…" fails, one named "deadly…" takes its worker with it."""
+def invented_work(job: Job) -> Result:
+    """Plans drawn from names alone; a log named "bad…" fails, one named "deadly…" takes its worker with it.
+
+    A log named "torn…" has plans whose scripts do not hold, but for those of its last ask.
+    """
     time.sleep(float(os.environ.get("SEASON_SECONDS", "0.05")))
     if job.log.startswith("deadly"):
         os._exit(1)
     if job.log.startswith("bad"):
-        return tuple(Result(ask.name, None, f"{job.log}: no log is in the scan; scan it again.") for ask in job.asks)
-    return tuple(Result(ask.name, pack(invented_script(job.log, ask.name, dict(ask.prices)))) for ask in job.asks)
+        return Result(None, f"{job.log}: no log is in the scan; scan it again.")
+    if job.what == "script":
+        plan = json.loads(job.plan)
+        if job.log.startswith("torn") and plan["ask"] != "bridge alone":
+            return Result(None, f"{job.log}: the plan does not hold on replay.")
+        return Result(pack(invented_script(plan)))
+    plans = [invented_plan(job.log, ask.name, dict(ask.prices)) for ask in job.asks[job.what == "more" :]]
+    kept = [plan for plan in plans if plan["sets"]]
+    parts = [[product, 2] for product, _ in job.asks[0].prices]
+    # no plan of these logs is worth more than what twice its sets would bring
+    facts = [
+        {"worth": [p / 2 for _, p in job.asks[0].prices], "charge": 6.0, "most": 2 * max(map(worth_of(job), plans))}
+    ]
+    return Result(pack({"plans": kept, "facts": facts, "parts": parts, "least_minutes": 4.0, "pieces": 1}))
 
 
-def invented_script(log: str, ask: str, prices: dict[str, float]) -> dict:
-    """What the season reads of a script."""
+def worth_of(job: Job):
+    """What a plan's sets bring at mean prices."""
+    prices = dict(job.asks[0].prices)
+    return lambda plan: sum(prices[name] * n for name, n in plan["sets"].items())
+
+
+def invented_plan(log: str, ask: str, prices: dict[str, float]) -> dict:
+    """What the season reads of a plan."""
     rng = np.random.default_rng(zlib.crc32(f"{log} {ask}".encode()))
     sets = {name: int(rng.integers(0, 5)) for name in sorted(prices)}
+    sets = {name: n for name, n in sets.items() if n}
+    return {"ask": ask, "name": ask, "sets": sets, "minutes": float(rng.uniform(60, 300)), "billets": []}
+
+
+def invented_script(plan: dict) -> dict:
+    """What the season reads of a script."""
     return {
         "inputs": {"products": products_as_read(), "mill": mill_as_read()},
         "operations": [],
         "pieces": [],
         "plates": [],
-        "totals": {"sets": sets, "minutes": float(rng.uniform(60, 300))},
+        "totals": {"sets": plan["sets"], "minutes": plan["minutes"]},
     }
 
 

@@ -14,14 +14,15 @@ from pathlib import Path
 import pytest
 
 from pithline.errors import InputError
+from pithline.files.products import products_as_read, products_from
 from pithline.files.yard import read_yard
 from pithline.yard.season.document import season_document
 from pithline.yard.season.finish import settle
-from pithline.yard.season.pool import Ask, column_of
+from pithline.yard.season.pool import column_of
 from pithline.yard.season.run import run_season
 from pithline.yard.season.store import Store
 from pithline.yard.season.work import pack, unpack
-from season_work import Here, answer_of, invented_script, make_yard, question
+from season_work import Here, answer_of, make_yard, question
 
 TESTS = Path(__file__).resolve().parents[1]
 
@@ -147,8 +148,9 @@ def test_what_changed_is_planned_anew_and_nothing_else(tmp_path):
     direct(asked)
     assert {path.name for path in (tmp_path / "out" / "work").iterdir()} == first
     (tmp_path / "log-01.ply").write_text("another scan", encoding="utf-8")
-    direct(asked)
-    assert len({path.name for path in (tmp_path / "out" / "work").iterdir()} - first) == asked.plans
+    again = direct(asked)
+    new = {path.name for path in (tmp_path / "out" / "work").iterdir()} - first
+    assert len(new) == 1 + ("log-01" in again.scripts)
 
 
 def test_a_torn_result_is_not_trusted(tmp_path):
@@ -190,13 +192,22 @@ def test_a_full_disk_leaves_whole_results_only(tmp_path):
 
 
 def test_a_column_counts_sets_drying_and_minutes():
-    ask = Ask("x", (("small guitar", 150.0),), ())
-    script = invented_script("log", "x", {"small guitar": 150.0})
-    script["totals"] |= {"sets": {"small guitar": 2, "bridge": 0}, "minutes": 100.2}
-    column = column_of(ask, script, read_yard())
+    plan = {"name": "x", "sets": {"small guitar": 2, "bridge": 0}, "minutes": 100.2, "billets": []}
+    column = column_of(plan, products_from(products_as_read()), read_yard())
     assert (dict(column.sets), column.minutes) == ({"small guitar": 2}, 101)
     # back 5 mm, side 4.5 mm green at 0.51 weeks a mm is 2.55 weeks; the yard's least is 4
     assert column.drying["small guitar"] == 4
+
+
+def test_a_plan_that_does_not_hold_is_struck_out_and_the_rest_chosen_anew(tmp_path):
+    manifest, orders = make_yard(tmp_path, ["log-00", "log-01", "torn-1"], cost=0)
+    asked = question(manifest, orders, tmp_path / "out", plans=6)
+    found = direct(asked)
+    (torn,) = [log for log in found.season.logs if log.id == "torn-1"]
+    sawn = {one.log: one.column for one in found.choice.sawn}
+    assert sawn.get("torn-1", "bridge alone") == "bridge alone"
+    assert len(torn.columns) < len(found.season.logs[0].columns)
+    assert set(found.scripts) == set(sawn)
 
 
 def test_the_full_plan_is_taken_only_with_all_that_was_promised():

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from pithline.cli.console import Console
 
 if TYPE_CHECKING:
-    from pithline.yard.season.run import State
+    from pithline.yard.season.question import State
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -35,7 +35,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--scheduler", metavar="ADDRESS", help="a running dask scheduler, such as tcp://10.0.0.5:8786")
     parser.add_argument("--workers", metavar="N", type=_count, help="processes on this machine [default: its cores]")
     parser.add_argument(
-        "--plans", metavar="N", type=_count, default=2, help="plans asked of each log at first [default: 2]"
+        "--plans", metavar="N", type=_count, default=4, help="what each log is asked for at first [default: 4]"
     )
     parser.add_argument(
         "--rounds", metavar="N", type=int, default=1, help="rounds of more plans, where orders are short [default: 1]"
@@ -68,7 +68,8 @@ def run(args: argparse.Namespace, console: Console) -> int:
     from pithline.yard.season.cluster import Cluster
     from pithline.yard.season.document import season_document
     from pithline.yard.season.finish import coarse_scripts, finish
-    from pithline.yard.season.run import Question, run_season
+    from pithline.yard.season.question import Question
+    from pithline.yard.season.run import run_season
 
     question = Question(
         args.manifest,

@@ -14,7 +14,7 @@ from pithline.yard.season.work import Job, Result, work
 if TYPE_CHECKING:
     from distributed import Client
 
-Do = Callable[[Job], tuple[Result, ...]]
+Do = Callable[[Job], Result]
 ANSWER_SECONDS = 15
 MEMORY_SHARE = 0.8
 MEMORY_MOST = 2 * 2**30
@@ -28,8 +28,8 @@ ENVIRONMENT = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "MKL_NUM_THR
 class Workers(Protocol):
     """Whoever does jobs."""
 
-    def results(self, jobs: Sequence[Job]) -> Iterator[tuple[Job, tuple[Result, ...]]]:
-        """Every job's results as they come."""
+    def results(self, jobs: Sequence[Job]) -> Iterator[tuple[Job, Result]]:
+        """Every job's result as it comes."""
         ...
 
 
@@ -62,7 +62,7 @@ class Cluster:
     def __exit__(self, *what: object) -> None:
         self._open.close()
 
-    def results(self, jobs: Sequence[Job]) -> Iterator[tuple[Job, tuple[Result, ...]]]:
+    def results(self, jobs: Sequence[Job]) -> Iterator[tuple[Job, Result]]:
         """Every job's results as they come; a log whose workers died even when it was alone gets that as its result."""
         if self._client is None:
             self._client = self._open.enter_context(_connect(self.address, self.count))
@@ -75,10 +75,10 @@ class Cluster:
         for suspect in suspects:
             for job, found in _results(self._client, [suspect], self.do):
                 why = f"{job.log}: its worker died {DEATHS + 1} times, likely out of memory; thin the scan or give --workers 1."
-                yield job, tuple(Result(ask.name, None, why) for ask in job.asks) if found is None else found
+                yield job, Result(None, why) if found is None else found
 
 
-def _results(client: Client, jobs: Sequence[Job], do: Do) -> Iterator[tuple[Job, tuple[Result, ...] | None]]:
+def _results(client: Client, jobs: Sequence[Job], do: Do) -> Iterator[tuple[Job, Result | None]]:
     """Results as they come, None for a job that was on a dying worker too often."""
     from distributed import as_completed
 

@@ -7,7 +7,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from pithline.script.schema import validate
-from pithline.yard.season.run import Answer, Question
+from pithline.yard.season.question import Question
+from pithline.yard.season.run import Answer
 
 SCRIPT = "logs/{}/cut-script.json"
 
@@ -51,6 +52,7 @@ def season_document(question: Question, answer: Answer, finished: Mapping[str, s
             "asked": answer.asked,
             "kept": sum(len(log.columns) for log in answer.season.logs),
             "stopped": answer.stopped,
+            "beyond": None if answer.beyond is None else round(answer.beyond) / 100,
         },
         "logs": logs,
         "orders": _orders(question, answer),

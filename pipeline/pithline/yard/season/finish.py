@@ -3,24 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from pithline.yard.season.cluster import Workers
-from pithline.yard.season.run import WORK, Answer, Question, State, Tell
+from pithline.yard.season.pool import Ask
+from pithline.yard.season.question import WORK, Question, State, Tell
+from pithline.yard.season.run import Answer
 from pithline.yard.season.store import Store
-from pithline.yard.season.work import Job, key_of, unpack
+from pithline.yard.season.work import Job, key_of, pack, unpack
 
 
 def coarse_scripts(question: Question, answer: Answer) -> dict[str, dict[str, Any]]:
     """The script of each sawn log, out of the store."""
     store = Store(Path(question.out) / WORK)
     out = {}
-    for one in answer.choice.sawn:
-        data = store.get(answer.scripts[one.log, one.column])
+    for name, key in answer.scripts.items():
+        data = store.get(key)
         assert data is not None, "the store was emptied while the season ran"
-        out[one.log] = unpack(data)
+        out[name] = unpack(data)
     return out
 
 
@@ -32,23 +33,31 @@ def finish(
     cards = dict(zip(answer.read.ids, answer.read.entries, strict=True))
     full: dict[str, dict[str, Any] | str] = {}
     jobs, keys = [], {}
-    for one in answer.choice.sawn:
-        ask = replace(answer.asks[one.column], effort="full")
-        job = Job(one.log, str(cards[one.log].card.resolve()), question.mill, question.products, (ask,))
-        keys[one.log] = key_of(job, ask, answer.read.settings)
-        data = store.get(keys[one.log])
+    short = {
+        order.product: order.quantity - sum(filled.values())
+        for order, filled in zip(answer.season.orders, answer.choice.filled, strict=True)
+    }
+    for name, script in coarse.items():
+        promised = {product: n for product, n in script["totals"]["sets"].items() if n}
+        prices = tuple(one for one in answer.first.prices if one[0] in promised)
+        demand = tuple((product, n + short.get(product, 0)) for product, n in promised.items())
+        card = str(cards[name].card.resolve())
+        asks = (answer.first, Ask("finish", prices, demand))
+        job = Job(name, card, question.mill, question.products, asks, "full", keep=pack(script))
+        keys[name] = key_of(job, answer.read.settings)
+        data = store.get(keys[name])
         if data is None:
             jobs.append(job)
         else:
-            full[one.log] = unpack(data)
+            full[name] = unpack(data)
     total = len(answer.choice.sawn)
     tell(State("finishing", total - len(jobs), total, 0))
-    for job, (result,) in cluster.results(jobs) if jobs else ():
-        if result.script is None:
+    for job, result in cluster.results(jobs) if jobs else ():
+        if result.data is None:
             full[job.log] = result.why
         else:
-            store.put(keys[job.log], result.script)
-            full[job.log] = unpack(result.script)
+            store.put(keys[job.log], result.data)
+            full[job.log] = unpack(result.data)
         tell(State("finishing", len(full), total, 0))
     scripts, notes = {}, {}
     for name in coarse:

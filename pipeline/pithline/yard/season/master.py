@@ -257,7 +257,7 @@ def _prices(season: Season, options: Options, relaxed: Relaxation) -> Prices:
     """What a set is worth in its cheapest class, what each log earns, what a minute is worth at least."""
     sets = {name: float(prices.max(initial=0.0)) for name, prices in zip(options.products, relaxed.sets, strict=True)}
     logs = {log.id: float(best) for log, best in zip(season.logs, relaxed.best, strict=True)}
-    return Prices(sets, logs, float(relaxed.minute.min(initial=0.0)))
+    return Prices(sets, logs, float(relaxed.minute.min()), relaxed.bound)
 
 
 __all__ = ["Effort", "choose"]

@@ -11,9 +11,8 @@ from pithline.files.mills import mill_from
 from pithline.files.orders import OrderRow
 from pithline.files.products import products_from
 from pithline.files.yard import Yard
-from pithline.logmodel.model import LogModel
 from pithline.mill.products import Products
-from pithline.yard.pipeline import Inputs, Late, Progress, Request, plan_model
+from pithline.yard.request import Inputs
 from pithline.yard.season.season import Column, Prices
 
 FEW_SETTINGS = 3.0
@@ -34,27 +33,12 @@ class Ask:
         Sets beyond these count nothing.
     hour_rate : float or None
         What an hour at the mill counts; None: as the mill's file says.
-    objective : str
-    effort : str
     """
 
     name: str
     prices: tuple[tuple[str, float], ...]
     demand: tuple[tuple[str, int], ...]
     hour_rate: float | None = None
-    objective: str = "value"
-    effort: str = "coarse"
-
-
-def plan_log(model: LogModel, inputs: Inputs, ask: Ask, progress: Progress, late: Late | None = None) -> dict[str, Any]:
-    """The cut script of one ask: pure, and the only place where the season calls the planner.
-
-    Raises
-    ------
-    MillError, PlanError, ScriptError
-        As `plan_model` does.
-    """
-    return plan_model(model, asked(inputs, ask), Request(ask.objective, ask.effort), progress, late)
 
 
 def asked(inputs: Inputs, ask: Ask) -> Inputs:
@@ -81,10 +65,10 @@ def asked(inputs: Inputs, ask: Ask) -> Inputs:
 
 
 def first_asks(orders: Sequence[OrderRow], hour_rate: float, plans: int) -> tuple[Ask, ...]:
-    """The pool that every log is asked for, the most telling first.
+    """The asks put to every log, the most telling first.
 
-    All that is ordered at its mean price; complete sets of it; then each product by itself, the dearest orders first; last
-    with settings held dear. `plans` is how many of these are asked for.
+    All that is ordered at its mean price; then each product by itself, the dearest orders first; last with settings held dear.
+    `plans` is how many of these are asked.
     """
     money: dict[str, float] = {}
     count: dict[str, int] = {}
@@ -94,7 +78,7 @@ def first_asks(orders: Sequence[OrderRow], hour_rate: float, plans: int) -> tupl
     names = sorted(money, key=lambda name: (-money[name], name))
     prices = tuple((name, round(money[name] / count[name], 2)) for name in names)
     demand = tuple((name, count[name]) for name in names)
-    asks = [Ask("all by price", prices, demand), Ask("complete sets", prices, demand, objective="sets")]
+    asks = [Ask("all by price", prices, demand)]
     if len(names) > 1:
         asks += [
             Ask(f"{name} alone", (price,), (most,)) for name, price, most in zip(names, prices, demand, strict=True)
@@ -114,13 +98,12 @@ def priced_ask(number: int, first: Ask, prices: Prices, hour_rate: float) -> Ask
     return Ask(f"at the master's prices {number}", worth, demand, hour_rate + 0.6 * prices.minute)
 
 
-def column_of(ask: Ask, script: Mapping[str, Any], yard: Yard) -> Column:
-    """What a script gives the season: complete sets, weeks of drying, minutes rounded up."""
-    sets = {name: int(n) for name, n in script["totals"]["sets"].items() if n}
-    products = products_from(script["inputs"]["products"])
-    billets = billet_thickness(script)
+def column_of(plan: Mapping[str, Any], products: Products, yard: Yard) -> Column:
+    """What a plan gives the season: complete sets, weeks of drying, minutes rounded up."""
+    sets = {name: int(n) for name, n in plan["sets"].items() if n}
+    billets = {(product, part): size for product, part, size in plan["billets"]}
     drying = {name: drying_weeks(products, name, yard, billets) for name in sets}
-    return Column(ask.name, sets, drying, math.ceil(script["totals"]["minutes"] - 1e-6))
+    return Column(plan["name"], sets, drying, math.ceil(plan["minutes"] - 1e-6))
 
 
 def drying_weeks(products: Products, name: str, yard: Yard, billets: Mapping[tuple[str, str], float]) -> int:

@@ -133,8 +133,11 @@ class Prices:
         What each log earns at these prices by the best plan it has, over its own cost. [1/100]
     minute : float
         What a minute at the mill is worth, over its rate, in the cheapest week. [1/100]
+    bound : float
+        No choice of the plans made is worth more, at these prices. [1/100]
     """
 
     sets: Mapping[str, float]
     logs: Mapping[str, float]
     minute: float
+    bound: float = 0.0

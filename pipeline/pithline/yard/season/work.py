@@ -1,4 +1,4 @@
-"""One log's work, wherever it is done: read card and scan, fit once, plan each ask. Results travel as packed bytes."""
+"""One log's work, wherever it is done: read card and scan, fit once, plan all asks. Results travel as packed bytes."""
 
 from __future__ import annotations
 
@@ -18,46 +18,72 @@ from pithline.yard.season.pool import Ask
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """Plans wanted of one log. Paths must mean the same wherever the job is worked on."""
+    """One piece of a log's work. Paths must mean the same wherever it is worked on.
+
+    Parameters
+    ----------
+    log, card, mill, products
+        Its id and files.
+    asks : tuple of Ask
+        The first names all that is ordered.
+    what : str
+        "plans": plans and bounds of all asks; "more": of all but the first; "script": the cut script of `plan`; "full":
+        the planner's full search for the last ask.
+    plan : str
+        JSON of a plan of `coarse.plan_data`, for "script".
+    keep : bytes
+        The packed script that a full search is to hold its own against.
+    """
 
     log: str
     card: str
     mill: str | None
     products: str | None
     asks: tuple[Ask, ...]
+    what: str = "plans"
+    plan: str = ""
+    keep: bytes = b""
 
 
 @dataclass(frozen=True, slots=True)
 class Result:
-    """One ask's answer: a packed script, or why there is none."""
+    """A job's answer, packed, or why there is none."""
 
-    ask: str
-    script: bytes | None
+    data: bytes | None
     why: str = ""
 
 
-def work(job: Job) -> tuple[Result, ...]:
-    """All asks of a job. What goes wrong with one log is told in its results and never raised."""
+def work(job: Job) -> Result:
+    """A job's answer. What goes wrong with one log is told in its result and never raised."""
     from pithline.files.scans import read_scan
     from pithline.logmodel.fit import fit_log
-    from pithline.yard.pipeline import read_inputs
-    from pithline.yard.season.pool import plan_log
+    from pithline.yard.pipeline import plan_model
+    from pithline.yard.request import Request, read_inputs
+    from pithline.yard.season.coarse import least_minutes, plan_data, plans_of
+    from pithline.yard.season.pool import asked
+    from pithline.yard.season.scripts import script_of_plan
 
     try:
         inputs, path = read_inputs(job.card, job.mill, job.products)
         scan = read_scan(path)
         model = fit_log(scan.points, inputs.card, default_up=scan.default_up)
+        del scan
+        if job.what == "full":
+            request = Request("sets", "full", keep=unpack(job.keep))
+            return Result(pack(plan_model(model, asked(inputs, job.asks[-1]), request, _quiet)))
+        inputs = asked(inputs, job.asks[0])
+        if job.what == "script":
+            return Result(pack(script_of_plan(model, inputs, json.loads(job.plan))))
+        plans, facts, one = plans_of(model, inputs, job.asks if job.what == "plans" else job.asks[1:], _quiet)
+        parts = [[part.product, part.part.count] for part in one.parts]
+        found = {"plans": [plan_data(plan, one.parts) for plan in plans], "facts": [asdict(fact) for fact in facts]}
+        return Result(pack(found | {"parts": parts, "least_minutes": least_minutes(one), "pieces": len(one.logs)}))
     except Exception as error:  # the log's row tells it
-        return tuple(Result(ask.name, None, _why(error)) for ask in job.asks)
-    del scan
-    results = []
-    for ask in job.asks:
-        try:
-            script = plan_log(model, inputs, ask, lambda what, part: None)
-            results.append(Result(ask.name, pack(script)))
-        except Exception as error:  # the log's row tells it
-            results.append(Result(ask.name, None, _why(error)))
-    return tuple(results)
+        return Result(None, _why(error))
+
+
+def _quiet(what: str, part: float) -> None:
+    """Progress within one log is not told."""
 
 
 def _why(error: Exception) -> str:
@@ -77,8 +103,8 @@ def unpack(data: bytes) -> dict[str, Any]:
     return script
 
 
-def key_of(job: Job, ask: Ask, settings: Sequence[Mapping[str, Any]]) -> str:
-    """Content hash of all that a result depends on: card, scan, mill, products, practice, ask and the package's own code.
+def key_of(job: Job, settings: Sequence[Mapping[str, Any]]) -> str:
+    """Content hash of all that a result depends on: card, scan, mill, products, practice, what is asked and the package's own code.
 
     Raises
     ------
@@ -88,7 +114,14 @@ def key_of(job: Job, ask: Ask, settings: Sequence[Mapping[str, Any]]) -> str:
     from pithline.files.cards import read_card, scan_path
 
     card = read_card(job.card)
-    parts = [sha256_of(job.card), sha256_of(scan_path(job.card, card)), asdict(ask), *settings, code_hash()]
+    parts = [
+        sha256_of(job.card),
+        sha256_of(scan_path(job.card, card)),
+        [asdict(ask) for ask in job.asks],
+        job.what,
+        job.plan,
+    ]
+    parts += [hashlib.sha256(job.keep).hexdigest(), *settings, code_hash()]
     return hashlib.sha256(json.dumps(parts, sort_keys=True).encode()).hexdigest()
 
 

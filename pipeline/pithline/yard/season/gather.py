@@ -1,0 +1,134 @@
+"""A season's plans as they come in, and what is asked of store, workers and master about them."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from typing import Any
+
+from pithline.errors import InputError
+from pithline.yard.season.cluster import Workers
+from pithline.yard.season.helping import could_add, proven_of
+from pithline.yard.season.master import choose
+from pithline.yard.season.pool import Ask, column_of
+from pithline.yard.season.question import Question, Read, State, Tell
+from pithline.yard.season.season import NEVER, Choice, Column, Order, Season, YardLog
+from pithline.yard.season.store import Store
+from pithline.yard.season.work import Job, key_of, unpack
+
+
+class Pool:
+    """Columns as they come in; talks to the store and the cluster."""
+
+    def __init__(self, question: Question, read: Read, store: Store, tell: Tell, cluster: Workers) -> None:
+        self.question, self.read, self.store, self.tell, self.cluster = question, read, store, tell, cluster
+        self.columns: dict[str, dict[str, Column]] = {name: {} for name in read.ids}
+        self.plans: dict[tuple[str, str], dict[str, Any]] = {}
+        self.found: dict[str, list[dict[str, Any]]] = {name: [] for name in read.ids}
+        self.failed: dict[str, str] = {}
+        self.asked = 0
+        self._cards = {name: str(entry.card.resolve()) for name, entry in zip(read.ids, read.entries, strict=True)}
+
+    def job(self, log: str, asks: tuple[Ask, ...], what: str, plan: str = "") -> Job:
+        """A job of one log."""
+        return Job(log, self._cards[log], self.question.mill, self.question.products, asks, what, plan)
+
+    def gather(self, logs: Sequence[str], asks: tuple[Ask, ...], what: str) -> None:
+        """Plans of every log for the asks, from the store or newly made."""
+        jobs, keys = [], {}
+        for name in logs:
+            job = self.job(name, asks, what)
+            self.asked += len(asks) - (what == "more")
+            try:
+                keys[name] = key_of(job, self.read.settings)
+            except InputError as error:
+                self.failed[name] = str(error)
+                continue
+            data = self.store.get(keys[name])
+            if data is None:
+                jobs.append(job)
+            else:
+                self._keep(name, unpack(data))
+        done = len(logs) - len(jobs)
+        self.tell(State("planning", done, len(logs), len(self.failed)))
+        for job, result in self.cluster.results(jobs) if jobs else ():
+            if result.data is not None:
+                self.store.put(keys[job.log], result.data)
+                self._keep(job.log, unpack(result.data))
+            elif what == "plans":
+                self.failed[job.log] = result.why
+            done += 1
+            self.tell(State("planning", done, len(logs), len(self.failed)))
+
+    def _keep(self, name: str, found: dict[str, Any]) -> None:
+        self.found[name].append(found)
+        own = self.columns[name]
+        for plan in found["plans"]:
+            column = column_of(plan, self.read.products, self.read.yard)
+            if column.sets and not any((c.sets, c.minutes) == (column.sets, column.minutes) for c in own.values()):
+                own[column.name] = column
+                self.plans[name, column.name] = plan
+
+    def season(self) -> Season:
+        """The season with all columns so far."""
+        read, start = self.read, self.question.start
+        logs = []
+        for name, entry, cost in zip(read.ids, read.entries, read.costs, strict=True):
+            first = 0
+            if entry.not_before is not None:
+                first = max(0, -(-(entry.not_before - start).days // 7))
+            logs.append(YardLog(name, cost, tuple(self.columns[name].values()), entry.priority, first))
+        orders = tuple(
+            Order(
+                one.product,
+                one.quantity,
+                one.price,
+                NEVER if one.due is None else (one.due - start).days // 7,
+                one.priority,
+                one.matched,
+            )
+            for one in read.orders
+        )
+        return Season(tuple(logs), orders, read.terms)
+
+    def choose(self) -> tuple[Season, Choice]:
+        """The season with all columns so far, and the master's choice of them."""
+        total, failed = len(self.read.ids), len(self.failed)
+        season = self.season()
+
+        def say(objective: float, bound: float) -> None:
+            self.tell(State("choosing", total, total, failed, round(objective), bound))
+
+        return season, choose(season, self.question.effort, say)
+
+    def could_add(self, season: Season, choice: Choice) -> dict[str, float]:
+        """What more plans of each log could add at the master's prices, at most, 1/100."""
+        return {
+            log.id: could_add(log, proven_of(self.found[log.id]), choice.prices, season.terms) for log in season.logs
+        }
+
+    def scripts(self, choice: Choice, first: Ask) -> dict[str, str] | None:
+        """Keys of the chosen logs' cut scripts, each replayed; None where one did not hold, whose plan is then struck out."""
+        jobs, keys, column = [], {}, {}
+        for one in choice.sawn:
+            plan = json.dumps(self.plans[one.log, one.column], sort_keys=True)
+            job = self.job(one.log, (first,), "script", plan)
+            keys[one.log], column[one.log] = key_of(job, self.read.settings), one.column
+            if self.store.get(keys[one.log]) is None:
+                jobs.append(job)
+        done, held = len(keys) - len(jobs), True
+        self.tell(State("writing scripts", done, len(keys), len(self.failed)))
+        for job, result in self.cluster.results(jobs) if jobs else ():
+            if result.data is not None:
+                self.store.put(keys[job.log], result.data)
+            else:
+                held = False
+                del self.columns[job.log][column[job.log]]
+                if not self.columns[job.log]:
+                    self.failed[job.log] = result.why
+            done += 1
+            self.tell(State("writing scripts", done, len(keys), len(self.failed)))
+        return keys if held else None
+
+
+__all__ = ["Pool"]

@@ -1,0 +1,64 @@
+"""A season as asked and as read, and how far it is."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any
+
+from pithline.files.manifest import Entry
+from pithline.files.orders import OrderRow
+from pithline.files.yard import Yard
+from pithline.mill.products import Products
+from pithline.yard.season.master import Effort
+from pithline.yard.season.season import Terms
+
+WORK = "work"
+"""Folder of finished work within the season's own."""
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """How far a season is, for whoever watches. Money in 1/100."""
+
+    what: str
+    done: int
+    logs: int
+    failed: int
+    profit: int | None = None
+    bound: float | None = None
+
+
+Tell = Callable[[State], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """A season as asked: paths as typed."""
+
+    manifest: str
+    orders: str
+    out: str
+    start: datetime.date
+    mill: str | None = None
+    products: str | None = None
+    yard: str | None = None
+    plans: int = 4
+    rounds: int = 1
+    effort: Effort = field(default_factory=Effort)
+
+
+@dataclass(frozen=True, slots=True)
+class Read:
+    """The season's files as read."""
+
+    entries: tuple[Entry, ...]
+    ids: tuple[str, ...]
+    costs: tuple[int, ...]
+    orders: tuple[OrderRow, ...]
+    yard: Yard
+    terms: Terms
+    hour_rate: float
+    settings: tuple[dict[str, Any], ...]
+    products: Products
