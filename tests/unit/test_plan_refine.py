@@ -1,0 +1,77 @@
+"""Refinement below the grid: moves that gain are kept, no others, and no more trials than are allowed."""
+
+import numpy as np
+import pytest
+from pithline.plan.bucking import Sawing
+from pithline.plan.layout import Setting, SlabCut, settings_of
+from pithline.plan.refine import refined, turned
+
+STEP = np.radians(2.5)
+FLUSH_BOLT = Setting(0.0, (SlabCut(40.0, 20.0),), role="bolt")
+FAN_BOLT = Setting(np.radians(130.0), (SlabCut(-10.0, 30.0),), role="bolt")
+HALF = Setting(np.pi / 2, (SlabCut(-15.0, 30.0),), above=FLUSH_BOLT, below=FAN_BOLT, role="half")
+LAYOUT = Setting(0.0, (SlabCut(-20.0, 40.0),), above=HALF)
+
+
+def refine(value, trials=100, turn=True, layout=LAYOUT, late=lambda: False):
+    """The layout refined where a sawing is worth what `value` says of its layout, and the layouts tried."""
+    seen = []
+
+    def carry(sawing, memories):
+        assert len(memories) == 1
+        seen.append(sawing.layouts[0])
+        return sawing.layouts[0]
+
+    sawing = Sawing(None, (), (None,), (layout,))
+    found = refined(sawing, carry, value, trials, STEP, 1.0, late, lambda part: None, turn)
+    return found.layouts[0], seen
+
+
+def test_nothing_gains():
+    found, seen = refine(lambda layout: 1.0)
+    assert found is LAYOUT
+    assert len(seen) == len(set(seen)) > 8
+
+
+def test_a_shift_that_gains_is_kept():
+    found, _ = refine(lambda layout: -abs(layout.above.slabs[0].low + 13.0))
+    assert found.above.slabs[0].low == -14.0
+    assert found.slabs == LAYOUT.slabs
+
+
+def test_a_fan_is_turned_and_a_flush_setting_is_not():
+    found, seen = refine(lambda layout: np.cos(layout.above.below.clock - np.radians(135.0)))
+    assert found.above.below.clock == pytest.approx(np.radians(132.5))
+    for layout in seen:
+        flush = layout.above.above
+        assert flush.slabs == FLUSH_BOLT.slabs
+        assert np.sin(flush.clock - layout.clock) == pytest.approx(0.0, abs=1e-12)
+
+
+def test_the_whole_log_is_turned_unless_its_roll_is_locked():
+    def value(layout):
+        return np.cos(layout.clock - STEP)
+
+    found, _ = refine(value)
+    turns = [np.mod(a.clock - b.clock, 2 * np.pi) for a, b in zip(settings_of(found), settings_of(LAYOUT), strict=True)]
+    assert turns == pytest.approx([STEP] * 4)
+    assert refine(value, turn=False)[0] is LAYOUT
+
+
+def test_no_more_trials_than_allowed():
+    _, seen = refine(lambda layout: 1.0, trials=3)
+    assert len(seen) == 4  # the layout itself first
+    _, seen = refine(lambda layout: 1.0, late=lambda: True)
+    assert len(seen) == 1
+
+
+def test_what_is_refused_is_not_taken():
+    found, _ = refine(lambda layout: 1.0 if layout == LAYOUT else -np.inf)
+    assert found is LAYOUT
+
+
+def test_turned_there_and_back():
+    back = turned(turned(LAYOUT, 0.3), -0.3)
+    for a, b in zip(settings_of(back), settings_of(LAYOUT), strict=True):
+        assert np.exp(1j * a.clock) == pytest.approx(np.exp(1j * b.clock))
+        assert a.slabs == b.slabs
