@@ -167,4 +167,9 @@ def show(console: Console, document: dict[str, Any], out: str) -> None:
         f"Counted {document['objective']:,.2f}, proven bound {document['bound']:,.2f} {money} "
         f"({document['gap']:.2%}, {document['status']}) over the cut plans made; {document['columns']['stopped']}."
     )
+    beyond = document["columns"]["beyond"]
+    if beyond is not None:
+        console.show(
+            f"No other plans of the stated class and grid could bring more than {beyond:,.2f} (a loose bound)."
+        )
     console.show(f"Written to {out}: season.html, season.csv, season.json, logs/.")

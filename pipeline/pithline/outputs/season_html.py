@@ -107,7 +107,12 @@ def _small_print(document: Mapping[str, Any]) -> str:
     )
     columns = document.get("columns")
     if columns:
-        text += f" {columns['asked']} cut plans were asked for, {columns['kept']} differ; {columns['stopped']}."
+        text += f" {columns['asked']} questions were put to the logs, {columns['kept']} cut plans came of them; {columns['stopped']}."
+        if columns.get("beyond") is not None:
+            text += (
+                f" No other plans of the class and grid that the cut scripts name could bring more than {columns['beyond']:,.2f}; "
+                "that bound counts plates that make no set, and is loose."
+            )
     return text
 
 

@@ -43,7 +43,7 @@ def finish(
         demand = tuple((product, n + short.get(product, 0)) for product, n in promised.items())
         card = str(cards[name].card.resolve())
         asks = (answer.first, Ask("finish", prices, demand))
-        job = Job(name, card, question.mill, question.products, asks, "full", keep=pack(script))
+        job = Job(name, card, question.mill, question.products, asks, "full", keep=pack(script), effort=question.finish)
         keys[name] = key_of(job, answer.read.settings)
         data = store.get(keys[name])
         if data is None:

@@ -47,6 +47,7 @@ class Question:
     plans: int = 4
     rounds: int = 1
     effort: Effort = field(default_factory=Effort)
+    finish: str = "full"  # effort of the search that finishes a chosen log
 
 
 @dataclass(frozen=True, slots=True)

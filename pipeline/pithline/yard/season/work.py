@@ -33,6 +33,8 @@ class Job:
         JSON of a plan of `coarse.plan_data`, for "script".
     keep : bytes
         The packed script that a full search is to hold its own against.
+    effort : str
+        Of the full search.
     """
 
     log: str
@@ -43,6 +45,7 @@ class Job:
     what: str = "plans"
     plan: str = ""
     keep: bytes = b""
+    effort: str = "full"
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +72,7 @@ def work(job: Job) -> Result:
         model = fit_log(scan.points, inputs.card, default_up=scan.default_up)
         del scan
         if job.what == "full":
-            request = Request("sets", "full", keep=unpack(job.keep))
+            request = Request("sets", job.effort, keep=unpack(job.keep))
             return Result(pack(plan_model(model, asked(inputs, job.asks[-1]), request, _quiet)))
         inputs = asked(inputs, job.asks[0])
         if job.what == "script":
