@@ -63,7 +63,7 @@ def finished(tmp_path_factory):
     folder = tmp_path_factory.mktemp("yard")
     rows = ["card,cost"]
     for name, seed in (("s-1", 1),):
-        log = replace(true_log("slim", seed), name=name, radius=130.0, length=620.0)
+        log = replace(true_log("slim", seed), name=name, radius=150.0, length=800.0)
         scan = simulate_scan(log, seed, Yard(points=20_000, clutter=False, bearers=False))
         write_binary_ply(folder / f"{name}.ply", scan.points)
         (folder / f"{name}.toml").write_text(card_text(log, scan, f"{name}.ply"), encoding="utf-8")
