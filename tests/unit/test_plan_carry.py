@@ -12,6 +12,7 @@ from pithline.geometry.pieces import Piece
 from pithline.logmodel.document import model_to_json
 from pithline.mill.practice_sizes import Practice
 from pithline.mill.sections import log_sections
+from pithline.plan.any_layout import best_of_logs
 from pithline.plan.carry import DrawnPoser, carry_out
 from pithline.plan.document import plain, settle, totals
 from pithline.plan.layout import Setting, SlabCut
@@ -199,3 +200,11 @@ def test_the_practice_layout_takes_the_better_number_of_flitches_bolt_by_bolt(lo
         assert volumes["with_bolts"] >= fixed - unlimited
     assert len([name for name in done.slabs.pieces if name.startswith("slab-")]) == 3
     assert len([name for name in done.slabs.leaves() if done.slabs.pieces[name].kind == "bolt"]) == 4
+
+
+@settings(max_examples=15, deadline=None)
+@given(layout=layouts())
+def test_no_layout_is_worth_more_than_its_wood(log, layout):
+    ledger = carry_out(log, layout, SHOP, DrawnPoser(log, KERF), reserve=False)
+    value = sum(SHOP.worth[plate.part] for plate in ledger.plates if plate.grade.passes)
+    assert value <= best_of_logs([log], SHOP.parts, SHOP.worth, SHOP.machines)

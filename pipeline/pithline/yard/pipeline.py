@@ -18,6 +18,7 @@ from pithline.logmodel.species import species_of
 from pithline.mill.limits import log_fits, widest_across
 from pithline.mill.sections import log_sections, piece_shape
 from pithline.plan.aims import EFFORTS, no_part
+from pithline.plan.any_layout import best_of_logs
 from pithline.plan.bucking import Sawing, bucked, carry_sawing
 from pithline.plan.carry import Shop
 from pithline.plan.contest import (
@@ -175,6 +176,8 @@ def plan_model(
             script["proof"]["locks"] = _locks(request.locks, lost * way.found.unit)
         if way.found.trade_off:
             script["proof"]["trade_off"] = trade_off(way, sums, carry, parts, inputs.products)
+        if EFFORTS[request.effort].trials and not late():
+            script["proof"]["any_layout"] = best_of_logs(logs, parts, worth, machines) * way.found.unit
         if fault is not None:
             script["cautions"].append("a better layout did not hold on replay and was set aside: a defect in pithline")
         progress("replaying the script", 0.95)
