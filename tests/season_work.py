@@ -50,9 +50,13 @@ def invented_work(job: Job) -> Result:
     plans = [invented_plan(job.log, ask.name, dict(ask.prices)) for ask in job.asks[job.what == "more" :]]
     kept = [plan for plan in plans if plan["sets"]]
     parts = [[product, 2] for product, _ in job.asks[0].prices]
-    # no plan of these logs is worth more than what twice its sets would bring
+    # no plan of these logs is worth more than what twice its sets would bring; of one named "sure…" none brings anything
     facts = [
-        {"worth": [p / 2 for _, p in job.asks[0].prices], "charge": 6.0, "most": 2 * max(map(worth_of(job), plans))}
+        {
+            "worth": [p / 2 for _, p in job.asks[0].prices],
+            "charge": 6.0,
+            "most": 2 * max(map(worth_of(job), plans)) * (not job.log.startswith("sure")),
+        }
     ]
     return Result(pack({"plans": kept, "facts": facts, "parts": parts, "least_minutes": 4.0, "pieces": 1}))
 

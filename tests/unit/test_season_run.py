@@ -153,6 +153,35 @@ def test_what_changed_is_planned_anew_and_nothing_else(tmp_path):
     assert len(new) == 1 + ("log-01" in again.scripts)
 
 
+class Noting(Here):
+    """Jobs done here, and noted."""
+
+    def __init__(self) -> None:
+        self.jobs = []
+
+    def results(self, jobs):
+        self.jobs += jobs
+        yield from super().results(jobs)
+
+
+def test_more_plans_are_asked_only_of_logs_that_could_add(tmp_path):
+    manifest, orders = make_yard(tmp_path, ["log-00", "log-01", "log-02", "sure-1", "sure-2"])
+    workers = Noting()
+    found = run_season(question(manifest, orders, tmp_path / "out", rounds=2), quiet, workers)
+    more = {job.log for job in workers.jobs if job.what == "more"}
+    assert more and more <= {"log-00", "log-01", "log-02"}
+    assert found.beyond >= found.choice.bound >= found.choice.objective
+    assert found.asked == 5 * 4 + sum(job.what == "more" for job in workers.jobs)
+
+
+def test_where_no_log_could_add_none_is_asked(tmp_path):
+    manifest, orders = make_yard(tmp_path, ["sure-1", "sure-2"])
+    workers = Noting()
+    found = run_season(question(manifest, orders, tmp_path / "out", rounds=2), quiet, workers)
+    assert not any(job.what == "more" for job in workers.jobs)
+    assert found.stopped == "no plan of the stated class could add more at the master's prices"
+
+
 def test_a_torn_result_is_not_trusted(tmp_path):
     store = Store(tmp_path / "work")
     store.put("k", pack({"a": list(range(1000))}))
