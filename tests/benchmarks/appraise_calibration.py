@@ -17,7 +17,7 @@ import sys
 import tempfile
 import time
 import zlib
-from dataclasses import replace
+from dataclasses import dataclass, fields, replace
 from datetime import date
 from pathlib import Path
 
@@ -85,6 +85,23 @@ thickness = "4 mm"
 """
 
 
+MARK_ERROR = 3.0
+"""Each way, of a pith mark: what a card that states none is taken to have. [mm]"""
+
+
+@dataclass(frozen=True)
+class Wandering(TrueLog):
+    """A generated log whose pith leaves the line between its ends by two waves, each with two ways (y, z). [mm]"""
+
+    bow: tuple[float, float] = (0.0, 0.0)
+    snake: tuple[float, float] = (0.0, 0.0)
+
+    def pith(self, x: np.ndarray) -> np.ndarray:
+        """P(x): (..., 2)."""
+        t = np.clip(np.asarray(x, float) / self.length, 0.0, 1.0)[..., None]
+        return super().pith(x) + np.sin(np.pi * t) * np.array(self.bow) + np.sin(2 * np.pi * t) * np.array(self.snake)
+
+
 def hidden(log: TrueLog, priors: Priors, seed: int) -> TrueLog:
     """The log with what nobody sees drawn from the priors, by code of its own."""
     rng = np.random.default_rng([seed, zlib.crc32(log.name.encode())])
@@ -113,11 +130,12 @@ def hidden(log: TrueLog, priors: Priors, seed: int) -> TrueLog:
                 "rot", None, "butt", None, float(priors.rot_diameter * size[0]), float(priors.rot_length * size[1])
             )
         )
+    own = {field.name: getattr(log, field.name) for field in fields(log)}
+    ways = rng.normal(0.0, priors.pith_wander, (2, 2))
     return replace(
-        log,
+        Wandering(**own, bow=tuple(ways[0]), snake=tuple(ways[1] / 2)),
         bark=float(bark),
         bark_waves=tuple(replace(wave, amplitude=wave.amplitude * bark / log.bark) for wave in log.bark_waves),
-        pith_wander=float(rng.normal(0, priors.pith_wander / 2)),
         spiral=float(rng.normal(priors.spiral_mean, priors.spiral_sd)),
         defects=tuple(defects),
     )
@@ -140,11 +158,16 @@ def cards(log: TrueLog, basis: str, seed: int, priors: Priors, folder: Path) -> 
             f'[pith]\nradius = "{log.pith_radius:g} mm"',
         ]
         for end in ("butt", "top"):
-            lines.append(f"{end} = {{ " + ", ".join(f'{k} = "{v:.0f} mm"' for k, v in arms(log, end).items()) + " }")
+            across, up = rng.normal(0.0, MARK_ERROR, 2)
+            off = {"left": across, "right": -across, "up": up, "down": -up}
+            own = {k: max(v + off[k], 1.0) for k, v in arms(log, end).items()}
+            lines.append(f"{end} = {{ " + ", ".join(f'{k} = "{v:.0f} mm"' for k, v in own.items()) + " }")
         path.write_text("\n".join(lines) + "\n", encoding="utf-8")
         return str(path), None
     yard = Yard(points=40_000, hidden_deg=90.0 if basis == "scan" else 190.0)
     scan = simulate_scan(log, seed, yard)
+    off = np.column_stack([np.zeros(2), rng.normal(0.0, MARK_ERROR, (2, 2))]) @ scan.truth_to_scan[:3, :3].T
+    scan = replace(scan, pith_butt=scan.pith_butt + off[0], pith_top=scan.pith_top + off[1])
     write_binary_ply(folder / "log.ply", scan.points)
     text = card_text(log, scan, "log.ply").replace("[log]\n", f"[log]\nfelled = {FELLED}\n", 1)
     if basis == "one flank":

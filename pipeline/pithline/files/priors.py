@@ -14,7 +14,7 @@ from pithline.files.tables import Key, Read, Table, length, list_of, number, one
 
 DEFAULT = "priors.toml"
 
-STANDINGS = ("published", "customary", "invented")
+STANDINGS = ("published", "measured", "customary", "invented")
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +49,9 @@ class Priors:
     bark_gauged: float
     pith_unmarked: float
     pith_wander: float  # mm
+    scan_error: tuple[float, ...]
     section_shape: tuple[float, ...]
+    section_spread: float
     sweep_unseen: float
     string_error: float  # mm
     spiral_mean: float  # rad
@@ -110,7 +112,7 @@ def _rate() -> Key:
 
 
 def _shape(value: object, key: str) -> list[float]:
-    found = list_of(_is_spread(number(what="standard deviation"), 0.5), 1)(value, key)
+    found = list_of(_is_spread(number(what="standard deviation"), 1.0), 1)(value, key)
     if len(found) > 13:
         raise InputError(f"{key} has {len(found)} values; at most 13 lobes are drawn, leave some out.")
     return list(found)
@@ -155,7 +157,8 @@ PRIORS = Table(
                 "bark_gauged": _prior(sd=_spread(1.0)),
                 "pith_unmarked": _prior(sd=_spread(0.5)),
                 "pith_wander": _prior(sd=_LENGTH_SD),
-                "section_shape": _prior(sd=Key(_shape, required=True)),
+                "scan_error": _prior(shares=Key(_shape, required=True)),
+                "section_shape": _prior(sd=Key(_shape, required=True), spread=_spread(3.0)),
                 "sweep_unseen": _prior(sd=_spread(0.2)),
                 "string_error": _prior(sd=_LENGTH_SD),
                 "spiral": _prior(
@@ -197,7 +200,9 @@ def priors_from(values: Mapping[str, Any]) -> Priors:
         bark_gauged=one["bark_gauged"]["sd"],
         pith_unmarked=one["pith_unmarked"]["sd"],
         pith_wander=one["pith_wander"]["sd"],
+        scan_error=tuple(one["scan_error"]["shares"]),
         section_shape=tuple(one["section_shape"]["sd"]),
+        section_spread=one["section_shape"]["spread"],
         sweep_unseen=one["sweep_unseen"]["sd"],
         string_error=one["string_error"]["sd"],
         spiral_mean=math.radians(one["spiral"]["mean_deg"]),

@@ -13,6 +13,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter
 
 from pithline.files.priors import Priors
 from pithline.logmodel.card import Card
@@ -25,8 +26,9 @@ from pithline.trade.volumes import circle_area
 
 Array = NDArray[np.float64]
 
-SCAN_WEIGHTS = np.full(7, 1.0 / np.sqrt(7.0))
-"""Weights of the clock harmonics of a fit's error; the planner samples with the same six (plan/doubt.py)."""
+BLEND = (8.0, 12.0)
+"""A doubt changes over about 100 mm along the log (stations) and 12° round it (degrees): a step in it would draw a log with an
+edge, whose rings no plate passes."""
 ROUND = 0.97
 """A girth seen over more than this is seen all round."""
 FLANK = 0.62
@@ -43,6 +45,8 @@ class Known:
         "scan", "one flank" or "tape".
     seen, hidden : (k, 361) arrays
         Doubt of the over-bark surface, split by whether that part was seen. [mm]
+    shape_spread : float
+        Standard deviation of the logarithm of each harmonic's size from log to log, by tape; 0 for a scan.
     weights : (h,) array
         How the doubt of the surface is shared among clock harmonics 0 … h-1; their squares add up to 1.
     bark : (k,) array
@@ -62,6 +66,7 @@ class Known:
     seen: Array
     hidden: Array
     weights: Array
+    shape_spread: float
     bark: Array
     pith: Array
     drift: float
@@ -101,7 +106,7 @@ def know(
     priors: Priors,
     today: date,
     bow: float = 0.0,
-    weights: Array = SCAN_WEIGHTS,
+    weights: Array | None = None,
 ) -> Known:
     """Gather what is known of a fitted log, or of one drawn up from tape measures (`bow`, `weights`)."""
     log = plan_log(model, card.pith_radius, card.trim_butt, card.trim_top, card.defects)
@@ -122,10 +127,14 @@ def know(
     unseen = np.zeros(surface.shape, bool)
     for row, share in enumerate(blind):
         unseen[row] = surface[row] > np.quantile(surface[row], np.clip(share, 0.0, 1.0))
+    if weights is None:
+        weights = np.asarray(priors.scan_error) / max(float(np.linalg.norm(priors.scan_error)), 1e-12)
+        surface = _blended(surface)
     whole = coverage(model)
     basis = "tape" if tape else "one flank" if whole < FLANK else "scan"
     if whole > ROUND or tape:
         unseen[:] = False
+    dark = _blended(unseen.astype(float))
     marks = sum(mark is not None for mark in (card.pith_butt, card.pith_top))
     t = np.clip(2.0 * x / model.length - 1.0, -1.0, 1.0)
     pith = np.sqrt(np.maximum(np.asarray(field.pith_doubt, float) ** 2 - (bow * (1.0 - t**2)) ** 2, 0.0))
@@ -139,9 +148,10 @@ def know(
         read=read,
         log=log,
         basis=basis,
-        seen=np.where(unseen, 0.0, surface),
-        hidden=np.where(unseen, surface, 0.0),
+        seen=surface * np.sqrt(1.0 - dark),
+        hidden=surface * np.sqrt(dark),
         weights=weights,
+        shape_spread=priors.section_spread if tape else 0.0,
         bark=bark,
         pith=pith,
         drift=1.0 if marks == 2 else 0.6,
@@ -157,6 +167,12 @@ def know(
         months_told=months is not None,
         bark_area=girth * model.length * 1e-6,
     )
+
+
+def _blended(rows: Array) -> Array:
+    """(k, 361) rows made smooth along and round the log; constant rows stay as they are."""
+    smooth = gaussian_filter(rows[:, :-1], BLEND, mode=("nearest", "wrap"))
+    return np.clip(np.column_stack([smooth, smooth[:, 0]]), rows.min(), rows.max())
 
 
 def _spiral(priors: Priors) -> tuple[float, float]:

@@ -33,7 +33,11 @@ def draw(known: Known, priors: Priors, name: str, seed: int, number: int) -> Any
     rng = np.random.default_rng([seed, number, zlib.crc32(name.encode())])
     length = known.model.length
     if name in ("seen", "hidden"):
-        return rng.standard_normal((len(known.weights), 2, 2))
+        out = rng.standard_normal((len(known.weights), 2, 2))
+        if known.shape_spread > 0.0:  # a log is oval or fluted or neither; the mean square stays that of the prior
+            size = np.exp(rng.normal(-(known.shape_spread**2), known.shape_spread, len(out)))
+            out = out * size[:, None, None]
+        return out
     if name == "bark":
         return rng.standard_normal(2)
     if name in ("pith", "wander"):
@@ -140,9 +144,13 @@ EVEN = np.sqrt(1.0 + 1.0 / 3.0)
 def _surface(coefficients: Array, known: Known, basis: Basis) -> Array:
     """A surface error of unit size: smooth round the girth, linear along. (k, 361)"""
     parts = coefficients * known.weights[:, None, None]
+    size = np.zeros((len(basis.t), 1))
+    if known.basis == "tape":  # at both tapes the size is known: it can differ between them only
+        size = (1.0 - basis.t**2)[:, None] * parts[0, 0, 0]
+        parts = np.concatenate([np.zeros((1, 2, 2)), parts[1:]])
     still = np.einsum("hw,hwc->c", parts[..., 0], basis.waves)
     turning = np.einsum("hw,hwc->c", parts[..., 1], basis.waves)
-    return (still[None, :] + basis.t[:, None] * turning[None, :]) / EVEN
+    return size + (still[None, :] + basis.t[:, None] * turning[None, :]) / EVEN
 
 
 def apply(known: Known, world: World, basis: Basis) -> PlanLog:
