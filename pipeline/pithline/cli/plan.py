@@ -22,10 +22,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--roll", metavar="DEG", type=_clock, help="hold the clock angle that is up at the first setting"
     )
     parser.add_argument(
-        "--first-slab", metavar="THICKNESS", type=_thickness, help='hold the first setting to one slab, such as "100 mm"'
+        "--first-slab",
+        metavar="THICKNESS",
+        type=_thickness,
+        help='hold the first setting to one slab, such as "100 mm"',
     )
     parser.add_argument("--max-settings", metavar="N", type=_count, help="at most so many charged settings")
-    parser.add_argument("--bolts", choices=("saw", "leave"), default="saw", help="leave every bolt whole [default: saw]")
+    parser.add_argument(
+        "--bolts", choices=("saw", "leave"), default="saw", help="leave every bolt whole [default: saw]"
+    )
     parser.add_argument(
         "--keep", metavar="CUT_SCRIPT", help="an earlier plan of this log: the new one is chosen beside it"
     )
@@ -103,6 +108,7 @@ def run(args: argparse.Namespace, console: Console) -> int:
     import time
 
     from pithline.cli.script_file import read_script
+    from pithline.cli.stopping import ending
     from pithline.errors import InputError, about
     from pithline.files.write import check_folder, write_folder
     from pithline.plan.layout import Locks
@@ -125,11 +131,10 @@ def run(args: argparse.Namespace, console: Console) -> int:
     request = Request(
         args.objective, args.effort, args.seed, pick=args.pick, bucking=not args.no_bucking, locks=locks, keep=keep
     )
-    clock = None if args.time_limit is None else (lambda: time.monotonic() - started > args.time_limit)
     if _first_run() and Path(args.card).is_file():
         console.note("preparing, once: the numerical kernels are compiled at the first run.")
-    with console.progress() as progress:
-        script = plan_card(args.card, args.mill, args.products, request, progress, clock)
+    with console.progress() as progress, ending(console, args.time_limit) as late:
+        script = plan_card(args.card, args.mill, args.products, request, progress, late)
         progress("writing", 0.98)
         files = plan_files(script, args.units, args.paper)
         write_folder(args.out, files)
@@ -252,6 +257,9 @@ def show(console: Console, script: dict[str, Any], out: str, seconds: float) -> 
         f"{against}; between {p['p10'] / 1e6:.1f} and {p['p90'] / 1e6:.1f} L four times in five, from what the scan and card leave open. "
         + (f"On the search grid at most {gap:.1%} from the best of its class." if gap is not None else "")
     )
+    most = script["proof"].get("any_layout")
+    if most is not None and script["proof"].get("counts") == "volume":
+        console.show(f"Whatever the layout, the wood cannot give more than {most / 1e6:.0f} L; no plan comes near it.")
     _trade_off(console, script)
     show_limits(console, script)
     console.show(

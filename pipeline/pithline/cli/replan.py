@@ -29,6 +29,7 @@ def run(args: argparse.Namespace, console: Console) -> int:
     import json
     import time
 
+    from pithline.cli.stopping import ending
     from pithline.files.found import found_as_read
     from pithline.files.write import check_folder, write_folder
     from pithline.yard.replan import replan
@@ -40,9 +41,8 @@ def run(args: argparse.Namespace, console: Console) -> int:
     script = read_script(path)
     found = found_as_read(args.found)
     request = Request(args.objective, args.effort, args.seed)
-    clock = None if args.time_limit is None else (lambda: time.monotonic() - started > args.time_limit)
-    with console.progress() as progress:
-        new = replan(script, args.after, found, request, progress, clock, (str(path), args.found))
+    with console.progress() as progress, ending(console, args.time_limit) as late:
+        new = replan(script, args.after, found, request, progress, late, (str(path), args.found))
         progress("writing", 0.98)
         files = plan_files(new, args.units, args.paper)
         write_folder(args.out, files)
@@ -85,7 +85,9 @@ def show(console: Console, new: dict[str, Any], old: dict[str, Any], out: str, s
     if ahead:
         first = ahead[0]
         turned = f", clock angle {first['roll']:.1f}° up" if "roll" in first else ""
-        console.show(f"Next: {first['tool']} {marks[first['piece']]} ({first['piece']}){turned}; {len(ahead)} settings to come.")
+        console.show(
+            f"Next: {first['tool']} {marks[first['piece']]} ({first['piece']}){turned}; {len(ahead)} settings to come."
+        )
     else:
         console.show("Nothing more is to be sawn.")
     table = Table("", "earlier plan", "new plan")
@@ -99,7 +101,9 @@ def show(console: Console, new: dict[str, Any], old: dict[str, Any], out: str, s
         table.add_row(name, of(old["totals"]), of(new["totals"]))
     console.show(table)
     p = new["uncertainty"]["instrument_volume"]
-    console.show(f"Between {p['p10'] / 1e6:.1f} and {p['p90'] / 1e6:.1f} L four times in five, from what is still open.")
+    console.show(
+        f"Between {p['p10'] / 1e6:.1f} and {p['p90'] / 1e6:.1f} L four times in five, from what is still open."
+    )
     show_limits(console, new)
     console.show(
         f"Replayed and written to {out} in {seconds:.0f} s: cut script, set-up sheet, end templates, labels, preview."

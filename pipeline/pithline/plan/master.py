@@ -110,6 +110,7 @@ def choose_each(
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = 1
     solver.parameters.random_seed = seed
+    solver.parameters.catch_sigint_signal = False  # it would leave Ctrl-C to kill the process
     solver.parameters.max_deterministic_time = effort
     solver.parameters.relative_gap_limit = 1e-6
     status = solver.solve(model)

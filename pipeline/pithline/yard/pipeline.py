@@ -102,7 +102,14 @@ def plan_model(
     worth = np.array([p.price if request.objective == "value" else p.volume / 1e6 for p in parts])
     shop = Shop(machines, parts, worth, np.array([np.inf if p.demand is None else p.demand for p in parts]))
     _worth_looking(log, shop, card.id)
-    late = late or (lambda: False)
+    asked = late or (lambda: False)
+    cut_short = False
+
+    def late() -> bool:
+        nonlocal cut_short
+        cut_short = cut_short or asked()
+        return cut_short
+
     wish = Wish(request.objective, request.effort, request.seed, request.bucking, request.locks)
     with about(other=card.id):
         ways = contenders(log, parts, shop, wish, lambda w, part: progress(w, 0.1 + 0.6 * part), late)
@@ -178,6 +185,9 @@ def plan_model(
             script["proof"]["trade_off"] = trade_off(way, sums, carry, parts, inputs.products)
         if EFFORTS[request.effort].trials and not late():
             script["proof"]["any_layout"] = best_of_logs(logs, parts, worth, machines) * way.found.unit
+        if cut_short:
+            script["proof"]["status"] = "cut short"
+            script["cautions"].append("the search was cut short; this is the best plan found until then")
         if fault is not None:
             script["cautions"].append("a better layout did not hold on replay and was set aside: a defect in pithline")
         progress("replaying the script", 0.95)

@@ -198,6 +198,7 @@ def _solve(program: Program, hint: Array, bound: int, effort: Effort, tell: Tell
     solver.parameters.num_workers = effort.workers
     solver.parameters.interleave_search = effort.workers > 1
     solver.parameters.random_seed = 1
+    solver.parameters.catch_sigint_signal = False  # it would leave Ctrl-C to kill the process
     solver.parameters.relative_gap_limit = effort.gap
     status = solver.solve(model, _Watch(tell))
     if status in (cp_model.OPTIMAL, cp_model.FEASIBLE):
