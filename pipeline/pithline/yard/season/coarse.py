@@ -43,7 +43,8 @@ Progress = Callable[[str, float], None]
 COARSE = Effort("season", 12, 25.0, 1, 1, 2, 1, 1, 2.0, depth_step=2.5, face_step=20.0)
 """As the planner's coarse effort, on rolls every 15°, with fewer columns of each view: several views share them."""
 TURNS = 2
-"""Views of each ask: at its prices, then with each set's worth moved to the parts of which too few were found."""
+"""Views of an ask of several products; each moves a set's worth to the parts of which too few were found. An ask of one product
+begins where the asks before it left off, and is viewed once."""
 SEED = 1
 
 
@@ -159,18 +160,25 @@ def plans_of(
     seen: list[dict] = [{} for _ in one.logs]
     plans: list[Plan] = []
     facts: list[Fact] = []
+    shares = np.array([part.volume for part in one.parts])
     for number, ask in enumerate(asks):
         progress(ask.name, number / len(asks))
-        made, known = _asked(one, ask, inputs, looks, pools, seen)
+        made, known, shares = _asked(one, ask, inputs, looks, pools, seen, shares)
         plans += [plan for plan in made if plan.sets]
         facts += known
     return _best(plans), tuple(facts), one
 
 
 def _asked(
-    one: Lying, ask: Ask, inputs: Inputs, looks: Sequence[Passing], pools: list[list[Choice]], seen: list[dict]
-) -> tuple[list[Plan], list[Fact]]:
-    """The plans of one ask; its columns join the pools of the log's pieces."""
+    one: Lying,
+    ask: Ask,
+    inputs: Inputs,
+    looks: Sequence[Passing],
+    pools: list[list[Choice]],
+    seen: list[dict],
+    shares: Array,
+) -> tuple[list[Plan], list[Fact], Array]:
+    """The plans of one ask, what it proves, and the shares it ends with; its columns join the pools of the log's pieces."""
     products = asked(inputs, ask).products
     own = {part.key: part for part in sawn_parts(products, inputs.card.species)}
     worth = np.array([own[part.key].price if part.key in own else 0.0 for part in one.parts])
@@ -180,11 +188,11 @@ def _asked(
     charge = charge_of(one.machines, reach, rate)
     # sets less minutes first, then what other plates are worth: the charge is scaled as the master scales sets
     aim = Aim(worth, SETS * charge, sets_first=True)
-    prices = worth
+    prices = start = _shared(one.parts, shares, worth)
     plans: list[Plan] = []
     facts: list[Fact] = []
     carried: set[tuple] = set()
-    for turn in range(TURNS):
+    for turn in range(TURNS if len(ask.prices) > 1 or not any(pools) else 1):
         view = tuple(part for part, w in zip(one.parts, prices, strict=True) if w > 0.0)
         rows = np.array([w for w in prices if w > 0.0])
         if not view:
@@ -214,19 +222,26 @@ def _asked(
             words = search_words(grid, COARSE, one.machines, True)
             plans.append(
                 _carried(
-                    one, ask, turn, answer, Shop(one.machines, one.parts, worth, left), facts, considered, words, charge
+                    one, ask, turn, answer, Shop(one.machines, one.parts, start, left), facts, considered, words, charge
                 )
             )
-        prices = _moved(one.parts, prices, answer.plates, left)
-    return plans, facts
+        some = np.flatnonzero(prices > 0.0)
+        moved = balanced(view, prices[some], tuple(answer.plates[i] for i in some))
+        shares = shares.copy()
+        shares[some] = moved
+        prices = np.zeros(len(prices))
+        prices[some] = moved
+        prices[np.array(answer.plates) >= left] = 0.0  # all that is wanted was found
+    return plans, facts, shares
 
 
-def _moved(parts: tuple[SawnPart, ...], prices: Array, plates: Sequence[int], left: Array) -> Array:
-    """Prices of the next view: balanced within each set, and none for parts of which all that is wanted was found."""
+def _shared(parts: tuple[SawnPart, ...], shares: Array, worth: Array) -> Array:
+    """What a plate of each part counts: a set is worth what it is by `worth`, its parts as they stand to each other in `shares`."""
     out = np.zeros(len(parts))
-    some = np.flatnonzero(prices > 0.0)
-    out[some] = balanced(tuple(parts[i] for i in some), prices[some], tuple(plates[i] for i in some))
-    out[np.array(plates) >= left] = 0.0
+    count = np.array([part.part.count for part in parts])
+    for product in dict.fromkeys(part.product for part in parts):
+        own = [i for i, part in enumerate(parts) if part.product == product]
+        out[own] = shares[own] * float(worth[own] @ count[own]) / float(shares[own] @ count[own])
     return out
 
 
