@@ -22,14 +22,17 @@ def trade_off(
     products: Products,
 ) -> list[dict[str, Any]]:
     """One row for each cap, rising, and the plan itself last: litres as mm³, sets, charged settings, minutes."""
-    rows = []
-    for most, answer in way.found.trade_off:
-        sawing = Sawing(way.sawing.whole, way.sawing.places, way.sawing.logs, answer.layouts)
-        ledger = carry(sawing)
+    carried = []
+    for _, answer in way.found.trade_off:
+        ledger = carry(Sawing(way.sawing.whole, way.sawing.places, way.sawing.logs, answer.layouts))
         match(ledger.plates, parts)
-        row = _row(ledger, assign_sets(ledger.plates, parts, products))
-        if row["settings"] <= most:
-            rows.append({"max_settings": most, **row})
+        carried.append(_row(ledger, assign_sets(ledger.plates, parts, products)))
+    rows = []
+    for most, _ in way.found.trade_off:
+        # on the machines a layout may take a setting more than in the search: then it answers a higher cap
+        fits = [row for row in carried if row["settings"] <= most]
+        if fits:
+            rows.append({"max_settings": most, **max(fits, key=lambda row: row["instrument_volume"])})
     return [*rows, {"max_settings": None, **_row(chosen.ledger, chosen.sets)}]
 
 
