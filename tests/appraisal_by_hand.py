@@ -86,6 +86,7 @@ def nothing_hidden(priors: Priors | None = None) -> Priors:
         suspected_real=0.0,
         metal_forest=0.0,
         metal_yard=0.0,
+        metal_stained=0.0,
         checks_per_end=0.0,
         rot_share=0.0,
     )

@@ -1,6 +1,7 @@
 """Is the appraisal calibrated? Generated logs with hidden truth: does the true outcome lie between p10 and p90 four times in five?
 
-From the clone's root: `python tests/benchmarks/appraise_calibration.py --logs 20 --out FOLDER`
+From the clone's root: `python tests/benchmarks/appraise_calibration.py --logs 60 --size 0.75 --out FOLDER`
+Called again it goes on where it was cut off; --first and --logs part the work.
 
 Each log's shape comes from tests/truth/logs.py, which knows nothing of the priors. What nobody can see (bark, spiral, a wandering
 pith, knots, checks, metal, rot) is drawn from configs/priors.toml, so the benchmark says whether the arithmetic is right,
@@ -102,6 +103,22 @@ class Wandering(TrueLog):
         return super().pith(x) + np.sin(np.pi * t) * np.array(self.bow) + np.sin(2 * np.pi * t) * np.array(self.snake)
 
 
+def smaller(log: TrueLog, share: float) -> TrueLog:
+    """A log of the same shape, every length but the bark, the trims and the pith's radius times `share`."""
+    sizes = ("length", "radius", "flare", "flare_reach", "sweep", "crook")
+    waves = tuple(
+        replace(w, amplitude=w.amplitude * share, fade=None if w.fade is None else w.fade * share) for w in log.waves
+    )
+    return replace(
+        log,
+        **{name: getattr(log, name) * share for name in sizes},
+        waves=waves,
+        pith_butt=tuple(share * v for v in log.pith_butt),
+        pith_top=tuple(share * v for v in log.pith_top),
+        stubs=tuple(replace(stub, x=stub.x * share) for stub in log.stubs),
+    )
+
+
 def hidden(log: TrueLog, priors: Priors, seed: int) -> TrueLog:
     """The log with what nobody sees drawn from the priors, by code of its own."""
     rng = np.random.default_rng([seed, zlib.crc32(log.name.encode())])
@@ -190,11 +207,18 @@ def plain_layout(known: Known, trade: Trade) -> Ledger:
 
 
 def one_row(
-    kind: str, seed: int, basis: str, terms: Terms, products_read: dict, folder: Path, plain: bool = False
+    kind: str,
+    seed: int,
+    basis: str,
+    terms: Terms,
+    products_read: dict,
+    folder: Path,
+    plain: bool = False,
+    share: float = 1.0,
 ) -> dict[str, object]:
     """Appraise one log and judge its plan."""
     start = time.process_time()
-    log = hidden(true_log(kind, seed), terms.priors, seed)
+    log = hidden(smaller(true_log(kind, seed), share), terms.priors, seed)
     path, scan = cards(log, basis, seed, terms.priors, folder)
     known = known_log(read_lot([path])[0], terms)
     trade = trade_of(terms.machines, terms.products, "black walnut", 929.0)
@@ -287,11 +311,16 @@ def main() -> None:
     parser.add_argument("--bases", nargs="+", default=list(BASES), choices=BASES)
     parser.add_argument("--out", required=True)
     parser.add_argument("--plain", action="store_true", help="a fixed layout in place of the search: quicker by far")
+    parser.add_argument("--size", type=float, default=1.0, help="share of the usual size: smaller logs are quicker")
     parser.add_argument("--plot-only", action="store_true")
     chosen = parser.parse_args()
     folder = Path(chosen.out)
     folder.mkdir(parents=True, exist_ok=True)
     file = folder / "rows.csv"
+    done: set[tuple[str, str]] = set()
+    if file.exists():  # a run that was cut off goes on where it was
+        with open(file, encoding="utf-8", newline="") as source:
+            done = {(row["basis"], row["log"]) for row in csv.DictReader(source)}
     with tempfile.TemporaryDirectory() as temporary:
         products = Path(temporary) / "products.toml"
         products.write_text(PRODUCTS, encoding="utf-8")
@@ -300,8 +329,10 @@ def main() -> None:
         for number in range(chosen.first, 0 if chosen.plot_only else chosen.first + chosen.logs):
             for basis in chosen.bases:
                 kind, seed = KINDS[number % len(KINDS)], 7000 + number
+                if (basis, f"{kind}-{seed}") in done:
+                    continue
                 try:
-                    row = one_row(kind, seed, basis, terms, read, Path(temporary), chosen.plain)
+                    row = one_row(kind, seed, basis, terms, read, Path(temporary), chosen.plain, chosen.size)
                 except PithlineError as error:
                     print(f"{basis:10} {kind}-{seed}: {error}", flush=True)
                     continue

@@ -15,7 +15,7 @@ from appraisal_by_hand import PRODUCTS, TODAY, card, known, nothing_hidden, plat
 from pithline.cli.main import main
 from pithline.errors import MillError, ScriptError
 from pithline.files.mills import read_mill
-from pithline.files.priors import PRIORS, priors_as_read, read_priors
+from pithline.files.priors import PRIORS, STANDINGS, priors_as_read, read_priors
 from pithline.outputs.appraisal_document import appraisal_csv, appraisal_json, appraisal_schema_bytes, check_appraisal
 from pithline.outputs.appraisal_html import appraisal_html
 from pithline.outputs.appraisal_picture import pictures_of
@@ -33,7 +33,7 @@ def row(name, bid, asked):
     out = {
         "id": name, "rank": None, "state": "appraised", "why": "", "species": "black walnut", "basis": "tape",
         "length": 2000.0, "diameter_small_end": 500.0, "sweep": 12.0, "volume": spread([4e7, 5e7, 6e7]),
-        "sets": {"tenor ukulele": FLAT}, "value": spread([600.0, 700.0, 900.0]), "minutes": 120.0,
+        "sets": {"tenor ukulele": FLAT}, "value": spread([600.0, 700.0, 900.0]), "crosscuts": [], "minutes": 120.0,
         "costs": {"sawing": 120.0, "drying": 9.0, "metal": 1.0}, "highest_bid": bid, "asked": asked, "rest_value": 0.0,
         "log_rules": {"doyle": 120.0, "international_quarter": 130.0, "scribner": 125.0}, "cubic_volume": 4e8,
         "cubic_volume_over_bark": 4.6e8, "green_weight_kg": 430.0, "layouts": {"searched": 2, "best_on_samples": 1},
@@ -127,7 +127,7 @@ def test_one_log_that_fails_costs_no_other(monkeypatch):
 def test_every_bundled_prior_says_where_it_comes_from():
     values = priors_as_read()["prior"]
     assert set(values) == set(PRIORS.keys["prior"].keys)
-    assert {one["standing"] for one in values.values()} <= {"published", "customary", "invented"}
+    assert {one["standing"] for one in values.values()} <= set(STANDINGS)
     assert all(len(one["source"]) > 20 for one in values.values())
 
 

@@ -50,8 +50,8 @@ def written(tmp_path_factory):
     """Where the command wrote."""
     folder = tmp_path_factory.mktemp("lot")
     (folder / "row-1.toml").write_text(CARD, encoding="utf-8")
-    long = CARD.replace('"row-1"', '"row-2"').replace('"650 mm"', '"5 m"')
-    (folder / "row-2.toml").write_text(long, encoding="utf-8")
+    short = CARD.replace('"row-1"', '"row-2"').replace('"650 mm"', '"500 mm"')
+    (folder / "row-2.toml").write_text(short, encoding="utf-8")
     (folder / "products.toml").write_text(PRODUCTS, encoding="utf-8")
     priors = bundled("priors.toml").read_text(encoding="utf-8")
     for name, old, new in (("samples", 64, 16), ("layouts", 2, 1), ("answers", 3, 2), ("inner", 8, 4)):
@@ -83,9 +83,9 @@ def test_a_log_by_tape_has_a_span_a_bid_and_what_a_scan_is_worth(written):
     assert len(log["spoilers"]) == 3 and document["samples"] == 16
 
 
-def test_the_log_too_long_for_the_mill_says_so_in_its_row(written):
+def test_the_log_too_short_for_the_mill_says_so_in_its_row(written):
     log = json.loads((written / "appraisal.json").read_text(encoding="utf-8"))["logs"][1]
-    assert log["state"] == "failed" and "the longest log the mill takes is 3200 mm" in log["why"]
+    assert log["state"] == "failed" and "the shortest log the mill takes is 600 mm" in log["why"]
 
 
 def test_all_three_files_are_there(written):

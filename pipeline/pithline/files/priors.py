@@ -62,6 +62,7 @@ class Priors:
     suspected_real: float
     metal_forest: float
     metal_yard: float
+    metal_stained: float
     metal_diameter: float
     checks_per_end: float
     check_length: float
@@ -168,7 +169,7 @@ PRIORS = Table(
                 "hidden_knots": _prior(
                     per_m2=_rate(), diameter=_POSITIVE, spread=_spread(3.0), suspected_real=_share()
                 ),
-                "metal": _prior(forest=_share(), yard=_share(), diameter=_POSITIVE),
+                "metal": _prior(forest=_share(), yard=_share(), stained=_share(), diameter=_POSITIVE),
                 "end_checks": _prior(
                     per_end=_rate(), length=_LENGTH_SD, per_month=_LENGTH_SD, coated=_share(), spread=_spread(3.0)
                 ),
@@ -213,6 +214,7 @@ def priors_from(values: Mapping[str, Any]) -> Priors:
         suspected_real=one["hidden_knots"]["suspected_real"],
         metal_forest=one["metal"]["forest"],
         metal_yard=one["metal"]["yard"],
+        metal_stained=one["metal"]["stained"],
         metal_diameter=one["metal"]["diameter"],
         checks_per_end=one["end_checks"]["per_end"],
         check_length=one["end_checks"]["length"],

@@ -66,7 +66,7 @@ def rounded(value: Any) -> Any:
 COLUMNS = (
     "rank", "id", "state", "basis", "species", "length_mm", "diameter_small_end_mm", "volume_p10_L", "volume_p50_L",
     "volume_p90_L", "sets", "value_p10", "value_p50", "value_p90", "value_mean", "highest_bid", "asked", "rest_value",
-    "minutes", "doyle_bf", "international_quarter_bf", "scribner_bf", "cubic_m3", "green_weight_kg", "spoilers",
+    "crosscuts_mm", "minutes", "doyle_bf", "international_quarter_bf", "scribner_bf", "cubic_m3", "green_weight_kg", "spoilers",
     "worth_finding_out", "why",
 )  # fmt: skip
 
@@ -97,6 +97,7 @@ def csv_row(log: Mapping[str, Any]) -> dict[str, Any]:
         "value_mean": f"{log['value']['mean']:.0f}",
         "highest_bid": f"{log['highest_bid']:.0f}",
         "rest_value": f"{log['rest_value']:.0f}",
+        "crosscuts_mm": " ".join(f"{place:.0f}" for place in log["crosscuts"]),
         "minutes": f"{log['minutes']:.0f}",
         **{f"{rule}_bf": f"{feet:.0f}" for rule, feet in rules.items()},
         "cubic_m3": f"{log['cubic_volume'] / M3:.3f}",

@@ -157,11 +157,17 @@ def section(log: Mapping[str, Any], pictures: Pictures | None, most: float) -> s
     more = f"<details><summary>cautions of the fit</summary><ul>{cautions}</ul></details>" if cautions else ""
     return (
         f"{head}<h2><span>{log['rank']}</span> {escape(log['id'])}</h2><p class='why'>{escape(log['why'])}</p>"
-        f"<p class='basis'>{escape(log['species'])}, {log['length'] / 1000:.2f} m, {BASIS[log['basis']]}</p>{drawn}"
+        f"<p class='basis'>{escape(log['species'])}, {log['length'] / 1000:.2f} m, {BASIS[log['basis']]}{_first(log)}</p>{drawn}"
         f'<div class="figures">{bar(log, most)}{_facts(facts)}{_facts(trade)}</div>'
         f'<div class="lists"><div><h3>most likely to spoil it</h3><ol>{spoil}</ol></div>'
         f"<div><h3>worth finding out</h3><ul class='worth'>{worth or '<li>nothing more</li>'}</ul></div></div>{more}</section>"
     )
+
+
+def _first(log: Mapping[str, Any]) -> str:
+    """Where the log is crosscut before it is sawn."""
+    at = " and ".join(f"{place / 1000:.2f} m" for place in log["crosscuts"])
+    return f"; crosscut first, {at} from the butt" if at else ""
 
 
 def _facts(facts: Sequence[tuple[str, str]]) -> str:

@@ -196,6 +196,7 @@ def appraise(one: Lot, terms: Terms, progress: Progress) -> Appraised:
         "species": one.card.species,
         "basis": known.basis,
         **rows,
+        "crosscuts": [float(place) for place in sawn.sawing.places],
         "layouts": {"searched": len(layouts), "best_on_samples": others},
         "spoilers": [spoiler.what for spoiler in spoil],
         "worth_finding_out": [{"what": w.what, "worth": round(w.worth, 2), "error": round(w.error, 2)} for w in worths],

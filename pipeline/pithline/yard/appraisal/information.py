@@ -71,7 +71,7 @@ def questions(known: Known, priors: Priors) -> list[Question]:
         out.append(Question("measuring the spiral of the grain", {"spiral": 0.0}))
     if priors.checks_per_end > 0.0 or priors.rot_share > 0.0:
         out.append(Question("cleaning both ends", {"checks": 0.0, "rot": 0.0}))
-    share = priors.metal_yard if known.yard_tree else priors.metal_forest
+    share = known.metal_share(priors)
     if share > 0.0:
         out.append(Question("passing a metal detector over it", {"metal": 0.0}, share, metal=True))
     return out

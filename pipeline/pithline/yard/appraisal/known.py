@@ -82,6 +82,11 @@ class Known:
     months_told: bool
     bark_area: float  # m²
 
+    def metal_share(self, priors: Priors) -> float:
+        """The chance that the log holds metal, by where it grew and whether its ends are stained."""
+        grown = priors.metal_yard if self.yard_tree else priors.metal_forest
+        return max(grown, priors.metal_stained) if self.stained else grown
+
     @property
     def model(self) -> LogModel:
         """The log as it is most likely."""

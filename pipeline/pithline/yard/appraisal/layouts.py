@@ -20,13 +20,15 @@ from pithline.mill.limits import log_fits
 from pithline.mill.machine import Machines
 from pithline.mill.products import Products
 from pithline.mill.sections import log_sections, piece_shape
-from pithline.plan.carry import DrawnPoser, Shop, carry_out
+from pithline.plan.aims import aim_of
+from pithline.plan.bucking import Sawing, bucked, carry_sawing, places_worth
+from pithline.plan.carry import DrawnPoser, Shop
+from pithline.plan.contest import counted
 from pithline.plan.frame import PITH_DOUBTS, SURFACE_DOUBTS, PlanLog
-from pithline.plan.layout import Setting
 from pithline.plan.ledger import Ledger
 from pithline.plan.milling import MachinePoser
 from pithline.plan.parts import SawnPart, sawn_parts
-from pithline.plan.solve import COARSE, Effort, find
+from pithline.plan.solve import COARSE, Effort, find_each
 from pithline.wood.field import tables
 
 Array = NDArray[np.float64]
@@ -37,7 +39,7 @@ Progress = Callable[[str, float], None]
 class Sawn:
     """A layout carried out on the log as it is most likely."""
 
-    layout: Setting
+    sawing: Sawing
     parts: tuple[SawnPart, ...]  # with the prices it was searched with
     ledger: Ledger
     minutes: float
@@ -85,7 +87,9 @@ def fits(log: PlanLog, trade: Trade, name: str) -> None:
     """
     model = log.model
     whole = piece_shape(log_sections(model), Piece("log", "log"), bark=True)
-    log_fits(whole, max(diameter_butt(model), diameter_top(model)), model.length, trade.machines.mill, name)
+    mill = trade.machines.mill
+    longest = replace(mill, log_length_max=max(mill.log_length_max, model.length))  # a longer one is crosscut first
+    log_fits(whole, max(diameter_butt(model), diameter_top(model)), model.length, longest, name)
 
 
 BOLDNESS = {"scan": (1.0, 1.0, 0.5), "one flank": (1.0, 0.5, 0.5), "tape": (0.3, 0.3, 1.0)}
@@ -110,33 +114,70 @@ def best_layouts(
         Where no plate of any part passes.
     """
     mill = trade.machines.mill
-    sections = log_sections(log.model)
     parts = trade.parts
     objective = "value" if trade.priced else "volume"
+    ways = crosscuts(log, basis, trade, progress)
     out: list[Sawn] = []
     for turn in range(rounds):
         shop = shop_of(trade, parts)
         bold = BOLDNESS[basis][min(turn, len(BOLDNESS[basis]) - 1)]
         lying = with_reserve(log, bold)
-
-        def told(what: str, part: float, turn: int = turn) -> None:
-            progress(what, (turn + part) / rounds)
-
-        found = find(lying, parts, shop, objective, effort, seed, told)
-        poser = MachinePoser(lying, sections, trade.machines, trade.density)
         refusals: list[str] = []
-        for answer in found.answers:
-            ledger = carry_out(lying, answer.layout, shop, poser)
-            if any(plate.grade.passes for plate in ledger.plates):
-                out.append(Sawn(answer.layout, parts, ledger, minutes_of(ledger), bold))
-            refusals += ledger.cautions
+        for number, places in enumerate(ways):
+
+            def told(what: str, part: float, done: float = turn + number / len(ways), each: int = len(ways)) -> None:
+                progress(what, 0.1 + 0.9 * (done + part / each) / rounds)
+
+            logs = bucked(lying, places, trade.machines.buck.kerf, 0.0)[1]
+            found = find_each(logs, parts, shop, objective, effort, seed, told)
+            for answer in found.answers:
+                sawing = Sawing(lying, places, logs, answer.layouts)
+                ledger = carried(sawing, trade, shop)
+                if any(plate.grade.passes for plate in ledger.plates):
+                    out.append(Sawn(sawing, parts, ledger, minutes_of(ledger), bold))
+                refusals += ledger.cautions
         if turn == 0 and not out:
             why = f" ({refusals[0]})" if refusals else ""
             raise PlanError(f"no layout that {mill.name} can hold gives a passing plate{why}; name another mill.")
         if not trade.priced or not out:
             break
-        parts = shifted(parts, out[-1].ledger)
+        best = max(out[-len(ways) :], key=lambda one: counted(one.ledger, shop))
+        parts, ways = shifted(parts, best.ledger), [best.sawing.places]
     return out
+
+
+MUCH = 1.15
+"""A way to crosscut that promises less than this share of the whole log on the rough grid is searched beside it, not alone."""
+
+
+def crosscuts(log: PlanLog, basis: str, trade: Trade, progress: Progress) -> list[tuple[float, ...]]:
+    """Ways to crosscut the log first that are worth a search; () leaves it whole. As plan/contest.py, on the first reserve."""
+    shop = shop_of(trade, trade.parts)
+    lying = with_reserve(log, BOLDNESS[basis][0])
+    aim = aim_of("value" if trade.priced else "volume", trade.parts, trade.machines, log.reach)
+    rough = places_worth(
+        lying, trade.parts, shop.machines, aim, lambda: False, lambda what, part: progress(what, 0.1 * part)
+    )
+    if not rough:
+        return [()]
+    best = rough[0]
+    whole = next((value for value, places in rough if not places), None)
+    if not best[1] or whole is None or best[0] > MUCH * whole:
+        return [best[1]]
+    return [best[1], ()]
+
+
+def carried(sawing: Sawing, trade: Trade, shop: Shop) -> Ledger:
+    """A sawing carried out on the real machines, crosscuts first."""
+    sections = log_sections(sawing.whole.model)
+    weight = piece_shape(sections, Piece("log", "log"), bark=True).volume * 1e-9 * trade.density
+    return carry_sawing(sawing, shop, lambda one: MachinePoser(one, sections, trade.machines, trade.density), weight)
+
+
+def drawn_up(sawing: Sawing, trade: Trade, shop: Shop) -> Ledger:
+    """The same as drawn, with no look at how pieces lie on the machines."""
+    mill = trade.machines.mill
+    return carry_sawing(sawing, shop, lambda one: DrawnPoser(one, mill.kerf, mill.minutes_per_setting, mill.feed), 0.0)
 
 
 def shifted(parts: tuple[SawnPart, ...], ledger: Ledger) -> tuple[SawnPart, ...]:
@@ -162,24 +203,25 @@ def shifted(parts: tuple[SawnPart, ...], ledger: Ledger) -> tuple[SawnPart, ...]
 
 def laid_again(log: PlanLog, sawn: Sawn, trade: Trade) -> Sawn:
     """The same settings on a log known better: faces stay where they are about the pith, plates are packed anew."""
-    mill = trade.machines.mill
     lying = with_reserve(log, sawn.bold)
-    poser = DrawnPoser(lying, mill.kerf, mill.minutes_per_setting, mill.feed)
-    ledger = carry_out(lying, sawn.layout, shop_of(trade, sawn.parts), poser)
-    return replace(sawn, ledger=ledger)
+    logs = bucked(lying, sawn.sawing.places, trade.machines.buck.kerf, 0.0)[1]
+    sawing = Sawing(lying, sawn.sawing.places, logs, sawn.sawing.layouts)
+    return replace(sawn, sawing=sawing, ledger=drawn_up(sawing, trade, shop_of(trade, sawn.parts)))
 
 
 QUICK = replace(COARSE, name="quick", rolls=12)
 
 
 def searched_again(log: PlanLog, sawn: Sawn, trade: Trade, seed: int) -> Sawn:
-    """A layout searched anew on a log known far better, at half the usual number of rolls and with the full reserve."""
-    mill = trade.machines.mill
+    """A layout searched anew on a log known far better, crosscut where it was, at fewer rolls and with the full reserve."""
     shop = shop_of(trade, sawn.parts)
+    places = sawn.sawing.places
+    logs = bucked(log, places, trade.machines.buck.kerf, 0.0)[1]
+    objective = "value" if trade.priced else "volume"
     try:
-        found = find(log, sawn.parts, shop, "value" if trade.priced else "volume", QUICK, seed, lambda what, part: None)
+        found = find_each(logs, sawn.parts, shop, objective, QUICK, seed, lambda what, part: None)
     except PlanError:  # nothing passes with what is known now: the layout at hand stays
         return laid_again(log, sawn, trade)
-    poser = DrawnPoser(log, mill.kerf, mill.minutes_per_setting, mill.feed)
-    ledger = carry_out(log, found.answers[0].layout, shop, poser)
-    return Sawn(found.answers[0].layout, sawn.parts, ledger, minutes_of(ledger), 1.0)
+    sawing = Sawing(log, places, logs, found.answers[0].layouts)
+    ledger = drawn_up(sawing, trade, shop)
+    return Sawn(sawing, sawn.parts, ledger, minutes_of(ledger), 1.0)

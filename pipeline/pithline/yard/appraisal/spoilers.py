@@ -27,6 +27,7 @@ class Spoiler:
 
     what: str
     takes: float
+    told: bool = False  # the card says so: it is always among the three
 
 
 def spoilers(known: Known, priors: Priors, value: float, without: Callable[[str], float], full: float) -> list[Spoiler]:
@@ -76,11 +77,8 @@ def spoilers(known: Known, priors: Priors, value: float, without: Callable[[str]
         found.append(Spoiler("a pith that wanders between its two marks", lost))
     age = f"{known.months:.0f} months since felling" if known.months_told else "felling date unknown"
     found.append(Spoiler(f"end checks: {age}, ends {'coated' if known.coated else 'not coated'}", alone("checks")))
-    if known.stained:
-        found.append(Spoiler("dark stain at the ends, as iron leaves it: metal is likely", STAIN_TAKES * full))
-    takes_metal = alone("metal") + priors.money.blade * (priors.metal_yard if known.yard_tree else priors.metal_forest)
-    if known.yard_tree:
-        found.append(Spoiler("a yard or fence-line tree: metal is likely", takes_metal))
+    if known.stained or known.yard_tree:
+        found.append(_metal(known, priors, alone("metal"), full))
     count = len(model.suspected_knots)
     words = (
         f"{count} knot{'s' if count > 1 else ''} suspected from the bark" if count else "knots grown over and unseen"
@@ -94,4 +92,17 @@ def spoilers(known: Known, priors: Priors, value: float, without: Callable[[str]
         "the side that was not scanned" if known.basis != "tape" else "a section that is not round, unseen by the tape"
     )
     found.append(Spoiler(where, surface))
-    return sorted(found, key=lambda one: -one.takes)[:3]
+    first = sorted(found, key=lambda one: -one.takes)
+    told = [one for one in first if one.told]
+    kept = told + [one for one in first if not one.told][: 3 - len(told)]
+    return sorted(kept, key=lambda one: -one.takes)
+
+
+def _metal(known: Known, priors: Priors, drawn: float, full: float) -> Spoiler:
+    """What the card tells of metal, in one sentence: stained ends, a yard or fence-line tree, or both."""
+    share = known.metal_share(priors)
+    stain = "dark stain at the ends, as iron leaves it" if known.stained else ""
+    tree = "a yard or fence-line tree" if known.yard_tree else ""
+    words = " on ".join(part for part in (stain, tree) if part)
+    takes = drawn + priors.money.blade * share + (STAIN_TAKES * full if known.stained else 0.0)
+    return Spoiler(f"{words}: metal is likely (taken as {share:.0%})", takes, told=True)

@@ -49,8 +49,7 @@ def draw(known: Known, priors: Priors, name: str, seed: int, number: int) -> Any
     if name == "knots":
         return _knots(known, priors, rng)
     if name == "metal":
-        share = priors.metal_yard if known.yard_tree else priors.metal_forest
-        if rng.uniform() >= share:
+        if rng.uniform() >= known.metal_share(priors):
             return ()
         place = float(rng.uniform(0.0, length)), float(rng.uniform(0.0, 2 * np.pi))
         return (Defect("metal", place[0], None, place[1], priors.metal_diameter, margin=CLEAR),)

@@ -1,0 +1,112 @@
+"""Crosscuts of an appraised log, doubts split by what was seen, and what is told of metal."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from appraisal_by_hand import card, known, nothing_hidden, trade
+from pithline.files.priors import read_priors
+from pithline.plan.bucking import Sawing, bucked
+from pithline.plan.layout import Setting, SlabCut
+from pithline.yard.appraisal import layouts
+from pithline.yard.appraisal.known import _blended
+from pithline.yard.appraisal.layouts import Sawn, crosscuts, drawn_up, laid_again, shop_of
+from pithline.yard.appraisal.regrade import brings, planned
+from pithline.yard.appraisal.spoilers import spoilers
+from pithline.yard.appraisal.worlds import apply, basis_of, nominal, world
+
+SLAB = Setting(0.0, (SlabCut(-25.0, 50.0),))
+
+
+def test_a_straight_log_is_left_whole():
+    log = known(nothing_hidden())
+    assert crosscuts(log.log, "scan", trade(), lambda what, part: None) == [()]
+
+
+@pytest.mark.parametrize(
+    ("rough", "ways"),
+    [
+        ([(10.0, (500.0,)), (9.5, ())], [(500.0,), ()]),  # as good as alike: both are searched
+        ([(12.0, (500.0,)), (9.5, ())], [(500.0,)]),
+        ([(10.0, ()), (9.5, (500.0,))], [()]),
+        ([(10.0, (500.0,))], [(500.0,)]),  # too long to be left whole
+        ([], [()]),
+    ],
+)
+def test_which_crosscuts_are_searched(monkeypatch, rough, ways):
+    monkeypatch.setattr(layouts, "places_worth", lambda *given: rough)
+    assert crosscuts(known(nothing_hidden()).log, "scan", trade(), lambda what, part: None) == ways
+
+
+def test_a_crosscut_log_is_laid_out_and_graded_as_one():
+    log = known(nothing_hidden()).log
+    place = 0.5 * log.reach
+    shop = shop_of(trade(), trade().parts)
+    logs = bucked(log, (place,), trade().machines.buck.kerf, 0.0)[1]
+    sawing = Sawing(log, (place,), logs, (SLAB, None))
+    ledger = drawn_up(sawing, trade(), shop)
+    own = planned(ledger, trade().parts)
+    assert len(own.plates) and own.spans[:, 1].max() < place
+    assert ledger.operations[0]["tool"] == "buck"
+    again = laid_again(log, Sawn(sawing, trade().parts, ledger, 60.0), trade())
+    assert [p.corner.tolist() for p in again.ledger.plates] == [p.corner.tolist() for p in ledger.plates]
+    same = brings(log, own, trade().parts, trade().products)
+    assert same.plates == len(own.plates)
+    other = Sawing(log, (place,), logs, (None, SLAB))
+    assert planned(drawn_up(other, trade(), shop), trade().parts).spans[:, 0].min() > place
+
+
+def test_a_doubt_has_no_step_and_an_even_one_stays():
+    rows = np.zeros((40, 361))
+    rows[:, 90:200] = 6.0
+    rows[:, -1] = rows[:, 0]
+    smooth = _blended(rows)
+    assert np.abs(np.diff(smooth, axis=1)).max() < 0.25 and smooth.max() <= 6.0 and smooth[:, 145].min() > 5.9
+    assert np.array_equal(_blended(np.full((40, 361), 2.5)), np.full((40, 361), 2.5))
+
+
+def test_sizes_by_tape_differ_between_the_tapes_and_sections_by_the_spread_of_their_prior():
+    priors = replace(nothing_hidden(), section_shape=(0.012, 0.0, 0.02), section_spread=0.7)
+    log = known(priors, card(), surface=5.0)
+    log = replace(log, basis="tape", weights=np.array([0.5, 0.0, 0.85]), shape_spread=0.7)
+    basis = basis_of(log)
+    drawn = [world(log, priors, 1, n)["seen"][2] for n in range(2000)]
+    sizes = np.array([one.ravel() for one in drawn])
+    assert np.sqrt((sizes**2).mean()) == pytest.approx(1.0, rel=0.15)  # the mean square is the prior's
+    assert (sizes**4).mean() / (sizes**2).mean() ** 2 > 6.0  # and the tails are heavy: 3 for a normal
+    size = nominal(log)
+    size["seen"] = np.zeros((3, 2, 2))
+    size["seen"][0, 0, 0] = 1.0
+    change = apply(log, size, basis).field.radius - log.log.field.radius
+    ends, middle = np.abs(np.abs(basis.t) - 1.0) < 1e-9, np.argmin(np.abs(basis.t))
+    assert np.allclose(change[ends], 0.0) and change[middle].mean() == pytest.approx(0.5 * 5.0, rel=0.05)
+
+
+@pytest.mark.parametrize(
+    ("read", "share", "words"),
+    [
+        ({"log": {"grown": "fence line"}}, 0.35, "a yard or fence-line tree: metal"),
+        ({"log": {}, "ends": {"stain": True}}, 0.6, "dark stain at the ends, as iron leaves it: metal"),
+        ({"log": {"grown": "yard"}, "ends": {"stain": True}}, 0.6, "leaves it on a yard or fence-line tree: metal"),
+    ],
+)
+def test_what_the_card_tells_of_metal_is_always_among_the_three(read, share, words):
+    priors = read_priors()
+    log = known(
+        priors, card(bark_thickness=None), {**read, "log": {"id": "r", "species": "black walnut", **read["log"]}}
+    )
+    assert log.metal_share(priors) == share
+    harm = {"metal": 0.5, "knots": 90.0, "checks": 80.0, "spiral": 70.0, "bark": 60.0}
+    found = spoilers(log, priors, 500.0, lambda component: 1000.0 - harm.get(component, 0.0), 1000.0)
+    assert len(found) == 3 and any(words in one.what for one in found)
+    assert [one.takes for one in found] == sorted((one.takes for one in found), reverse=True)
+    assert "knots" in " ".join(one.what for one in found)
+
+
+def test_a_card_that_tells_nothing_of_metal_has_the_forest_share_and_no_word_of_it():
+    priors = read_priors()
+    log = known(priors, card(), {"log": {"id": "r", "species": "black walnut"}})
+    assert log.metal_share(priors) == priors.metal_forest
+    found = spoilers(log, priors, 500.0, lambda component: 1000.0, 1000.0)
+    assert not any("metal" in one.what for one in found)
