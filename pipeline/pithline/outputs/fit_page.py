@@ -177,7 +177,9 @@ def _sweep(axes: Axes, model: LogModel) -> None:
     axes.set_xlabel("from the butt, mm")
     axes.set_ylabel("off the chord, mm")
     axes.set_title("Sweep: centre, with two standard errors, and pith off the chord", loc="left", fontsize=8)
-    axes.legend(loc="best", framealpha=0.9, ncols=2)
+    low, high = axes.get_ylim()
+    axes.set_ylim(low, high + 0.45 * (high - low))  # room for the legend above the lines
+    axes.legend(loc="upper center", framealpha=0.9, ncols=2)
     axes.grid(alpha=0.3, lw=0.4)
 
 
