@@ -38,7 +38,7 @@ from pithline.yard.appraisal.layouts import BOLDNESS, QUICK, Trade, best_layouts
 from pithline.yard.appraisal.regrade import brings, outcome, planned
 from pithline.yard.appraisal.worlds import apply, basis_of, world
 from truth import judge
-from truth.logs import TrueDefect, TrueLog, true_log
+from truth.logs import TrueDefect, TrueLog, direction, true_log
 from truth.samples import arms
 from truth.scans import Scan, Yard, card_text, girth, simulate_scan, write_binary_ply
 
@@ -137,9 +137,8 @@ def hidden(log: TrueLog, priors: Priors, seed: int) -> TrueLog:
         for _ in range(rng.poisson(priors.checks_per_end)):
             median = priors.check_length + priors.check_per_month * MONTHS
             size = median * np.exp(rng.normal(0, priors.check_spread))
-            # half the judge's pitch as margin, for a check is thinner than its grid
             clock = float(rng.uniform(0, 2 * np.pi))
-            defects.append(TrueDefect("check", None, end, clock, None, float(size), 1e4, 5.0))
+            defects.append(TrueDefect("check", None, end, clock, None, float(size)))
     if rng.uniform() < priors.rot_share:
         size = np.exp(rng.normal(0, priors.rot_spread, 2))
         defects.append(
@@ -257,8 +256,26 @@ def judged(plate, trade, matrix: np.ndarray, log: TrueLog, products_read: dict) 
         "id": plate.id, "volume": plate.volume, "passes": True, "limits": part.limits.name,
         "corner": [float(v) for v in plate.corner], "edges": [[float(v) for v in edge] for edge in plate.edges],
     }  # fmt: skip
-    found = judge._plate({"inputs": {"products": products_read}}, entry, {}, {}, log, matrix, [])
-    return not found.lost
+    checks = [one for one in log.defects if one.kind == "check"]
+    sound = replace(log, defects=tuple(one for one in log.defects if one.kind != "check"))
+    found = judge._plate({"inputs": {"products": products_read}}, entry, {}, {}, sound, matrix, [])
+    corner = plate.corner @ matrix[:3, :3].T + matrix[:3, 3]
+    edges = np.array(plate.edges) @ matrix[:3, :3].T
+    return not found.lost and not any(cracked(log, check, corner, edges) for check in checks)
+
+
+def cracked(log: TrueLog, check: TrueDefect, corner: np.ndarray, edges: np.ndarray) -> bool:
+    """Whether an end check, a half plane from the pith that is thinner than the judge's grid, parts a plate."""
+    along = np.linspace(0.0, 1.0, 30)
+    across, through = np.linspace(0.0, 1.0, 40), np.array([0.0, 1.0])
+    a, b, c = np.meshgrid(along, across, through, indexing="ij")
+    points = corner + a[..., None] * edges[0] + b[..., None] * edges[1] + c[..., None] * edges[2]
+    point, normal = log.end_planes()[0 if check.end == "butt" else 1]
+    inside = (point - points) @ normal <= check.length
+    offset = points[..., 1:] - log.pith(points[..., 0])
+    inside &= offset @ direction(check.clock) > 0.0
+    aside = (offset @ direction(check.clock + np.pi / 2))[inside]
+    return bool(len(aside) and aside.min() < 0.0 < aside.max())
 
 
 def summary(rows: list[dict[str, str]]) -> str:

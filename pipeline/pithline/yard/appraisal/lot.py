@@ -56,9 +56,10 @@ def appraise_lot(lot: list[Lot], terms: Terms, workers: int, progress: Progress)
 
 
 def for_a_lot(priors: Priors) -> Priors:
-    """Three quarters of the samples, two thirds of the logs drawn for each answer."""
+    """Three quarters of the samples, one answer fewer, two thirds of the logs drawn for each answer."""
     own = priors.sampling
-    less = replace(own, samples=max(own.samples * 3 // 4, 8), inner=max(own.inner * 2 // 3, 4))
+    samples, answers, inner = max(own.samples * 3 // 4, 8), max(own.answers - 1, 2), max(own.inner * 2 // 3, 4)
+    less = replace(own, samples=samples, answers=answers, inner=inner)
     return replace(priors, sampling=less)
 
 
