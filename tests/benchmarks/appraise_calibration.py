@@ -163,14 +163,14 @@ def cards(log: TrueLog, basis: str, seed: int, priors: Priors, folder: Path) -> 
     gauged = log.bark * (1 + rng.normal(0, priors.bark_gauged))
     path = folder / "log.toml"
     if basis == "tape":
-        e = np.array([-np.sin(log.sweep_clock), np.cos(log.sweep_clock)])
-        sweep = max(log.sweep + rng.normal(0, priors.string_error), 0.0)
+        bow = log.sweep * direction(log.sweep_clock) + rng.normal(0.0, priors.string_error, 2)
+        sweep = float(np.hypot(*bow))
         lines = [
             f'[log]\nid = "{log.name}"\nspecies = "black walnut"\nfelled = {FELLED}',
             f'[ends]\ntrim_butt = "{log.trim_butt:g} mm"\ntrim_top = "{log.trim_top:g} mm"',
             f'[tape]\nlength = "{log.length:.0f} mm"\ngirth_butt = "{girth(log, 100.0):.0f} mm"\n'
             f'girth_top = "{girth(log, log.length - 100.0):.0f} mm"\nsweep = "{sweep:.0f} mm"\n'
-            f"sweep_clock_deg = {np.degrees(np.arctan2(-e[0], e[1])):.0f}",
+            f"sweep_clock_deg = {np.degrees(np.arctan2(-bow[0], bow[1])) % 360.0:.1f}",
             f'[pith]\nradius = "{log.pith_radius:g} mm"',
         ]
         for end in ("butt", "top"):
