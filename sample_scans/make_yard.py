@@ -31,14 +31,15 @@ MORE = {
     "af-29": ("big", 1, 330, 1700, 690, ""),
 }
 ORDERS = """product,quantity,price,due,priority,matched
-small guitar,14,,2026-09-30,,
-small guitar,2,190,2026-07-31,2,log
-tenor ukulele,30,,2026-08-31,,
-tenor ukulele,4,72,2026-06-15,3,log
-guitar neck,6,,2028-12-31,,
-fingerboard,24,,,,
-headplate,30,,2026-10-31,,
-bridge,40,,,,
+small guitar,60,,2026-09-30,,
+small guitar,4,190,2026-07-31,2,log
+dreadnought guitar,20,,2026-10-31,,
+tenor ukulele,90,,2026-08-31,,
+tenor ukulele,8,72,2026-06-15,3,log
+guitar neck,16,,,,
+fingerboard,60,,2026-12-15,,
+headplate,60,,2026-10-31,,
+bridge,120,,,,
 """
 
 

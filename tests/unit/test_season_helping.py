@@ -13,6 +13,9 @@ from pithline.yard.season.season import Prices, Terms, YardLog
 PARTS = (("guitar", 2), ("guitar", 1), ("bridge", 1))
 
 
+ORDERED = {"bridge": 100}
+
+
 def mixes(rng: np.random.Generator) -> list[tuple[tuple[int, ...], int]]:
     """Plates of each part and charged settings of all plans that an invented log allows."""
     room, hungry = rng.uniform(6.0, 14.0), rng.uniform(0.5, 2.0, 3)
@@ -65,6 +68,21 @@ def test_a_log_that_earns_its_bound_adds_nothing():
     terms = Terms(100, 10, overhead=500)
     at = Prices({"bridge": 500.0}, {"a": 1000.0}, 0.0)
     # 60.00 by the view, less 20.00 for the log and 5.00 overhead, less the 10.00 that its best plan earns already
-    assert could_add(log, proven, at, terms) == pytest.approx(2500.0)
-    assert could_add(log, proven, Prices({"bridge": 500.0}, {"a": 3500.0}, 0.0), terms) == 0.0
-    assert could_add(log, None, at, terms) == 0.0
+    assert could_add(log, proven, at, terms, ORDERED) == pytest.approx(2500.0)
+    assert could_add(log, proven, Prices({"bridge": 500.0}, {"a": 3500.0}, 0.0), terms, ORDERED) == 0.0
+    assert could_add(log, None, at, terms, ORDERED) == 0.0
+
+
+def test_no_more_counts_than_is_ordered():
+    proven = Proven((("bridge", 1),), (View((5.0,), 0.0, 60.0),), 0.0, 1)
+    assert most_earned(proven, {"bridge": 5.0}, 0.0, {"bridge": 4}) == pytest.approx(20.0)
+    assert most_earned(proven, {"bridge": 5.0}, 0.0, {"bridge": 40}) == pytest.approx(60.0)
+
+
+def test_the_best_period_counts():
+    proven = Proven((("bridge", 1),), (View((5.0,), 0.0, 60.0),), 0.0, 1)
+    log, terms = YardLog("a", 2000, ()), Terms(100, 10)
+    periods = (({"bridge": 250.0}, 0.0), ({"bridge": 400.0}, 0.0))
+    at = Prices({"bridge": 500.0}, {"a": 0.0}, 0.0, periods)
+    # 12 bridges at 4.00 in the later period, less 20.00 for the log
+    assert could_add(log, proven, at, terms, ORDERED) == pytest.approx(2800.0)

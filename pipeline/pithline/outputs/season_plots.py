@@ -94,7 +94,7 @@ def _orders(axes: Axes, document: Mapping[str, Any]) -> None:
     axes.set_ylim(0)
     axes.yaxis.set_major_locator(MaxNLocator(integer=True))
     axes.set_ylabel("sets")
-    axes.xaxis.set_major_locator(matplotlib.dates.AutoDateLocator(maxticks=5))
+    axes.xaxis.set_major_locator(matplotlib.dates.AutoDateLocator(minticks=2, maxticks=5))
     axes.xaxis.set_major_formatter(matplotlib.dates.ConciseDateFormatter(axes.xaxis.get_major_locator()))
     axes.legend(frameon=False, loc="upper left", fontsize=8)
 

@@ -103,8 +103,12 @@ class Pool:
 
     def could_add(self, season: Season, choice: Choice) -> dict[str, float]:
         """What more plans of each log could add at the master's prices, at most, 1/100."""
+        ordered: dict[str, int] = {}
+        for order in season.orders:
+            ordered[order.product] = ordered.get(order.product, 0) + order.quantity
         return {
-            log.id: could_add(log, proven_of(self.found[log.id]), choice.prices, season.terms) for log in season.logs
+            log.id: could_add(log, proven_of(self.found[log.id]), choice.prices, season.terms, ordered)
+            for log in season.logs
         }
 
     def scripts(self, choice: Choice, first: Ask) -> dict[str, str] | None:

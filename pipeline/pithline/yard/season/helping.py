@@ -5,9 +5,10 @@ w_i, s charged settings. At λ_k a set and γ a charged setting's least minutes,
 λ_k shared among the parts of its set in any way (Σ_i count_i v_i = λ_k) that is at most Σ_i v_i n_i − γ s. So every μ ≥ 0 with
 v ≤ Σ_v μ_v w_v bounds it:
 
-    bound = min Σ_v μ_v P_v + S t,   t ≥ Σ_v μ_v c_v − γ,   t ≥ 0
+    bound = min Σ_v μ_v P_v + Σ_k D_k ν_k + S t,   ν_k ≥ λ_k − Σ_(i of k) count_i v_i,   t ≥ Σ_v μ_v c_v − γ,   ν, t ≥ 0
 
-S: the most charged settings of the class. A linear programme of a few unknowns, dual to the best mix of plates the views allow.
+D_k: sets of k that are ordered at all. S: the most charged settings of the class. A linear programme of a few unknowns, dual to the
+best mix of plates the views allow. Prices depend on the period a log is sawn in; the bound is that of the best period.
 """
 
 from __future__ import annotations
@@ -20,6 +21,8 @@ from scipy.optimize import linprog
 
 from pithline.yard.season.season import Prices, Terms, YardLog, counted_gain
 
+MANY = 1e9
+"""Sets, where no order limits them."""
 SETTINGS = 15
 """Charged settings that a log of the class has at most: its first, two halves, four bolts of three."""
 
@@ -43,35 +46,49 @@ class Proven:
     pieces: int  # logs it is crosscut into
 
 
-def most_earned(proven: Proven, sets: Mapping[str, float], minute: float) -> float:
-    """No plan of the class earns more at these prices of a set and a minute; infinite where no view counts a product wanted."""
+def most_earned(
+    proven: Proven, sets: Mapping[str, float], minute: float, ordered: Mapping[str, int] | None = None
+) -> float:
+    """No plan of the class earns more at these prices of a set and a minute, of sets up to those `ordered`.
+
+    Infinite where no view counts a product wanted.
+    """
     names = [name for name in dict.fromkeys(product for product, _ in proven.parts) if sets.get(name, 0.0) > 0.0]
     if not names:
         return 0.0
-    views, parts = len(proven.views), len(proven.parts)
+    views, parts, wanted = len(proven.views), len(proven.parts), len(names)
     worth = np.array([view.worth for view in proven.views])
-    # unknowns: μ (views), v (parts), t
-    goal = np.concatenate([[view.most for view in proven.views], np.zeros(parts), [SETTINGS * proven.pieces + 1.0]])
-    under = np.zeros((parts + 1, views + parts + 1))
+    # unknowns: μ (views), v (parts), ν (products wanted), t
+    most = [float(view.most) for view in proven.views]
+    caps = [MANY if ordered is None else float(ordered.get(name, 0)) for name in names]
+    goal = np.concatenate([most, np.zeros(parts), caps, [SETTINGS * proven.pieces + 1.0]])
+    under = np.zeros((parts + 1, len(goal)))
     under[:parts, :views], under[:parts, views : views + parts] = -worth.T, np.eye(parts)
     under[parts, :views], under[parts, -1] = [view.charge for view in proven.views], -1.0
     limit = np.concatenate([np.zeros(parts), [minute * proven.least_minutes]])
-    shares = np.zeros((len(names), views + parts + 1))
+    shares = np.zeros((wanted, len(goal)))
     for i, (product, count) in enumerate(proven.parts):
         if product in names:
             shares[names.index(product), views + i] = count
+    shares[:, views + parts : views + parts + wanted] = np.eye(wanted)
     done = linprog(goal, under, limit, shares, [sets[name] for name in names], method="highs")
-    return float(done.fun) if done.status == 0 else np.inf
+    return float(done.fun) if done.status == 0 and (ordered is not None or done.fun < MANY) else np.inf
 
 
-def could_add(log: YardLog, proven: Proven | None, prices: Prices, terms: Terms) -> float:
-    """What one more plan of the log adds at most to the relaxation's value, 1/100. 0 where the log is not known (it failed)."""
+def could_add(log: YardLog, proven: Proven | None, prices: Prices, terms: Terms, ordered: Mapping[str, int]) -> float:
+    """What one more plan of the log adds at most to the relaxation's value, in whichever period it were sawn, 1/100.
+
+    0 where the log is not known (it failed).
+    """
     if proven is None or not proven.views:
         return 0.0
-    minute = terms.hour_rate / 60.0 + prices.minute
-    earned = most_earned(proven, {name: worth / 100.0 for name, worth in prices.sets.items()}, minute / 100.0) * 100.0
-    earned -= log.cost + terms.overhead - counted_gain(log, terms)
-    return max(0.0, earned - max(prices.logs.get(log.id, 0.0), 0.0))
+    own = log.cost + terms.overhead - counted_gain(log, terms) + max(prices.logs.get(log.id, 0.0), 0.0)
+    added = 0.0
+    for sets, minute in prices.periods or ((prices.sets, prices.minute),):
+        money = {name: worth / 100.0 for name, worth in sets.items()}
+        earned = 100.0 * most_earned(proven, money, (terms.hour_rate / 60.0 + minute) / 100.0, ordered)
+        added = max(added, earned - own)
+    return added
 
 
 def proven_of(found: Sequence[Mapping]) -> Proven | None:

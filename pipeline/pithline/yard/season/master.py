@@ -255,10 +255,18 @@ def _read(season: Season, program: Program, values: Ints) -> Choice:
 
 
 def _prices(season: Season, options: Options, relaxed: Relaxation) -> Prices:
-    """What a set is worth in its cheapest class, what each log earns, what a minute is worth at least."""
+    """What a set is worth in its dearest class, what each log earns, what a minute is worth at least; and the same by period."""
     sets = {name: float(prices.max(initial=0.0)) for name, prices in zip(options.products, relaxed.sets, strict=True)}
     logs = {log.id: float(best) for log, best in zip(season.logs, relaxed.best, strict=True)}
-    return Prices(sets, logs, float(relaxed.minute.min()), relaxed.bound)
+    periods = []
+    for t, minute in enumerate(relaxed.minute):
+        own = {}
+        for k, name in enumerate(options.products):
+            some = np.flatnonzero((options.period == t) & (options.sets[:, k] > 0))
+            # where no plan has the product, when it would be dry is not known
+            own[name] = float(relaxed.sets[k][options.ready[some, k]].max()) if len(some) else sets[name]
+        periods.append((own, float(minute)))
+    return Prices(sets, logs, float(relaxed.minute.min()), tuple(periods), relaxed.bound)
 
 
 __all__ = ["Effort", "choose"]

@@ -133,6 +133,8 @@ class Prices:
         What each log earns at these prices by the best plan it has, over its own cost. [1/100]
     minute : float
         What a minute at the mill is worth, over its rate, in the cheapest week. [1/100]
+    periods : tuple of (mapping, float)
+        Of each period of weeks: what a set of each product sawn then is worth, and a minute over its rate. [1/100]
     bound : float
         No choice of the plans made is worth more, at these prices. [1/100]
     """
@@ -140,4 +142,5 @@ class Prices:
     sets: Mapping[str, float]
     logs: Mapping[str, float]
     minute: float
+    periods: tuple[tuple[Mapping[str, float], float], ...] = ()
     bound: float = 0.0
