@@ -25,7 +25,7 @@ figcaption{font-weight:600;margin-bottom:4px}figure svg{width:100%;height:auto;d
 table{border-collapse:collapse;width:100%;font-size:.92rem}
 th,td{padding:7px 10px;text-align:left;border-bottom:1px solid var(--line);vertical-align:top}
 tr:last-child td{border-bottom:0}th{font-weight:600;color:var(--soft);white-space:nowrap}
-.n{text-align:right;font-variant-numeric:tabular-nums;white-space:nowrap}.bad{color:var(--bad)}
+.n{text-align:right;font-variant-numeric:tabular-nums;white-space:nowrap}td.key{white-space:nowrap}.bad{color:var(--bad)}
 @media(max-width:640px){table,tbody,tr,td{display:block}thead{display:none}tr{padding:8px 0;border-bottom:1px solid var(--line)}
 tr:last-child{border:0}td{border:0;padding:2px 12px;display:flex;justify-content:space-between;gap:16px;text-align:right}
 td::before{content:attr(data-is);color:var(--soft);text-align:left;flex:none}td.e{display:none}td.key{font-weight:600;font-size:1rem}}
