@@ -110,3 +110,14 @@ def test_a_card_that_tells_nothing_of_metal_has_the_forest_share_and_no_word_of_
     assert log.metal_share(priors) == priors.metal_forest
     found = spoilers(log, priors, 500.0, lambda component: 1000.0, 1000.0)
     assert not any("metal" in one.what for one in found)
+
+
+def test_packing_again_with_shifted_shares_brings_no_fewer_sets():
+    """A slab that holds sides and backs: at the shares of the first packing one of them abounds."""
+    log = known(nothing_hidden()).log
+    shop = shop_of(trade(), trade().parts)
+    sawing = Sawing(log, (), (log,), (SLAB,))
+    first = layouts.carried(sawing, trade(), shop)
+    got = layouts.packed(sawing, trade().parts, trade(), 1.0)
+    assert layouts.sets_worth(got.ledger, trade()) >= layouts.sets_worth(first, trade()) > 0.0
+    assert not any(plate.set_id for plate in got.ledger.plates)  # counting sets marks no plate

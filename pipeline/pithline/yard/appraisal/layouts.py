@@ -23,12 +23,13 @@ from pithline.mill.sections import log_sections, piece_shape
 from pithline.plan.aims import aim_of
 from pithline.plan.bucking import Sawing, bucked, carry_sawing, places_worth
 from pithline.plan.carry import DrawnPoser, Shop
-from pithline.plan.contest import counted
 from pithline.plan.frame import PITH_DOUBTS, SURFACE_DOUBTS, PlanLog
 from pithline.plan.ledger import Ledger
 from pithline.plan.milling import MachinePoser
 from pithline.plan.parts import SawnPart, sawn_parts
+from pithline.plan.sets import assign_sets, match
 from pithline.plan.solve import COARSE, Effort, find_each
+from pithline.plan.strips import Memory
 from pithline.wood.field import tables
 
 Array = NDArray[np.float64]
@@ -132,18 +133,45 @@ def best_layouts(
             found = find_each(logs, parts, shop, objective, effort, seed, told)
             for answer in found.answers:
                 sawing = Sawing(lying, places, logs, answer.layouts)
-                ledger = carried(sawing, trade, shop)
-                if any(plate.grade.passes for plate in ledger.plates):
-                    out.append(Sawn(sawing, parts, ledger, minutes_of(ledger), bold))
-                refusals += ledger.cautions
+                sawn = packed(sawing, parts, trade, bold)
+                if any(plate.grade.passes for plate in sawn.ledger.plates):
+                    out.append(sawn)
+                refusals += sawn.ledger.cautions
         if turn == 0 and not out:
             why = f" ({refusals[0]})" if refusals else ""
             raise PlanError(f"no layout that {mill.name} can hold gives a passing plate{why}; name another mill.")
         if not trade.priced or not out:
             break
-        best = max(out[-len(ways) :], key=lambda one: counted(one.ledger, shop))
-        parts, ways = shifted(parts, best.ledger), [best.sawing.places]
+        best = max(out, key=lambda one: sets_worth(one.ledger, trade))
+        parts, ways = shifted(best.parts, best.ledger), [best.sawing.places]
     return out
+
+
+PACKINGS = 6
+"""Times the slabs of a layout are packed with shares of the sets' prices moved; the slabs are looked at once."""
+
+
+def packed(sawing: Sawing, parts: tuple[SawnPart, ...], trade: Trade, bold: float) -> Sawn:
+    """A sawing carried out with the shares of each set's price that bring most complete sets."""
+    memories: list[Memory] = [{} for _ in sawing.layouts]
+    tried: list[Sawn] = []
+    for _ in range(PACKINGS if trade.priced else 1):
+        ledger = carried(sawing, trade, shop_of(trade, parts), memories)
+        tried.append(Sawn(sawing, parts, ledger, minutes_of(ledger), bold))
+        parts = shifted(parts, ledger)
+        if parts == tried[-1].parts:
+            break
+    return max(tried, key=lambda one: sets_worth(one.ledger, trade))
+
+
+def sets_worth(ledger: Ledger, trade: Trade) -> float:
+    """The price of all complete sets of the passing plates, or without prices their volume in litres."""
+    plates = [replace(plate, mate=None, set_id=None) for plate in ledger.plates if plate.grade.passes]
+    if not trade.priced:
+        return float(sum(plate.volume for plate in plates)) / 1e6
+    match(plates, trade.parts)
+    prices = {product.name: product.price for product in trade.products.products}
+    return float(sum(prices[name] * n for name, n in assign_sets(plates, trade.parts, trade.products).items()))
 
 
 MUCH = 1.15
@@ -167,11 +195,15 @@ def crosscuts(log: PlanLog, basis: str, trade: Trade, progress: Progress) -> lis
     return [best[1], ()]
 
 
-def carried(sawing: Sawing, trade: Trade, shop: Shop) -> Ledger:
+def carried(sawing: Sawing, trade: Trade, shop: Shop, memories: list[Memory] | None = None) -> Ledger:
     """A sawing carried out on the real machines, crosscuts first."""
     sections = log_sections(sawing.whole.model)
     weight = piece_shape(sections, Piece("log", "log"), bark=True).volume * 1e-9 * trade.density
-    return carry_sawing(sawing, shop, lambda one: MachinePoser(one, sections, trade.machines, trade.density), weight)
+
+    def poser(one: PlanLog) -> MachinePoser:
+        return MachinePoser(one, sections, trade.machines, trade.density)
+
+    return carry_sawing(sawing, shop, poser, weight, memories=memories)
 
 
 def drawn_up(sawing: Sawing, trade: Trade, shop: Shop) -> Ledger:

@@ -59,6 +59,7 @@ class Planned:
     faces: tuple[Array, ...]  # points of both faces, (n, 3)
     spans: Array  # (plates, 2): stations between which each lies
     corners: Array  # (plates, 8, 3)
+    ends: Array  # (plates, 2, m, 3): points along the edges of the end at the corner, and of the other end
 
 
 def planned(ledger: Ledger, parts: tuple[SawnPart, ...]) -> Planned:
@@ -76,7 +77,19 @@ def planned(ledger: Ledger, parts: tuple[SawnPart, ...]) -> Planned:
     at = np.array(corners).reshape(-1, 8, 3)
     spans = np.column_stack([at[..., 0].min(axis=1), at[..., 0].max(axis=1)])
     limits = tuple(parts[plate.part].limits for plate in plates)
-    return Planned(plates, limits, tuple(grids), tuple(faces), spans, at)
+    m = max((grid[1] for grid in grids), default=2)
+    step = np.linspace(0.0, 1.0, m)[:, None]
+    ends = np.array([_end_points(plate, step) for plate in plates]).reshape(-1, 2, 2 * m, 3)
+    return Planned(plates, limits, tuple(grids), tuple(faces), spans, at, ends)
+
+
+def _end_points(plate: Plate, step: Array) -> list[Array]:
+    """Points along both long edges of each end of a plate, `step` (m, 1) of its width, (2m, 3) each."""
+    length, width, thickness = plate.edges
+    return [
+        np.concatenate([near + step * width, near + step * width + thickness])
+        for near in (plate.corner, plate.corner + length)
+    ]
 
 
 _SIGNS = np.array([[i, j, k] for i in (0, 1) for j in (0, 1) for k in (0, 1)], float)
@@ -86,11 +99,12 @@ def passing(log: PlanLog, own: Planned) -> NDArray[np.bool_]:
     """Which planned plates pass on `log`, (n,)."""
     out = np.array([_graded(log, own, i) for i in range(len(own.plates))], bool)
     for defect in log.defects:
-        for i in np.flatnonzero(out & _near(log, own, defect)):
-            if defect.kind == "check":
-                out[i] = not _crosses(log, defect, own.plates[i], own.corners[i])
-            else:
-                out[i] = not in_defect(defect, log.model, log.field, own.faces[i]).any()
+        near = np.flatnonzero(out & _near(log, own, defect))
+        if defect.kind == "check":
+            out[near] = ~_crossed(log, defect, own, near)
+            continue
+        for i in near:
+            out[i] = not in_defect(defect, log.model, log.field, own.faces[i]).any()
     return out
 
 
@@ -127,21 +141,26 @@ def _near(log: PlanLog, own: Planned, defect: Defect) -> NDArray[np.bool_]:
     return reachable & (aside.min(axis=1) <= half + np.linalg.norm(width, axis=1))
 
 
-def _crosses(log: PlanLog, check: Defect, plate: Plate, corners: Array) -> bool:
-    """Whether a plate has an end check: thinner than any grid, it is met where points lie on both sides of its plane."""
+def _crossed(log: PlanLog, check: Defect, own: Planned, which: NDArray[np.intp]) -> NDArray[np.bool_]:
+    """Which of the plates `which` have an end check: thinner than any grid, it is met where points lie on both its sides."""
     point, inward = end_of(check, log.model)
-    depth = (corners - point) @ inward
-    if depth.min() > (check.length or 0.0) + check.margin:
-        return False
-    length, width, thickness = plate.edges
-    # the end of the plate that lies nearer to the log's end
-    near = plate.corner if depth[0] < depth[4] else plate.corner + length
-    across = np.linspace(0.0, 1.0, max(int(np.ceil(np.linalg.norm(width) / ACROSS)) + 1, 2))[:, None]
-    points = np.concatenate([near + across * width, near + across * width + thickness])
-    away = points[:, 1:] - station_of(log.field, points[:, 0], log.field.pith)
-    way = clock_direction(check.clock or 0.0)
-    side = (away @ np.array([-way[1], way[0]]))[away @ way > 0.0]
-    return bool(len(side) and side.min() <= check.margin and side.max() >= -check.margin)
+    depth = (own.corners[which] - point) @ inward
+    reached = which[depth.min(axis=1) <= (check.length or 0.0) + check.margin]
+    out = np.zeros(len(own.plates), bool)
+    if len(reached):
+        far = (own.corners[reached][:, (0, 4)] - point) @ inward
+        # the end of the plate that lies nearer to the log's end
+        points = own.ends[reached, (far[:, 1] < far[:, 0]).astype(int)]
+        away = points[..., 1:] - station_of(log.field, points[..., 0].ravel(), log.field.pith).reshape(
+            *points.shape[:2], 2
+        )
+        way = clock_direction(check.clock or 0.0)
+        side = away @ np.array([-way[1], way[0]])
+        ahead = away @ way > 0.0
+        low = np.where(ahead, side, np.inf).min(axis=1)
+        high = np.where(ahead, side, -np.inf).max(axis=1)
+        out[reached] = (low <= check.margin) & (high >= -check.margin)
+    return out[which]
 
 
 def outcome(mask: NDArray[np.bool_], own: Planned, parts: tuple[SawnPart, ...], products: Products) -> Outcome:
