@@ -146,6 +146,13 @@ def hidden(log: TrueLog, priors: Priors, seed: int) -> TrueLog:
                 "rot", None, "butt", None, float(priors.rot_diameter * size[0]), float(priors.rot_length * size[1])
             )
         )
+    under = np.random.default_rng([seed, 55])
+    for stub in log.stubs:  # a branch stood there: most hide a knot, as the prior of suspected ones says
+        if under.uniform() < priors.suspected_real:
+            x = np.array(stub.x)
+            mark = log.centre(x) + log.under_bark_radius(x, np.array(stub.clock)) * direction(stub.clock) - log.pith(x)
+            clock = float(np.arctan2(-mark[0], mark[1]))
+            defects.append(TrueDefect("knot", float(stub.x), None, clock, 2.0 * stub.base, margin=3.0))
     own = {field.name: getattr(log, field.name) for field in fields(log)}
     ways = rng.normal(0.0, priors.pith_wander, (2, 2))
     return replace(
