@@ -117,7 +117,7 @@ def test_packing_again_with_shifted_shares_brings_no_fewer_sets():
     log = known(nothing_hidden()).log
     shop = shop_of(trade(), trade().parts)
     sawing = Sawing(log, (), (log,), (SLAB,))
-    first = layouts.carried(sawing, trade(), shop)
+    first = layouts.on_machines(sawing.whole, trade())(sawing, shop, [{}])
     got = layouts.packed(sawing, trade().parts, trade(), 1.0)
     assert layouts.sets_worth(got.ledger, trade()) >= layouts.sets_worth(first, trade()) > 0.0
     assert not any(plate.set_id for plate in got.ledger.plates)  # counting sets marks no plate

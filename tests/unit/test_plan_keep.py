@@ -44,7 +44,7 @@ def carried(script):
 def _found():
     from pithline.plan.solve import Found
 
-    return Found((), None, 0.0, 1e6, 0, "")
+    return Found((), 0.0, 1e6, 0, "")
 
 
 def test_a_plan_read_back_is_sawn_the_same():

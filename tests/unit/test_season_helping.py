@@ -7,7 +7,7 @@ import itertools
 import numpy as np
 import pytest
 
-from pithline.yard.season.helping import Proven, View, could_add, most_earned
+from pithline.yard.season.helping import Fact, Proven, could_add, most_earned
 from pithline.yard.season.season import Prices, Terms, YardLog
 
 PARTS = (("guitar", 2), ("guitar", 1), ("bridge", 1))
@@ -23,9 +23,9 @@ def mixes(rng: np.random.Generator) -> list[tuple[tuple[int, ...], int]]:
     return [(n[:3], n[3]) for n in ways if float(hungry @ n[:3]) <= room * (1.0 - 0.5 ** n[3])]
 
 
-def proof(plans, worth, charge: float) -> View:
+def proof(plans, worth, charge: float) -> Fact:
     most = max(float(np.dot(worth, n)) - charge * s for n, s in plans)
-    return View(tuple(worth), charge, max(most, 0.0))
+    return Fact(tuple(worth), charge, max(most, 0.0))
 
 
 def earned(plans, sets: dict[str, float], minute: float, least: float) -> float:
@@ -51,19 +51,19 @@ def test_no_plan_earns_more_than_the_bound(seed):
 
 def test_a_view_at_the_very_prices_is_the_bound():
     """One part a set, no charge: the bound is the view's own."""
-    proven = Proven((("bridge", 1),), (View((5.0,), 0.0, 60.0),), 0.0, 1)
+    proven = Proven((("bridge", 1),), (Fact((5.0,), 0.0, 60.0),), 0.0, 1)
     assert most_earned(proven, {"bridge": 5.0}, 0.0) == pytest.approx(60.0)
     assert most_earned(proven, {"bridge": 2.5}, 0.0) == pytest.approx(30.0)
     assert most_earned(proven, {"bridge": 0.0}, 0.0) == 0.0
 
 
 def test_a_product_that_no_view_counts_is_not_bounded():
-    proven = Proven((("bridge", 1), ("comb", 1)), (View((5.0, 0.0), 0.0, 60.0),), 0.0, 1)
+    proven = Proven((("bridge", 1), ("comb", 1)), (Fact((5.0, 0.0), 0.0, 60.0),), 0.0, 1)
     assert most_earned(proven, {"comb": 1.0}, 0.0) == np.inf
 
 
 def test_a_log_that_earns_its_bound_adds_nothing():
-    proven = Proven((("bridge", 1),), (View((5.0,), 0.0, 60.0),), 0.0, 1)
+    proven = Proven((("bridge", 1),), (Fact((5.0,), 0.0, 60.0),), 0.0, 1)
     log = YardLog("a", 2000, ())
     terms = Terms(100, 10, overhead=500)
     at = Prices({"bridge": 500.0}, {"a": 1000.0}, 0.0)
@@ -74,13 +74,13 @@ def test_a_log_that_earns_its_bound_adds_nothing():
 
 
 def test_no_more_counts_than_is_ordered():
-    proven = Proven((("bridge", 1),), (View((5.0,), 0.0, 60.0),), 0.0, 1)
+    proven = Proven((("bridge", 1),), (Fact((5.0,), 0.0, 60.0),), 0.0, 1)
     assert most_earned(proven, {"bridge": 5.0}, 0.0, {"bridge": 4}) == pytest.approx(20.0)
     assert most_earned(proven, {"bridge": 5.0}, 0.0, {"bridge": 40}) == pytest.approx(60.0)
 
 
 def test_the_best_period_counts():
-    proven = Proven((("bridge", 1),), (View((5.0,), 0.0, 60.0),), 0.0, 1)
+    proven = Proven((("bridge", 1),), (Fact((5.0,), 0.0, 60.0),), 0.0, 1)
     log, terms = YardLog("a", 2000, ()), Terms(100, 10)
     periods = (({"bridge": 250.0}, 0.0), ({"bridge": 400.0}, 0.0))
     at = Prices({"bridge": 500.0}, {"a": 0.0}, 0.0, periods)

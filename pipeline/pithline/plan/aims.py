@@ -60,14 +60,20 @@ FULL = Effort(
 EFFORTS = {one.name: one for one in (COARSE, FULL)}
 
 
+def setting_cost(machines: Machines, reach: float, hour_rate: float) -> float:
+    """What a charged setting of a log `reach` mm long costs by the hour: setting it up, and some three cuts."""
+    mill = machines.mill
+    return (mill.minutes_per_setting + 3.0 * reach / mill.feed) * hour_rate / 60.0
+
+
 def aim_of(
     objective: str, parts: tuple[SawnPart, ...], machines: Machines, reach: float, settings_max: int | None = None
 ) -> Aim:
     """What an objective makes of plates and settings; litres, or money."""
     mill = machines.mill
     if objective == "value":
-        minutes = mill.minutes_per_setting + 3.0 * reach / mill.feed
-        return Aim(np.array([p.price for p in parts]), minutes * mill.hour_rate / 60.0, False, settings_max)
+        charge = setting_cost(machines, reach, mill.hour_rate)
+        return Aim(np.array([p.price for p in parts]), charge, False, settings_max)
     worth = np.array([p.volume for p in parts]) / LITRE
     if objective == "sets":
         return Aim(worth, 1e-3, True, settings_max)

@@ -94,13 +94,16 @@ def _usable(log: PlanLog, parts: Sequence[SawnPart]) -> NDArray[np.bool_]:
     half = CELL / np.sqrt(2.0)
     good = np.zeros(len(points), bool)
     limits = list(dict.fromkeys(part.limits for part in parts))
-    between = np.pi / ROLLS / 2
+    _, _, depth, pith = at_points(log.field, points, up)
+    asked = np.flatnonzero((depth > -half) & (pith > log.pith_radius - half))
+    slack = np.pi / ROLLS / 2 + half / np.maximum(pith, half)
     for k in range(ROLLS):
-        angle, runout, depth, pith = at_points(log.field, points, normal_at(log.axis, k * np.pi / ROLLS))
-        inside = (depth > -half) & (pith > log.pith_radius - half)
-        slack = between + half / np.maximum(pith, half)
+        angle, runout, _, _ = at_points(log.field, points[asked], normal_at(log.axis, k * np.pi / ROLLS))
+        kept = np.zeros(len(asked), bool)
         for one in limits:
-            good |= inside & (angle > one.ring_angle_min - slack) & (runout < one.runout_max + FIBRE_SLACK)
+            kept |= (angle > one.ring_angle_min - slack[asked]) & (runout < one.runout_max + FIBRE_SLACK)
+        good[asked[kept]] = True
+        asked = asked[~kept]
     for end, trim in ((log.butt, log.trim_butt), (log.top, log.trim_top)):
         good &= points @ end.normal <= float(end.point @ end.normal) - trim + half
     for defect in log.defects:

@@ -144,11 +144,10 @@ def worth_of(
 
     `unit` is that of the search (`Found`); `sets_of` counts complete sets where they come first.
     """
-    settings = sum(bool(o.get("charged")) for o in ledger.operations)
-    if settings_max is not None and settings > settings_max:
+    if settings_max is not None and ledger.charged > settings_max:
         return -np.inf
     charge = shop.machines.mill.least_gain_per_setting / unit if unit > 1 else 0.0
-    value = counted(ledger, shop) * share - charge * settings
+    value = counted(ledger, shop) * share - charge * ledger.charged
     return value if sets_of is None else value * 1e-3 + held(sets_of(ledger), shop)
 
 

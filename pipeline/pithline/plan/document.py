@@ -40,7 +40,6 @@ def totals(sums: Sums, products: Products) -> dict[str, Any]:
     leaves = ledger.leaves()
     left = sum(sums.volumes.get(name, 0.0) for name in leaves)
     in_plates = sum(sums.volumes.get(plate.id, 0.0) for plate in good)
-    settings = [o for o in ledger.operations if o["op"] == "setting"]
     prices = {product.name: product.price for product in products.products}
     return {
         "instrument_volume": float(sum(plate.volume for plate in good)),
@@ -50,8 +49,8 @@ def totals(sums: Sums, products: Products) -> dict[str, Any]:
         "kerf_volume": float(max(sums.log_volume - left, 0.0)),
         "offcut_volume": float(max(left - in_plates, 0.0)),
         "log_volume": float(sums.log_volume),
-        "minutes": float(sum(o["minutes"] for o in settings)),
-        "settings": sum(bool(o["charged"]) for o in settings),
+        "minutes": ledger.minutes,
+        "settings": ledger.charged,
     }
 
 

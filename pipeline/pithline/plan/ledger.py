@@ -42,6 +42,16 @@ class Ledger:
     counts: dict[str, int] = field(default_factory=dict)
     cautions: list[str] = field(default_factory=list)
 
+    @property
+    def minutes(self) -> float:
+        """Time of all settings so far. [min]"""
+        return float(sum(o["minutes"] for o in self.operations if o["op"] == "setting"))
+
+    @property
+    def charged(self) -> int:
+        """Charged settings so far."""
+        return sum(bool(o["charged"]) for o in self.operations if o["op"] == "setting")
+
     def fresh(self, prefix: str) -> str:
         """Next id with this prefix."""
         self.counts[prefix] = self.counts.get(prefix, 0) + 1

@@ -106,7 +106,7 @@ def find_rest(
         )
     words = "no piece was left to search" if grid is None else _words(grid, effort, shop)
     best = max(have + bound, *(one.value for one in (*answers, nothing)))
-    return Found((*answers, nothing), grid, float(best), LITRE if objective != "value" else 1.0, considered, words)
+    return Found((*answers, nothing), float(best), LITRE if objective != "value" else 1.0, considered, words)
 
 
 def _otherwise(groups: Sequence[list[Choice]], layouts: Sequence[Setting | None]) -> list[list[Choice]]:

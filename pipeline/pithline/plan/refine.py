@@ -33,8 +33,8 @@ def refined(
     late: Callable[[], bool],
     progress: Callable[[float], None],
     turn: bool = True,
-) -> Sawing:
-    """The sawing after the moves that each gained; the same one where none does.
+) -> tuple[Sawing, Ledger]:
+    """The sawing after the moves that each gained, and it carried out; the same one where none does.
 
     Parameters
     ----------
@@ -46,13 +46,14 @@ def refined(
     turn : whether a log may be turned whole.
     """
     seen: list[Memory] = [{} for _ in sawing.layouts]
-    best, highest, left = sawing, value(carry(sawing, seen)), trials
+    ledger = carry(sawing, seen)
+    best, highest, left = sawing, value(ledger), trials
     for i, layout in enumerate(sawing.layouts):
         if layout is None:
             continue
         for move in _moves(layout, roll_step, height_step, turn):
             if left == 0 or late():
-                return best
+                return best, ledger
             left -= 1
             progress(1.0 - left / trials)
             here = best.layouts[i]
@@ -60,10 +61,11 @@ def refined(
             layouts = (*best.layouts[:i], move(here), *best.layouts[i + 1 :])
             tried = replace(best, layouts=layouts)
             memory = [dict(one) for one in seen]
-            found = value(carry(tried, memory))
+            made = carry(tried, memory)
+            found = value(made)
             if found > highest + 1e-9:
-                best, highest, seen = tried, found, memory
-    return best
+                best, highest, ledger, seen = tried, found, made, memory
+    return best, ledger
 
 
 def _moves(layout: Setting, roll_step: float, height_step: float, turn: bool) -> Iterator[Move]:

@@ -49,7 +49,6 @@ class Found:
     """Layouts worth sawing, best first, and what is proven of them on the grid."""
 
     answers: tuple[Answer, ...]
-    grid: Grid
     bound: float  # best value of any layout of the class on the grid, net of charges
     unit: float  # what one unit of value is: 1e6 mm³ for volumes, 1 for money
     considered: int
@@ -146,7 +145,7 @@ def find_each(
         answer = choose_each([list(one.choices) for one in found], parts, capped, effort.master, seed)
         if answer is not None and any(answer.layouts):
             fewer.append((most, answer))
-    return Found(tuple(answers), first.grid, float(bound), unit, considered, words, tuple(fewer))
+    return Found(tuple(answers), float(bound), unit, considered, words, tuple(fewer))
 
 
 def _others(choices: list[Choice], layout: Setting | None) -> list[Choice]:
@@ -252,13 +251,22 @@ def balanced(parts: tuple[SawnPart, ...], worth: Array, plates: tuple[int, ...])
 
     A set's worth stays the same; each part's share of it goes with the inverse root of the sets that its plates would make.
     """
-    out = np.array(worth, float)
+    sets = np.array(plates) / np.array([part.part.count for part in parts])
+    return tuple(float(one) for one in shared(parts, worth / np.sqrt(sets + 0.5), worth))
+
+
+def shared(parts: tuple[SawnPart, ...], shares: Array, worth: Array) -> Array:
+    """What a plate of each part counts: a set what it is worth by `worth` (p,), its parts as they stand to each other in `shares` (p,)."""
+    out = np.zeros(len(parts))
+    count = np.array([part.part.count for part in parts])
     for product in dict.fromkeys(part.product for part in parts):
         own = [i for i, part in enumerate(parts) if part.product == product]
-        count = np.array([parts[i].part.count for i in own])
-        share = worth[own] * count / np.sqrt(np.array([plates[i] for i in own]) / count + 0.5)
-        out[own] = share * (float(worth[own] @ count) / share.sum()) / count
-    return tuple(float(one) for one in out)
+        if len(own) == 1:  # exactly, so that nothing seems to have moved
+            out[own] = worth[own]
+            continue
+        whole = float(shares[own] @ count[own])
+        out[own] = shares[own] * float(worth[own] @ count[own]) / whole if whole > 0.0 else 0.0
+    return out
 
 
 def _unsaturated(answer: Answer | None, parts: tuple[SawnPart, ...]) -> tuple[SawnPart, ...]:

@@ -37,10 +37,9 @@ def trade_off(
 
 
 def _row(ledger: Ledger, sets: Mapping[str, int]) -> dict[str, Any]:
-    settings = [o for o in ledger.operations if o["op"] == "setting"]
     return {
-        "settings": sum(bool(o["charged"]) for o in settings),
+        "settings": ledger.charged,
         "instrument_volume": float(sum(p.volume for p in ledger.plates if p.grade.passes)),
         "sets": dict(sets),
-        "minutes": float(sum(o["minutes"] for o in settings)),
+        "minutes": ledger.minutes,
     }

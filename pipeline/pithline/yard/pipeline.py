@@ -11,12 +11,8 @@ import numpy as np
 
 from pithline.errors import InputError, PlanError, ScriptError, about
 from pithline.files.scans import read_scan
-from pithline.geometry.pieces import Piece
 from pithline.logmodel.document import model_to_json
 from pithline.logmodel.model import LogModel
-from pithline.logmodel.species import species_of
-from pithline.mill.limits import log_fits, widest_across
-from pithline.mill.sections import log_sections, piece_shape
 from pithline.plan.aims import EFFORTS, no_part
 from pithline.plan.any_layout import best_of_logs
 from pithline.plan.bucking import Sawing, bucked, carry_sawing
@@ -32,10 +28,9 @@ from pithline.plan.contest import (
     worth_of,
 )
 from pithline.plan.doubt import passing_on_samples
-from pithline.plan.frame import PlanLog, plan_log
+from pithline.plan.frame import PlanLog
 from pithline.plan.layout import FREE, Locks
 from pithline.plan.ledger import Ledger
-from pithline.plan.milling import MachinePoser
 from pithline.plan.parts import sawn_parts
 from pithline.plan.practice import practice
 from pithline.plan.refine import refined
@@ -44,7 +39,9 @@ from pithline.plan.sets import assign_sets, match
 from pithline.plan.strips import Memory
 from pithline.plan.trade_off import trade_off
 from pithline.yard.document import check, practice_beside, script_of, settled
+from pithline.yard.ending import Ending
 from pithline.yard.keep import check_keep, kept_way
+from pithline.yard.ready import ready
 from pithline.yard.request import Inputs, Request, read_inputs
 
 Progress = Callable[[str, float], None]
@@ -87,34 +84,19 @@ def plan_model(
         Where the replay finds the plan's own script wanting: a defect, said as such.
     """
     card, machines = inputs.card, inputs.machines
-    species = species_of(card.species)
-    log = plan_log(model, card.pith_radius, card.trim_butt, card.trim_top, card.defects)
-    sections = log_sections(model)
-    whole, bare = (piece_shape(sections, Piece("log", "log"), bark=bark) for bark in (True, False))
-    bark = float((model.radius_over_bark - model.radius_under_bark).max())
-    widest = widest_across(bare)[0] + 2.0 * bark
-    if request.bucking:
-        longest = replace(machines.mill, log_length_max=max(machines.mill.log_length_max, model.length))
-        log_fits(whole, widest, model.length, longest, card.id)
-    else:
-        log_fits(whole, widest, model.length, machines.mill, card.id)
+    own = ready(model, inputs)
+    own.check(crosscut=request.bucking)
+    log = own.log
     parts = sawn_parts(inputs.products, card.species)
     worth = np.array([p.price if request.objective == "value" else p.volume / 1e6 for p in parts])
     shop = Shop(machines, parts, worth, np.array([np.inf if p.demand is None else p.demand for p in parts]))
     _worth_looking(log, shop, card.id)
-    asked = late or (lambda: False)
-    cut_short = False
-
-    def late() -> bool:
-        nonlocal cut_short
-        cut_short = cut_short or asked()
-        return cut_short
-
+    late = Ending(late)
     wish = Wish(request.objective, request.effort, request.seed, request.bucking, request.locks)
     with about(other=card.id):
         ways = contenders(log, parts, shop, wish, lambda w, part: progress(w, 0.1 + 0.6 * part), late)
     if not ways:  # too long, and no crosscut leaves what the mill takes
-        log_fits(whole, widest, model.length, machines.mill, card.id)
+        own.check()
     lost = None
     if request.locks != FREE and not late():
         lost = cost_of_locks(log, parts, shop, wish, ways, lambda w, part: progress(w, 0.7), late)
@@ -126,15 +108,11 @@ def plan_model(
     beside = practice_beside(custom, inputs, document_model, parts)
     last = practice_contender(log, places, custom.layouts, ways[0].found)
     progress("carrying the plan out", 0.8)
-    weight = whole.volume * 1e-9 * species.green_density
     refused: list[str] = []
-
-    def poser(one: PlanLog) -> MachinePoser:
-        return MachinePoser(one, sections, machines, species.green_density, refused)
 
     def carry(sawing: Sawing, memories: list[Memory] | None = None) -> Ledger:
         refused.clear()
-        return carry_sawing(sawing, shop, poser, weight, memories=memories)
+        return carry_sawing(sawing, shop, lambda one: own.poser(one, refused), own.weight, memories=memories)
 
     def complete(ledger: Ledger) -> Mapping[str, int]:
         match(ledger.plates, parts)
@@ -149,11 +127,11 @@ def plan_model(
     fault: ScriptError | None = None
     why: list[str] = []
 
-    def better(way: Contender) -> Contender:
+    def better(ledger: Ledger, way: Contender) -> tuple[Ledger, Contender]:
         """The best way, refined where the effort says so."""
         trials = EFFORTS[request.effort].trials
         if not trials or way.status or late():
-            return way
+            return ledger, way
         most, mill = request.locks.settings_max, machines.mill
 
         def value(ledger: Ledger) -> float:
@@ -163,9 +141,9 @@ def plan_model(
             progress("refining", 0.8 + 0.1 * part)
 
         turn = request.locks.roll is None
-        return replace(
-            way, sawing=refined(way.sawing, carry, value, trials, mill.roll_step, mill.height_step, late, told, turn)
-        )
+        steps = mill.roll_step, mill.height_step
+        sawing, ledger = refined(way.sawing, carry, value, trials, *steps, late, told, turn)
+        return ledger, replace(way, sawing=sawing)
 
     for best, way in _attempts(log, ways, last, shop, carry, request, sets_of, better):
         why = why or best.cautions
@@ -176,18 +154,14 @@ def plan_model(
         logs = bucked(log, way.sawing.places, machines.buck.kerf, 0.0)[1]
         doubt = passing_on_samples(log, best, parts, request.samples, request.seed)
         cost = cost_of(list(zip(logs, way.sawing.layouts, strict=True)), best, parts)
-        script = script_of(
-            model, inputs, request, way, sums, beside, doubt, cost, document_model, parts, species.green_density
-        )
+        script = script_of(model, inputs, request, way, sums, beside, doubt, cost, document_model, parts, own.density)
         if lost is not None:
             script["proof"]["locks"] = _locks(request.locks, lost * way.found.unit)
         if way.found.trade_off:
             script["proof"]["trade_off"] = trade_off(way, sums, carry, parts, inputs.products)
         if EFFORTS[request.effort].trials and not late():
             script["proof"]["any_layout"] = best_of_logs(logs, parts, worth, machines) * way.found.unit
-        if cut_short:
-            script["proof"]["status"] = "cut short"
-            script["cautions"].append("the search was cut short; this is the best plan found until then")
+        late.mark(script)
         if fault is not None:
             script["cautions"].append("a better layout did not hold on replay and was set aside: a defect in pithline")
         progress("replaying the script", 0.95)
@@ -236,7 +210,7 @@ def _attempts(
     carry: Callable[[Sawing], Ledger],
     request: Request,
     sets_of: Callable[[Ledger], Mapping[str, int]] | None,
-    better: Callable[[Contender], Contender],
+    better: Callable[[Ledger, Contender], tuple[Ledger, Contender]],
 ) -> Iterator[tuple[Ledger, Contender]]:
     """Ways to saw, carried out, best first, and the practice layout after them where it is not among them.
 
@@ -244,9 +218,9 @@ def _attempts(
     """
     found = ranked(log, ways, shop, carry, request.seed, request.locks.settings_max, sets_of)
     if found:
-        way = better(found[0][1])
-        if way != found[0][1]:
-            yield carry(way.sawing), way
+        refined_first = better(*found[0])
+        if refined_first[1].sawing is not found[0][1].sawing:
+            yield refined_first
     yield from found
     if last not in ways and request.locks == FREE:
         yield carry(last.sawing), last

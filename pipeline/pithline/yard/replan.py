@@ -36,6 +36,7 @@ from pithline.plan.sensitivity import cost_of
 from pithline.script.replay import piece_volumes, replay
 from pithline.script.schema import validate
 from pithline.yard.document import check, script_of, settled
+from pithline.yard.ending import Ending
 from pithline.yard.opened import Opened, opened
 from pithline.yard.request import Inputs, Request
 
@@ -69,7 +70,7 @@ def replan(
     InputError
         Where what was found cannot be put to it.
     """
-    late = late or (lambda: False)
+    late = Ending(late)
     progress("replaying the earlier script", 0.02)
     with about(other=names and names[0]):
         _holds(script)
@@ -159,7 +160,7 @@ def _planned(
     shop: Shop,
     model: dict[str, Any],
     progress: Progress,
-    late: Late,
+    late: Ending,
 ) -> dict[str, Any]:
     """Search, carry out, choose, write."""
     parts, log = state.parts, state.whole
@@ -217,6 +218,7 @@ def _planned(
             held,
         )
         new["replan"] = _replanned(script, new, facts, state, found_there)
+        late.mark(new)
         if fault is not None:
             new["cautions"].append("a better layout did not hold on replay and was set aside: a defect in pithline")
         progress("replaying the script", 0.95)

@@ -28,7 +28,7 @@ from pithline.plan.ledger import Ledger
 from pithline.plan.milling import MachinePoser
 from pithline.plan.parts import SawnPart, sawn_parts
 from pithline.plan.sets import assign_sets, match
-from pithline.plan.solve import COARSE, Effort, find_each
+from pithline.plan.solve import COARSE, Effort, balanced, find_each
 from pithline.plan.strips import Memory
 from pithline.wood.field import tables
 
@@ -71,11 +71,6 @@ def shop_of(trade: Trade, parts: tuple[SawnPart, ...]) -> Shop:
     """The shop with the worth of each plate."""
     worth = np.array([p.price if trade.priced else p.volume / 1e6 for p in parts])
     return Shop(trade.machines, parts, worth, np.array([np.inf if p.demand is None else p.demand for p in parts]))
-
-
-def minutes_of(ledger: Ledger) -> float:
-    """Sawing time of all settings. [min]"""
-    return float(sum(o["minutes"] for o in ledger.operations if o["op"] == "setting"))
 
 
 def fits(log: PlanLog, trade: Trade, name: str) -> None:
@@ -153,11 +148,12 @@ PACKINGS = 6
 
 def packed(sawing: Sawing, parts: tuple[SawnPart, ...], trade: Trade, bold: float) -> Sawn:
     """A sawing carried out with the shares of each set's price that bring most complete sets."""
+    carry = on_machines(sawing.whole, trade)
     memories: list[Memory] = [{} for _ in sawing.layouts]
     tried: list[Sawn] = []
     for _ in range(PACKINGS if trade.priced else 1):
-        ledger = carried(sawing, trade, shop_of(trade, parts), memories)
-        tried.append(Sawn(sawing, parts, ledger, minutes_of(ledger), bold))
+        ledger = carry(sawing, shop_of(trade, parts), memories)
+        tried.append(Sawn(sawing, parts, ledger, ledger.minutes, bold))
         parts = shifted(parts, ledger)
         if parts == tried[-1].parts:
             break
@@ -195,15 +191,15 @@ def crosscuts(log: PlanLog, basis: str, trade: Trade, progress: Progress) -> lis
     return [best[1], ()]
 
 
-def carried(sawing: Sawing, trade: Trade, shop: Shop, memories: list[Memory] | None = None) -> Ledger:
-    """A sawing carried out on the real machines, crosscuts first."""
-    sections = log_sections(sawing.whole.model)
+def on_machines(whole: PlanLog, trade: Trade) -> Callable[[Sawing, Shop, list[Memory]], Ledger]:
+    """How sawings of a log are carried out on the real machines, crosscuts first."""
+    sections = log_sections(whole.model)
     weight = piece_shape(sections, Piece("log", "log"), bark=True).volume * 1e-9 * trade.density
 
     def poser(one: PlanLog) -> MachinePoser:
         return MachinePoser(one, sections, trade.machines, trade.density)
 
-    return carry_sawing(sawing, shop, poser, weight, memories=memories)
+    return lambda sawing, shop, memories: carry_sawing(sawing, shop, poser, weight, memories=memories)
 
 
 def drawn_up(sawing: Sawing, trade: Trade, shop: Shop) -> Ledger:
@@ -215,22 +211,14 @@ def drawn_up(sawing: Sawing, trade: Trade, shop: Shop) -> Ledger:
 def shifted(parts: tuple[SawnPart, ...], ledger: Ledger) -> tuple[SawnPart, ...]:
     """Shares of each set's price moved from parts that abound to those that are short; sets never whole are dropped."""
     have = Counter(plate.part for plate in ledger.plates if plate.grade.passes)
-    out = list(parts)
-    for product in dict.fromkeys(part.product for part in parts):
-        own = [i for i, part in enumerate(parts) if part.product == product]
-        if len(own) < 2:
-            continue
-        whole = sum(parts[i].price * parts[i].part.count for i in own)
-        sets = np.array([have[i] / parts[i].part.count for i in own])
-        if not sets.all():  # a set that lacks a part brings nothing, so its other parts are not worth sawing
-            for i in own:
-                out[i] = replace(parts[i], price=0.0)
-            continue
-        share = np.array([parts[i].price * parts[i].part.count for i in own]) / np.sqrt(sets + 0.5)
-        share *= whole / share.sum() if share.sum() > 0 else 0.0
-        for i, worth in zip(own, share, strict=True):
-            out[i] = replace(parts[i], price=float(worth) / parts[i].part.count)
-    return tuple(out)
+    prices = balanced(parts, np.array([part.price for part in parts]), tuple(have[i] for i in range(len(parts))))
+    # a set that lacks a part brings nothing, so its other parts are not worth sawing
+    lacking = {part.product for i, part in enumerate(parts) if not have[i]}
+    several = {part.product for part in parts if sum(other.product == part.product for other in parts) > 1}
+    return tuple(
+        replace(part, price=0.0 if part.product in lacking & several else price)
+        for part, price in zip(parts, prices, strict=True)
+    )
 
 
 def laid_again(log: PlanLog, sawn: Sawn, trade: Trade) -> Sawn:
@@ -256,4 +244,4 @@ def searched_again(log: PlanLog, sawn: Sawn, trade: Trade, seed: int) -> Sawn:
         return laid_again(log, sawn, trade)
     sawing = Sawing(log, places, logs, found.answers[0].layouts)
     ledger = drawn_up(sawing, trade, shop)
-    return Sawn(sawing, sawn.parts, ledger, minutes_of(ledger), 1.0)
+    return Sawn(sawing, sawn.parts, ledger, ledger.minutes, 1.0)

@@ -15,27 +15,24 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.errors import PlanError
-from pithline.geometry.pieces import Piece
 from pithline.logmodel.model import LogModel
-from pithline.logmodel.species import species_of
-from pithline.mill.limits import log_fits, widest_across
 from pithline.mill.machine import Machines
-from pithline.mill.products import Products
-from pithline.mill.sections import LogSections, log_sections, piece_shape
-from pithline.plan.aims import Effort, bolts_on_mill, no_part
+from pithline.plan.aims import Effort, bolts_on_mill, no_part, setting_cost
 from pithline.plan.bucking import Sawing, bucked, carry_sawing, places_worth
 from pithline.plan.carry import Shop
 from pithline.plan.columns import Choice, Evaluator
-from pithline.plan.frame import PlanLog, plan_log
+from pithline.plan.contest import counted
+from pithline.plan.frame import PlanLog
 from pithline.plan.layout import Setting, SlabCut
 from pithline.plan.ledger import Ledger
 from pithline.plan.looking import Passing, look_at, passing
 from pithline.plan.master import Aim, Answer, choose_each
-from pithline.plan.milling import MachinePoser
 from pithline.plan.parts import SawnPart, sawn_parts
 from pithline.plan.sets import assign_sets, match
-from pithline.plan.solve import balanced, search_words
+from pithline.plan.solve import balanced, search_words, shared
+from pithline.yard.ready import Ready, ready
 from pithline.yard.request import Inputs
+from pithline.yard.season.helping import Fact
 from pithline.yard.season.pool import Ask, asked, billet_thickness
 
 Array = NDArray[np.float64]
@@ -50,27 +47,27 @@ SEED = 1
 
 @dataclass(frozen=True, slots=True)
 class Lying:
-    """One log ready to be planned: what the planner and the machines need of it, seen once."""
+    """One log ready to be planned, where it is crosscut, and the parts that are ordered."""
 
-    log: PlanLog
+    own: Ready
     places: tuple[float, ...]
     logs: tuple[PlanLog, ...]  # crosscut at `places`
-    sections: LogSections
     parts: tuple[SawnPart, ...]
-    machines: Machines
-    products: Products
-    weight: float
-    density: float
+
+    @property
+    def log(self) -> PlanLog:
+        """The whole log."""
+        return self.own.log
+
+    @property
+    def machines(self) -> Machines:
+        """What it is sawn with."""
+        return self.own.inputs.machines
 
     def carry(self, sawing: Sawing, shop: Shop) -> Ledger:
         """A sawing carried out on the real machines."""
         refused: list[str] = []
-        return carry_sawing(
-            sawing,
-            shop,
-            lambda one: MachinePoser(one, self.sections, self.machines, self.density, refused),
-            self.weight,
-        )
+        return carry_sawing(sawing, shop, lambda one: self.own.poser(one, refused), self.own.weight)
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,15 +87,6 @@ class Plan:
     ledger: Ledger
 
 
-@dataclass(frozen=True, slots=True)
-class Fact:
-    """What no plan of the class and grid exceeds: Σ worth · plates − charge · charged settings ≤ most."""
-
-    worth: tuple[float, ...]
-    charge: float
-    most: float
-
-
 def lying(model: LogModel, inputs: Inputs, places: Sequence[float] | None = None) -> Lying:
     """The log on the planner's frame, crosscut at `places`, or where that pays for what is ordered.
 
@@ -108,32 +96,19 @@ def lying(model: LogModel, inputs: Inputs, places: Sequence[float] | None = None
         Where the mill cannot hold the log, or no part is shorter than it.
     """
     card, machines = inputs.card, inputs.machines
-    density = species_of(card.species).green_density
-    log = plan_log(model, card.pith_radius, card.trim_butt, card.trim_top, card.defects)
-    sections = log_sections(model)
-    whole, bare = (piece_shape(sections, Piece("log", "log"), bark=bark) for bark in (True, False))
-    bark = float((model.radius_over_bark - model.radius_under_bark).max())
-    widest = widest_across(bare)[0] + 2.0 * bark
-    longest = replace(machines.mill, log_length_max=max(machines.mill.log_length_max, model.length))
-    log_fits(whole, widest, model.length, longest, card.id)
+    own = ready(model, inputs)
+    own.check(crosscut=True)
+    log = own.log
     parts = sawn_parts(inputs.products, card.species)
     if log.clear < min(part.length for part in parts):
         raise PlanError(f"{card.id}: {no_part(log, parts)}")
     if places is None:
-        aim = Aim(np.array([part.price for part in parts]), charge_of(machines, log.reach, machines.mill.hour_rate))
+        aim = Aim(np.array([part.price for part in parts]), setting_cost(machines, log.reach, machines.mill.hour_rate))
         ways = places_worth(log, tuple(replace(p, demand=None) for p in parts), machines, aim, lambda: False, _quiet)
         if not ways:
-            log_fits(whole, widest, model.length, machines.mill, card.id)
+            own.check()
         places = ways[0][1] if ways else ()
-    logs = bucked(log, places, machines.buck.kerf, 0.0)[1]
-    weight = whole.volume * 1e-9 * density
-    return Lying(log, tuple(places), logs, sections, parts, machines, inputs.products, weight, density)
-
-
-def charge_of(machines: Machines, reach: float, hour_rate: float) -> float:
-    """What a charged setting costs in minutes, as `plan.aims.aim_of` counts it by value."""
-    mill = machines.mill
-    return (mill.minutes_per_setting + 3.0 * reach / mill.feed) * hour_rate / 60.0
+    return Lying(own, tuple(places), bucked(log, places, machines.buck.kerf, 0.0)[1], parts)
 
 
 def least_minutes(one: Lying) -> float:
@@ -185,10 +160,10 @@ def _asked(
     left = left_of(one.parts)
     rate = one.machines.mill.hour_rate if ask.hour_rate is None else ask.hour_rate
     reach = max(log.reach for log in one.logs)
-    charge = charge_of(one.machines, reach, rate)
+    charge = setting_cost(one.machines, reach, rate)
     # sets less minutes first, then what other plates are worth: the charge is scaled as the master scales sets
     aim = Aim(worth, SETS * charge, sets_first=True)
-    prices = start = _shared(one.parts, shares, worth)
+    prices = start = shared(one.parts, shares, worth)
     plans: list[Plan] = []
     facts: list[Fact] = []
     carried: set[tuple] = set()
@@ -209,7 +184,7 @@ def _asked(
                 bolts_on_mill(log, one.machines),
                 memory,
             )
-            got = look_at(log, view, Aim(rows, charge), evaluator, COARSE, (), lambda what, part: None, known=known)
+            got = look_at(log, view, Aim(rows, charge), evaluator, COARSE, (), _quiet, known=known)
             pool += got.choices
             most, considered, grid = most + got.promise, considered + got.considered, got.grid
         extra = charge if one.places else 0.0
@@ -235,16 +210,6 @@ def _asked(
     return plans, facts, shares
 
 
-def _shared(parts: tuple[SawnPart, ...], shares: Array, worth: Array) -> Array:
-    """What a plate of each part counts: a set is worth what it is by `worth`, its parts as they stand to each other in `shares`."""
-    out = np.zeros(len(parts))
-    count = np.array([part.part.count for part in parts])
-    for product in dict.fromkeys(part.product for part in parts):
-        own = [i for i, part in enumerate(parts) if part.product == product]
-        out[own] = shares[own] * float(worth[own] @ count[own]) / float(shares[own] @ count[own])
-    return out
-
-
 SETS = 1000.0
 """`plan.master` counts what complete sets hold this many times."""
 
@@ -268,15 +233,10 @@ def _carried(
     sawing = Sawing(one.log, one.places, one.logs, answer.layouts)
     ledger = one.carry(sawing, shop)
     match(ledger.plates, one.parts)
-    sets = {name: n for name, n in assign_sets(ledger.plates, one.parts, one.products).items() if n}
-    settings = [o for o in ledger.operations if o["op"] == "setting"]
-    have = np.zeros(len(one.parts))
-    for plate in ledger.plates:
-        have[plate.part] += plate.grade.passes
-    value = float(np.minimum(have, shop.left) @ shop.worth) - charge * sum(bool(o.get("charged")) for o in settings)
-    minutes = float(sum(o["minutes"] for o in settings))
+    sets = {name: n for name, n in assign_sets(ledger.plates, one.parts, one.own.inputs.products).items() if n}
+    value = counted(ledger, shop) - charge * ledger.charged
     worth = tuple(float(w) for w in shop.worth)
-    return Plan(ask.name, turn, sets, minutes, sawing, worth, value, facts[0].most, considered, words, ledger)
+    return Plan(ask.name, turn, sets, ledger.minutes, sawing, worth, value, facts[0].most, considered, words, ledger)
 
 
 def _best(plans: Sequence[Plan]) -> tuple[Plan, ...]:
@@ -342,10 +302,8 @@ def _light(ledger: Ledger, parts: tuple[SawnPart, ...]) -> dict[str, Any]:
 
 __all__ = [
     "COARSE",
-    "Fact",
     "Lying",
     "Plan",
-    "charge_of",
     "layout_from",
     "least_minutes",
     "left_of",

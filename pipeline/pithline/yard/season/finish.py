@@ -7,11 +7,12 @@ from pathlib import Path
 from typing import Any
 
 from pithline.yard.season.cluster import Workers
+from pithline.yard.season.gather import answers
 from pithline.yard.season.pool import Ask
 from pithline.yard.season.question import WORK, Question, State, Tell
 from pithline.yard.season.run import Answer
 from pithline.yard.season.store import Store
-from pithline.yard.season.work import Job, key_of, pack, unpack
+from pithline.yard.season.work import Job, pack, unpack
 
 
 def coarse_scripts(question: Question, answer: Answer) -> dict[str, dict[str, Any]]:
@@ -32,7 +33,7 @@ def finish(
     store = Store(Path(question.out) / WORK)
     cards = dict(zip(answer.read.ids, answer.read.entries, strict=True))
     full: dict[str, dict[str, Any] | str] = {}
-    jobs, keys = [], {}
+    jobs = []
     short = {
         order.product: order.quantity - sum(filled.values())
         for order, filled in zip(answer.season.orders, answer.choice.filled, strict=True)
@@ -43,22 +44,14 @@ def finish(
         demand = tuple((product, n + short.get(product, 0)) for product, n in promised.items())
         card = str(cards[name].card.resolve())
         asks = (answer.first, Ask("finish", prices, demand))
-        job = Job(name, card, question.mill, question.products, asks, "full", keep=pack(script), effort=question.finish)
-        keys[name] = key_of(job, answer.read.settings)
-        data = store.get(keys[name])
-        if data is None:
-            jobs.append(job)
-        else:
-            full[name] = unpack(data)
-    total = len(answer.choice.sawn)
-    tell(State("finishing", total - len(jobs), total, 0))
-    for job, result in cluster.results(jobs) if jobs else ():
-        if result.data is None:
-            full[job.log] = result.why
-        else:
-            store.put(keys[job.log], result.data)
-            full[job.log] = unpack(result.data)
-        tell(State("finishing", len(full), total, 0))
+        keep = pack(script)
+        jobs.append(Job(name, card, question.mill, question.products, asks, "full", keep=keep, effort=question.finish))
+
+    def told(done: int) -> None:
+        tell(State("finishing", done, len(jobs), 0))
+
+    for job, _, result in answers(jobs, answer.read.settings, store, cluster, told):
+        full[job.log] = result.why if result.data is None else unpack(result.data)
     scripts, notes = {}, {}
     for name in coarse:
         scripts[name], notes[name] = settle(coarse[name], full[name])

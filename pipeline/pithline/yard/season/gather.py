@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any
 
 from pithline.errors import InputError
@@ -14,7 +14,41 @@ from pithline.yard.season.pool import Ask, column_of
 from pithline.yard.season.question import Question, Read, State, Tell
 from pithline.yard.season.season import NEVER, Choice, Column, Order, Season, YardLog
 from pithline.yard.season.store import Store
-from pithline.yard.season.work import Job, key_of, unpack
+from pithline.yard.season.work import Job, Result, key_of, unpack
+
+
+def answers(
+    jobs: Sequence[Job],
+    settings: Sequence[Mapping[str, Any]],
+    store: Store,
+    cluster: Workers,
+    tell: Callable[[int], None],
+) -> Iterator[tuple[Job, str, Result]]:
+    """Every job with its key and answer: out of the store, or newly made and kept there. `tell` hears how many are done.
+
+    A job whose files cannot be read has that as its answer, and no key.
+    """
+    missing, keys, done = [], {}, 0
+    for job in jobs:
+        try:
+            keys[job.log] = key_of(job, settings)
+        except InputError as error:
+            done += 1
+            yield job, "", Result(None, str(error))
+            continue
+        data = store.get(keys[job.log])
+        if data is None:
+            missing.append(job)
+        else:
+            done += 1
+            yield job, keys[job.log], Result(data)
+    tell(done)
+    for job, result in cluster.results(missing) if missing else ():
+        if result.data is not None:
+            store.put(keys[job.log], result.data)
+        done += 1
+        yield job, keys[job.log], result
+        tell(done)
 
 
 class Pool:
@@ -35,30 +69,18 @@ class Pool:
 
     def gather(self, logs: Sequence[str], asks: tuple[Ask, ...], what: str) -> None:
         """Plans of every log for the asks, from the store or newly made."""
-        jobs, keys = [], {}
-        for name in logs:
-            job = self.job(name, asks, what)
-            self.asked += len(asks) - (what == "more")
-            try:
-                keys[name] = key_of(job, self.read.settings)
-            except InputError as error:
-                self.failed[name] = str(error)
-                continue
-            data = self.store.get(keys[name])
-            if data is None:
-                jobs.append(job)
-            else:
-                self._keep(name, unpack(data))
-        done = len(logs) - len(jobs)
-        self.tell(State("planning", done, len(logs), len(self.failed)))
-        for job, result in self.cluster.results(jobs) if jobs else ():
+        self.asked += (len(asks) - (what == "more")) * len(logs)
+        for job, _, result in self._answers([self.job(name, asks, what) for name in logs], "planning"):
             if result.data is not None:
-                self.store.put(keys[job.log], result.data)
                 self._keep(job.log, unpack(result.data))
             elif what == "plans":
                 self.failed[job.log] = result.why
-            done += 1
-            self.tell(State("planning", done, len(logs), len(self.failed)))
+
+    def _answers(self, jobs: Sequence[Job], what: str) -> Iterator[tuple[Job, str, Result]]:
+        def tell(done: int) -> None:
+            self.tell(State(what, done, len(jobs), len(self.failed)))
+
+        return answers(jobs, self.read.settings, self.store, self.cluster, tell)
 
     def _keep(self, name: str, found: dict[str, Any]) -> None:
         self.found[name].append(found)
@@ -113,26 +135,18 @@ class Pool:
 
     def scripts(self, choice: Choice, first: Ask) -> dict[str, str] | None:
         """Keys of the chosen logs' cut scripts, each replayed; None where one did not hold, whose plan is then struck out."""
-        jobs, keys, column = [], {}, {}
-        for one in choice.sawn:
-            plan = json.dumps(self.plans[one.log, one.column], sort_keys=True)
-            job = self.job(one.log, (first,), "script", plan)
-            keys[one.log], column[one.log] = key_of(job, self.read.settings), one.column
-            if self.store.get(keys[one.log]) is None:
-                jobs.append(job)
-        done, held = len(keys) - len(jobs), True
-        self.tell(State("writing scripts", done, len(keys), len(self.failed)))
-        for job, result in self.cluster.results(jobs) if jobs else ():
-            if result.data is not None:
-                self.store.put(keys[job.log], result.data)
-            else:
+        column = {one.log: one.column for one in choice.sawn}
+        plans = {name: json.dumps(self.plans[name, own], sort_keys=True) for name, own in column.items()}
+        jobs = [self.job(name, (first,), "script", plan) for name, plan in plans.items()]
+        keys, held = {}, True
+        for job, key, result in self._answers(jobs, "writing scripts"):
+            keys[job.log] = key
+            if result.data is None:
                 held = False
                 del self.columns[job.log][column[job.log]]
                 if not self.columns[job.log]:
                     self.failed[job.log] = result.why
-            done += 1
-            self.tell(State("writing scripts", done, len(keys), len(self.failed)))
         return keys if held else None
 
 
-__all__ = ["Pool"]
+__all__ = ["Pool", "answers"]

@@ -28,8 +28,8 @@ SETTINGS = 15
 
 
 @dataclass(frozen=True, slots=True)
-class View:
-    """One proof: Σ worth · plates − charge · settings ≤ most, in money."""
+class Fact:
+    """What no plan of the class and grid exceeds: Σ worth · plates − charge · charged settings ≤ most, in money."""
 
     worth: tuple[float, ...]
     charge: float
@@ -41,7 +41,7 @@ class Proven:
     """All that is proven of one log. `parts` are (product, count in a set); `least_minutes` those of a charged setting."""
 
     parts: tuple[tuple[str, int], ...]
-    views: tuple[View, ...]
+    views: tuple[Fact, ...]
     least_minutes: float
     pieces: int  # logs it is crosscut into
 
@@ -95,9 +95,9 @@ def proven_of(found: Sequence[Mapping]) -> Proven | None:
     """What the answers to a log's jobs prove together."""
     if not found:
         return None
-    views = tuple(View(tuple(f["worth"]), f["charge"], f["most"]) for one in found for f in one["facts"])
+    views = tuple(Fact(tuple(f["worth"]), f["charge"], f["most"]) for one in found for f in one["facts"])
     parts = tuple((str(name), int(count)) for name, count in found[0]["parts"])
     return Proven(parts, views, found[0]["least_minutes"], found[0]["pieces"])
 
 
-__all__ = ["Proven", "View", "could_add", "most_earned", "proven_of"]
+__all__ = ["Fact", "Proven", "could_add", "most_earned", "proven_of"]

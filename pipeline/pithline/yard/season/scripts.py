@@ -10,7 +10,6 @@ import numpy as np
 from pithline.errors import ScriptError
 from pithline.logmodel.document import model_to_json
 from pithline.logmodel.model import LogModel
-from pithline.plan.aims import thickness_max
 from pithline.plan.bucking import Sawing
 from pithline.plan.carry import Shop
 from pithline.plan.contest import Contender
@@ -18,11 +17,10 @@ from pithline.plan.doubt import passing_on_samples
 from pithline.plan.master import Answer
 from pithline.plan.practice import practice
 from pithline.plan.sensitivity import cost_of
-from pithline.plan.slabs import make_grid
 from pithline.plan.solve import Found
 from pithline.yard.document import check, practice_beside, script_of, settled
 from pithline.yard.request import Inputs, Request
-from pithline.yard.season.coarse import COARSE, layout_from, left_of, lying
+from pithline.yard.season.coarse import layout_from, left_of, lying
 
 
 def script_of_plan(model: LogModel, inputs: Inputs, plan: Mapping[str, Any]) -> dict[str, Any]:
@@ -46,19 +44,14 @@ def script_of_plan(model: LogModel, inputs: Inputs, plan: Mapping[str, Any]) -> 
         raise ScriptError(
             f"{inputs.card.id}: carried out again, the season's plan lacks sets of {', '.join(short)}: a defect."
         )
-    charged = sum(bool(o.get("charged")) for o in ledger.operations)
-    answer = Answer(layouts, plan["value"], plan["bound"], "feasible", charged, plan["value"], ())
-    mill = one.machines
-    grid = make_grid(
-        one.log, one.parts, thickness_max(mill), COARSE.rolls, COARSE.depth_step, COARSE.along_step, mill.resaw.kerf
-    )
-    way = Contender(sawing, Found((answer,), grid, plan["bound"], 1.0, plan["considered"], plan["words"]), 0)
+    answer = Answer(layouts, plan["value"], plan["bound"], "feasible", ledger.charged, plan["value"], ())
+    way = Contender(sawing, Found((answer,), plan["bound"], 1.0, plan["considered"], plan["words"]), 0)
     custom = practice(one.log, one.places, shop, inputs.practice)
     beside = practice_beside(custom, inputs, document, one.parts)
     request = Request("value", "coarse")
     doubt = passing_on_samples(one.log, ledger, one.parts, request.samples, request.seed)
     cost = cost_of(list(zip(one.logs, layouts, strict=True)), ledger, one.parts)
-    script = script_of(model, inputs, request, way, sums, beside, doubt, cost, document, one.parts, one.density)
+    script = script_of(model, inputs, request, way, sums, beside, doubt, cost, document, one.parts, one.own.density)
     check(script)
     return script
 
