@@ -169,6 +169,17 @@ def test_a_log_may_straddle_a_week_end():
     assert found.objective == 300 and found.status == "optimal"
 
 
+def test_logs_are_sawn_as_early_as_hours_and_first_days_let():
+    """The urgent one first; one due long after is not put off; one that comes later waits for its day."""
+    one = YardLog("a", 0, (Column("p", {"back": 1}, {"back": 0}, 40),))
+    neck = YardLog("b", 0, (Column("p", {"neck": 1}, {"neck": 0}, 40),))
+    logs = (one, neck, replace(one, id="c"), replace(one, id="d", first_week=5))
+    orders = (Order("back", 3, 100, due=20), Order("neck", 1, 100, due=1))
+    found = choose(Season(logs, orders, Terms(60, 30)))
+    assert [(one.log, one.week) for one in found.sawn] == [("b", 0), ("a", 1), ("c", 2), ("d", 5)]
+    assert found.objective == 400
+
+
 def test_matched_orders_come_from_one_log():
     logs = tuple(YardLog(name, 0, (Column("p", {"back": 2}, {"back": 0}, 10),)) for name in "ab")
     found = choose(Season(logs, (Order("back", 3, 100, matched=True), Order("back", 1, 10)), Terms(60, 1)))

@@ -8,7 +8,7 @@ left where they are few enough.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -215,13 +215,9 @@ def _read(season: Season, program: Program, values: Ints) -> Choice:
     f0, h0, _, _ = program.starts
     taken = np.flatnonzero(values[:f0])
     sawn = []
-    for t in range(len(options.first)):
-        done = 0
-        for j in taken[options.period[taken] == t]:
-            done += int(options.minutes[j])
-            log = season.logs[options.log[j]]
-            week = int(options.first[t]) + (max(done, 1) - 1) // options.minutes_per_week
-            sawn.append(Sawn(log.id, log.columns[options.column[j]].name, week))
+    for j, week in _weeks(season, options, taken):
+        log = season.logs[options.log[j]]
+        sawn.append(Sawn(log.id, log.columns[options.column[j]].name, week))
     filled: list[dict[str, int]] = [{} for _ in season.orders]
     stock = [
         [int(j), k, int(options.ready[j, k]), int(options.sets[j, k])]
@@ -252,6 +248,21 @@ def _read(season: Season, program: Program, values: Ints) -> Choice:
             raise RuntimeError(f"order {o} lacks {sets} sets that the master promised")
     sawn.sort(key=lambda one: (one.week, one.log))
     return Choice(tuple(sawn), tuple(filled), 0, 0.0, "")
+
+
+def _weeks(season: Season, options: Options, taken: Ints) -> Iterator[tuple[int, int]]:
+    """(option, week in which its log is done): the most urgent first, each as early as hours and its first day let it.
+
+    Sets that are ready earlier serve every order that they served. In its own period there is always room for a log: only logs of
+    that period or of earlier ones were given any of it before.
+    """
+    done = np.zeros(len(options.first), np.int64)
+    for j in taken[np.argsort(options.period[taken], kind="stable")]:
+        fits = options.first >= season.logs[options.log[j]].first_week
+        fits &= done + options.minutes[j] <= options.room
+        t = int(np.flatnonzero(fits)[0])
+        done[t] += options.minutes[j]
+        yield int(j), int(options.first[t]) + (max(int(done[t]), 1) - 1) // options.minutes_per_week
 
 
 def _prices(season: Season, options: Options, relaxed: Relaxation) -> Prices:
