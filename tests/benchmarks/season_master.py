@@ -52,7 +52,9 @@ def main() -> None:
     parser.add_argument("--seeds", type=int, nargs="+", default=[1, 2, 3])
     parser.add_argument("--hours", type=float, default=None, help="a week; default as the logs need")
     parser.add_argument("--work", type=float, default=Effort().work)
-    parser.add_argument("--milp-share", type=float, default=1.0, help="seconds for HiGHS, of the master's processor seconds")
+    parser.add_argument(
+        "--milp-share", type=float, default=1.0, help="seconds for HiGHS, of the master's processor seconds"
+    )
     parser.add_argument("--no-milp", action="store_true")
     chosen = parser.parse_args()
     hours = chosen.hours or max(30.0, 0.15 * chosen.logs)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import errno
 import json
+import logging
 import os
 import random
 import signal
@@ -11,11 +13,14 @@ import sys
 import time
 from pathlib import Path
 
+import psutil
 import pytest
+from distributed import LocalCluster
 
 from pithline.errors import InputError
 from pithline.files.products import products_as_read, products_from
 from pithline.files.yard import read_yard
+from pithline.yard.season.cluster import Cluster
 from pithline.yard.season.document import season_document
 from pithline.yard.season.finish import settle
 from pithline.yard.season.pool import column_of
@@ -25,6 +30,7 @@ from pithline.yard.season.work import pack, unpack
 from season_work import Here, answer_of, make_yard, question
 
 TESTS = Path(__file__).resolve().parents[1]
+SEARCHED = os.pathsep.join(filter(None, (str(TESTS), os.environ.get("PYTHONPATH"))))
 
 
 def quiet(state) -> None:
@@ -45,7 +51,7 @@ def season(tmp_path_factory):
 
 
 def start(folder: Path, manifest: Path, orders: Path, out: str, where: str, seconds: str = "0.15") -> subprocess.Popen:
-    environment = {**os.environ, "PYTHONPATH": str(TESTS), "SEASON_SECONDS": seconds}
+    environment = {**os.environ, "PYTHONPATH": SEARCHED, "SEASON_SECONDS": seconds}
     command = [sys.executable, str(TESTS / "season_work.py"), str(manifest), str(orders), str(folder / out), where]
     return subprocess.Popen(command, env=environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
 
@@ -63,11 +69,11 @@ def test_the_document_holds_and_adds_up(season):
 
 
 def test_killed_at_random_moments_it_ends_with_the_same_plan(season):
-    """SIGKILL, five times, wherever it stands; what is finished is found again."""
+    """SIGKILL, five times, wherever it stands; what is finished is found again. Twice it has worker processes, and none outlives it."""
     folder, manifest, orders, found = season
     rng, kept = random.Random(4), []
-    for _ in range(5):
-        running = start(folder, manifest, orders, "killed", "here")
+    for where in ("here", "local", "here", "local", "here"):
+        running = start(folder, manifest, orders, "killed", where)
         before = len(kept)
         deadline = time.monotonic() + 200
         # a moment after some more results were written, or at once where all are
@@ -75,8 +81,10 @@ def test_killed_at_random_moments_it_ends_with_the_same_plan(season):
             kept = list((folder / "killed" / "work").glob("*.plan"))
             time.sleep(0.02)
         time.sleep(rng.uniform(0.0, 0.2))
+        children = psutil.Process(running.pid).children(recursive=True) if running.poll() is None else []
         running.send_signal(signal.SIGKILL)
         running.communicate()
+        assert not psutil.wait_procs(children, timeout=60)[1]
         kept = list((folder / "killed" / "work").glob("*.plan"))
         assert all(unpack(path.read_bytes()) for path in kept)
     assert kept
@@ -89,7 +97,7 @@ def test_killed_at_random_moments_it_ends_with_the_same_plan(season):
 def test_one_of_two_workers_dies_and_the_season_is_the_same(season):
     """A scheduler and two worker processes of their own; one is killed while it works."""
     folder, manifest, orders, found = season
-    environment = {**os.environ, "PYTHONPATH": str(TESTS), "SEASON_SECONDS": "0.3"}
+    environment = {**os.environ, "PYTHONPATH": SEARCHED, "SEASON_SECONDS": "0.3"}
     address = folder / "scheduler.json"
     begin = [sys.executable, "-m", "distributed.cli.dask_scheduler", "--port", "0", "--no-dashboard"]
     begin += ["--host", "127.0.0.1", "--scheduler-file", str(address)]
@@ -218,6 +226,59 @@ def test_a_full_disk_leaves_whole_results_only(tmp_path):
     finally:
         if not mounted.returncode:
             subprocess.run(["umount", str(disk)], check=True)
+
+
+def test_a_full_disk_ends_the_season_in_one_sentence_and_room_lets_it_go_on(season, tmp_path):
+    """The whole season on a small tmpfs; where none can be mounted, a disk that is full after five results."""
+    _, manifest, orders, found = season
+    disk = tmp_path / "disk"
+    disk.mkdir()
+    mount = ["mount", "-t", "tmpfs", "-o", "size=36k", "tmpfs", str(disk)]
+    mounted = subprocess.run(mount, capture_output=True, check=False).returncode == 0
+    asked = question(manifest, orders, disk / "out")
+    try:
+        with pytest.MonkeyPatch.context() as patch:
+            if not mounted:
+                patch.setattr("pithline.yard.season.store.os.fsync", _Filling(5))
+            with pytest.raises(InputError, match=r"No space left on device.*make room and start again") as caught:
+                direct(asked)
+        assert "\n" not in str(caught.value)
+        kept = sorted((disk / "out" / "work").iterdir())
+        assert 0 < len(kept) < 12 and all(path.suffix == ".plan" and unpack(path.read_bytes()) for path in kept)
+        if mounted:
+            subprocess.run(["mount", "-o", "remount,size=8m", str(disk)], check=True)
+        workers = Noting()
+        again = run_season(asked, quiet, workers)
+        assert answer_of(again) == answer_of(found)
+        assert sum(job.what == "plans" for job in workers.jobs) == 12 - len(kept)
+    finally:
+        if mounted:
+            subprocess.run(["umount", str(disk)], check=True)
+
+
+class _Filling:
+    """Stands for `os.fsync` of a disk with room for so many files."""
+
+    def __init__(self, room: int) -> None:
+        self.room = room
+
+    def __call__(self, handle: int) -> None:
+        self.room -= 1
+        if self.room < 0:
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+
+def test_a_scheduler_without_a_worker_is_told(tmp_path, monkeypatch):
+    monkeypatch.setattr("pithline.yard.season.cluster.ANSWER_SECONDS", 1)
+    manifest, orders = make_yard(tmp_path, ["log-00"])
+    silent = {"dashboard_address": None, "silence_logs": logging.CRITICAL}
+    with LocalCluster(n_workers=0, processes=False, **silent) as none:
+        address = none.scheduler_address
+        with (
+            pytest.raises(InputError, match="it has no worker; start some with `dask worker"),
+            Cluster(address) as cluster,
+        ):
+            run_season(question(manifest, orders, tmp_path / "out"), quiet, cluster)
 
 
 def test_a_column_counts_sets_drying_and_minutes():

@@ -38,6 +38,8 @@ def season_html(document: Mapping[str, Any]) -> bytes:
     total, logs, orders = document["totals"], document["logs"], document["orders"]
     count = {state: sum(log["state"] == state for log in logs) for state in ("planned", "left", "failed")}
     asked, filled = sum(o["quantity"] for o in orders), sum(o["filled"] for o in orders)
+    begins = {week["week"]: week["begins"] for week in document["weeks"]}
+    sawn = sorted((log for log in logs if log["state"] == "planned"), key=lambda log: (log["week"], log["id"]))
     plots = season_plots(document)
     money = document["currency"]
     facts = (
@@ -57,7 +59,11 @@ def season_html(document: Mapping[str, Any]) -> bytes:
         '<div class="plots">',
         *(
             f"<figure><figcaption>{title}</figcaption>{plots[name]}</figure>"
-            for name, title in (("value", "Value by log"), ("orders", "Orders over time"), ("hours", "Hours by week"))
+            for name, title in (
+                ("value", "Value and cost by log"),
+                ("orders", "Sets asked for and ready"),
+                ("hours", "Hours at the mill by week"),
+            )
         ),
         "</div>",
         "<h2>Orders</h2>",
@@ -66,11 +72,11 @@ def season_html(document: Mapping[str, Any]) -> bytes:
             [_order(number, order) for number, order in enumerate(orders, 1)],
             numbers=(2, 3),
         ),
-        "<h2>Logs</h2>",
+        "<h2>Logs, in the order of sawing</h2>",
         _table(
-            ("log", "week", "hours", "value", "cost", "profit", "sets", "plan"),
-            [_log(log) for log in logs if log["state"] == "planned"],
-            numbers=(1, 2, 3, 4, 5),
+            ("log", "done in week of", "hours", "value", "cost", "profit", "complete sets", "sawn for"),
+            [_log(log, begins) for log in sawn],
+            numbers=(2, 3, 4, 5),
         ),
     ]
     if count["left"] or count["failed"]:
@@ -87,31 +93,32 @@ def season_html(document: Mapping[str, Any]) -> bytes:
 
 
 def _proof(document: Mapping[str, Any]) -> str:
-    money = document["currency"]
+    money, profit = document["currency"], document["totals"]["profit"]
+    counted = ""
+    if abs(document["objective"] - profit) >= 0.005:
+        counted = f" (Priorities put {document['objective'] - profit:,.2f} {money} on top of the profit when plans were compared.)"
     if document["status"] == "optimal":
-        bound = f"{document['bound']:,.2f} {money}"
-        return (
-            f"No plan made of the same cut plans and these orders earns more: {bound} is proven, priorities counted in."
-        )
+        return f"Of the ways to saw that were worked out for each log, no choice earns more; that is proven.{counted}"
     return (
-        f"At most {document['gap']:.2%} from the best that these cut plans allow: {document['objective']:,.2f} found, "
-        f"{document['bound']:,.2f} {money} is the proven bound, priorities counted in."
+        "Of the ways to saw that were worked out for each log, no choice earns more than "
+        f"{document['bound'] - document['objective']:,.2f} {money} ({document['gap']:.2%}) above this one; that is proven.{counted}"
     )
 
 
 def _small_print(document: Mapping[str, Any]) -> str:
     text = (
         "Counted on are the sets of each log's cut script, as the scan and the card allow; what the wood hides may take some. "
-        "Value counts only sets that orders take. Weeks count from the start; a set is ready when its week has ended and it has dried. "
+        "Value counts only sets that orders take. A set is ready when the week in which its log is done has ended and it has dried. "
         "Follow the mill maker's manual and your local rules for all work at the saw."
     )
     columns = document.get("columns")
     if columns:
-        text += f" {columns['asked']} questions were put to the logs, {columns['kept']} cut plans came of them; {columns['stopped']}."
+        text += f" {columns['kept']} ways to saw were worked out for {len(document['logs'])} logs, "
+        text += f"in answer to {columns['asked']} asks (why no more: {columns['stopped']})."
         if columns.get("beyond") is not None:
             text += (
-                f" No other plans of the class and grid that the cut scripts name could bring more than {columns['beyond']:,.2f}; "
-                "that bound counts plates that make no set, and is loose."
+                f" No other ways to saw, of the class and grid that the cut scripts name, could bring more than {columns['beyond']:,.2f} "
+                f"{document['currency']}; that figure counts plates that make no set, so it is far too high rather than too low."
             )
     return text
 
@@ -132,14 +139,14 @@ def _order(number: int, order: Mapping[str, Any]) -> list[str]:
     ]
 
 
-def _log(log: Mapping[str, Any]) -> list[str]:
+def _log(log: Mapping[str, Any], begins: Mapping[int, str]) -> list[str]:
     sets = ", ".join(f"{n} {name}" for name, n in log.get("sets", {}).items())
-    plan = log.get("plan") or ""
+    plan = _sawn_for(log.get("plan") or "")
     if log.get("finished"):
         plan += f"; {log['finished']}"
     return [
         log["id"],
-        str(log["week"]),
+        begins.get(log["week"], ""),
         f"{log['minutes'] / 60:.1f}",
         f"{log['value']:,.2f}",
         f"{log['cost']:,.2f}",
@@ -147,6 +154,14 @@ def _log(log: Mapping[str, Any]) -> list[str]:
         sets,
         plan,
     ]
+
+
+def _sawn_for(plan: str) -> str:
+    """What a plan was asked for, in a yard's words."""
+    ask = plan.removesuffix(", balanced")
+    if ask.startswith("at the master's prices"):
+        return "what orders lacked"
+    return {"all by price": "all orders", "few settings": "all orders, in few settings"}.get(ask, ask)
 
 
 def _table(head: tuple[str, ...], rows: Iterable[list[str]], numbers: tuple[int, ...] = ()) -> str:

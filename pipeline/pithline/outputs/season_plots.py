@@ -94,22 +94,26 @@ def _orders(axes: Axes, document: Mapping[str, Any]) -> None:
     axes.set_ylim(0)
     axes.yaxis.set_major_locator(MaxNLocator(integer=True))
     axes.set_ylabel("sets")
+    _dates(axes)
+    axes.legend(frameon=False, loc="upper left", fontsize=8)
+
+
+def _dates(axes: Axes) -> None:
     axes.xaxis.set_major_locator(matplotlib.dates.AutoDateLocator(minticks=2, maxticks=5))
     axes.xaxis.set_major_formatter(matplotlib.dates.ConciseDateFormatter(axes.xaxis.get_major_locator()))
-    axes.legend(frameon=False, loc="upper left", fontsize=8)
 
 
 def _hours(axes: Axes, document: Mapping[str, Any]) -> None:
     minutes = np.array([week["minutes"] for week in document["weeks"]], float)
     last = int(np.flatnonzero(minutes).max(initial=0))
-    at = np.arange(last + 1)
-    axes.bar(at, minutes[: last + 1] / 60.0, 0.8, color=WOOD)
+    day = datetime.date.fromisoformat(document["start"])
+    middle = [day + datetime.timedelta(days=7 * week + 3) for week in range(last + 1)]
+    axes.bar(middle, minutes[: last + 1] / 60.0, 5.6, color=WOOD)
     limit = document["hours_per_week"]
     axes.axhline(limit, color=RED, lw=1.2, ls="--")
     place = axes.get_yaxis_transform()
     axes.text(1.0, limit, f"{limit:g} h a week", ha="right", va="bottom", color=RED, fontsize=8, transform=place)
     axes.set_ylim(0, limit * 1.15)
-    axes.set_xlim(-0.6, max(last, 3) + 0.6)
-    axes.xaxis.set_major_locator(MaxNLocator(integer=True))
-    axes.set_xlabel("week")
+    axes.set_xlim(day, day + datetime.timedelta(weeks=max(last, 7) + 1))
+    _dates(axes)
     axes.set_ylabel("hours at the mill")
