@@ -109,7 +109,7 @@ def test_the_page_stands_alone_and_shows_every_log():
 
 
 def test_one_log_that_fails_costs_no_other(monkeypatch):
-    def appraise(one, terms, progress):
+    def appraise(one, terms, progress, share):
         if one.card.id == "long":
             raise MillError("long: it is too long for the mill.")
         if one.card.id == "odd":

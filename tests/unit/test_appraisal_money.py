@@ -14,8 +14,8 @@ from pithline.logmodel.card import ArmsMark, TapeMark
 from pithline.units import KG_PER_POUND
 from pithline.wood.field import tables
 from pithline.yard.appraisal import information
-from pithline.yard.appraisal.appraise import Terms, _money
-from pithline.yard.appraisal.information import Question, _gain, questions, told, worth_finding_out
+from pithline.yard.appraisal.appraise import Gains, Terms, _money
+from pithline.yard.appraisal.information import Asking, Question, _gain, questions, told, worth_finding_out
 from pithline.yard.appraisal.known import know
 from pithline.yard.appraisal.money import Costs, drying_cost, highest_bid, rest_value, sawing_cost
 from pithline.yard.appraisal.regrade import Outcome
@@ -149,13 +149,10 @@ def test_knowing_more_is_never_worth_less_than_nothing_within_its_error(price, m
     log = known(priors, card(), blank)
     log = replace(log, bark=np.zeros_like(log.bark))
 
-    def gains(got, minutes, metal):
-        return got.value - price
-
-    [worth] = worth_finding_out(
-        log, priors, trade(), sawn(), basis_of(log), gains, price < 430.0, 1, lambda what, part: None
-    )
-    assert worth.what == "measuring the spiral of the grain" and worth.worth >= 0.0
+    gains = Gains(replace(priors.money, rest_per_m3=0.0, drying_per_m3_month=0.0), 0.0, 0.0, price)
+    asking = Asking(log, priors, trade(), sawn(), basis_of(log), gains, price < 430.0, 1)
+    [worth] = worth_finding_out(asking, lambda what, part: None)
+    assert worth.what == "measuring the spiral of the grain" and worth.worth >= -2.0 * worth.error - 1e-9
     # 8 sets bring 480 where the spiral is below 3°, which the prior gives a chance of 0.62
     if price == 0.0:
         assert worth.worth == pytest.approx(0.0, abs=2 * worth.error + 1e-9)

@@ -22,7 +22,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--on", metavar="DATE", help="the day months since felling are counted to [default: today]")
     parser.add_argument("--seed", metavar="N", type=int, default=1, help="[default: 1]")
-    parser.add_argument("--workers", metavar="N", type=int, help="processes that share the logs [default: one a core]")
+    parser.add_argument("--workers", metavar="N", type=int, help="processes that share the work [default: one a core]")
     parser.add_argument("--json", action="store_true", help="print the appraisal as JSON, for machines")
 
 
@@ -66,7 +66,7 @@ def run(args: argparse.Namespace, console: Console) -> int:
     today = date.today() if args.on is None else date.fromisoformat(read_date(args.on, "--on"))
     terms = read_terms(args.mill, args.products, args.priors, margin, args.seed, today)
     lot = read_lot(args.cards)
-    workers = args.workers or min(os.cpu_count() or 1, len(lot))
+    workers = args.workers or os.cpu_count() or 1
     with console.progress() as progress:
         document, done = appraise_lot(lot, terms, workers, progress)
     if all(log["state"] == "failed" for log in document["logs"]):

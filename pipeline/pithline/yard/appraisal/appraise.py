@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from pithline.errors import InputError
 from pithline.files.cards import card_as_read, card_from, scan_path
 from pithline.files.mills import mill_as_read, mill_from
-from pithline.files.priors import Priors, priors_as_read, priors_from
+from pithline.files.priors import Money, Priors, priors_as_read, priors_from
 from pithline.files.products import products_as_read, products_from
 from pithline.files.scans import read_scan
 from pithline.logmodel.card import Card
@@ -25,7 +25,7 @@ from pithline.mill.products import Products
 from pithline.plan.solve import COARSE, Effort
 from pithline.trade.log_rules import scale_log
 from pithline.trade.weights import weight
-from pithline.yard.appraisal.information import worth_finding_out
+from pithline.yard.appraisal.information import Asking, Share, in_turn, worth_finding_out
 from pithline.yard.appraisal.known import Known, cubic_volume, know
 from pithline.yard.appraisal.layouts import Sawn, Trade, best_layouts, fits, trade_of
 from pithline.yard.appraisal.money import Costs, drying_cost, highest_bid, rest_value, sawing_cost
@@ -134,8 +134,23 @@ class Appraised:
     outcomes: tuple[Outcome, ...]
 
 
-def appraise(one: Lot, terms: Terms, progress: Progress) -> Appraised:
-    """Appraise one log.
+@dataclass(frozen=True, slots=True)
+class Gains:
+    """What a log leaves once it is sawn, dried and sold: an outcome's money less its costs and the price asked."""
+
+    money: Money
+    hour_rate: float
+    cubic: float  # mm³ under bark
+    asked: float
+
+    def __call__(self, got: Outcome, minutes: float, met_metal: bool) -> float:
+        """Of one outcome, sawn in `minutes`, with or without a band ruined by metal."""
+        out = got.value + rest_value(self.cubic, got.volume, self.money) - sawing_cost(minutes, self.hour_rate)
+        return out - drying_cost(got.volume, self.money) - (self.money.blade if met_metal else 0.0) - self.asked
+
+
+def appraise(one: Lot, terms: Terms, progress: Progress, share: Share = in_turn) -> Appraised:
+    """Appraise one log; `share` says who works out the answers of what is worth finding out.
 
     Raises
     ------
@@ -145,7 +160,7 @@ def appraise(one: Lot, terms: Terms, progress: Progress) -> Appraised:
     progress("fitting", 0.0)
     known = known_log(one, terms)
     trade = trade_of(terms.machines, terms.products, one.card.species, species_of(one.card.species).green_density)
-    fits(known.log, trade, one.card.id)
+    doubtful = fits(known.log, known.basis, trade, one.card.id)
     sampling = terms.priors.sampling
     layouts = best_layouts(
         known.log,
@@ -168,26 +183,10 @@ def appraise(one: Lot, terms: Terms, progress: Progress) -> Appraised:
     progress("what may spoil it", 0.65)
     full = brings(known.log, planned(sawn.ledger, trade.parts), trade.parts, trade.products)
     spoil = spoilers(known, terms.priors, value, alone, full.value if trade.priced else full.volume / 1e6)
-    rate = terms.machines.mill.hour_rate
-
-    def gains(got: Outcome, minutes: float, met_metal: bool) -> float:
-        money = terms.priors.money
-        out = got.value + rest_value(rows["cubic_volume"], got.volume, money)
-        out -= sawing_cost(minutes, rate) + drying_cost(got.volume, money) + (money.blade if met_metal else 0.0)
-        return out - (one.card.cost or 0.0)
-
+    gains = Gains(terms.priors.money, terms.machines.mill.hour_rate, rows["cubic_volume"], one.card.cost or 0.0)
     expected = float(np.mean([gains(o, sawn.minutes, m) for o, m in zip(outcomes, metal, strict=True)]))
-    worths = worth_finding_out(
-        known,
-        terms.priors,
-        trade,
-        sawn,
-        basis,
-        gains,
-        expected > 0.0,
-        terms.seed,
-        lambda w, p: progress(w, 0.7 + 0.3 * p),
-    )
+    asking = Asking(known, terms.priors, trade, sawn, basis, gains, expected > 0.0, terms.seed)
+    worths = worth_finding_out(asking, lambda words, part: progress(words, 0.7 + 0.3 * part), share)
     row = {
         "id": one.card.id,
         "rank": None,
@@ -199,8 +198,10 @@ def appraise(one: Lot, terms: Terms, progress: Progress) -> Appraised:
         "crosscuts": [float(place) for place in sawn.sawing.places],
         "layouts": {"searched": len(layouts), "best_on_samples": others},
         "spoilers": [spoiler.what for spoiler in spoil],
-        "worth_finding_out": [{"what": w.what, "worth": round(w.worth, 2), "error": round(w.error, 2)} for w in worths],
-        "cautions": list(known.model.cautions),
+        "worth_finding_out": [
+            {"what": one.what, "worth": round(max(one.worth, 0.0), 2), "error": round(one.error, 2)} for one in worths
+        ],
+        "cautions": [*known.model.cautions, *doubtful],
     }
     row["why"] = why(row)
     return Appraised(row, known, sawn, tuple(outcomes))

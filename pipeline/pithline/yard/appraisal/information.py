@@ -7,7 +7,7 @@ knowledge.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -46,7 +46,7 @@ class Question:
 
 @dataclass(frozen=True, slots=True)
 class Worth:
-    """The gain expected from one question, and its sampling error, in money."""
+    """The gain expected from one question, and its sampling error, in money; a gain drawn below 0 is drawn luck."""
 
     what: str
     worth: float
@@ -142,57 +142,77 @@ def _trimmed(log: PlanLog, checks: tuple[Defect, ...]) -> PlanLog:
     )
 
 
-def worth_finding_out(
-    known: Known,
-    priors: Priors,
-    trade: Trade,
-    base: Sawn,
-    basis: Basis,
-    gains: Callable[[Outcome, float, bool], float],
-    sawn_now: bool,
-    seed: int,
-    progress: Callable[[str, float], None],
-) -> list[Worth]:
-    """Every question with what its answer is worth, most first.
+@dataclass(frozen=True, slots=True)
+class Asking:
+    """What every answer is weighed against: the log, the layout sawn on what is known now, and the money.
 
-    Parameters
+    Attributes
     ----------
-    base : Sawn
-        The layout sawn on what is known now.
     gains : callable
-        (outcome, minutes, metal met) -> money, the price asked taken off.
+        (outcome, minutes, metal met) -> money, the price asked taken off; it must pickle, for processes share the answers.
     sawn_now : bool
         Whether, on what is known now, it pays to buy and saw the log.
     """
-    asked = questions(known, priors)
+
+    known: Known
+    priors: Priors
+    trade: Trade
+    base: Sawn
+    basis: Basis
+    gains: Callable[[Outcome, float, bool], float]
+    sawn_now: bool
+    seed: int
+
+
+def answered(asking: Asking, question: Question, at: int) -> float:
+    """What one answer to a question gains; `at` numbers its draws."""
+    known, priors, trade, base, basis = asking.known, asking.priors, asking.trade, asking.base, asking.basis
+    answer = _answer(known, priors, question, asking.seed, at)
+    log = told(known, answer, question.settles, basis)
+    anew = searched_again(log, base, trade, asking.seed) if question.search else laid_again(log, base, trade)
+    plates, again = planned(base.ledger, trade.parts), planned(anew.ledger, trade.parts)
+    money = np.zeros((priors.sampling.inner, 3))
+    for i in range(priors.sampling.inner):
+        drawn = _mixed(answer, world(known, priors, asking.seed, at + 1 + i), question.settles)
+        one = apply(known, drawn, basis)
+        metal = bool(drawn["metal"])
+        unwarned = metal and not question.metal
+        first = brings(one, plates, trade.parts, trade.products)
+        second = brings(one, again, trade.parts, trade.products)
+        money[i] = (
+            asking.gains(first, base.minutes, metal),
+            asking.gains(first, base.minutes, unwarned),
+            asking.gains(second, anew.minutes, unwarned),
+        )
+    return _gain(money, asking.sawn_now)
+
+
+Share = Callable[[Callable[..., float], Asking, Sequence[tuple[Question, int]]], Iterable[float]]
+"""How the answers are worked out: (answered, what they are weighed against, question and number of each) -> gains in that order."""
+
+
+def in_turn(work: Callable[..., float], asking: Asking, answers: Sequence[tuple[Question, int]]) -> Iterable[float]:
+    """One answer after another, here."""
+    return (work(asking, *one) for one in answers)
+
+
+def worth_finding_out(asking: Asking, progress: Callable[[str, float], None], share: Share = in_turn) -> list[Worth]:
+    """Every question with what its answer is worth, most first; `share` changes who works it out, never the result."""
+    asked = questions(asking.known, asking.priors)
+    each = asking.priors.sampling.answers
+    numbered = [
+        (question, FIRST_ANSWER + 1000 * (number + 1) + 100 * j)
+        for number, question in enumerate(asked)
+        for j in range(each)
+    ]
+    coming, gains = iter(share(answered, asking, numbered)), []
+    for question, _ in numbered:
+        progress(f"what {question.what} is worth", len(gains) / len(numbered))
+        gains.append(next(coming))
     out = []
-    plates = planned(base.ledger, trade.parts)
     for number, question in enumerate(asked):
-        found = []
-        for j in range(priors.sampling.answers):
-            progress(f"what {question.what} is worth", (number + j / priors.sampling.answers) / len(asked))
-            at = FIRST_ANSWER + 1000 * (number + 1) + 100 * j
-            answer = _answer(known, priors, question, seed, at)
-            log = told(known, answer, question.settles, basis)
-            anew = searched_again(log, base, trade, seed) if question.search else laid_again(log, base, trade)
-            again = planned(anew.ledger, trade.parts)
-            money = np.zeros((priors.sampling.inner, 3))
-            for i in range(priors.sampling.inner):
-                drawn = _mixed(answer, world(known, priors, seed, at + 1 + i), question.settles)
-                one = apply(known, drawn, basis)
-                metal = bool(drawn["metal"])
-                unwarned = metal and not question.metal
-                first = brings(one, plates, trade.parts, trade.products)
-                second = brings(one, again, trade.parts, trade.products)
-                money[i] = (
-                    gains(first, base.minutes, metal),
-                    gains(first, base.minutes, unwarned),
-                    gains(second, anew.minutes, unwarned),
-                )
-            found.append(_gain(money, sawn_now))
-        gain = np.array(found) * question.chance
-        error = float(gain.std(ddof=1) / np.sqrt(len(gain)))
-        out.append(Worth(question.what, max(float(gain.mean()), 0.0), error))
+        gain = np.array(gains[each * number : each * (number + 1)]) * question.chance
+        out.append(Worth(question.what, float(gain.mean()), float(gain.std(ddof=1) / np.sqrt(each))))
     return sorted(out, key=lambda one: -one.worth)
 
 

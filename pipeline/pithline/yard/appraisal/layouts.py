@@ -15,8 +15,7 @@ from numpy.typing import NDArray
 
 from pithline.errors import PlanError
 from pithline.geometry.pieces import Piece
-from pithline.logmodel.taper import diameter_butt, diameter_top
-from pithline.mill.limits import log_fits
+from pithline.mill.limits import log_fits, widest_across
 from pithline.mill.machine import Machines
 from pithline.mill.products import Products
 from pithline.mill.sections import log_sections, piece_shape
@@ -73,8 +72,8 @@ def shop_of(trade: Trade, parts: tuple[SawnPart, ...]) -> Shop:
     return Shop(trade.machines, parts, worth, np.array([np.inf if p.demand is None else p.demand for p in parts]))
 
 
-def fits(log: PlanLog, trade: Trade, name: str) -> None:
-    """Refuse a log that the mill cannot hold.
+def fits(log: PlanLog, basis: str, trade: Trade, name: str) -> tuple[str, ...]:
+    """Refuse a log that the mill cannot hold; a caution where one known by tape may be too thick for it.
 
     Raises
     ------
@@ -82,10 +81,24 @@ def fits(log: PlanLog, trade: Trade, name: str) -> None:
         Names the limit.
     """
     model = log.model
-    whole = piece_shape(log_sections(model), Piece("log", "log"), bark=True)
     mill = trade.machines.mill
+    whole, plain = (
+        piece_shape(log_sections(one), Piece("log", "log"), bark=True)
+        for one in (model, replace(model, envelope=model.radius_over_bark))
+    )
     longest = replace(mill, log_length_max=max(mill.log_length_max, model.length))  # a longer one is crosscut first
-    log_fits(whole, max(diameter_butt(model), diameter_top(model)), model.length, longest, name)
+    across, most = widest_across(plain)[0], widest_across(whole)[0]
+    if basis != "tape":
+        log_fits(whole, across, model.length, longest, name)
+        return ()
+    # the envelope of a taped log holds no stub that was seen, only the doubt of its section
+    log_fits(plain, across, model.length, longest, name)
+    if most <= mill.log_diameter_max:
+        return ()
+    return (
+        f"by its girths it is {across:.0f} mm across, but where it is not round it may reach {most:.0f} mm, and the largest log "
+        f"the mill takes is {mill.log_diameter_max:.0f} mm: measure its widest place before you bid.",
+    )
 
 
 BOLDNESS = {"scan": (1.0, 1.0, 0.5), "one flank": (1.0, 0.5, 0.5), "tape": (0.3, 0.3, 1.0)}

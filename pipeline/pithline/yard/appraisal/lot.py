@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import multiprocessing
 import traceback
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 from pithline.errors import PithlineError
 from pithline.files.priors import Priors
 from pithline.outputs.appraisal_picture import Pictures, pictures_of
 from pithline.yard.appraisal.appraise import Appraised, Lot, Terms, appraise
+from pithline.yard.appraisal.information import Asking, Share, in_turn
 from pithline.yard.appraisal.layouts import QUICK
 
 Progress = Callable[[str, float], None]
@@ -32,27 +34,48 @@ class Done:
 def appraise_lot(lot: list[Lot], terms: Terms, workers: int, progress: Progress) -> tuple[dict[str, Any], list[Done]]:
     """Appraise every log; the document of design section 6, and the logs in its order with their pictures.
 
-    `workers` processes share the logs; their number changes nothing in the result.
+    `workers` processes share the logs, or of a single log what could be found out about it; their number changes nothing in
+    the result.
     """
     if len(lot) >= COARSER:
         terms = replace(terms, priors=for_a_lot(terms.priors), effort=QUICK)
-    found: list[Done | None] = [None] * len(lot)
-    if workers < 2 or len(lot) < 2:
-        for at, one in enumerate(lot):
+    if workers < 2:
+        found = [one_log(one, terms, _of(lot, at, progress)) for at, one in enumerate(lot)]
+    elif len(lot) == 1:
+        with _pool(workers) as pool:
+            for _ in range(workers):  # a process takes seconds to load: begun now, it is ready when answers are asked
+                pool.submit(len, ())
 
-            def told(what: str, part: float, at: int = at, name: str = one.card.id) -> None:
-                progress(f"{name}: {what}", (at + part) / len(lot))
+            def share(work: Callable[..., float], asking: Asking, answers: Sequence[Any]) -> Iterable[float]:
+                return pool.map(partial(work, asking), *zip(*answers, strict=True))
 
-            found[at] = one_log(one, terms, told)
+            found = [one_log(lot[0], terms, _of(lot, 0, progress), share)]
     else:
-        # spawned, for threads of numerical libraries do not survive a fork
-        with ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("spawn")) as pool:
+        with _pool(min(workers, len(lot))) as pool:
             waiting = {pool.submit(one_log, one, terms): at for at, one in enumerate(lot)}
             for count, future in enumerate(as_completed(waiting)):
-                found[waiting[future]] = future.result()
                 progress(f"{lot[waiting[future]].card.id} done", (count + 1) / len(lot))
-    done = ranked([one for one in found if one is not None])
+            found = [future.result() for future in waiting]
+    done = ranked(found)
     return document(done, terms), done
+
+
+def _of(lot: list[Lot], at: int, progress: Progress) -> Progress:
+    """Progress of one log as progress of the lot."""
+    return lambda what, part: progress(f"{lot[at].card.id}: {what}", (at + part) / len(lot))
+
+
+def _pool(workers: int) -> ProcessPoolExecutor:
+    """Processes that share the cores; spawned, for threads of numerical libraries do not survive a fork."""
+    context = multiprocessing.get_context("spawn")
+    return ProcessPoolExecutor(workers, mp_context=context, initializer=_own_cores, initargs=(workers,))
+
+
+def _own_cores(workers: int) -> None:
+    """Keep a process to its share of the cores: threads beyond them wait for each other."""
+    import numba
+
+    numba.set_num_threads(max(1, numba.config.NUMBA_NUM_THREADS // workers))
 
 
 def for_a_lot(priors: Priors) -> Priors:
@@ -67,10 +90,10 @@ def _silent(what: str, part: float) -> None:
     """Progress of a worker, which has nobody to tell."""
 
 
-def one_log(one: Lot, terms: Terms, progress: Progress = _silent) -> Done:
+def one_log(one: Lot, terms: Terms, progress: Progress = _silent, share: Share = in_turn) -> Done:
     """One log's row; whatever fails is told in it and costs no other log."""
     try:
-        got = appraise(one, terms, progress)
+        got = appraise(one, terms, progress, share)
         return Done(got.row, pictures_of(got.known.model, got.known.basis, _boxes(got)))
     except PithlineError as error:
         return Done(failed(one, str(error)), None)
