@@ -1,19 +1,22 @@
 """Crosscuts of an appraised log, doubts split by what was seen, and what is told of metal."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from appraisal_by_hand import card, known, nothing_hidden, trade
+from appraisal_by_hand import TODAY, card, known, nothing_hidden, trade
+from pithline.errors import MillError
 from pithline.files.priors import read_priors
 from pithline.plan.bucking import Sawing, bucked
 from pithline.plan.layout import Setting, SlabCut
 from pithline.yard.appraisal import layouts
-from pithline.yard.appraisal.known import _blended
-from pithline.yard.appraisal.layouts import Sawn, crosscuts, drawn_up, laid_again, shop_of
+from pithline.yard.appraisal.known import _blended, know
+from pithline.yard.appraisal.layouts import Sawn, crosscuts, drawn_up, fits, laid_again, shop_of
 from pithline.yard.appraisal.regrade import brings, planned
-from pithline.yard.appraisal.spoilers import spoilers
+from pithline.yard.appraisal.spoilers import Spoiler, in_words, spoilers
+from pithline.yard.appraisal.tape_log import tape_model
 from pithline.yard.appraisal.worlds import apply, basis_of, nominal, world
 
 SLAB = Setting(0.0, (SlabCut(-25.0, 50.0),))
@@ -22,6 +25,37 @@ SLAB = Setting(0.0, (SlabCut(-25.0, 50.0),))
 def test_a_straight_log_is_left_whole():
     log = known(nothing_hidden())
     assert crosscuts(log.log, "scan", trade(), lambda what, part: None) == [()]
+
+
+def taped(girth):
+    """A log by tape as thick at the top as at the butt."""
+    priors = read_priors()
+    stated = card(scan=None, tape_length=2000.0, tape_girth_butt=girth, tape_girth_top=girth)
+    model, bow, weights = tape_model(stated, {"log": {}}, priors)
+    return know(model, stated, {"log": {}}, priors, TODAY, bow, weights)
+
+
+def test_a_log_by_tape_that_may_be_too_thick_is_appraised_with_a_caution_and_one_that_is_is_not():
+    """The mill takes 750 mm; no stub was seen by tape, so none is to blame."""
+    thin, thick, over = (taped(np.pi * across) for across in (600.0, 725.0, 760.0))
+    assert fits(thin.log, "tape", trade(), "a") == ()
+    [words] = fits(thick.log, "tape", trade(), "a")
+    assert re.search(r"725 mm across, but .* it may reach 7[67]\d mm, .* takes is 750 mm: measure", words)
+    with pytest.raises(MillError, match=r"a: it is 760 mm across with its bark.*name a larger mill"):
+        fits(over.log, "tape", trade(), "a")
+
+
+@pytest.mark.parametrize(("stub", "blame"), [(0.0, "name a larger mill"), (120.0, "a stub or swelling")])
+def test_a_scanned_log_too_thick_for_the_mill_says_what_is_to_blame(stub, blame):
+    """An oval log is too wide by itself; a round one by its stub."""
+    log = known(nothing_hidden()).log
+    clock = np.arange(72) * np.pi / 36
+    radius = log.model.radius_over_bark + (0.0 if stub else 1.0) * 130.0 * np.cos(clock) ** 2
+    envelope = radius.copy()
+    envelope[20:24, :3] += 2 * stub
+    model = replace(log.model, radius_over_bark=radius, envelope=envelope)
+    with pytest.raises(MillError, match=f"a: it is .* takes is 750 mm.*{blame}"):
+        fits(replace(log, model=model), "scan", trade(), "a")
 
 
 @pytest.mark.parametrize(
@@ -86,9 +120,13 @@ def test_sizes_by_tape_differ_between_the_tapes_and_sections_by_the_spread_of_th
 @pytest.mark.parametrize(
     ("read", "share", "words"),
     [
-        ({"log": {"grown": "fence line"}}, 0.35, "a yard or fence-line tree: metal"),
-        ({"log": {}, "ends": {"stain": True}}, 0.6, "dark stain at the ends, as iron leaves it: metal"),
-        ({"log": {"grown": "yard"}, "ends": {"stain": True}}, 0.6, "leaves it on a yard or fence-line tree: metal"),
+        ({"log": {"grown": "fence line"}}, 0.35, "a yard or fence-line tree, so metal is likely (chance 35%)"),
+        ({"log": {}, "ends": {"stain": True}}, 0.6, "dark stain at the ends, as iron leaves it, so metal"),
+        (
+            {"log": {"grown": "yard"}, "ends": {"stain": True}},
+            0.6,
+            "leaves it on a yard or fence-line tree, so metal is likely (chance 60%)",
+        ),
     ],
 )
 def test_what_the_card_tells_of_metal_is_always_among_the_three(read, share, words):
@@ -102,6 +140,12 @@ def test_what_the_card_tells_of_metal_is_always_among_the_three(read, share, wor
     assert len(found) == 3 and any(words in one.what for one in found)
     assert [one.takes for one in found] == sorted((one.takes for one in found), reverse=True)
     assert "knots" in " ".join(one.what for one in found)
+
+
+def test_a_spoiler_says_what_it_takes_off():
+    assert in_words(Spoiler("rot", 31.4), True) == "rot: takes about 31 off"
+    assert in_words(Spoiler("rot", 2.35), False) == "rot: takes about 2.4 L off"
+    assert in_words(Spoiler("rot", 0.4), True) == in_words(Spoiler("rot", 0.01), False) == "rot"
 
 
 def test_a_card_that_tells_nothing_of_metal_has_the_forest_share_and_no_word_of_it():

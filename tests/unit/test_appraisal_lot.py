@@ -40,7 +40,7 @@ def row(name, bid, asked):
         "spoilers": ["a <nail>", "rot"], "worth_finding_out": [{"what": "scanning it", "worth": 31.0, "error": 4.0}],
         "cautions": ["no bark on the card"],
     }  # fmt: skip
-    out["why"] = why(out)
+    out["why"] = why(out, {"tenor ukulele": 60.0})
     return out
 
 
@@ -62,6 +62,27 @@ def test_the_best_buy_comes_first_and_a_failure_last():
     assert [log["rank"] for log in got["logs"]] == [1, 2, 3, 4, None]
     assert got["logs"][-1]["why"].startswith("it is 4000 mm long")
     assert "150 over the 250 asked" in got["logs"][0]["why"] and "60 under the 260" in got["logs"][3]["why"]
+
+
+def test_the_sentence_names_the_sets_that_bring_most_and_says_where_nothing_has_a_price():
+    one = {**row("a", 100.0, None), "sets": {"bridge": spread([6.0, 6.0]), "guitar": spread([4.0, 4.0]), "neck": FLAT}}
+    told = why(one, {"bridge": 8.0, "guitar": 180.0, "neck": 30.0})
+    assert told == "4.0 guitar and 2.5 neck sets expected; worth up to 100, no price asked."
+    assert why(one, dict.fromkeys(one["sets"], 0.0)).endswith("no product has a price, so there is no bid.")
+
+
+def test_logs_without_prices_are_ranked_by_volume():
+    little, much = row("little", 0.0, None), {**row("much", 0.0, None), "volume": spread([7e7, 8e7])}
+    assert [one.row["id"] for one in ranked([Done(little, None), Done(much, None)])] == ["much", "little"]
+
+
+def test_a_lot_of_which_no_log_can_be_sawn_tells_of_each_in_one_line(tmp_path, capsys):
+    cards = [write(tmp_path, name, name, top='girth_top = "1.5 m"') for name in ("a", "b")]
+    for path, old, new in ((cards[0], "1.6 m", "2.6 m"), (cards[1], '"2 m"', '"0.5 m"')):
+        Path(path).write_text(Path(path).read_text().replace(old, new))
+    assert main(["appraise", *cards, "--workers", "1"]) == 2
+    told = capsys.readouterr().err
+    assert told.count("\n") == 1 and re.search("error: a: it is .* across .* b: it is 500 mm long, the shortest", told)
 
 
 def test_json_holds_to_its_schema_and_csv_says_the_same():

@@ -8,6 +8,7 @@ import pytest
 from appraisal_by_hand import PRODUCTS, TODAY, card, known, nothing_hidden, own, trade
 from pithline.files.priors import read_priors
 from pithline.logmodel.card import Defect
+from pithline.logmodel.model import SuspectedKnot
 from pithline.plan.grade import grade_plate
 from pithline.yard.appraisal.appraise import spread
 from pithline.yard.appraisal.known import months_since
@@ -109,6 +110,26 @@ def test_hidden_defects_take_the_plates_they_reach(defect, lost):
     hurt = replace(bare, defects=(defect,))
     gone = {p.billet for p, good in zip(plates.plates, passing(hurt, plates), strict=True) if not good}
     assert passing(bare, plates).all() and gone == ({lost} if lost else set())
+
+
+def test_the_side_not_seen_is_taken_to_hold_as_many_stubs_as_the_other():
+    priors = replace(nothing_hidden(), suspected_real=0.5)
+    log = known(priors)
+    stubs = tuple(SuspectedKnot(x, 0.3, 40.0, 12.0) for x in (300.0, 600.0, 900.0, 1200.0))
+    dark = np.zeros_like(log.dark)
+    dark[:, 150:240] = 1.0  # a quarter of the girth
+    own = replace(log.log, model=replace(log.model, suspected_knots=stubs))
+
+    def found(shade):
+        return [draw(replace(log, log=own, dark=shade), priors, "knots", 1, n) for n in range(400)]
+
+    bare, partly = found(np.zeros_like(dark)), found(dark)
+    assert np.mean([len(one) for one in bare]) == pytest.approx(4 * 0.5, abs=0.2)
+    extra = [[knot for knot in one if knot.clock != 0.3] for one in partly]
+    assert [one[: len(few)] for one, few in zip(partly, bare, strict=True)] == bare
+    assert np.mean([len(one) for one in extra]) == pytest.approx(4 * 0.5 / 3, abs=0.12)
+    clocks = np.degrees([knot.clock for one in extra for knot in one])
+    assert clocks.min() >= 150.0 and clocks.max() < 240.0
 
 
 def test_months_since_felling():

@@ -70,8 +70,7 @@ def run(args: argparse.Namespace, console: Console) -> int:
     with console.progress() as progress:
         document, done = appraise_lot(lot, terms, workers, progress)
     if all(log["state"] == "failed" for log in document["logs"]):
-        first = document["logs"][0]
-        raise InputError(f"{first['id']}: {first['why']}")
+        raise InputError(" ".join(f"{log['id']}: {log['why']}" for log in document["logs"]))
     text = appraisal_json(document)
     if args.out is not None:
         files = {
@@ -93,7 +92,7 @@ def show(console: Console, document: Mapping[str, Any]) -> None:
     """The ranked table, then per log why it stands there, what may spoil it and what is worth finding out."""
     from rich.table import Table
 
-    from pithline.outputs.appraisal_document import M3, L
+    from pithline.outputs.appraisal_document import M3, L, in_currency
 
     table = Table("", "log", "known by", "plates, L", "value p10 to p90", "bid up to", "asked")
     for log in document["logs"]:
@@ -119,13 +118,16 @@ def show(console: Console, document: Mapping[str, Any]) -> None:
         rules = log["log_rules"]
         console.show(
             f"  Doyle {rules['doyle']:.0f}, International ¼ in {rules['international_quarter']:.0f}, Scribner "
-            f"{rules['scribner']:.0f} board feet; {log['cubic_volume'] / M3:.2f} m³ inside bark; {log['green_weight_kg']:.0f} kg green."
+            f"{rules['scribner']:.0f} board feet on {log['diameter_small_end']:.0f} mm inside bark at the small end; "
+            f"{log['cubic_volume'] / M3:.2f} m³ inside bark; {log['green_weight_kg']:.0f} kg green."
         )
         console.show(f"  may spoil it: {'; '.join(log['spoilers'])}.")
         worth = [one for one in log["worth_finding_out"] if one["worth"] >= 0.5]
         told = "; ".join(f"{one['what']} {one['worth']:.0f} ± {one['error']:.0f}" for one in worth)
         console.show(f"  worth finding out: {told or 'nothing would change what you do'}.")
+        for caution in log["cautions"]:
+            console.show(f"  caution: {caution}")
     console.show(
-        f"Money in {document['currency']}; bids leave {document['bid_margin']:.0%} of the proceeds and count plates of complete "
+        f"{in_currency(document['currency'])}Bids leave {document['bid_margin']:.0%} of the proceeds and count plates of complete "
         f"sets only. {document['samples']} logs drawn for each, seed {document['seed']}. docs/appraisal.md explains every figure."
     )

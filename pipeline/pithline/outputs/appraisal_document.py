@@ -111,11 +111,22 @@ def csv_row(log: Mapping[str, Any]) -> dict[str, Any]:
     return row
 
 
+NO_CURRENCY = "money"
+"""What the bundled priors call a currency that nobody has named."""
+
+
+def in_currency(name: str) -> str:
+    """A sentence on the currency, or nothing where nobody has named one."""
+    return "" if name == NO_CURRENCY else f"Money in {name}. "
+
+
 def sets_in_words(log: Mapping[str, Any], least: float = 0.05) -> str:
-    """Complete sets expected, by product, with p10 and p90."""
-    found = [
-        f"{one['mean']:.1f} {name} ({one['p10']:.0f}-{one['p90']:.0f})"
-        for name, one in log["sets"].items()
-        if one["mean"] >= least
-    ]
+    """Complete sets expected, by product, with p10 to p90."""
+    found = [f"{one['mean']:.1f} {name} ({span(one)})" for name, one in log["sets"].items() if one["mean"] >= least]
     return ", ".join(found) or "none"
+
+
+def span(one: Mapping[str, float], unit: float = 1.0, places: int = 0) -> str:
+    """p10 to p90, or the one figure that both are."""
+    low, high = (f"{one[key] / unit:.{places}f}" for key in ("p10", "p90"))
+    return low if low == high else f"{low} to {high}"

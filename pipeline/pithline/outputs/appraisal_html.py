@@ -7,7 +7,7 @@ from html import escape
 from importlib.resources import files
 from typing import Any
 
-from pithline.outputs.appraisal_document import M3, L, sets_in_words
+from pithline.outputs.appraisal_document import M3, L, in_currency, sets_in_words, span
 from pithline.outputs.appraisal_picture import Pictures
 from pithline.trade.weights import heaviest_likely
 from pithline.units import KG_PER_POUND
@@ -26,23 +26,24 @@ def appraisal_html(document: Mapping[str, Any], pictures: Sequence[Pictures | No
     logs = document["logs"]
     most = max((log["value"]["p90"] for log in logs if log["state"] == "appraised"), default=0.0)
     most = max([most, *[log["asked"] or 0.0 for log in logs]]) or 1.0
-    money = document["currency"]
     body = [
         f"<header><h1>What {_count(len(logs))} worth</h1>",
-        f"<p>Best buy first, as of {escape(document['on'])}. Money in “{escape(money)}”. The highest bid leaves "
-        f"{document['bid_margin']:.0%} of the proceeds after sawing and drying. It counts the plates of complete sets; the rest "
-        "of the log counts at the price per cubic metre in the priors file. p10 and p90: in one log of ten it comes out "
-        "lower, in one of ten higher.</p>"
-        '<p class="key">In the bars: <i class="range"></i> p10 to p90, <i class="median"></i> median, <i class="top"></i> highest '
-        'bid, <i class="asked"></i> asked. In the pictures: <i class="doubt"></i> two standard errors of bark and pith, '
-        '<i class="plate"></i> plates planned at that end.</p></header>',
+        f"<p>Best buy first, as of {escape(document['on'])}. {escape(in_currency(document['currency']))}"
+        f"The highest bid leaves you {document['bid_margin']:.0%} of what the log brings, after sawing and drying. Only plates that "
+        "make up whole sets count; the rest of the log counts at the price per cubic metre in the priors file.</p>"
+        '<p class="key">Bars: <i class="range"></i> four logs in five bring something in this span, <i class="median"></i> as '
+        'likely more as less, <i class="top"></i> highest bid, <i class="asked"></i> asked. '
+        'Pictures: <i class="pith"></i> pith, <i class="doubt"></i> how far bark and pith may lie off, <i class="plate"></i> plates '
+        "planned at that end.</p></header>",
         overview(logs, most),
     ]
     body += [section(log, one, most) for log, one in zip(logs, pictures, strict=True)]
     body.append(
         f"<footer><p>Drawn {document['samples']} times for each log, seed {document['seed']}; what is worth finding out: "
-        f"{document['answers']} answers each, {document['inner']} logs an answer. Grades and yields are estimates: what no "
-        "scan shows is drawn from the priors file, much of it invented. A log found to hold metal is not sawn until it is out; "
+        f"{document['answers']} answers each, {document['inner']} logs an answer. Figures after ± are the standard error of having "
+        "drawn no more than that. Spans are p10 to p90: one log in ten comes out lower, one in ten higher. Grades and yields are "
+        "estimates: what no scan shows is drawn from the priors file, much of it invented. A log found to hold metal is not sawn "
+        "until it is out; "
         "mind the maker's manual of your loader and mill before lifting anything by these weights.</p></footer>"
     )
     page = (
@@ -76,7 +77,7 @@ def overview(logs: Sequence[Mapping[str, Any]], most: float) -> str:
             f'<td class="n bid">{log["highest_bid"]:.0f}</td><td class="n">{asked}</td><td class="why">{escape(log["why"])}</td></tr>'
         )
     return (
-        '<table class="ranked"><thead><tr><th>rank</th><th>log</th><th>value, p10 to p90</th><th>highest bid</th>'
+        '<table class="ranked"><thead><tr><th>rank</th><th>log</th><th>what its sets bring</th><th>highest bid</th>'
         "<th>asked</th><th>why</th></tr></thead><tbody>" + "".join(rows) + "</tbody></table>"
     )
 
@@ -120,30 +121,33 @@ def section(log: Mapping[str, Any], pictures: Pictures | None, most: float) -> s
             "highest bid",
             f"<b>{log['highest_bid']:.0f}</b>" + ("" if log["asked"] is None else f", asked {log['asked']:.0f}"),
         ),
-        ("value of sets", f"{value['p10']:.0f} – {value['p90']:.0f}, mean {value['mean']:.0f} ± {value['error']:.0f}"),
-        ("instrument wood", f"{volume['p10'] / L:.1f} – {volume['p90'] / L:.1f} L, mean {volume['mean'] / L:.1f} L"),
+        ("its sets bring", f"{span(value)}, on average {value['mean']:.0f} ± {value['error']:.0f}"),
         ("complete sets", escape(sets_in_words(log))),
-        ("rest of the log", f"{log['rest_value']:.0f}"),
+        ("plates", f"{span(volume, L, 1)} L, on average {volume['mean'] / L:.1f} L"),
+        ("rest of the log", f"{log['rest_value']:.0f}" if log["rest_value"] else "not counted, no price set"),
         (
-            "costs taken off",
+            "costs",
             f"sawing {log['costs']['sawing']:.0f} ({log['minutes'] / 60:.1f} h), drying {log['costs']['drying']:.0f}, "
-            f"metal {log['costs']['metal']:.0f}",
+            f"bands lost to metal {log['costs']['metal']:.0f}",
         ),
     ]
     feet = ", ".join(f"{RULES[rule]} {feet:.0f}" for rule, feet in log["log_rules"].items())
     heavy = heaviest_likely(log["green_weight_kg"])
     trade = [
-        ("board feet", f"{feet}; small end {log['diameter_small_end']:.0f} mm inside bark"),
-        ("cubic", f"{log['cubic_volume'] / M3:.3f} m³ inside, {log['cubic_volume_over_bark'] / M3:.3f} m³ over bark"),
+        ("board feet", f"{feet}; on a small end of {log['diameter_small_end']:.0f} mm inside bark"),
+        ("volume", f"{log['cubic_volume'] / M3:.3f} m³ inside, {log['cubic_volume_over_bark'] / M3:.3f} m³ over bark"),
         (
             "green weight",
-            f"{log['green_weight_kg']:.0f} kg ({log['green_weight_kg'] / KG_PER_POUND:.0f} lb), allow for {heavy:.0f} kg",
+            f"{log['green_weight_kg']:.0f} kg ({log['green_weight_kg'] / KG_PER_POUND:.0f} lb); allow for {heavy:.0f} kg",
         ),
     ]
+    pays = [one for one in log["worth_finding_out"] if one["worth"] >= 0.5]
     worth = "".join(
         f"<li><span>{escape(one['what'])}</span> <b>{one['worth']:.0f}</b> <i>± {one['error']:.0f}</i></li>"
-        for one in log["worth_finding_out"]
+        for one in pays
     )
+    others = ", ".join(escape(one["what"]) for one in log["worth_finding_out"] if one not in pays)
+    none = f"<p class='none'>{'no gain seen in ' + others if others else '' if worth else 'nothing more'}</p>"
     spoil = "".join(f"<li>{escape(words)}</li>" for words in log["spoilers"])
     drawn = ""
     if pictures is not None:
@@ -154,13 +158,13 @@ def section(log: Mapping[str, Any], pictures: Pictures | None, most: float) -> s
             f"<figure>{pictures.top}<figcaption>top end</figcaption></figure></div>"
         )
     cautions = "".join(f"<li>{escape(words)}</li>" for words in log["cautions"])
-    more = f"<details><summary>cautions of the fit</summary><ul>{cautions}</ul></details>" if cautions else ""
+    more = f"<details open><summary>cautions</summary><ul>{cautions}</ul></details>" if cautions else ""
     return (
         f"{head}<h2><span>{log['rank']}</span> {escape(log['id'])}</h2><p class='why'>{escape(log['why'])}</p>"
         f"<p class='basis'>{escape(log['species'])}, {log['length'] / 1000:.2f} m, {BASIS[log['basis']]}{_first(log)}</p>{drawn}"
         f'<div class="figures">{bar(log, most)}{_facts(facts)}{_facts(trade)}</div>'
         f'<div class="lists"><div><h3>most likely to spoil it</h3><ol>{spoil}</ol></div>'
-        f"<div><h3>worth finding out</h3><ul class='worth'>{worth or '<li>nothing more</li>'}</ul></div></div>{more}</section>"
+        f"<div><h3>worth finding out, in money</h3><ul class='worth'>{worth}</ul>{none}</div></div>{more}</section>"
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -30,7 +30,7 @@ from pithline.yard.appraisal.known import Known, cubic_volume, know
 from pithline.yard.appraisal.layouts import Sawn, Trade, best_layouts, fits, trade_of
 from pithline.yard.appraisal.money import Costs, drying_cost, highest_bid, rest_value, sawing_cost
 from pithline.yard.appraisal.regrade import Outcome, brings, planned
-from pithline.yard.appraisal.spoilers import spoilers
+from pithline.yard.appraisal.spoilers import in_words, spoilers
 from pithline.yard.appraisal.tape_log import needs, tape_model
 from pithline.yard.appraisal.worlds import Basis, apply, basis_of, draw, nominal, world
 
@@ -197,13 +197,13 @@ def appraise(one: Lot, terms: Terms, progress: Progress, share: Share = in_turn)
         **rows,
         "crosscuts": [float(place) for place in sawn.sawing.places],
         "layouts": {"searched": len(layouts), "best_on_samples": others},
-        "spoilers": [spoiler.what for spoiler in spoil],
+        "spoilers": [in_words(spoiler, trade.priced) for spoiler in spoil],
         "worth_finding_out": [
             {"what": one.what, "worth": round(max(one.worth, 0.0), 2), "error": round(one.error, 2)} for one in worths
         ],
         "cautions": [*known.model.cautions, *doubtful],
     }
-    row["why"] = why(row)
+    row["why"] = why(row, {product.name: product.price for product in terms.products.products})
     return Appraised(row, known, sawn, tuple(outcomes))
 
 
@@ -281,16 +281,18 @@ def _money(
     }
 
 
-def why(row: dict[str, Any]) -> str:
-    """One sentence on why a log stands where it does."""
-    sets = sorted(((one["mean"], name) for name, one in row["sets"].items()), reverse=True)
-    most = [f"{mean:.1f} {name}" for mean, name in sets if mean >= 0.5][:2]
+def why(row: dict[str, Any], prices: Mapping[str, float]) -> str:
+    """One sentence on why a log stands where it does: the sets that bring most of its value, and its bid beside the price asked."""
+    sets = sorted(((one["mean"] * prices[name], one["mean"], name) for name, one in row["sets"].items()), reverse=True)
+    most = [f"{mean:.1f} {name}" for _, mean, name in sets if mean >= 0.5][:2]
     gives = (
         " and ".join(most) + " sets expected"
         if most
         else f"{row['volume']['mean'] / 1e6:.0f} L of plates, hardly a set"
     )
     bid, asked = row["highest_bid"], row["asked"]
+    if not any(prices.values()):
+        return f"{gives}; no product has a price, so there is no bid."
     if asked is None:
         return f"{gives}; worth up to {bid:.0f}, no price asked."
     if bid >= asked:

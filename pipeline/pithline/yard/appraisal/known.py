@@ -45,6 +45,8 @@ class Known:
         "scan", "one flank" or "tape".
     seen, hidden : (k, 361) arrays
         Doubt of the over-bark surface, split by whether that part was seen. [mm]
+    dark : (k, 361) array
+        How much of the bark there was not seen, 0 to 1; nothing of a log by tape is told so.
     shape_spread : float
         Standard deviation of the logarithm of each harmonic's size from log to log, by tape; 0 for a scan.
     weights : (h,) array
@@ -65,6 +67,7 @@ class Known:
     basis: str
     seen: Array
     hidden: Array
+    dark: Array
     weights: Array
     shape_spread: float
     bark: Array
@@ -155,6 +158,7 @@ def know(
         basis=basis,
         seen=surface * np.sqrt(1.0 - dark),
         hidden=surface * np.sqrt(dark),
+        dark=dark,
         weights=weights,
         shape_spread=priors.section_spread if tape else 0.0,
         bark=bark,

@@ -118,17 +118,18 @@ def ranked(done: list[Done]) -> list[Done]:
     """Best buy first: by what the highest bid leaves over the price asked.
 
     Logs with no price asked come after those that are worth theirs and before those that are not; among themselves by
-    highest bid. Failed ones last, in the order given.
+    highest bid, and where bids are alike, as they are without prices, by volume. Failed ones last, in the order given.
     """
 
-    def place(one: Done) -> tuple[int, float]:
+    def place(one: Done) -> tuple[int, float, float]:
         row = one.row
         if row["state"] == "failed":
-            return 3, 0.0
+            return 3, 0.0, 0.0
+        plates = -row["volume"]["mean"]
         if row["asked"] is None:
-            return 1, -row["highest_bid"]
+            return 1, -row["highest_bid"], plates
         over = row["highest_bid"] - row["asked"]
-        return (0 if over >= 0.0 else 2), -over
+        return (0 if over >= 0.0 else 2), -over, plates
 
     order = sorted(done, key=place)
     return [

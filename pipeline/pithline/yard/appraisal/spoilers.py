@@ -30,6 +30,12 @@ class Spoiler:
     told: bool = False  # the card says so: it is always among the three
 
 
+def in_words(spoiler: Spoiler, priced: bool) -> str:
+    """The sentence with what it takes off on average, in money or in litres of plates; nothing where that is next to none."""
+    takes = f"{spoiler.takes:.0f}" if priced else f"{spoiler.takes:.1f} L"
+    return spoiler.what if float(takes.removesuffix(" L")) == 0.0 else f"{spoiler.what}: takes about {takes} off"
+
+
 def spoilers(known: Known, priors: Priors, value: float, without: Callable[[str], float], full: float) -> list[Spoiler]:
     """The three that take most off.
 
@@ -52,15 +58,16 @@ def spoilers(known: Known, priors: Priors, value: float, without: Callable[[str]
     bend = sweep(model)
     bow = float(np.hypot(bend, known.bow))
     words = f"sweep of {bend:.0f} mm" if known.basis != "tape" or bend else f"sweep of about {bow:.0f} mm, way unknown"
+    doubt = f", by a string that may err by {known.bow:.0f} mm" if known.basis == "tape" and bend else ""
     found.append(
         Spoiler(
-            f"{words} on {model.length / 1000:.1f} m ({bow / middle:.0%} of the diameter)",
+            f"{words} on {model.length / 1000:.1f} m ({bow / middle:.0%} of the diameter){doubt}",
             max(alone("bow"), full * max(bow / middle - 0.05, 0.0)),
         )
     )
     if known.spiral is not None:
         sd = np.degrees(known.spiral[1])
-        found.append(Spoiler(f"spiral grain, not measured (taken as {sd:.1f}° either way)", alone("spiral")))
+        found.append(Spoiler(f"spiral grain that nobody measured ({sd:.1f}° either way is usual)", alone("spiral")))
     elif card.spiral:
         found.append(
             Spoiler(f"spiral grain of {np.degrees(card.spiral):.1f}°", full * min(abs(np.degrees(card.spiral)) / 6, 1))
@@ -75,7 +82,8 @@ def spoilers(known: Known, priors: Priors, value: float, without: Callable[[str]
         found.append(Spoiler(words, lost + full * (2 * off / middle - ECCENTRIC) / 2))
     else:
         found.append(Spoiler("a pith that wanders between its two marks", lost))
-    age = f"{known.months:.0f} months since felling" if known.months_told else "felling date unknown"
+    months = f"{known.months:.0f} month{'' if round(known.months) == 1 else 's'}"
+    age = f"{months} since felling" if known.months_told else "felling date unknown"
     found.append(Spoiler(f"end checks: {age}, ends {'coated' if known.coated else 'not coated'}", alone("checks")))
     if known.stained or known.yard_tree:
         found.append(_metal(known, priors, alone("metal"), full))
@@ -105,4 +113,4 @@ def _metal(known: Known, priors: Priors, drawn: float, full: float) -> Spoiler:
     tree = "a yard or fence-line tree" if known.yard_tree else ""
     words = " on ".join(part for part in (stain, tree) if part)
     takes = drawn + priors.money.blade * share + (STAIN_TAKES * full if known.stained else 0.0)
-    return Spoiler(f"{words}: metal is likely (taken as {share:.0%})", takes, told=True)
+    return Spoiler(f"{words}, so metal is likely (chance {share:.0%})", takes, told=True)

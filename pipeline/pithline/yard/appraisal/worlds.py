@@ -64,16 +64,25 @@ def draw(known: Known, priors: Priors, name: str, seed: int, number: int) -> Any
 
 
 def _knots(known: Known, priors: Priors, rng: np.random.Generator) -> tuple[Defect, ...]:
-    """Suspected knots that are real, and hidden ones by their rate."""
+    """Suspected knots that are real, hidden ones by their rate, and on the side not seen as many stubs as on the other."""
+    suspected = known.model.suspected_knots
     out = [
         Defect("knot", float(one.x), None, float(one.clock), float(one.diameter), margin=CLEAR)
-        for one in known.model.suspected_knots
+        for one in suspected
         if rng.uniform() < priors.suspected_real
     ]
     for _ in range(int(rng.poisson(priors.knots_per_m2 * known.bark_area))):
         x, clock = float(rng.uniform(0, known.model.length)), float(rng.uniform(0, 2 * np.pi))
         size = priors.knot_diameter * float(np.exp(rng.normal(0.0, priors.knot_spread)))
         out.append(Defect("knot", x, None, clock, size, margin=CLEAR))
+    dark = known.dark[:, :-1]
+    unseen = float(dark.mean())
+    if suspected and 0.0 < unseen < 1.0:
+        for _ in range(int(rng.poisson(len(suspected) * priors.suspected_real * unseen / (1.0 - unseen)))):
+            one = suspected[int(rng.integers(len(suspected)))]
+            station, column = divmod(int(rng.choice(dark.size, p=dark.ravel() / dark.sum())), dark.shape[1])
+            x, clock = known.log.field.x0 + station * known.log.field.dx, column * (2 * np.pi / dark.shape[1])
+            out.append(Defect("knot", float(x), None, float(clock), float(one.diameter), margin=CLEAR))
     return tuple(out)
 
 
