@@ -32,7 +32,7 @@ from pithline.files.products import products_as_read
 from pithline.plan.carry import DrawnPoser, carry_out
 from pithline.plan.layout import Setting, SlabCut
 from pithline.plan.ledger import Ledger
-from pithline.yard.appraisal.appraise import Terms, known_log, read_lot, read_terms
+from pithline.yard.appraisal.appraise import Terms, known_log, picked, read_lot, read_terms
 from pithline.yard.appraisal.known import Known
 from pithline.yard.appraisal.layouts import BOLDNESS, QUICK, Trade, best_layouts, shop_of, trade_of, with_reserve
 from pithline.yard.appraisal.regrade import brings, outcome, planned
@@ -228,19 +228,19 @@ def one_row(
     path, scan = cards(log, basis, seed, terms.priors, folder)
     known = known_log(read_lot([path])[0], terms)
     trade = trade_of(terms.machines, terms.products, "black walnut", 929.0)
+    shapes = basis_of(known)
     if plain:
         ledger = plain_layout(known, trade)
+        own = planned(ledger, trade.parts)
+        drawn = [
+            brings(apply(known, world(known, terms.priors, terms.seed, n), shapes), own, trade.parts, terms.products)
+            for n in range(terms.priors.sampling.samples)
+        ]
     else:
-        ledger = best_layouts(known.log, known.basis, trade, 1, terms.seed, lambda what, part: None, QUICK)[0].ledger
-    own = planned(ledger, trade.parts)
-    shapes = basis_of(known)
-    drawn = []
-    for number in range(terms.priors.sampling.samples):
-        drawn.append(
-            brings(
-                apply(known, world(known, terms.priors, terms.seed, number), shapes), own, trade.parts, terms.products
-            )
-        )
+        rounds = terms.priors.sampling.layouts
+        layouts = best_layouts(known.log, known.basis, trade, rounds, terms.seed, lambda what, part: None, QUICK)
+        sawn, drawn, _, _ = picked(known, terms, trade, layouts, shapes)
+        own = planned(sawn.ledger, trade.parts)
     matrix = np.eye(4)
     if scan is not None:
         matrix = np.linalg.inv(known.model.scan_to_log @ scan.truth_to_scan)

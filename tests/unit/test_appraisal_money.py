@@ -103,6 +103,24 @@ def test_pith_marks_by_tape_on_a_round_end():
     assert mark_offset(None, 250.0, "butt") is None
 
 
+ARMS = {"up": 250.0, "down": 250.0, "left": 250.0, "right": 250.0}
+
+
+@pytest.mark.parametrize(
+    ("tape", "marks", "words"),
+    [
+        ({"sweep": 900.0}, {}, r"\[tape\] sweep is 900 mm on a log of 2438 mm, more than a fifth of its length"),
+        ({}, {"pith_top": ArmsMark(**(ARMS | {"up": 480.0}))}, r"\[pith\] top: up and down make 730 mm across, but .* 508 mm"),
+        ({}, {"pith_butt": ArmsMark(**(ARMS | {"left": 10.0}))}, r"\[pith\] butt: left and right make 260 mm across"),
+        ({}, {"pith_butt": ArmsMark(up=250.0, left=600.0)}, r"\[pith\] butt lies outside the wood of an end 508 mm across"),
+        ({}, {"bark_thickness": 300.0}, r"\[tape\] the girths leave no wood under the bark"),
+    ],
+)  # fmt: skip
+def test_slips_of_the_tape_are_one_sentence(tape, marks, words):
+    with pytest.raises(InputError, match=words):
+        tape_model(taped(**marks), {"tape": tape}, read_priors())
+
+
 def test_what_can_be_asked_of_a_log():
     priors = read_priors()
     blank = {"log": {"id": "r", "species": "black walnut"}}

@@ -173,7 +173,7 @@ def appraise(one: Lot, terms: Terms, progress: Progress, share: Share = in_turn)
     )
     basis = basis_of(known)
     progress("grading the layouts on drawn logs", 0.55)
-    sawn, outcomes, metal, others = _graded(known, terms, trade, layouts, basis)
+    sawn, outcomes, metal, others = picked(known, terms, trade, layouts, basis)
     rows = _money(known, terms, trade, sawn, outcomes, metal)
     value = rows["value"]["mean"]
 
@@ -207,7 +207,7 @@ def appraise(one: Lot, terms: Terms, progress: Progress, share: Share = in_turn)
     return Appraised(row, known, sawn, tuple(outcomes))
 
 
-def _graded(
+def picked(
     known: Known, terms: Terms, trade: Trade, layouts: list[Sawn], basis: Basis
 ) -> tuple[Sawn, list[Outcome], list[bool], int]:
     """The layout that leaves most money on the drawn logs, its outcomes, which logs held metal, and its place."""
@@ -300,4 +300,4 @@ def why(row: dict[str, Any], prices: Mapping[str, float]) -> str:
     return f"{gives}; worth no more than {bid:.0f}, {asked - bid:.0f} under the {asked:.0f} asked."
 
 
-__all__ = ["Appraised", "Lot", "Terms", "appraise", "read_lot", "read_terms"]
+__all__ = ["Appraised", "Lot", "Terms", "appraise", "picked", "read_lot", "read_terms"]

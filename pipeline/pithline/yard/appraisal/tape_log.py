@@ -20,6 +20,10 @@ from pithline.logmodel.under_bark import BARK_VARIES
 Array = NDArray[np.float64]
 BEYOND = 115.0
 STEP = 20.0
+SWEEP_MOST = 0.2
+"""A bow of more than this share of the length is no log but a slip of the tape."""
+ARMS_OFF = 0.25
+"""Two opposite arms that differ from the diameter of the girth by more than this share of it are one too."""
 ARMS_ERROR = 0.012
 """What an oval section adds to the error of a pith told by arms, as a share of the radius; invented."""
 
@@ -48,11 +52,21 @@ def needs(card: Card) -> None:
 
 
 def bow_of(card: Card, read: Mapping[str, Any], priors: Priors) -> tuple[Array, float]:
-    """The bow at mid-length as known, (2,) in (y, z), and its standard deviation each way. [mm]"""
+    """The bow at mid-length as known, (2,) in (y, z), and its standard deviation each way. [mm]
+
+    Raises
+    ------
+    InputError
+        If the sweep is more than a log can have.
+    """
     tape = read.get("tape", {})
     sweep, clock = tape.get("sweep"), tape.get("sweep_clock_deg")
+    assert card.tape_length is not None
+    if sweep is not None and sweep > SWEEP_MOST * card.tape_length:
+        raise InputError(
+            f"[tape] sweep is {sweep:.0f} mm on a log of {card.tape_length:.0f} mm, more than a fifth of its length; measure it again."
+        )
     if sweep is None:
-        assert card.tape_length is not None
         return np.zeros(2), priors.sweep_unseen * card.tape_length / np.sqrt(2.0)
     if clock is None:  # its size is known, but not which way it goes
         return np.zeros(2), float(np.hypot(sweep / np.sqrt(2.0), priors.string_error))
@@ -60,13 +74,25 @@ def bow_of(card: Card, read: Mapping[str, Any], priors: Priors) -> tuple[Array, 
 
 
 def mark_offset(mark: PithMark | None, radius: float, end: str) -> tuple[Array, float] | None:
-    """A pith mark as an offset (y, z) from the centre of a round end, and its standard error; `None` for no mark."""
+    """A pith mark as an offset (y, z) from the centre of a round end, and its standard error; `None` for no mark.
+
+    Raises
+    ------
+    InputError
+        If two opposite arms do not agree with the girth.
+    """
     if mark is None or isinstance(mark, ScanPoint):
         return None
     left = 1.0 if end == "butt" else -1.0  # facing the butt, +y is on the left
     error = float(np.hypot(MARK_ERROR, ARMS_ERROR * radius))
     if isinstance(mark, TapeMark):
         return np.array([left * (radius - mark.from_left), radius - mark.from_top]), error
+    for near, far, one, other in ((mark.up, mark.down, "up", "down"), (mark.left, mark.right, "left", "right")):
+        if near is not None and far is not None and abs(near + far - 2.0 * radius) > ARMS_OFF * 2.0 * radius:
+            raise InputError(
+                f"[pith] {end}: {one} and {other} make {near + far:.0f} mm across, but by its girth that end is {2.0 * radius:.0f} mm; "
+                "measure both again, over bark."
+            )
     across, across_error = _one_way(mark.left, mark.right, radius)
     up, up_error = _one_way(mark.up, mark.down, radius)
     # an arm is shorter where the other way is off the centre
@@ -117,6 +143,12 @@ def tape_model(card: Card, read: Mapping[str, Any], priors: Priors) -> tuple[Log
         mark_offset(mark, float(r), end)
         for mark, r, end in zip((card.pith_butt, card.pith_top), at_ends, ("butt", "top"), strict=True)
     ]
+    for mark, at, end in zip(marks, (0.0, length), ("butt", "top"), strict=True):
+        wood = float(np.interp(at, x, radius - bark))
+        if mark is not None and float(np.linalg.norm(mark[0])) >= wood:
+            raise InputError(
+                f"[pith] {end} lies outside the wood of an end {2.0 * wood:.0f} mm across; measure it again."
+            )
     offset, error = _pith(marks, card, x, length, float(radius.mean()), priors)
     pith = centre + offset
     wide = np.repeat(radius[:, None], CLOCK_SAMPLES, axis=1)
