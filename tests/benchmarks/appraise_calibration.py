@@ -221,6 +221,7 @@ def one_row(
     folder: Path,
     plain: bool = False,
     share: float = 1.0,
+    rounds: int = 1,
 ) -> dict[str, object]:
     """Appraise one log and judge its plan."""
     start = time.process_time()
@@ -237,7 +238,6 @@ def one_row(
             for n in range(terms.priors.sampling.samples)
         ]
     else:
-        rounds = terms.priors.sampling.layouts
         layouts = best_layouts(known.log, known.basis, trade, rounds, terms.seed, lambda what, part: None, QUICK)
         sawn, drawn, _, _ = picked(known, terms, trade, layouts, shapes)
         own = planned(sawn.ledger, trade.parts)
@@ -335,6 +335,9 @@ def main() -> None:
     parser.add_argument("--bases", nargs="+", default=list(BASES), choices=BASES)
     parser.add_argument("--out", required=True)
     parser.add_argument("--plain", action="store_true", help="a fixed layout in place of the search: quicker by far")
+    parser.add_argument(
+        "--layouts", type=int, default=1, help="rounds of the search; the best of all answers is appraised"
+    )
     parser.add_argument("--size", type=float, default=1.0, help="share of the usual size: smaller logs are quicker")
     parser.add_argument("--plot-only", action="store_true")
     chosen = parser.parse_args()
@@ -356,7 +359,9 @@ def main() -> None:
                 if (basis, f"{kind}-{seed}") in done:
                     continue
                 try:
-                    row = one_row(kind, seed, basis, terms, read, Path(temporary), chosen.plain, chosen.size)
+                    row = one_row(
+                        kind, seed, basis, terms, read, Path(temporary), chosen.plain, chosen.size, chosen.layouts
+                    )
                 except PithlineError as error:
                     print(f"{basis:10} {kind}-{seed}: {error}", flush=True)
                     continue
