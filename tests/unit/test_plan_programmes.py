@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from scipy.optimize import Bounds, LinearConstraint, milp
 
 from pithline.plan.candidates import Tables, bolt_setting, fan_values, first_columns, search, stack_table, unstack
+from pithline.plan.fans import CHAIN, fan
 from pithline.plan.layout import settings_of
 from pithline.plan.slabs import Grid
 
@@ -17,6 +18,9 @@ STEP = 6.0
 MENU = (12.0, 18.0)
 KERF = 2.3  # no round numbers: nothing lies exactly on the grid across
 ROLLS = 6
+QUARTER = ROLLS // 2
+ANGLES = np.array([QUARTER - 1, QUARTER, QUARTER + 1])
+"""Halves are turned 60°, 90° or 120°."""
 
 
 def best_stack(slab, cells, gap, low, high):
@@ -125,16 +129,17 @@ def first_place(direction, low, top, faces):
 
 
 class Bolt:
-    """The quadrant between clock indices `base` and `base` + 90°, far and near face in mm, and one table of slabs."""
+    """The wedge between clock indices `base` and `base` + `opening`, far and near face in mm, and one table of slabs."""
 
-    def __init__(self, values, grid, base, near, far):
+    def __init__(self, values, grid, base, opening, near, far):
         self.values, self.grid, self.base, self.near, self.far = values, grid, base, near, far
+        self.opening = opening
 
     def slab(self, k, low, t, cuts):
         """Worth of a slab at k steps from the base, after cuts (k, offset of the upper edge): all of them bound it."""
         direction = k * np.pi / ROLLS
         c_low, c_top = low * STEP, (low + int(CELLS[t])) * STEP
-        faces = [] if k == ROLLS // 2 else [(0.0, self.far)]
+        faces = [] if k == self.opening else [((self.opening - QUARTER) * np.pi / ROLLS, self.far)]
         if k > 0:
             faces.append((np.pi / 2, self.near))
         faces += [(j * np.pi / ROLLS + np.pi / 2, edge + KERF) for j, edge in cuts if j < k]
@@ -145,7 +150,7 @@ class Bolt:
         return worth_of(self.values, self.grid, turn + ROLLS, -low - int(CELLS[t]), t, place)
 
     def free(self, k):
-        return k in (0, ROLLS // 2)
+        return k in (0, self.opening)
 
     def best(self, seen, charge, most):
         """Exhaustive over sequences of slabs that the search looks at, every earlier cut in the way of the next."""
@@ -157,7 +162,7 @@ class Bolt:
             k, top = cuts[-1]
             same = round(top / STEP) + int(np.ceil(KERF / STEP))
             for t, cells in enumerate(CELLS):
-                if k < ROLLS // 2 and same + cells <= n:
+                if k < self.opening and same + cells <= n:
                     worth = self.slab(k, same, t, cuts)
                     if worth > 0:
                         after = (*cuts[:-1], (k, (same + int(cells)) * STEP))
@@ -178,26 +183,35 @@ class Bolt:
         return onward((), most)
 
 
-def fans(values, grid, charge, most, strict=True):
-    return fan_values(values, grid, CELLS, np.array(MENU), FACES, KERF, 1, charge, most, 1, strict)
+def bounds(values, grid, charge, most):
+    return fan_values(values, grid, ANGLES, CELLS, np.array(MENU), FACES, KERF, 1, charge, most, 1)
+
+
+def best_fan(values, grid, base, opening, near, far, charge, most):
+    """Net value of the fan found for one bolt, every cut of its chain held against the next slab."""
+    half_depth, half_across = len(grid.depths) // 2, len(grid.across) // 2
+    size = (grid.depth_step, grid.across_step, half_depth, half_across, KERF, 1, charge, most)
+    chain = np.zeros((CHAIN, 4), np.int64)
+    return fan(values, ROLLS, base, opening, near, far, np.array(MENU), CELLS, *size, chain, True, True)
 
 
 @pytest.fixture(scope="module")
 def looked_at():
-    """Which slabs (direction, lower cell, thickness) a fan considers, of each near and far face: asked one by one."""
+    """Which slabs (direction, lower cell, thickness) a fan considers, of each opening, near and far face: asked one by one."""
     grid = grid_of()
     out = {}
-    for k, at, t in itertools.product(range(ROLLS // 2 + 1), range(len(grid.depths)), range(2)):
+    for k, at, t in itertools.product(range(ANGLES[-1] + 1), range(len(grid.depths)), range(2)):
         values = np.zeros((ROLLS, 2, len(grid.depths), 2, len(grid.across) + 1), np.float32)
         low = at - len(grid.depths) // 2
         if low + CELLS[t] > len(grid.depths) // 2:
             continue
-        turn = k + ROLLS // 2  # of base 0
+        turn = k + QUARTER  # of base 0
         where = (turn, 1, at, t) if turn < ROLLS else (turn - ROLLS, 0, len(grid.depths) - 1 - at - CELLS[t], t)
         values[where] = 1.0
-        for far, near in itertools.product(range(len(FACES)), repeat=2):
-            if fans(values, grid, 0.0, 3)[0, far, near] > 0:
-                out.setdefault((far, near), []).append((k, low, t))
+        seen = bounds(values, grid, 0.0, 3)
+        for (a, opening), far, near in itertools.product(enumerate(ANGLES), range(len(FACES)), range(len(FACES))):
+            if seen[a, 0, far, near] > 0:
+                out.setdefault((int(opening), far, near), []).append((k, low, t))
     return out
 
 
@@ -207,21 +221,26 @@ def test_the_best_of_all_fans_lies_between_what_is_found_and_the_bound(seed, cha
     rng = np.random.default_rng(seed)
     grid = grid_of()
     values = random_values(rng, grid)
-    found, bound = fans(values, grid, charge, most), fans(values, grid, charge, most, strict=False)
-    equal = 0
-    for (far, near), seen in looked_at.items():
-        best = Bolt(values, grid, 0, FACES[near], FACES[far]).best(seen, charge, most)
-        assert found[0, far, near] <= best + 1e-5
-        assert best <= bound[0, far, near] + 1e-5
-        equal += found[0, far, near] > best - 1e-5
-    assert found[0].max() > 0.2
+    bound = bounds(values, grid, charge, most)
+    equal, highest = 0, dict.fromkeys(ANGLES, 0.0)
+    for (opening, far, near), seen in looked_at.items():
+        best = Bolt(values, grid, 0, opening, FACES[near], FACES[far]).best(seen, charge, most)
+        found = best_fan(values, grid, 0, opening, FACES[near], FACES[far], charge, most)
+        assert found <= best + 1e-5
+        assert best <= bound[list(ANGLES).index(opening), 0, far, near] + 1e-5
+        equal += found > best - 1e-5
+        highest[opening] = max(highest[opening], found)
+    assert min(highest.values()) > 0.2
     assert equal >= 0.6 * len(looked_at)
 
 
-def searched(values, grid, charge, most=2):
+def searched(values, grid, charge, most=2, off_square=0.0):
     """The programmes of halves and first settings over a table of slabs, with its fans."""
-    bolts = fans(values, grid, charge, most)
-    return search(Tables(grid, values, CELLS, np.array(MENU), FACES, bolts, charge, KERF, 1, most), 1)
+    bolts = bounds(values, grid, charge, most)
+    made = Tables(
+        grid, values, CELLS, np.array(MENU), FACES, ANGLES, bolts, charge, KERF, 1, most, off_square=off_square
+    )
+    return search(made, 1)
 
 
 GAP = int(np.ceil(KERF / STEP))
@@ -240,34 +259,44 @@ def bounded_slabs(values, grid, turn, place):
     )
 
 
-def best_half(values, grid, bolts, gamma, face, charge):
-    """Exhaustive: the half n(γ)·X ≥ face turned a quarter, its stack and the bolts above and below it."""
-    # its slabs' normal stands at γ + 90°, lateral at γ + 180°; seen from behind, lateral is at γ
-    slab = bounded_slabs(values, grid, gamma + ROLLS // 2 + ROLLS, int(np.ceil(FACES[face] / 10.0 - 1e-6)))
-    n = len(grid.depths) // 2
+def best_half(values, grid, bolts, gamma, angle, face, cost):
+    """Exhaustive: the half n(γ)·X ≥ face turned on by an angle, its stack and the bolts above and below it."""
+    n, direction = len(grid.depths) // 2, (angle - QUARTER) * np.pi / ROLLS
+    slab = np.zeros((len(grid.depths), 2))
+    for low, t in itertools.product(range(-n, n + 1), range(2)):
+        top = low + int(CELLS[t])
+        least = first_place(direction, low * STEP, top * STEP, [(0.0, FACES[face])])
+        # its slabs' normal stands at γ + angle, lateral a quarter on; seen from behind, lateral is away from the face
+        if -n <= -top:
+            place = int(np.ceil(least / 10.0 - 1e-6))
+            slab[-top + n, t] = worth_of(values, grid, gamma + angle + ROLLS, -top, t, place)
+    below, above = bolts[list(ANGLES).index(angle)], bolts[list(ANGLES).index(ROLLS - angle)]
     best = 0.0
     for low, high in itertools.combinations(range(-n, n + 1), 2):
         stack = best_stack(slab, CELLS, GAP, n - high, n - low)
         if stack <= 0:
             continue
         up, down = face_at((high + GAP) * STEP), face_at(-(low - GAP) * STEP)
-        above = 0.0 if up is None else bolts[gamma % (2 * ROLLS), face, up]
-        below = 0.0 if down is None else bolts[(gamma - ROLLS // 2) % (2 * ROLLS), down, face]
-        best = max(best, stack + above + below - charge)
+        over = 0.0 if up is None else above[(gamma + angle - QUARTER) % (2 * ROLLS), face, up]
+        under = 0.0 if down is None else below[(gamma - QUARTER) % (2 * ROLLS), down, face]
+        best = max(best, stack + over + under - cost)
     return best
 
 
 @pytest.mark.parametrize("seed", range(3))
 def test_halves_and_first_settings_are_the_best_of_all(seed):
     rng = np.random.default_rng(seed)
-    grid, charge = grid_of(), 0.2
+    grid, charge, off_square = grid_of(), 0.2, 0.05
     values = random_values(rng, grid)
-    state = searched(values, grid, charge)
+    state = searched(values, grid, charge, off_square=off_square)
     bolts = state.tables.bolts
-    halves = np.zeros((2 * ROLLS, len(FACES)))
-    for gamma, face in itertools.product(range(2 * ROLLS), range(len(FACES))):
-        halves[gamma, face] = best_half(values, grid, bolts, gamma, face, charge)
-    assert halves.max() > 0.5
+    by_angle = np.zeros((len(ANGLES), 2 * ROLLS, len(FACES)))
+    for (a, angle), gamma, face in itertools.product(enumerate(ANGLES), range(2 * ROLLS), range(len(FACES))):
+        cost = charge + (0.0 if angle == QUARTER else off_square)
+        by_angle[a, gamma, face] = best_half(values, grid, bolts, gamma, int(angle), face, cost)
+    assert by_angle.max(axis=(1, 2)).min() > 0.5
+    np.testing.assert_allclose(state.by_angle, by_angle, atol=1e-5)
+    halves = by_angle.max(axis=0)
     np.testing.assert_allclose(state.halves, halves, atol=1e-5)
     n = len(grid.depths) // 2
     best = 0.0
@@ -293,13 +322,15 @@ def test_a_bolts_chain_is_worth_what_its_slabs_are(seed):
     values = random_values(rng, grid)
     state = searched(values, grid, charge, most)
     chains = 0
-    for base, far, near in itertools.product((0, 5), range(len(FACES)), range(len(FACES))):
-        chain, value = bolt_setting(state, base, near, far)
-        bolt = Bolt(values, grid, base, FACES[near], FACES[far])
+    for base, (a, opening), far, near in itertools.product(
+        (0, 5), enumerate(ANGLES), range(len(FACES)), range(len(FACES))
+    ):
+        chain, value = bolt_setting(state, base, near, far, opening=int(opening))
+        bolt = Bolt(values, grid, base, int(opening), FACES[near], FACES[far])
         total, cuts, charged = 0.0, [], 0
         for setting in settings_of(chain):
-            k = round(setting.clock * ROLLS / np.pi - base - ROLLS // 2) % (2 * ROLLS)
-            assert 0 <= k <= ROLLS // 2 and (not cuts or k > cuts[-1][0])
+            k = round(setting.clock * ROLLS / np.pi - base - QUARTER) % (2 * ROLLS)
+            assert 0 <= k <= opening and (not cuts or k > cuts[-1][0])
             charged += not bolt.free(k)
             for cut in sorted(setting.slabs, key=lambda one: one.low):
                 t, low = MENU.index(cut.thickness), round(cut.low / STEP)
@@ -307,6 +338,6 @@ def test_a_bolts_chain_is_worth_what_its_slabs_are(seed):
                 cuts.append((k, (low + int(CELLS[t])) * STEP))
         assert value == pytest.approx(total, abs=1e-5)
         assert charged <= most
-        assert value - charge * charged <= state.tables.bolts[base, far, near] + 1e-5
+        assert value - charge * charged <= state.tables.bolts[a, base, far, near] + 1e-5
         chains += chain is not None
     assert chains > 5

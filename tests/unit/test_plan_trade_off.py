@@ -2,6 +2,7 @@
 
 from types import SimpleNamespace
 
+from pithline.plan.ledger import Ledger
 from pithline.plan.trade_off import trade_off
 
 
@@ -9,7 +10,7 @@ def ledger(settings, litres):
     """What a layout came to: charged settings, one passing plate of so many litres."""
     entry = {"op": "setting", "charged": True, "minutes": 6.0}
     plate = SimpleNamespace(volume=litres * 1e6, grade=SimpleNamespace(passes=True), part=0, billet="", layer=0)
-    return SimpleNamespace(operations=[entry] * settings, plates=[plate])
+    return Ledger(operations=[entry] * settings, plates=[plate])
 
 
 def rows(monkeypatch, carried, chosen):

@@ -38,6 +38,7 @@ class Effort:
     sets_within: float = 0.0  # share of the value that may go for complete sets, which are wanted among all but equals
     sawings: int = 1  # ways to crosscut a bent log that are searched
     trials: int = 0  # times that the best layout, moved a little below the grid, is carried out anew
+    leans: tuple[int, ...] = ()  # besides 90°, halves are turned so much less or more [°]
 
 
 COARSE = Effort("coarse", 18, 25.0, 1, 1, 3, 1, 1, 10.0, face_step=20.0)
@@ -60,6 +61,14 @@ FULL = Effort(
 EFFORTS = {one.name: one for one in (COARSE, FULL)}
 
 
+def half_angles(effort: Effort) -> NDArray[np.int64]:
+    """How far a half may be turned on, in roll steps: rising, symmetric about the quarter turn."""
+    step = 180.0 / effort.rolls
+    leans = sorted({round(lean / step) for lean in effort.leans} - {0})
+    quarter = effort.rolls // 2
+    return np.array([*(quarter - k for k in reversed(leans)), quarter, *(quarter + k for k in leans)], np.int64)
+
+
 def setting_cost(machines: Machines, reach: float, hour_rate: float) -> float:
     """What a charged setting of a log `reach` mm long costs by the hour: setting it up, and some three cuts."""
     mill = machines.mill
@@ -73,7 +82,8 @@ def aim_of(
     mill = machines.mill
     if objective == "value":
         charge = setting_cost(machines, reach, mill.hour_rate)
-        return Aim(np.array([p.price for p in parts]), charge, False, settings_max)
+        leaning = mill.minutes_off_square * mill.hour_rate / 60.0
+        return Aim(np.array([p.price for p in parts]), charge, False, settings_max, off_square=leaning)
     worth = np.array([p.volume for p in parts]) / LITRE
     if objective == "sets":
         return Aim(worth, 1e-3, True, settings_max)

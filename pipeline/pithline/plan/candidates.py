@@ -1,4 +1,4 @@
-"""Exact programmes over the slab tables: stacks of one roll, halves turned a quarter, and the best whole layouts.
+"""Exact programmes over the slab tables: stacks of one roll, halves turned on, and the best whole layouts.
 
 All settings share the chord's axis, so a turn is a turn of the clock: the upper half of a face at (clock γ, offset f) is
 n(γ)·X ≥ f for γ over the whole turn, the lower half the same seen from γ + 180°.
@@ -13,7 +13,7 @@ from numba import njit, prange
 from numpy.typing import NDArray
 
 from pithline.plan.fan_bounds import fan_bounds
-from pithline.plan.fans import CHAIN, fan, fan_table, slab_worth
+from pithline.plan.fans import CHAIN, fan, slab_worth
 from pithline.plan.layout import Setting, SlabCut
 from pithline.plan.slabs import Grid
 
@@ -29,12 +29,19 @@ class Tables:
     cells: NDArray[np.int64]  # thickness in depth cells
     menu: Array
     faces: Array  # corner offsets of bolts
-    bolts: NDArray[np.float64]  # (2·rolls, faces, faces)
+    angles: NDArray[np.int64]  # how far a half may be turned, in roll steps, rising and symmetric about the quarter turn
+    bolts: NDArray[np.float64]  # (angles as openings, 2·rolls, faces, faces)
     charge: float
     mill_kerf: float
     fan_spread: int
     settings_per_bolt: int
     flush_free: bool = True  # whether a bolt's slabs along its own faces are sawn against the fence, uncharged
+    off_square: float = 0.0  # what a half's setting is charged more where it is not turned 90°
+
+    @property
+    def square(self) -> int:
+        """Index of the quarter turn among the angles."""
+        return len(self.angles) // 2
 
 
 @njit(cache=True)
@@ -54,6 +61,24 @@ def stack_table(slab, cells, kerf_cells):
                 if slab[l, t] + rest > best:
                     best = slab[l, t] + rest
             out[l, h] = best
+    return out
+
+
+@njit(cache=True)
+def beyond_face(values, rolls, turn, angle, face, cells, depth_step, across_step, half_depth, half_across):
+    """Slab values (depths, menu) of the half n(turn)·X ≥ face, turned on by `angle` roll steps (`turn` any of 2·rolls)."""
+    nd, nt = values.shape[2], values.shape[3]
+    out = np.zeros((nd, nt))
+    square = angle == rolls // 2
+    sine, cosine = np.sin(angle * np.pi / rolls), np.cos(angle * np.pi / rolls)
+    for d in range(nd):
+        for t in range(nt):
+            low = d - half_depth
+            reach = face
+            if not square:  # the face leans: it reaches furthest in at one of the slab's own faces
+                reach = (face - (low if cosine > 0.0 else low + cells[t]) * depth_step * cosine) / sine
+            place = -int(np.ceil(reach / across_step - 1e-6))
+            out[d, t] = slab_worth(values, rolls, turn + angle, low, t, cells[t], 1, place, half_depth, half_across)
     return out
 
 
@@ -81,35 +106,37 @@ def face_index(faces, offset):
 
 @njit(cache=True, parallel=True)
 def half_table(
-    values, rolls, bolts, bolt_step, faces, cells, kerf_cells, depth_step, across_step, half_depth, half_across, charge
-):
-    """Best value of the half n(γ)·X ≥ face, turned a quarter: (2·rolls, faces), and its stack (…, 2) as cells l, h."""
+    values, rolls, angles, bolts, bolt_step, faces, cells, kerf_cells, depth_step, across_step, half_depth, half_across, charge,
+    off_square,
+):  # fmt: skip
+    """Best value of the half n(γ)·X ≥ face, turned on by each angle: (angles, 2·rolls, faces)."""
     turns = 2 * rolls
-    nf = len(faces)
-    out = np.zeros((turns, nf))
-    choice = np.full((turns, nf, 2), -1, np.int64)
-    quarter = rolls // 2
-    for g in prange(turns):
+    na, nf = len(angles), len(faces)
+    out = np.zeros((na, turns, nf))
+    for i in prange(na * turns):
+        a, g = i // turns, i % turns
         if g % bolt_step != 0:
             continue
+        angle = angles[a]
+        cost = charge + (0.0 if angle == rolls // 2 else off_square)
         for f in range(nf):
-            place = -int(np.ceil(faces[f] / across_step - 1e-6))
-            slab = restricted(values, rolls, g + quarter, cells, 1, place, half_depth, half_across)
+            slab = beyond_face(
+                values, rolls, g, angle, faces[f], cells, depth_step, across_step, half_depth, half_across
+            )
+            if not slab.any():
+                continue
             stack = stack_table(slab, cells, kerf_cells)
             nd = stack.shape[0]
             for l in range(nd):
                 j = face_index(faces, -(l - half_depth - kerf_cells) * depth_step)
-                low = bolts[(g - quarter) % turns, j, f] if j >= 0 else 0.0
+                low = bolts[a, (g - rolls // 2) % turns, j, f] if j >= 0 else 0.0
                 for h in range(l + 1, nd):
                     if stack[l, h] <= 0.0:
                         continue
-                    i = face_index(faces, (h - half_depth + kerf_cells) * depth_step)
-                    high = bolts[g, f, i] if i >= 0 else 0.0
-                    total = stack[l, h] + low + high - charge
-                    if total > out[g, f]:
-                        out[g, f] = total
-                        choice[g, f, 0], choice[g, f, 1] = l, h
-    return out, choice
+                    k = face_index(faces, (h - half_depth + kerf_cells) * depth_step)
+                    high = bolts[na - 1 - a, (g + angle - rolls // 2) % turns, f, k] if k >= 0 else 0.0
+                    out[a, g, f] = max(out[a, g, f], stack[l, h] + low + high - cost)
+    return out
 
 
 def unstack(
@@ -143,8 +170,8 @@ class Search:
     """Tables plus the halves they lead to."""
 
     tables: Tables
-    halves: Array  # (2·rolls, faces)
-    half_choice: NDArray[np.int64]
+    by_angle: Array  # (angles, 2·rolls, faces)
+    halves: Array  # (2·rolls, faces), at the best angle
     kerf_cells: int
     half_depth: int
     half_across: int
@@ -156,9 +183,10 @@ def search(tables: Tables, bolt_step: int) -> Search:
     grid = tables.grid
     half_depth, half_across = len(grid.depths) // 2, len(grid.across) // 2
     kerf_cells = int(np.ceil(tables.mill_kerf / grid.depth_step - 1e-6))
-    halves, choice = half_table(
+    halves = half_table(
         tables.values,
         grid.rolls,
+        tables.angles,
         tables.bolts,
         bolt_step,
         tables.faces,
@@ -169,13 +197,15 @@ def search(tables: Tables, bolt_step: int) -> Search:
         half_depth,
         half_across,
         tables.charge,
+        tables.off_square,
     )
-    return Search(tables, halves, choice, kerf_cells, half_depth, half_across, bolt_step)
+    return Search(tables, halves, halves.max(axis=0), kerf_cells, half_depth, half_across, bolt_step)
 
 
 def fan_values(
     values: Array,
     grid: Grid,
+    angles: NDArray[np.int64],
     cells: Array,
     menu: Array,
     faces: Array,
@@ -184,21 +214,17 @@ def fan_values(
     charge: float,
     settings: int,
     bolt_step: int,
-    strict: bool = True,
     flush_free: bool = True,
 ) -> Array:
-    """The bolts' table (2·rolls, faces, faces), zero where `bolt_step` leaves a base out."""
-    out = np.zeros((2 * grid.rolls, len(faces), len(faces)))
+    """What no fan of the class is worth more than: (angles as openings, 2·rolls, faces, faces), zero where `bolt_step` leaves a base out."""
+    out = np.zeros((len(angles), 2 * grid.rolls, len(faces), len(faces)))
     if settings < 0:  # bolts are left
         return out
     bases = np.arange(0, 2 * grid.rolls, bolt_step)
     depth_half, across_half = len(grid.depths) // 2, len(grid.across) // 2
     shape = (menu, cells, grid.depth_step, grid.across_step, depth_half, across_half, kerf, spread, charge, settings)
-    if strict:
-        some = fan_table(values, grid.rolls, bases, faces, *shape, True, flush_free)
-    else:
-        some = fan_bounds(values, grid.rolls, bases, faces, *shape, flush_free)
-    out[bases] = some
+    for a, angle in enumerate(angles):
+        out[a, bases] = fan_bounds(values, grid.rolls, bases, int(angle), faces, *shape, flush_free)
     return out
 
 
@@ -268,10 +294,11 @@ def bolt_setting(
     far: int,
     most: int | None = None,
     corner: tuple[float, float] | None = None,
+    opening: int | None = None,
 ) -> tuple[Setting | None, float]:
     """The fan of one bolt as a chain of settings (None where nothing pays), and its value before charges.
 
-    `most` bounds the charged settings. `corner` are the offsets of near and far face where they are known more finely than
+    `opening` is the angle between its faces in roll steps, 90° unless said. `most` bounds the charged settings. `corner` are the offsets of near and far face where they are known more finely than
     by their places in the table. [mm]
     """
     tables, grid = state.tables, state.tables.grid
@@ -284,6 +311,7 @@ def bolt_setting(
         tables.values,
         grid.rolls,
         base,
+        grid.rolls // 2 if opening is None else opening,
         near_face,
         far_face,
         tables.menu,
@@ -316,39 +344,8 @@ def bolt_setting(
     return node, float(value)
 
 
-def half_setting(state: Search, turn: int, face: int) -> Setting | None:
-    """The best plan of the half n(γ)·X ≥ face at clock index `turn`."""
-    tables, grid = state.tables, state.tables.grid
-    if face < 0 or state.half_choice[turn, face, 0] < 0:
-        return None
-    l, h = (int(v) for v in state.half_choice[turn, face])
-    quarter = grid.rolls // 2
-    place = -int(np.ceil(tables.faces[face] / grid.across_step - 1e-6))
-    slab = restricted(
-        tables.values, grid.rolls, turn + quarter, tables.cells, 1, place, state.half_depth, state.half_across
-    )
-    stack = stack_table(slab, tables.cells, state.kerf_cells)
-    slabs = unstack(slab, stack, tables.cells, state.kerf_cells, l, h)
-    gap = state.kerf_cells * grid.depth_step
-    depths = (np.arange(len(slab)) - state.half_depth) * grid.depth_step
-    up = face_index(tables.faces, depths[h] + gap)
-    down = face_index(tables.faces, -(depths[l] - gap))
-    turns = 2 * grid.rolls
-    above = bolt_setting(state, turn, up, face)[0]
-    below = bolt_setting(state, (turn - quarter) % turns, face, down)[0]
-    return Setting(grid.roll(turn + quarter), cuts_of(state, slabs), above, below, role="half")
-
-
 def cuts_of(state: Search, slabs: list[tuple[int, int]] | tuple[tuple[int, int], ...]) -> tuple[SlabCut, ...]:
     """Slabs in mm, from the top down."""
     grid = state.tables.grid
     cuts = [SlabCut((l - state.half_depth) * grid.depth_step, float(state.tables.menu[t])) for l, t in slabs]
     return tuple(sorted(cuts, key=lambda c: -c.low))
-
-
-def whole_layout(state: Search, column: FirstColumn) -> Setting:
-    """The layout of a first setting with the best plan of each half."""
-    grid = state.tables.grid
-    above = half_setting(state, column.roll, column.upper_face)
-    below = half_setting(state, column.roll + grid.rolls, column.lower_face)
-    return Setting(grid.roll(column.roll), cuts_of(state, column.slabs), above, below, role="log")

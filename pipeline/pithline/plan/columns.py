@@ -14,10 +14,10 @@ from pithline.geometry.pieces import Face, Piece
 from pithline.plan.candidates import (
     FirstColumn,
     Search,
+    beyond_face,
     bolt_setting,
     cuts_of,
     face_index,
-    restricted,
     stack_table,
     unstack,
 )
@@ -38,6 +38,7 @@ class Column:
     plates: tuple[int, ...]
     charged: int
     grid_value: float
+    extra: float = 0.0  # what it is charged beyond its settings: a half that is not turned 90°
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,53 +137,99 @@ def more_halves(state: Search, evaluator: Evaluator, column: FirstColumn, choice
 def half_columns(
     state: Search, evaluator: Evaluator, piece: Piece, turn: int, face: int, keep: int
 ) -> tuple[HalfColumn, ...]:
-    """The best few settings of one half, different in where they leave its bolts."""
-    tables, grid = state.tables, state.tables.grid
+    """The best few settings of one half, different in where they leave its bolts: turned 90°, and by angles that promise more."""
     if face < 0:
         return ()
+    tables, grid = state.tables, state.tables.grid
     turns, quarter = 2 * grid.rolls, grid.rolls // 2
     turn %= turns
-    place = -int(np.ceil(tables.faces[face] / grid.across_step - 1e-6))
-    slab = restricted(
-        tables.values, grid.rolls, turn + quarter, tables.cells, 1, place, state.half_depth, state.half_across
-    )
-    stack = stack_table(slab, tables.cells, state.kerf_cells)
-    depths = (np.arange(len(slab)) - state.half_depth) * grid.depth_step
-    gap = state.kerf_cells * grid.depth_step
-    found: dict[tuple[int, int], tuple[float, int, int]] = {}
-    for l in range(len(slab)):
-        down = face_index(tables.faces, -(depths[l] - gap))
-        low = tables.bolts[(turn - quarter) % turns, down, face] if down >= 0 else 0.0
-        for h in range(l + 1, len(slab)):
-            if stack[l, h] <= 0:
-                continue
-            up = face_index(tables.faces, depths[h] + gap)
-            high = tables.bolts[turn, face, up] if up >= 0 else 0.0
-            total = stack[l, h] + low + high - tables.charge
-            if total > found.get((down, up), (0.0, 0, 0))[0]:
-                found[(down, up)] = (total, l, h)
+    ways = _half_ways(state, turn, face, tables.square)[:keep]
+    enough = ways[0].total if ways else 0.0
+    leaning = [
+        one
+        for a in range(len(tables.angles))
+        if a != tables.square and state.by_angle[a, turn, face] > enough
+        for one in _half_ways(state, turn, face, a)[:keep]
+    ]
+    ways += sorted((one for one in leaning if one.total > enough), key=lambda one: -one.total)[:keep]
     out = []
-    for (down, up), (_, l, h) in sorted(found.items(), key=lambda item: -item[1][0])[:keep]:
-        slabs = tuple(unstack(slab, stack, tables.cells, state.kerf_cells, l, h))
-        setting = Setting(grid.roll(turn + quarter), cuts_of(state, slabs), role="half", prices=evaluator.prices)
+    for one in sorted(ways, key=lambda one: -one.total):
+        angle = int(tables.angles[one.angle])
+        setting = Setting(grid.roll(turn + angle), cuts_of(state, one.slabs), role="half", prices=evaluator.prices)
         plates, over, under = evaluator.yields(setting, piece)
+        extra = 0.0 if one.angle == tables.square else tables.off_square
         out.append(
             HalfColumn(
-                Column(setting, plates, 1, float(stack[l, h])),
-                bolt_columns(state, evaluator, over, turn, up, face),
-                bolt_columns(state, evaluator, under, (turn - quarter) % turns, face, down),
+                Column(setting, plates, 1, one.stack - extra, extra),
+                bolt_columns(
+                    state, evaluator, over, (turn + angle - quarter) % turns, one.up, face, 2 * quarter - angle
+                ),
+                bolt_columns(state, evaluator, under, (turn - quarter) % turns, face, one.down, angle),
             )
         )
     return tuple(out)
 
 
-def bolt_columns(state: Search, evaluator: Evaluator, piece: Piece, base: int, near: int, far: int) -> BoltColumns:
-    """Leave a bolt whole, or fan it in one, two, … charged settings."""
+@dataclass(frozen=True, slots=True)
+class _HalfWay:
+    """Slabs of a half at one of the angles, the corners of the bolts they leave (indices), their value and that of the whole."""
+
+    angle: int
+    slabs: tuple[tuple[int, int], ...]
+    down: int
+    up: int
+    stack: float
+    total: float
+
+
+def _half_ways(state: Search, turn: int, face: int, a: int) -> list[_HalfWay]:
+    """The best stack for each pair of bolts that a half turned on by the a-th angle may leave, best first."""
+    tables, grid = state.tables, state.tables.grid
+    turns, quarter, angle = 2 * grid.rolls, grid.rolls // 2, int(tables.angles[a])
+    slab = beyond_face(
+        tables.values, grid.rolls, turn, angle, float(tables.faces[face]), tables.cells, grid.depth_step, grid.across_step,
+        state.half_depth, state.half_across,
+    )  # fmt: skip
+    stack = stack_table(slab, tables.cells, state.kerf_cells)
+    depths = (np.arange(len(slab)) - state.half_depth) * grid.depth_step
+    gap = state.kerf_cells * grid.depth_step
+    cost = tables.charge + (0.0 if a == tables.square else tables.off_square)
+    below, above = tables.bolts[a], tables.bolts[len(tables.angles) - 1 - a]
+    found: dict[tuple[int, int], tuple[float, int, int]] = {}
+    for l in range(len(slab)):
+        down = face_index(tables.faces, -(depths[l] - gap))
+        low = below[(turn - quarter) % turns, down, face] if down >= 0 else 0.0
+        for h in range(l + 1, len(slab)):
+            if stack[l, h] <= 0:
+                continue
+            up = face_index(tables.faces, depths[h] + gap)
+            high = above[(turn + angle - quarter) % turns, face, up] if up >= 0 else 0.0
+            total = stack[l, h] + low + high - cost
+            if total > found.get((down, up), (0.0, 0, 0))[0]:
+                found[(down, up)] = (total, l, h)
+    return [
+        _HalfWay(
+            a,
+            tuple(unstack(slab, stack, tables.cells, state.kerf_cells, l, h)),
+            down,
+            up,
+            float(stack[l, h]),
+            float(total),
+        )
+        for (down, up), (total, l, h) in sorted(found.items(), key=lambda item: -item[1][0])
+    ]
+
+
+def bolt_columns(
+    state: Search, evaluator: Evaluator, piece: Piece, base: int, near: int, far: int, opening: int | None = None
+) -> BoltColumns:
+    """Leave a bolt whole, or fan it in one, two, … charged settings; `opening` as for `bolt_setting`."""
     out: list[Column] = []
-    corner = true_corner(state, evaluator.log, piece, base, near, far)
+    opening = state.tables.grid.rolls // 2 if opening is None else opening
+    corner = true_corner(state, evaluator.log, piece, base, near, far, opening)
     for most in range(state.tables.settings_per_bolt + 1):
-        value = bolt_setting(state, base, near, far, most)[1]
-        chain = priced(bolt_setting(state, base, near, far, most, corner)[0], evaluator.prices)
+        value = bolt_setting(state, base, near, far, most, None, opening)[1]
+        chain = priced(bolt_setting(state, base, near, far, most, corner, opening)[0], evaluator.prices)
         if chain is None or (out and abs(value - out[-1].grid_value) < 1e-9):
             continue
         total = np.zeros(len(evaluator.shop.parts), int)
@@ -199,13 +246,13 @@ def bolt_columns(state: Search, evaluator: Evaluator, piece: Piece, base: int, n
 
 
 def true_corner(
-    state: Search, log: PlanLog, piece: Piece, base: int, near: int, far: int
+    state: Search, log: PlanLog, piece: Piece, base: int, near: int, far: int, opening: int
 ) -> tuple[float, float] | None:
     """Offsets from the chord of a bolt's near and far face, no further out than their places in the table. [mm]"""
     if near < 0 or far < 0:
         return None
     grid, out = state.tables.grid, []
-    for turn, index in ((base + grid.rolls // 2, near), (base, far)):
+    for turn, index in ((base + grid.rolls // 2, near), (base + opening - grid.rolls // 2, far)):
         normal = normal_at(log.axis, grid.roll(turn))
         face = parallel_faces(log, piece, normal)[0]
         place = float(state.tables.faces[index])

@@ -50,17 +50,17 @@ def _to_go(
 
 @njit(cache=True, parallel=True)
 def fan_bounds(
-    values, rolls, bases, faces, menu, cells, depth_step, across_step, half_depth, half_across, kerf, spread, charge,
+    values, rolls, bases, opening, faces, menu, cells, depth_step, across_step, half_depth, half_across, kerf, spread, charge,
     settings_max, flush_free,
 ):  # fmt: skip
-    """No fan of the class is worth more, net of charges: (bases, far faces, near faces).
+    """No fan of the class is worth more, net of charges: (bases, far faces, near faces); `opening` as for `fan`.
 
     The first direction is held against near and far face, each later one against the cut before it and the far face.
     What is to come after a cut does not ask for the near face, so it is found once for all of them.
     """
     nb, nf, nt, n = len(bases), len(faces), len(menu), half_depth
     out = np.zeros((nb, nf, nf), np.float64)
-    count = (rolls // 2) // spread + 1
+    count = opening // spread + 1
     kerf_cells = int(np.ceil(kerf / depth_step - 1e-6))
     for i in prange(nb * nf):
         base, far_face = bases[i // nf], faces[i % nf]
@@ -73,7 +73,7 @@ def fan_bounds(
         for k in range(1, count):
             roll = (base + k * spread + rolls // 2) % (2 * rolls)
             some[k] = slabs_of_direction(
-                values, rolls, roll, k * spread * np.pi / rolls, far_face, 0, far_low, menu, cells, depth_step, across_step,
+                values, rolls, roll, (opening - rolls // 2 - k * spread) * np.pi / rolls, far_face, 0, far_low, menu, cells, depth_step, across_step,
                 half_depth, half_across, kerf_cells, False, k == count - 1, cand[k], reach[k],
             )  # fmt: skip
             for j in range(some[k]):
@@ -95,7 +95,7 @@ def fan_bounds(
                 roll = (base + k * spread + rolls // 2) % (2 * rolls)
                 if k == 0:
                     some[0] = slabs_of_direction(
-                        values, rolls, roll, 0.0, far_face, near_cell, far_low, menu, cells, depth_step, across_step,
+                        values, rolls, roll, (opening - rolls // 2) * np.pi / rolls, far_face, near_cell, far_low, menu, cells, depth_step, across_step,
                         half_depth, half_across, kerf_cells, True, False, cand[0], reach[0],
                     )  # fmt: skip
                 else:

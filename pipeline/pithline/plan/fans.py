@@ -1,18 +1,19 @@
 """Radial slabs of one bolt: an exact programme over directions and offsets.
 
-A bolt is the quadrant between the directions `base` and `base + 90°`, bounded by two sawn faces: n(base)·X ≥ far_face and
-n(base + 90°)·X ≥ near_face. Its slabs are taken in order of their direction ψ; a slab at ψ has its faces square to
-n(ψ + 90°) and reaches outwards along n(ψ). What the last cut left bounds the next slab, so the state is (direction, offset of
-the last cut). That holds for most fans, not for all: where a slab lies deep, an earlier cut may reach further. So there are
-two programmes: one asks for the last cut alone, and no fan of the class is worth more than it says (the bound); the other
-holds each state's whole chain of cuts against the next slab (what is sawn). Slabs flush with a face of the bolt are sawn
-against the fence and uncharged, unless the bolts are too heavy or too long for the resaw (`flush_free`).
+A bolt is the wedge between the directions `base` and `base + opening`, bounded by two sawn faces: n(base + 90°)·X ≥ near_face
+and n(base + opening − 90°)·X ≥ far_face; a half turned 90° leaves openings of 90°. Its slabs are taken in order of their
+direction ψ; a slab at ψ has its faces square to n(ψ + 90°) and reaches outwards along n(ψ). What the last cut left bounds the
+next slab, so the state is (direction, offset of the last cut). That holds for most fans, not for all: where a slab lies deep,
+an earlier cut may reach further. So there are two programmes: one asks for the last cut alone, and no fan of the class is worth
+more than it says (the bound); the other holds each state's whole chain of cuts against the next slab (what is sawn). Slabs
+flush with a face of the bolt are sawn against the fence and uncharged, unless the bolts are too heavy or too long for the
+resaw (`flush_free`).
 """
 
 from __future__ import annotations
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
 
 LOWEST = -1e9
 CHAIN = 24
@@ -55,16 +56,18 @@ def slab_worth(values, rolls, roll, low, t, cells, side, place, half_depth, half
 
 @njit(cache=True)
 def slabs_of_direction(
-    values, rolls, roll, turn, far_face, near_cell, far_low, menu, cells, depth_step, across_step, half_depth, half_across,
+    values, rolls, roll, lean, far_face, near_cell, far_low, menu, cells, depth_step, across_step, half_depth, half_across,
     kerf_cells, free_near, free_far, cand, reach,
 ):  # fmt: skip
     """Slabs of one direction that are worth anything with nothing but the bolt's far face in their way; returns how many.
+
+    `lean` is the angle from the direction on to the far face's normal, −90° … 30°. [rad]
 
     Writes `cand` ((m, 6): lower face in cells, menu index, top as a state, state under it or −1, whether it may come first, row
     of the table) by rising lower face, and `reach` (m,): how far in the far face lets each begin. [mm]
     """
     n, count = half_depth, 0
-    sin_b, cos_b = np.sin(turn), np.cos(turn)
+    sin_l, cos_l = np.sin(lean), np.cos(lean)
     mirrored = roll % (2 * rolls) >= rolls
     first_reach = int(FAN_REACH / depth_step)
     for low in range(-n, n):
@@ -82,7 +85,8 @@ def slabs_of_direction(
                 first = from_deepest >= 0 and low <= first_reach and from_deepest % FACE_CELLS == 0
             if not first and (under < 0 or free_far):
                 continue
-            u1 = -1000000.0 if free_far else (far_face + top * depth_step * sin_b) / cos_b
+            tightest = low if sin_l > 0.0 else top
+            u1 = -1000000.0 if free_far else (far_face - tightest * depth_step * sin_l) / cos_l
             place = -4 * half_across if free_far else int(np.ceil(u1 / across_step))
             if slab_worth(values, rolls, roll, low, t, cells[t], 1, -place, half_depth, half_across) <= 0.0:
                 continue
@@ -116,11 +120,13 @@ def direction_stack(
 
     `table` (2, depths, menu, across + 1) is the direction's roll, `mirrored` where that is looked at from behind; `cand` and
     `reach` its candidates. Of the `ahead` cuts that bound the slabs, `turns` are the cotangents of the angles back to their
-    directions and `lines` their offsets over the sines: at height h they leave what lies beyond lines − h·turns. `start` is
-    the value before the first slab, its charge taken off. `of` and `before` tell how each state came about: its
-    candidate, and the state under it (−1: the first slab).
+    directions and `lines` their offsets over the sines: at height h they leave what lies beyond lines − h·turns, least at
+    a slab's lower face, or at its upper one where the cut is more than 90° back. `start` is the value before the first slab, its
+    charge taken off. `of` and `before` tell how each state came about: its candidate, and the state under it (−1: the
+    first slab).
     """
     held[:] = LOWEST
+    middle = len(held) // 2
     last = table.shape[3] - 1
     for i in range(count):
         low, t, top, under = cand[i, 0], cand[i, 1], cand[i, 2], cand[i, 3]
@@ -128,9 +134,9 @@ def direction_stack(
         if cand[i, 4] == 0 and not stacked:
             continue
         u1 = reach[i]
-        height = low * depth_step
+        lower, upper = low * depth_step, (top - middle) * depth_step
         for j in range(ahead):
-            u1 = max(u1, lines[j] - height * turns[j])
+            u1 = max(u1, lines[j] - (lower if turns[j] > 0.0 else upper) * turns[j])
         place = int(np.ceil(u1 / across_step)) if u1 > -100000.0 else -4 * half_across
         # `slab_worth` of side 1 up to −place, its table found already
         if mirrored:
@@ -174,6 +180,7 @@ def fan(
     values,
     rolls,
     base,
+    opening,
     near_face,
     far_face,
     menu,
@@ -192,12 +199,11 @@ def fan(
 ):
     """Best fan of one bolt; `strict` holds every cut of a chain against the next slab, else the last alone.
 
-    `near_face`, `far_face` in mm; `spread` roll steps between directions; `cells` rises. Writes the slabs chosen into `chain`
+    `near_face`, `far_face` in mm; `opening` in roll steps, a multiple of the `spread` between directions; `cells` rises. Writes the slabs chosen into `chain`
     ((m, 4): direction in roll steps from `base`, lower face in depth cells, menu index, charged), last sawn first, and
     returns the value net of charges.
     """
-    steps = rolls // 2
-    count = steps // spread + 1
+    count = opening // spread + 1
     nt = len(menu)
     kerf_cells = int(np.ceil(kerf / depth_step - 1e-6))
     stages = settings_max + 1
@@ -216,14 +222,14 @@ def fan(
     far_low = -int(np.ceil(far_face / depth_step - 1e-6))
     top_value, top_s, top_k, top_c = 0.0, -1, -1, -1
     for k in range(count):
-        turn = k * spread * np.pi / rolls
+        lean = (opening - rolls // 2 - k * spread) * np.pi / rolls
         near, far = k == 0, k == count - 1
         free = flush_free and (near or far)
         roll = (base + k * spread + rolls // 2) % (2 * rolls)
         table, mirrored = values[roll % rolls], roll >= rolls
         cost = 0.0 if free else charge
         some = slabs_of_direction(
-            values, rolls, roll, turn, far_face, near_cell, far_low, menu, cells, depth_step, across_step, half_depth,
+            values, rolls, roll, lean, far_face, near_cell, far_low, menu, cells, depth_step, across_step, half_depth,
             half_across, kerf_cells, near, far, cand, reach,
         )  # fmt: skip
         if some == 0:
@@ -263,12 +269,12 @@ def fan(
     s, k, c = top_s, top_k, top_c
     while k >= 0:
         stage, q, cell = back[s, k, c]
-        turn = k * spread * np.pi / rolls
+        lean = (opening - rolls // 2 - k * spread) * np.pi / rolls
         near, far = k == 0, k == count - 1
         roll = (base + k * spread + rolls // 2) % (2 * rolls)
         start = (0.0 if q < 0 else best[stage, q, cell]) - (0.0 if flush_free and (near or far) else charge)
         some = slabs_of_direction(
-            values, rolls, roll, turn, far_face, near_cell, far_low, menu, cells, depth_step, across_step, half_depth,
+            values, rolls, roll, lean, far_face, near_cell, far_low, menu, cells, depth_step, across_step, half_depth,
             half_across, kerf_cells, near, far, cand, reach,
         )  # fmt: skip
         ahead = _ahead(back, stage, q, cell, k, spread, rolls, n, depth_step, kerf, near_face, strict, turns, lines)
@@ -284,52 +290,3 @@ def fan(
             length += 1
         s, k, c = stage, q, cell
     return top_value
-
-
-@njit(cache=True, parallel=True)
-def fan_table(
-    values,
-    rolls,
-    bases,
-    faces,
-    menu,
-    cells,
-    depth_step,
-    across_step,
-    half_depth,
-    half_across,
-    kerf,
-    spread,
-    charge,
-    settings_max,
-    strict,
-    flush_free,
-):
-    """Values of all bolts: (bases, far faces, near faces)."""
-    nb, nf = len(bases), len(faces)
-    out = np.zeros((nb, nf, nf), np.float64)
-    for i in prange(nb * nf):
-        b, f = i // nf, i % nf
-        chain = np.empty((CHAIN, 4), np.int64)
-        for g in range(nf):
-            out[b, f, g] = fan(
-                values,
-                rolls,
-                bases[b],
-                faces[g],
-                faces[f],
-                menu,
-                cells,
-                depth_step,
-                across_step,
-                half_depth,
-                half_across,
-                kerf,
-                spread,
-                charge,
-                settings_max,
-                chain,
-                strict,
-                flush_free,
-            )
-    return out

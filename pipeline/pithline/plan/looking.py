@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.mill.machine import Machines
-from pithline.plan.aims import Effort, bolts_on_mill, settings_per_bolt, thickness_max
+from pithline.plan.aims import Effort, bolts_on_mill, half_angles, settings_per_bolt, thickness_max
 from pithline.plan.candidates import FirstColumn, Search, Tables, fan_values, first_columns, search
 from pithline.plan.columns import Choice, Evaluator, first_choices, more_halves
 from pithline.plan.frame import PlanLog
@@ -127,10 +127,14 @@ def build_tables(
     progress("bolts", 0.6)
     most = settings_per_bolt(machines) if locks.bolts else -1
     free = not bolts_on_mill(log, machines)
+    angles = half_angles(effort)
     bolts = fan_values(
-        values, grid, cells, menu, faces, kerf, effort.fan_spread, aim.charge, most, effort.bolt_step, False, free
+        values, grid, angles, cells, menu, faces, kerf, effort.fan_spread, aim.charge, most, effort.bolt_step, free
     )
-    return Tables(grid, values, cells, menu, faces, bolts, aim.charge, kerf, effort.fan_spread, most, free)
+    spread = effort.fan_spread
+    return Tables(
+        grid, values, cells, menu, faces, angles, bolts, aim.charge, kerf, spread, most, free, aim.off_square
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,4 +206,5 @@ def _different(columns: list[FirstColumn], keep: int) -> list[FirstColumn]:
 def _considered(state: Search) -> int:
     grid, nf = state.tables.grid, len(state.tables.faces)
     nd = len(grid.depths)
-    return int(grid.rolls * nd * nd / 2 * len(grid.thicknesses) + 2 * grid.rolls * nf * (nd * nd / 2 + nf))
+    halves = len(state.tables.angles) * 2 * grid.rolls * nf * (nd * nd / 2 + nf)
+    return int(grid.rolls * nd * nd / 2 * len(grid.thicknesses) + halves)

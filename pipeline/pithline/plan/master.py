@@ -56,6 +56,7 @@ class Aim:
     sets_first: bool = False
     settings_max: int | None = None
     sets_within: float = 0.0
+    off_square: float = 0.0  # what a half's setting is charged more where it is not turned 90°
 
 
 def choose(
@@ -96,7 +97,9 @@ def choose_each(
     counted = _counted(model, made, parts)
     sets = _sets(model, counted, parts)
     value = (
-        sum(round(w * UNIT) * n for w, n in zip(aim.worth, counted, strict=True)) - round(aim.charge * UNIT) * charged
+        sum(round(w * UNIT) * n for w, n in zip(aim.worth, counted, strict=True))
+        - round(aim.charge * UNIT) * charged
+        - sum(round(column.extra * UNIT) * var for column, var in made if column.extra)
     )
     objective = value
     if aim.sets_first:
@@ -246,7 +249,7 @@ def _answer(
     plates = tuple(sum(column.plates[p] for column in used) for p in range(len(parts)))
     settings = sum(column.charged for column in used)
     counted = [min(n, part.demand) if part.demand is not None else n for n, part in zip(plates, parts, strict=True)]
-    value = float(np.dot(counted, aim.worth)) - aim.charge * settings
+    value = float(np.dot(counted, aim.worth)) - aim.charge * settings - sum(column.extra for column in used)
     grid = sum(column.grid_value for column in used) - aim.charge * settings
     name = "optimal" if status == cp_model.OPTIMAL else "feasible"
     return Answer(layouts, value, float(bound), name, settings, grid, plates)

@@ -120,7 +120,7 @@ def _apart(one: float, other: float) -> float:
 
 
 def options(rest: Rest, grids: Grids) -> Options:
-    """Ways to go on with an opened piece: turned a quarter, parallel to a face, fanned."""
+    """Ways to go on with an opened piece: turned on, parallel to a face, fanned."""
     found: list[Choice] = []
     bound = 0.0
     sides, piece = sides_of(rest.log, rest.piece), rest.piece
@@ -166,7 +166,7 @@ def _corner(state: Search, side: _Side) -> int:
 
 
 def _turned(grids: Grids, piece: Piece, side: _Side, keep: int) -> tuple[list[Choice], float]:
-    """A half turned a quarter from its face."""
+    """A half turned on from its face."""
     state, turn = grids.at(side.clock)
     corner = _corner(state, side)
     if corner < 0:
@@ -220,8 +220,8 @@ def _along(grids: Grids, piece: Piece, side: _Side, sides: Sequence[_Side], keep
         if corner < 0:
             return 0.0
         if edge:  # the other side lies a quarter back
-            return float(one.tables.bolts[(turn - quarter) % turns, corner, up])
-        return float(one.tables.bolts[turn, up, corner])
+            return float(one.tables.bolts[one.tables.square, (turn - quarter) % turns, corner, up])
+        return float(one.tables.bolts[one.tables.square, turn, up, corner])
 
     ranked: list[tuple[float, int, int]] = []
     promise = 0.0
@@ -251,26 +251,34 @@ def _along(grids: Grids, piece: Piece, side: _Side, sides: Sequence[_Side], keep
 
 
 def _fanned(grids: Grids, piece: Piece, side: _Side, sides: Sequence[_Side]) -> list[tuple[list[Choice], float]]:
-    """Radial slabs of a bolt. Where no other side is square to this one, the fan is sought on either side of it."""
+    """Radial slabs of a bolt. Where no other side stands to this one as a half's cuts do, the fan is sought on either side of it."""
     state, turn = grids.at(side.clock)
-    quarter, turns = state.tables.grid.rolls // 2, 2 * state.tables.grid.rolls
+    tables, quarter = state.tables, state.tables.grid.rolls // 2
     own = _corner(state, side)
-    ahead = [one for one in sides if abs(_apart(one.clock, side.clock) - np.pi / 2) < NEAR]
-    square = ahead or [one for one in sides if abs(_apart(one.clock, side.clock) + np.pi / 2) < NEAR]
+    ahead = [(a, one) for one in sides if (a := _opening(state, one, side)) is not None]
     if ahead:
-        ways = [(turn, _corner(state, ahead[0]), own)]
-    elif square:
+        a, near_side = ahead[0]
+        ways = [(a, turn + quarter - int(tables.angles[a]), _corner(state, near_side), own)]
+    elif any(_opening(state, side, one) is not None for one in sides):
         ways = []  # seen from that side
     else:
-        ways = [(turn, 0, own), ((turn - quarter) % turns, own, 0)]
+        ways = [(tables.square, turn, 0, own), (tables.square, turn - quarter, own, 0)]
     out = []
-    for base, near, far in ways:
+    for a, base, near, far in ways:
         if near < 0 or far < 0:
             continue
-        group = bolt_columns(state, grids.evaluator, piece, base, near, far)
+        base %= 2 * tables.grid.rolls
+        group = bolt_columns(state, grids.evaluator, piece, base, near, far, int(tables.angles[a]))
         choices = [Choice(one, (), ()) for one in reversed(group.columns)]
-        out.append((choices, float(state.tables.bolts[base, far, near])))
+        out.append((choices, float(tables.bolts[a, base, far, near])))
     return out
+
+
+def _opening(state: Search, near: _Side, far: _Side) -> int | None:
+    """Which of the grid's openings a wedge between two sides has, the near one's normal further on; None: none of them."""
+    step = np.pi / state.tables.grid.rolls
+    apart = np.abs(np.pi - state.tables.angles * step - _apart(near.clock, far.clock))
+    return int(apart.argmin()) if apart.min() < NEAR else None
 
 
 def as_choice(evaluator: Evaluator, setting: Setting, piece: Piece) -> Choice:
