@@ -39,7 +39,8 @@ def random_choices(rng, firsts=3, halves=2):
         return BoltColumns(tuple(column("bolt", k, 2 + k) for k in range(int(rng.integers(0, 4)))))
 
     def half():
-        return HalfColumn(column("half", 1, 5), bolt(), bolt())
+        extra = float(rng.choice([0.0, 0.7]))  # of one that is not turned 90°
+        return HalfColumn(replace(column("half", 1, 5), extra=extra), bolt(), bolt())
 
     def group():
         return tuple(half() for _ in range(int(rng.integers(0, halves + 1))))
@@ -89,7 +90,7 @@ def by_milp(choices, aim):
     low = np.append(np.full(len(rows), -np.inf), 1.0)
     gain = np.concatenate(
         [
-            [-aim.charge * c.charged for c in columns],
+            [-aim.charge * c.charged - c.extra for c in columns],
             aim.worth,
             [1000.0 * aim.sets_first * set_worth(product, aim.worth) for product in products],
         ]
@@ -149,7 +150,8 @@ def test_the_answer_is_the_sum_of_the_columns_it_names(seed):
     assert answer.plates == tuple(np.sum([column.plates for column in used], axis=0))
     assert answer.settings == sum(column.charged for column in used)
     counted = [n if p.demand is None else min(n, p.demand) for n, p in zip(answer.plates, PARTS, strict=True)]
-    assert answer.value == pytest.approx(np.dot(counted, WORTH) - 0.3 * answer.settings)
+    charges = 0.3 * answer.settings + sum(column.extra for column in used)
+    assert answer.value == pytest.approx(np.dot(counted, WORTH) - charges)
     assert answer.grid_value == pytest.approx(sum(column.grid_value for column in used) - 0.3 * answer.settings)
 
 

@@ -42,12 +42,23 @@ def test_a_shift_that_gains_is_kept():
 
 
 def test_a_fan_is_turned_and_a_flush_setting_is_not():
-    found, seen = refine(lambda layout: np.cos(layout.above.below.clock - np.radians(135.0)), turn=False)
+    def value(layout):
+        return np.cos(layout.above.below.clock - np.radians(135.0)) - abs(layout.above.clock - HALF.clock)
+
+    found, seen = refine(value, turn=False)
     assert found.above.below.clock == pytest.approx(np.radians(132.5))
     for layout in seen:
         flush = layout.above.above
         assert flush.slabs == FLUSH_BOLT.slabs
         assert np.sin(flush.clock - layout.clock) == pytest.approx(0.0, abs=1e-12)
+
+
+def test_a_half_is_turned_with_its_fans_but_not_what_runs_along_the_first_face():
+    found, _ = refine(lambda layout: -abs(layout.above.clock - HALF.clock - STEP), turn=False)
+    assert found.above.clock == pytest.approx(HALF.clock + STEP)
+    assert found.above.below.clock == pytest.approx(FAN_BOLT.clock + STEP)
+    assert found.above.above == FLUSH_BOLT
+    assert found.clock == LAYOUT.clock
 
 
 def test_the_whole_log_is_turned_unless_its_roll_is_locked():

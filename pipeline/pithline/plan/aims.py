@@ -39,6 +39,7 @@ class Effort:
     sawings: int = 1  # ways to crosscut a bent log that are searched
     trials: int = 0  # times that the best layout, moved a little below the grid, is carried out anew
     leans: tuple[int, ...] = ()  # besides 90°, halves are turned so much less or more [°]
+    lean_step: int = 1  # rolls between those of such halves
 
 
 COARSE = Effort("coarse", 18, 25.0, 1, 1, 3, 1, 1, 10.0, face_step=20.0)
@@ -57,6 +58,8 @@ FULL = Effort(
     sets_within=0.005,
     sawings=2,
     trials=48,
+    leans=(10, 30),
+    lean_step=2,
 )
 EFFORTS = {one.name: one for one in (COARSE, FULL)}
 

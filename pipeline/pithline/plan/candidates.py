@@ -37,6 +37,7 @@ class Tables:
     settings_per_bolt: int
     flush_free: bool = True  # whether a bolt's slabs along its own faces are sawn against the fence, uncharged
     off_square: float = 0.0  # what a half's setting is charged more where it is not turned 90°
+    lean_step: int = 1  # rolls between those of halves that are not turned 90°
 
     @property
     def square(self) -> int:
@@ -106,8 +107,8 @@ def face_index(faces, offset):
 
 @njit(cache=True, parallel=True)
 def half_table(
-    values, rolls, angles, bolts, bolt_step, faces, cells, kerf_cells, depth_step, across_step, half_depth, half_across, charge,
-    off_square,
+    values, rolls, angles, bolts, bolt_step, lean_step, faces, cells, kerf_cells, depth_step, across_step, half_depth,
+    half_across, charge, off_square,
 ):  # fmt: skip
     """Best value of the half n(γ)·X ≥ face, turned on by each angle: (angles, 2·rolls, faces)."""
     turns = 2 * rolls
@@ -115,9 +116,9 @@ def half_table(
     out = np.zeros((na, turns, nf))
     for i in prange(na * turns):
         a, g = i // turns, i % turns
-        if g % bolt_step != 0:
-            continue
         angle = angles[a]
+        if g % (bolt_step if angle == rolls // 2 else bolt_step * lean_step) != 0:
+            continue
         cost = charge + (0.0 if angle == rolls // 2 else off_square)
         for f in range(nf):
             slab = beyond_face(
@@ -189,6 +190,7 @@ def search(tables: Tables, bolt_step: int) -> Search:
         tables.angles,
         tables.bolts,
         bolt_step,
+        tables.lean_step,
         tables.faces,
         tables.cells,
         kerf_cells,
@@ -215,15 +217,19 @@ def fan_values(
     settings: int,
     bolt_step: int,
     flush_free: bool = True,
+    lean_step: int = 1,
 ) -> Array:
-    """What no fan of the class is worth more than: (angles as openings, 2·rolls, faces, faces), zero where `bolt_step` leaves a base out."""
+    """What no fan of the class is worth more than: (angles as openings, 2·rolls, faces, faces).
+
+    Zero at bases that `bolt_step` leaves out, and at those that no half's turn by another angle than 90° leads to.
+    """
     out = np.zeros((len(angles), 2 * grid.rolls, len(faces), len(faces)))
     if settings < 0:  # bolts are left
         return out
-    bases = np.arange(0, 2 * grid.rolls, bolt_step)
     depth_half, across_half = len(grid.depths) // 2, len(grid.across) // 2
     shape = (menu, cells, grid.depth_step, grid.across_step, depth_half, across_half, kerf, spread, charge, settings)
     for a, angle in enumerate(angles):
+        bases = np.arange(0, 2 * grid.rolls, bolt_step * (1 if angle == grid.rolls // 2 else lean_step))
         out[a, bases] = fan_bounds(values, grid.rolls, bases, int(angle), faces, *shape, flush_free)
     return out
 
@@ -298,8 +304,8 @@ def bolt_setting(
 ) -> tuple[Setting | None, float]:
     """The fan of one bolt as a chain of settings (None where nothing pays), and its value before charges.
 
-    `opening` is the angle between its faces in roll steps, 90° unless said. `most` bounds the charged settings. `corner` are the offsets of near and far face where they are known more finely than
-    by their places in the table. [mm]
+    `opening` is the angle between its faces in roll steps, 90° unless said. `most` bounds the charged settings. `corner` are
+    the offsets of near and far face where they are known more finely than by their places in the table. [mm]
     """
     tables, grid = state.tables, state.tables.grid
     if near < 0 or far < 0:

@@ -148,7 +148,7 @@ def half_columns(
     leaning = [
         one
         for a in range(len(tables.angles))
-        if a != tables.square and state.by_angle[a, turn, face] > enough
+        if a != tables.square and state.by_angle[a, turn, face] > enough  # 0 at rolls where they are not looked for
         for one in _half_ways(state, turn, face, a)[:keep]
     ]
     ways += sorted((one for one in leaning if one.total > enough), key=lambda one: -one.total)[:keep]

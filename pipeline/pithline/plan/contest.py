@@ -146,8 +146,9 @@ def worth_of(
     """
     if settings_max is not None and ledger.charged > settings_max:
         return -np.inf
-    charge = shop.machines.mill.least_gain_per_setting / unit if unit > 1 else 0.0
-    value = counted(ledger, shop) * share - charge * ledger.charged
+    mill = shop.machines.mill
+    volume, money = mill.least_gain_per_setting / unit * ledger.charged, ledger.minutes * mill.hour_rate / 60.0
+    value = counted(ledger, shop) * share - (volume if unit > 1 else money)
     return value if sets_of is None else value * 1e-3 + held(sets_of(ledger), shop)
 
 

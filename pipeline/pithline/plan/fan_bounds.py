@@ -60,7 +60,7 @@ def fan_bounds(
     """
     nb, nf, nt, n = len(bases), len(faces), len(menu), half_depth
     out = np.zeros((nb, nf, nf), np.float64)
-    count = opening // spread + 1
+    count, lean = opening // spread + 1, (opening - rolls // 2) * np.pi / rolls
     kerf_cells = int(np.ceil(kerf / depth_step - 1e-6))
     for i in prange(nb * nf):
         base, far_face = bases[i // nf], faces[i % nf]
@@ -73,7 +73,7 @@ def fan_bounds(
         for k in range(1, count):
             roll = (base + k * spread + rolls // 2) % (2 * rolls)
             some[k] = slabs_of_direction(
-                values, rolls, roll, (opening - rolls // 2 - k * spread) * np.pi / rolls, far_face, 0, far_low, menu, cells, depth_step, across_step,
+                values, rolls, roll, lean - k * spread * np.pi / rolls, far_face, 0, far_low, menu, cells, depth_step, across_step,
                 half_depth, half_across, kerf_cells, False, k == count - 1, cand[k], reach[k],
             )  # fmt: skip
             for j in range(some[k]):
@@ -95,7 +95,7 @@ def fan_bounds(
                 roll = (base + k * spread + rolls // 2) % (2 * rolls)
                 if k == 0:
                     some[0] = slabs_of_direction(
-                        values, rolls, roll, (opening - rolls // 2) * np.pi / rolls, far_face, near_cell, far_low, menu, cells, depth_step, across_step,
+                        values, rolls, roll, lean, far_face, near_cell, far_low, menu, cells, depth_step, across_step,
                         half_depth, half_across, kerf_cells, True, False, cand[0], reach[0],
                     )  # fmt: skip
                 else:

@@ -199,9 +199,9 @@ def fan(
 ):
     """Best fan of one bolt; `strict` holds every cut of a chain against the next slab, else the last alone.
 
-    `near_face`, `far_face` in mm; `opening` in roll steps, a multiple of the `spread` between directions; `cells` rises. Writes the slabs chosen into `chain`
-    ((m, 4): direction in roll steps from `base`, lower face in depth cells, menu index, charged), last sawn first, and
-    returns the value net of charges.
+    `near_face`, `far_face` in mm; `opening` in roll steps, a multiple of the `spread` between directions; `cells` rises.
+    Writes the slabs chosen into `chain` ((m, 4): direction in roll steps from `base`, lower face in depth cells, menu index,
+    charged), last sawn first, and returns the value net of charges.
     """
     count = opening // spread + 1
     nt = len(menu)

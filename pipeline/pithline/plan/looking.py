@@ -129,12 +129,13 @@ def build_tables(
     free = not bolts_on_mill(log, machines)
     angles = half_angles(effort)
     bolts = fan_values(
-        values, grid, angles, cells, menu, faces, kerf, effort.fan_spread, aim.charge, most, effort.bolt_step, free
-    )
-    spread = effort.fan_spread
+        values, grid, angles, cells, menu, faces, kerf, effort.fan_spread, aim.charge, most, effort.bolt_step, free,
+        effort.lean_step,
+    )  # fmt: skip
     return Tables(
-        grid, values, cells, menu, faces, angles, bolts, aim.charge, kerf, spread, most, free, aim.off_square
-    )
+        grid, values, cells, menu, faces, angles, bolts, aim.charge, kerf, effort.fan_spread, most, free, aim.off_square,
+        effort.lean_step,
+    )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)

@@ -69,7 +69,10 @@ def refined(
 
 
 def _moves(layout: Setting, roll_step: float, height_step: float, turn: bool) -> Iterator[Move]:
-    """Changes to try of one log's layout, in a fixed order: the whole log's turns, then each setting's, thickest slabs first."""
+    """Changes to try of one log's layout, in a fixed order: the whole log's turns, then each setting's, thickest slabs first.
+
+    A half is turned with all that follows of it, but for slabs along the first setting's face.
+    """
     if turn:
         for by in (roll_step, -roll_step):
             yield lambda whole, by=by: turned(whole, by)
@@ -80,6 +83,9 @@ def _moves(layout: Setting, roll_step: float, height_step: float, turn: bool) ->
         if _at(layout, path).role == "bolt":
             for by in (roll_step, -roll_step):
                 yield lambda whole, by=by, path=path: _with(whole, path, lambda one: _rolled(one, by))
+        elif _at(layout, path).role == "half":
+            for by in (roll_step, -roll_step):
+                yield lambda whole, by=by, path=path: _with(whole, path, lambda one: _turned_on(one, by, whole.clock))
 
 
 def _paths(setting: Setting, path: Path = ()) -> Iterator[Path]:
@@ -110,6 +116,13 @@ def _with(setting: Setting, path: Path, change: Move) -> Setting:
 
 def _rolled(setting: Setting, by: float) -> Setting:
     return replace(setting, clock=float(np.mod(setting.clock + by, 2 * np.pi)))
+
+
+def _turned_on(setting: Setting, by: float, first: float) -> Setting:
+    """A half's layout turned, its slabs along the first setting's cuts left along them. [rad]"""
+    above, below = (one if one is None else _turned_on(one, by, first) for one in (setting.above, setting.below))
+    along = abs(np.sin(setting.clock - first)) < FLUSH
+    return replace(setting if along else _rolled(setting, by), above=above, below=below)
 
 
 def _shifted(setting: Setting, by: float) -> Setting:

@@ -17,6 +17,7 @@ from pithline.plan.aims import (
     Effort,
     aim_of,
     bolts_on_mill,
+    half_angles,
     no_gain,
     no_part,
     settings_per_bolt,
@@ -282,14 +283,22 @@ def search_words(grid: Grid, effort: Effort, machines: Machines, demanded: bool)
     text = (
         f"rolls every {180 / effort.rolls * effort.bolt_step:g}°, slab faces every {grid.depth_step:g} mm, thicknesses "
         + " ".join(f"{t:g}" for t in grid.thicknesses)
-        + f" mm, across {grid.across_step:g} mm, along {grid.along_step:g} mm; class: slabs of one roll, halves turned 90°, "
-        f"each bolt fanned in up to {most} charged directions every "
+        + f" mm, across {grid.across_step:g} mm, along {grid.along_step:g} mm; class: slabs of one roll, halves turned "
+        f"{_turns(effort)}, each bolt fanned in up to {most} charged directions every "
         f"{180 / effort.rolls * effort.fan_spread:g}°, their first faces every {FACE_CELLS * grid.depth_step:g} mm within "
         f"{FAN_REACH:g} mm of the pith, bolt corners rounded outwards to {effort.face_step:g} mm"
     )
     if demanded:
         text += "; of parts with a demand the bound counts all that is wanted"
     return text
+
+
+def _turns(effort: Effort) -> str:
+    if not effort.leans:
+        return "90°"
+    step = 180 / effort.rolls
+    angles = [f"{a * step:g}" for a in half_angles(effort) if a * 2 != effort.rolls]
+    return f"90° or, from rolls every {step * effort.bolt_step * effort.lean_step:g}°, {' '.join(angles)}°"
 
 
 __all__ = ["COARSE", "EFFORTS", "FULL", "Effort", "Found", "find", "find_each"]
