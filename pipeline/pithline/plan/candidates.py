@@ -29,7 +29,9 @@ class Tables:
     cells: NDArray[np.int64]  # thickness in depth cells
     menu: Array
     faces: Array  # corner offsets of bolts
-    angles: NDArray[np.int64]  # how far a half may be turned, in roll steps, rising and symmetric about the quarter turn
+    angles: NDArray[
+        np.int64
+    ]  # how far a half may be turned, in roll steps, rising and symmetric about the quarter turn
     bolts: NDArray[np.float64]  # (angles as openings, 2·rolls, faces, faces)
     charge: float
     mill_kerf: float

@@ -103,7 +103,9 @@ def choose_each(
     )
     objective = value
     if aim.sets_first:
-        objective = value + sum(round(1000 * UNIT * _held(product, parts, aim.worth)) * n for product, n in sets.items())
+        objective = value + sum(
+            round(1000 * UNIT * _held(product, parts, aim.worth)) * n for product, n in sets.items()
+        )
     model.maximize(objective)
     on: set[int] = set()
     for choices, rows in zip(logs, groups, strict=True):
