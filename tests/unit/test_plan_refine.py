@@ -24,7 +24,7 @@ def refine(value, trials=100, turn=True, layout=LAYOUT, late=lambda: False):
         return sawing.layouts[0]
 
     sawing = Sawing(None, (), (None,), (layout,))
-    found, ledger = refined(sawing, carry, value, trials, STEP, 1.0, late, lambda part: None, turn)
+    found, ledger = refined(sawing, carry, value, trials, STEP, 1.0, late, lambda part, best: None, turn)
     assert ledger == found.layouts[0]
     return found.layouts[0], seen
 

@@ -32,10 +32,16 @@ def test_the_next_layout_is_taken(inputs, monkeypatch):
         real(script)
 
     monkeypatch.setattr(pipeline, "check", first_fails)
-    script = plan_model(to_model(LOG), inputs, Request(effort="coarse", samples=2), quiet)
+    said: list[str] = []
+    script = plan_model(
+        to_model(LOG), inputs, Request(effort="coarse", samples=2), lambda what, part: said.append(what)
+    )
     assert len(asked) == 2
     assert script is asked[1]
     assert any("did not hold on replay" in caution for caution in script["cautions"])
+    with_best = [what for what in said if "best so far" in what]
+    assert said.index(with_best[0]) == said.index("practice layout") + 1  # before the search begins
+    assert "on the grid at most" in with_best[-1]
 
 
 def test_where_none_holds_the_first_fault_is_told(inputs, monkeypatch):

@@ -53,9 +53,15 @@ class Wish:
 
 
 def contenders(
-    log: PlanLog, parts: tuple[SawnPart, ...], shop: Shop, wish: Wish, progress: Progress, late: Late
+    log: PlanLog,
+    parts: tuple[SawnPart, ...],
+    shop: Shop,
+    wish: Wish,
+    progress: Progress,
+    late: Late,
+    held: Callable[[float, float], None] = lambda value, bound: None,
 ) -> list[Contender]:
-    """Search the log whole, and crosscut where that may pay.
+    """Search the log whole, and crosscut where that may pay; `held` is told the best value and the bound of each way.
 
     Raises
     ------
@@ -76,6 +82,7 @@ def contenders(
             Contender(Sawing(log, places, logs, answer.layouts), found, number)
             for number, answer in enumerate(found.answers)
         ]
+        held(found.answers[0].value, found.bound)
         if late():
             break
     return out

@@ -5,7 +5,7 @@ Deterministic: one worker, a fixed seed and a deterministic time limit; the exac
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -65,10 +65,9 @@ def choose(
     aim: Aim,
     effort: float,
     seed: int = 1,
-    on_better: Callable[[float, float], None] | None = None,
 ) -> Answer | None:
     """Solve the master over one log's columns; None where no column sets a plate free."""
-    return choose_each((choices,), parts, aim, effort, seed, on_better)
+    return choose_each((choices,), parts, aim, effort, seed)
 
 
 def choose_each(
@@ -77,7 +76,6 @@ def choose_each(
     aim: Aim,
     effort: float,
     seed: int = 1,
-    on_better: Callable[[float, float], None] | None = None,
 ) -> Answer | None:
     """Solve the master over the columns of several logs that share demand and settings; of many, some may be left."""
     if not any(logs):
@@ -122,8 +120,6 @@ def choose_each(
     if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
         return None
     bound = solver.best_objective_bound / UNIT
-    if on_better:
-        on_better(solver.objective_value / UNIT, bound)
     if aim.sets_within > 0.0 and not aim.sets_first:
         best = solver.value(value)
         model.clear_hints()

@@ -31,7 +31,7 @@ def refined(
     roll_step: float,
     height_step: float,
     late: Callable[[], bool],
-    progress: Callable[[float], None],
+    progress: Callable[[float, float], None],
     turn: bool = True,
 ) -> tuple[Sawing, Ledger]:
     """The sawing after the moves that each gained, and it carried out; the same one where none does.
@@ -43,6 +43,7 @@ def refined(
     trials : most sawings carried out.
     roll_step : by which settings are turned. [rad]
     height_step : by which slabs are shifted. [mm]
+    progress : told the fraction done and the value so far.
     turn : whether a log may be turned whole.
     """
     seen: list[Memory] = [{} for _ in sawing.layouts]
@@ -55,7 +56,7 @@ def refined(
             if left == 0 or late():
                 return best, ledger
             left -= 1
-            progress(1.0 - left / trials)
+            progress(1.0 - left / trials, highest)
             here = best.layouts[i]
             assert here is not None
             layouts = (*best.layouts[:i], move(here), *best.layouts[i + 1 :])

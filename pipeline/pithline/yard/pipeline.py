@@ -13,7 +13,7 @@ from pithline.errors import InputError, PlanError, ScriptError, about
 from pithline.files.scans import read_scan
 from pithline.logmodel.document import model_to_json
 from pithline.logmodel.model import LogModel
-from pithline.plan.aims import EFFORTS, no_part
+from pithline.plan.aims import EFFORTS, LITRE, no_part
 from pithline.plan.any_layout import best_of_logs
 from pithline.plan.bucking import Sawing, bucked, carry_sawing
 from pithline.plan.carry import Shop
@@ -43,6 +43,7 @@ from pithline.yard.ending import Ending
 from pithline.yard.keep import check_keep, kept_way
 from pithline.yard.ready import ready
 from pithline.yard.request import Inputs, Request, read_inputs
+from pithline.yard.standing import Standing
 
 Progress = Callable[[str, float], None]
 Late = Callable[[], bool]
@@ -92,19 +93,27 @@ def plan_model(
     shop = Shop(machines, parts, worth, np.array([np.inf if p.demand is None else p.demand for p in parts]))
     _worth_looking(log, shop, card.id)
     late = Ending(late)
+    money = request.objective == "value"
+    progress = Standing(progress, "in money, net of charges" if money else "L, net of charges")
+    document_model = model_to_json(model)
+    too_long = log.reach > machines.mill.log_length_max
+    custom = None
+    if not too_long:
+        progress("practice layout", 0.1)
+        custom = practice(log, (), shop, inputs.practice)
+        progress.found(worth_of(custom.with_bolts, 1.0 if money else LITRE, shop))
     wish = Wish(request.objective, request.effort, request.seed, request.bucking, request.locks)
     with about(other=card.id):
-        ways = contenders(log, parts, shop, wish, lambda w, part: progress(w, 0.1 + 0.6 * part), late)
+        ways = contenders(log, parts, shop, wish, lambda w, part: progress(w, 0.1 + 0.6 * part), late, progress.found)
     if not ways:  # too long, and no crosscut leaves what the mill takes
         own.check()
     lost = None
     if request.locks != FREE and not late():
         lost = cost_of_locks(log, parts, shop, wish, ways, lambda w, part: progress(w, 0.7), late)
-    progress("practice layout", 0.72)
-    document_model = model_to_json(model)
-    too_long = log.reach > machines.mill.log_length_max
     places = ways[0].sawing.places if too_long else ()
-    custom = practice(log, places, shop, inputs.practice)
+    if custom is None:
+        progress("practice layout", 0.72)
+        custom = practice(log, places, shop, inputs.practice)
     beside = practice_beside(custom, inputs, document_model, parts)
     last = practice_contender(log, places, custom.layouts, ways[0].found)
     progress("carrying the plan out", 0.8)
@@ -137,7 +146,9 @@ def plan_model(
         def value(ledger: Ledger) -> float:
             return worth_of(ledger, way.found.unit, shop, most, sets_of)
 
-        def told(part: float) -> None:
+        def told(part: float, best: float) -> None:
+            if sets_of is None:
+                progress.found(best)
             progress("refining", 0.8 + 0.1 * part)
 
         turn = request.locks.roll is None

@@ -1,0 +1,34 @@
+"""What a search holds by now, said beside what it is doing."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+
+@dataclass(slots=True)
+class Standing:
+    """A progress line that also says the best plan in hand and what none on the search grid can exceed, both net of charges.
+
+    `unit` names what they are counted in.
+    """
+
+    tell: Callable[[str, float], None]
+    unit: str
+    best: float | None = None
+    most: float | None = None
+
+    def __call__(self, what: str, part: float) -> None:
+        """Say what is being done, and the fraction done."""
+        held = [] if self.best is None else [f"best so far {self.best:.1f}"]
+        held += [] if self.most is None else [f"on the grid at most {self.most:.1f}"]
+        self.tell(f"{what} ({', '.join(held)} {self.unit})" if held else what, part)
+
+    def found(self, value: float, bound: float | None = None) -> None:
+        """A plan of this value is in hand; on the search grid none of its class is worth more than the bound."""
+        self.best = value if self.best is None else max(self.best, value)
+        if bound is not None:
+            self.most = bound if self.most is None else max(bound, self.most)
+
+
+__all__ = ["Standing"]

@@ -1,0 +1,19 @@
+"""What a search says while it runs."""
+
+from pithline.yard.standing import Standing
+
+
+def test_the_best_rises_and_the_bound_is_that_of_the_widest_class():
+    said = []
+    standing = Standing(lambda what, part: said.append((what, part)), "L")
+    standing("practice layout", 0.1)
+    standing.found(10.0)
+    standing("wood", 0.2)
+    standing.found(12.0, 15.0)
+    standing.found(11.0, 14.0)
+    standing("refining", 0.8)
+    assert said == [
+        ("practice layout", 0.1),
+        ("wood (best so far 10.0 L)", 0.2),
+        ("refining (best so far 12.0, on the grid at most 15.0 L)", 0.8),
+    ]
