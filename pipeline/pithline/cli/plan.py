@@ -259,7 +259,7 @@ def show(console: Console, script: dict[str, Any], out: str, seconds: float) -> 
     )
     most = script["proof"].get("any_layout")
     if most is not None and script["proof"].get("counts") == "volume":
-        console.show(f"Whatever the layout, the wood cannot give more than {most / 1e6:.0f} L; no plan comes near it.")
+        console.show(f"However it is cut, the log holds no more than {most / 1e6:.0f} L of such plates; every real plan stays well below.")
     _trade_off(console, script)
     show_limits(console, script)
     console.show(
