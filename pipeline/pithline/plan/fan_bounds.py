@@ -48,6 +48,64 @@ def _to_go(
                             go[s, q, c] = held[top] - cost + go[left, k, top]
 
 
+@njit(cache=True)
+def _of_far_face(
+    values, rolls, base, opening, far_face, faces, menu, cells, depth_step, across_step, half_depth, half_across, kerf,
+    spread, charge, settings_max, flush_free, out,
+):  # fmt: skip
+    """Fill `out` (near faces,): the bounds of the bolts with one base and one far face."""
+    nt, n = len(menu), half_depth
+    count = opening // spread + 1
+    lean = (opening - rolls // 2) * np.pi / rolls
+    step = spread * np.pi / rolls
+    kerf_cells = int(np.ceil(kerf / depth_step - 1e-6))
+    far_low = -int(np.ceil(far_face / depth_step - 1e-6))
+    cand, reach = np.empty((count, 2 * n * nt, 6), np.int32), np.empty((count, 2 * n * nt))
+    some, tops = np.zeros(count, np.int64), np.zeros((count, 2 * n + 1), np.bool_)
+    held, go = np.empty(2 * n + 1), np.empty((settings_max + 1, count, 2 * n + 1))
+    of, before = np.zeros(2 * n + 1, np.int32), np.zeros(2 * n + 1, np.int32)
+    turns, lines = np.empty(2), np.empty(2)
+    for k in range(1, count):
+        roll = (base + k * spread + rolls // 2) % (2 * rolls)
+        some[k] = slabs_of_direction(
+            values, rolls, roll, lean - k * step, far_face, 0, far_low, menu, cells, depth_step, across_step, half_depth,
+            half_across, kerf_cells, False, k == count - 1, cand[k], reach[k],
+        )  # fmt: skip
+        for j in range(some[k]):
+            tops[k, cand[k, j, 2]] = True
+    tops[0, :] = True
+    _to_go(
+        values, rolls, base, far_face, menu, cells, depth_step, across_step, half_depth, half_across, kerf, spread, charge,
+        flush_free, cand, reach, some, tops, held, of, before, turns, lines, go,
+    )  # fmt: skip
+    for g in range(len(faces)):
+        near_cell = int(np.ceil(faces[g] / depth_step - 1e-6))
+        best = 0.0
+        for k in range(count):
+            free = flush_free and (k == 0 or k == count - 1)
+            left = settings_max if free else settings_max - 1
+            if left < 0:
+                continue
+            roll = (base + k * spread + rolls // 2) % (2 * rolls)
+            if k == 0:
+                some[0] = slabs_of_direction(
+                    values, rolls, roll, lean, far_face, near_cell, far_low, menu, cells, depth_step, across_step, half_depth,
+                    half_across, kerf_cells, True, False, cand[0], reach[0],
+                )  # fmt: skip
+            else:
+                turns[0], lines[0] = 1.0 / np.tan(k * step), faces[g] / np.sin(k * step)
+            if some[k] == 0:
+                continue
+            direction_stack(
+                values[roll % rolls], roll >= rolls, cand[k], reach[k], some[k], turns, lines, min(k, 1), depth_step,
+                across_step, half_across, 0.0 if free else -charge, held, of, before,
+            )  # fmt: skip
+            for top in range(2 * n + 1):
+                if held[top] > LOWEST / 2 and held[top] + go[left, k, top] > best:
+                    best = held[top] + go[left, k, top]
+        out[g] = best
+
+
 @njit(cache=True, parallel=True)
 def fan_bounds(
     values, rolls, bases, opening, faces, menu, cells, depth_step, across_step, half_depth, half_across, kerf, spread, charge,
@@ -58,56 +116,12 @@ def fan_bounds(
     The first direction is held against near and far face, each later one against the cut before it and the far face.
     What is to come after a cut does not ask for the near face, so it is found once for all of them.
     """
-    nb, nf, nt, n = len(bases), len(faces), len(menu), half_depth
+    nb, nf = len(bases), len(faces)
     out = np.zeros((nb, nf, nf), np.float64)
-    count, lean = opening // spread + 1, (opening - rolls // 2) * np.pi / rolls
-    kerf_cells = int(np.ceil(kerf / depth_step - 1e-6))
     for i in prange(nb * nf):
-        base, far_face = bases[i // nf], faces[i % nf]
-        far_low = -int(np.ceil(far_face / depth_step - 1e-6))
-        cand, reach = np.empty((count, 2 * n * nt, 6), np.int32), np.empty((count, 2 * n * nt))
-        some, tops = np.zeros(count, np.int64), np.zeros((count, 2 * n + 1), np.bool_)
-        held, go = np.empty(2 * n + 1), np.empty((settings_max + 1, count, 2 * n + 1))
-        of, before = np.zeros(2 * n + 1, np.int32), np.zeros(2 * n + 1, np.int32)
-        turns, lines = np.empty(2), np.empty(2)
-        for k in range(1, count):
-            roll = (base + k * spread + rolls // 2) % (2 * rolls)
-            some[k] = slabs_of_direction(
-                values, rolls, roll, lean - k * spread * np.pi / rolls, far_face, 0, far_low, menu, cells, depth_step, across_step,
-                half_depth, half_across, kerf_cells, False, k == count - 1, cand[k], reach[k],
-            )  # fmt: skip
-            for j in range(some[k]):
-                tops[k, cand[k, j, 2]] = True
-        tops[0, :] = True
-        _to_go(
-            values, rolls, base, far_face, menu, cells, depth_step, across_step, half_depth, half_across, kerf, spread,
-            charge, flush_free, cand, reach, some, tops, held, of, before, turns, lines, go,
+        b, f = i // nf, i % nf
+        _of_far_face(
+            values, rolls, bases[b], opening, faces[f], faces, menu, cells, depth_step, across_step, half_depth, half_across,
+            kerf, spread, charge, settings_max, flush_free, out[b, f],
         )  # fmt: skip
-        for g in range(nf):
-            near_cell = int(np.ceil(faces[g] / depth_step - 1e-6))
-            best = 0.0
-            for k in range(count):
-                free = flush_free and (k == 0 or k == count - 1)
-                left = settings_max if free else settings_max - 1
-                if left < 0:
-                    continue
-                turn = k * spread * np.pi / rolls
-                roll = (base + k * spread + rolls // 2) % (2 * rolls)
-                if k == 0:
-                    some[0] = slabs_of_direction(
-                        values, rolls, roll, lean, far_face, near_cell, far_low, menu, cells, depth_step, across_step,
-                        half_depth, half_across, kerf_cells, True, False, cand[0], reach[0],
-                    )  # fmt: skip
-                else:
-                    turns[0], lines[0] = 1.0 / np.tan(turn), faces[g] / np.sin(turn)
-                if some[k] == 0:
-                    continue
-                direction_stack(
-                    values[roll % rolls], roll >= rolls, cand[k], reach[k], some[k], turns, lines, min(k, 1), depth_step,
-                    across_step, half_across, 0.0 if free else -charge, held, of, before,
-                )  # fmt: skip
-                for top in range(2 * n + 1):
-                    if held[top] > LOWEST / 2 and held[top] + go[left, k, top] > best:
-                        best = held[top] + go[left, k, top]
-            out[i // nf, i % nf, g] = best
     return out
