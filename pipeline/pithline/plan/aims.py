@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from pithline.errors import PlanError
 from pithline.mill.machine import Machines
-from pithline.plan.frame import PlanLog
+from pithline.plan.frame import PlanLog, bow
 from pithline.plan.master import Aim
 from pithline.plan.parts import SawnPart
 
@@ -38,7 +38,7 @@ class Effort:
     sets_within: float = 0.0  # share of the value that may go for complete sets, which are wanted among all but equals
     sawings: int = 1  # ways to crosscut a bent log that are searched
     trials: int = 0  # times that the best layout, moved a little below the grid, is carried out anew
-    leans: tuple[int, ...] = ()  # besides 90°, halves are turned so much less or more [°]
+    leans: tuple[int, ...] = ()  # besides 90°, halves of a bent log are turned so much less or more [°]
     lean_step: int = 1  # rolls between those of such halves
 
 
@@ -64,10 +64,15 @@ FULL = Effort(
 EFFORTS = {one.name: one for one in (COARSE, FULL)}
 
 
-def half_angles(effort: Effort) -> NDArray[np.int64]:
-    """How far a half may be turned on, in roll steps: rising, symmetric about the quarter turn."""
-    step = 180.0 / effort.rolls
-    leans = sorted({round(lean / step) for lean in effort.leans} - {0})
+LEANS_FROM = 0.015
+"""Halves are turned by other angles than 90° where the pith bows this share of its length or more off its chord; on straight
+logs that is three times the work for next to nothing (docs/method.md)."""
+
+
+def half_angles(effort: Effort, log: PlanLog) -> NDArray[np.int64]:
+    """How far a half of this log may be turned on, in roll steps: rising, symmetric about the quarter turn."""
+    step, bent = 180.0 / effort.rolls, bow(log) >= LEANS_FROM * log.reach
+    leans = sorted({round(lean / step) for lean in effort.leans if bent} - {0})
     quarter = effort.rolls // 2
     return np.array([*(quarter - k for k in reversed(leans)), quarter, *(quarter + k for k in leans)], np.int64)
 

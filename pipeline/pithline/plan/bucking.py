@@ -18,7 +18,7 @@ from pithline.mill.machine import Machines
 from pithline.plan.aims import Effort
 from pithline.plan.candidates import first_columns, search
 from pithline.plan.carry import Poser, Shop, carry_out_each, opened
-from pithline.plan.frame import BUCK_CLEAR, PlanLog, shorter_log
+from pithline.plan.frame import BUCK_CLEAR, PlanLog, bow, shorter_log
 from pithline.plan.layout import Setting
 from pithline.plan.ledger import Ledger
 from pithline.plan.looking import build_tables
@@ -49,18 +49,6 @@ class Sawing:
     places: tuple[float, ...]
     logs: tuple[PlanLog, ...]
     layouts: tuple[Setting | None, ...]
-
-
-def bow(log: PlanLog) -> float:
-    """The greatest distance of the pith from its chord between the ends. [mm]"""
-    field = log.field
-    x = field.x0 + np.arange(len(field.pith)) * field.dx
-    inside = (x >= log.butt.point[0]) & (x <= log.top.point[0])
-    if not inside.any():
-        return 0.0
-    off = np.column_stack([x, field.pith])[inside] - log.origin
-    off -= (off @ log.axis)[:, None] * log.axis
-    return float(np.linalg.norm(off, axis=1).max())
 
 
 def bucked(whole: PlanLog, places: Sequence[float], kerf: float, weight: float) -> tuple[Ledger, tuple[PlanLog, ...]]:

@@ -125,6 +125,18 @@ def pith_on(field: WoodField, normal: Array, offset: float) -> Array:
     return np.array([np.interp(0.0, side[order], line[order, i]) for i in range(3)])
 
 
+def bow(log: PlanLog) -> float:
+    """The greatest distance of the pith from its chord between the ends. [mm]"""
+    field = log.field
+    x = field.x0 + np.arange(len(field.pith)) * field.dx
+    inside = (x >= log.butt.point[0]) & (x <= log.top.point[0])
+    if not inside.any():
+        return 0.0
+    off = np.column_stack([x, field.pith])[inside] - log.origin
+    off -= (off @ log.axis)[:, None] * log.axis
+    return float(np.linalg.norm(off, axis=1).max())
+
+
 def shorter_log(log: PlanLog, piece: Piece) -> PlanLog:
     """A log that was crosscut from another: `piece` has the bucked faces, its own pith's chord is the axis."""
     ends = {False: (log.butt, log.trim_butt), True: (log.top, log.trim_top)}

@@ -127,7 +127,7 @@ def build_tables(
     progress("bolts", 0.6)
     most = settings_per_bolt(machines) if locks.bolts else -1
     free = not bolts_on_mill(log, machines)
-    angles = half_angles(effort)
+    angles = half_angles(effort, log)
     bolts = fan_values(
         values, grid, angles, cells, menu, faces, kerf, effort.fan_spread, aim.charge, most, effort.bolt_step, free,
         effort.lean_step,

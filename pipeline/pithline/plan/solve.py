@@ -136,7 +136,8 @@ def find_each(
     bound = sum(one.bound for one in found) - extra
     unit = LITRE if objective != "value" else 1.0
     first = next(one for one in found if one.grid is not None)
-    words = search_words(first.grid, effort, machines, any(p.demand is not None for p in parts))
+    widest = max((half_angles(effort, log) for log in logs), key=len)
+    words = search_words(first.grid, effort, machines, any(p.demand is not None for p in parts), widest)
     considered = sum(one.considered for one in found)
     fewer = []
     for most in effort.trade_off if len(answers) and (late is None or not late()) else ():
@@ -277,14 +278,16 @@ def _unsaturated(answer: Answer | None, parts: tuple[SawnPart, ...]) -> tuple[Sa
     return tuple(p for p, n in zip(parts, answer.plates, strict=True) if p.demand is None or n < p.demand)
 
 
-def search_words(grid: Grid, effort: Effort, machines: Machines, demanded: bool) -> str:
-    """The stated grid and class of a search."""
+def search_words(
+    grid: Grid, effort: Effort, machines: Machines, demanded: bool, angles: NDArray[np.int64] | None = None
+) -> str:
+    """The stated grid and class of a search; `angles` as of `half_angles`, 90° alone unless said."""
     most = settings_per_bolt(machines)
     text = (
         f"rolls every {180 / effort.rolls * effort.bolt_step:g}°, slab faces every {grid.depth_step:g} mm, thicknesses "
         + " ".join(f"{t:g}" for t in grid.thicknesses)
         + f" mm, across {grid.across_step:g} mm, along {grid.along_step:g} mm; class: slabs of one roll, halves turned "
-        f"{_turns(effort)}, each bolt fanned in up to {most} charged directions every "
+        f"{_turns(effort, angles)}, each bolt fanned in up to {most} charged directions every "
         f"{180 / effort.rolls * effort.fan_spread:g}°, their first faces every {FACE_CELLS * grid.depth_step:g} mm within "
         f"{FAN_REACH:g} mm of the pith, bolt corners rounded outwards to {effort.face_step:g} mm"
     )
@@ -293,12 +296,12 @@ def search_words(grid: Grid, effort: Effort, machines: Machines, demanded: bool)
     return text
 
 
-def _turns(effort: Effort) -> str:
-    if not effort.leans:
+def _turns(effort: Effort, angles: NDArray[np.int64] | None) -> str:
+    if angles is None or len(angles) == 1:
         return "90°"
     step = 180 / effort.rolls
-    angles = [f"{a * step:g}" for a in half_angles(effort) if a * 2 != effort.rolls]
-    return f"90° or, from rolls every {step * effort.bolt_step * effort.lean_step:g}°, {' '.join(angles)}°"
+    others = " ".join(f"{a * step:g}" for a in angles if 2 * a != effort.rolls)
+    return f"90° or, where bent and from rolls every {step * effort.bolt_step * effort.lean_step:g}°, {others}°"
 
 
 __all__ = ["COARSE", "EFFORTS", "FULL", "Effort", "Found", "find", "find_each"]
