@@ -9,7 +9,7 @@ import pytest
 from pithline.errors import MillError
 from pithline.plan.aims import aim_of
 from pithline.plan.bucking import BENT, bucked, places_worth
-from pithline.plan.frame import BUCK_CLEAR, in_trims, pith_on
+from pithline.plan.frame import BUCK_CLEAR, bow, in_trims, pith_on
 from pithline.plan.layout import Locks
 from pithline.script.replay import replay
 from pithline.wood.field import at_points
