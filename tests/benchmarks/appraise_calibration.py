@@ -285,17 +285,26 @@ def cracked(log: TrueLog, check: TrueDefect, corner: np.ndarray, edges: np.ndarr
     return bool(len(aside) and aside.min() < 0.0 < aside.max())
 
 
+def inside(row: dict[str, str], low: str, high: str, true: str) -> bool:
+    """Whether the true outcome lies in the span foretold, its edges included."""
+    return float(row[low]) - 1e-3 <= float(row[true]) <= float(row[high]) + 1e-3
+
+
 def summary(rows: list[dict[str, str]]) -> str:
-    """Coverage by what was known."""
+    """Coverage by what was known, with its sampling error, and how the misses lean."""
     out = []
     for basis in BASES:
         own = [row for row in rows if row["basis"] == basis]
         if own:
-            inside = sum(float(r["p10_L"]) - 1e-3 <= float(r["true_L"]) <= float(r["p90_L"]) + 1e-3 for r in own)
-            value = sum(
-                float(r["value_p10"]) - 1e-3 <= float(r["value_true"]) <= float(r["value_p90"]) + 1e-3 for r in own
+            volume = np.mean([inside(row, "p10_L", "p90_L", "true_L") for row in own])
+            value = np.mean([inside(row, "value_p10", "value_p90", "value_true") for row in own])
+            above = sum(float(row["true_L"]) > float(row["p90_L"]) + 1e-3 for row in own)
+            below = sum(float(row["true_L"]) < float(row["p10_L"]) - 1e-3 for row in own)
+            error = np.sqrt(0.8 * 0.2 / len(own))
+            out.append(
+                f"{basis}: {len(own)} logs, volume within p10-p90 {volume:.0%}, above {above}, below {below}, value {value:.0%}, "
+                f"each ± {error:.0%}; mean rank {np.mean([float(row['rank']) for row in own]):.2f}"
             )
-            out.append(f"{basis}: {len(own)} logs, volume within p10-p90 {inside}, value {value}")
     return "\n".join(out)
 
 
@@ -312,14 +321,14 @@ def plot(rows: list[dict[str, str]], path: Path) -> None:
             (r for r in rows if r["basis"] == basis and float(r["planned_L"]) > 0),
             key=lambda r: float(r["p50_L"]) / float(r["planned_L"]),
         )
-        inside = 0
+        hits = 0
         for y, row in enumerate(own):
             low, high, true, whole = (float(row[k]) for k in ("p10_L", "p90_L", "true_L", "planned_L"))
-            within = low - 1e-3 <= true <= high + 1e-3
-            inside += within
+            within = inside(row, "p10_L", "p90_L", "true_L")
+            hits += within
             axis.plot([low / whole, high / whole], [y, y], color="#b08850", linewidth=4, solid_capstyle="butt")
             axis.plot(true / whole, y, "o" if within else "X", color="#23201c" if within else "#a2432c", markersize=5)
-        axis.set_title(f"{basis}: {inside} of {len(own)} within")
+        axis.set_title(f"{basis}: {hits} of {len(own)} within")
         axis.set_xlim(0, 1.03)
         axis.set_yticks([])
         axis.set_xlabel("share of the planned volume that passes")

@@ -46,8 +46,8 @@ thickness = "6 mm"
 
 
 @pytest.fixture(scope="module")
-def written(tmp_path_factory):
-    """Where the command wrote."""
+def folder(tmp_path_factory):
+    """A folder with two cards, products and priors that draw little."""
     folder = tmp_path_factory.mktemp("lot")
     (folder / "row-1.toml").write_text(CARD, encoding="utf-8")
     short = CARD.replace('"row-1"', '"row-2"').replace('"650 mm"', '"500 mm"')
@@ -58,18 +58,28 @@ def written(tmp_path_factory):
         assert f"\n{name} = {old}" in priors
         priors = priors.replace(f"\n{name} = {old}", f"\n{name} = {new}")
     (folder / "priors.toml").write_text(priors, encoding="utf-8")
+    return folder
+
+
+def appraise(folder, cards, workers, out):
+    """Run the command on cards of the folder."""
     command = [
         "appraise",
-        str(folder / "row-2.toml"),
-        str(folder / "row-1.toml"),
+        *[str(folder / f"{name}.toml") for name in cards],
         "--on",
         "2026-04-01",
         "--workers",
-        "1",
+        workers,
     ]
     command += ["--products", str(folder / "products.toml"), "--priors", str(folder / "priors.toml")]
-    assert main([*command, "--out", str(folder / "out")]) == 0
-    return folder / "out"
+    assert main([*command, "--out", str(folder / out)]) == 0
+    return folder / out
+
+
+@pytest.fixture(scope="module")
+def written(folder):
+    """Where the command wrote the lot of two."""
+    return appraise(folder, ("row-2", "row-1"), "1", "out")
 
 
 def test_a_log_by_tape_has_a_span_a_bid_and_what_a_scan_is_worth(written):
@@ -90,3 +100,9 @@ def test_the_log_too_short_for_the_mill_says_so_in_its_row(written):
 
 def test_all_three_files_are_there(written):
     assert sorted(path.name for path in written.iterdir()) == ["appraisal.csv", "appraisal.html", "appraisal.json"]
+
+
+def test_processes_that_share_a_single_log_change_no_byte_of_it(folder, written):
+    shared = appraise(folder, ("row-1",), "2", "shared")
+    document = json.loads((shared / "appraisal.json").read_text(encoding="utf-8"))
+    assert document["logs"] == json.loads((written / "appraisal.json").read_text(encoding="utf-8"))["logs"][:1]
