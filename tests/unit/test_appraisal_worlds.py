@@ -132,6 +132,21 @@ def test_the_side_not_seen_is_taken_to_hold_as_many_stubs_as_the_other():
     assert clocks.min() >= 150.0 and clocks.max() < 240.0
 
 
+@pytest.mark.parametrize("marks", [2, 0])
+def test_a_drawn_pith_errs_as_much_as_is_stated(marks):
+    """Two marks err each by itself; with none the error at one end tells of the other."""
+    priors = nothing_hidden()
+    log = known(priors)
+    log = replace(log, pith_marks=marks, pith=np.full(len(log.pith), 4.0))
+    basis = basis_of(log)
+    butt, middle, top = (int(np.argmin(np.abs(basis.t - t))) for t in (-1.0, 0.0, 1.0))
+    at = np.array([apply(log, world(log, priors, 1, n), basis).field.pith - log.log.field.pith for n in range(400)])
+    if marks == 2:
+        assert at[:, [butt, middle, top]].std(axis=0) == pytest.approx(np.full((3, 2), 4.0), rel=0.12)
+    together = np.corrcoef(at[:, butt, 0], at[:, top, 0])[0, 1]
+    assert abs(together) < 0.15 if marks == 2 else together > 0.3
+
+
 def test_months_since_felling():
     assert months_since("2026-01-01", TODAY) == pytest.approx(2.96, abs=0.01)
     assert months_since("2026-05-01", TODAY) == 0.0 and months_since(None, TODAY) is None

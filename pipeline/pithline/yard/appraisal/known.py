@@ -103,6 +103,8 @@ def months_since(felled: str | None, today: date) -> float | None:
     return max((today - date.fromisoformat(felled)).days / 30.4375, 0.0)
 
 
+DRIFT = 0.6
+"""How far a pith marked at one end or none errs differently at the ends, beside what it errs alike; invented."""
 UNTOLD_MONTHS = 2.0
 """Months since felling where the card names no day; invented."""
 
@@ -163,7 +165,7 @@ def know(
         shape_spread=priors.section_spread if tape else 0.0,
         bark=bark,
         pith=pith,
-        drift=1.0 if marks == 2 else 0.6,
+        drift=DRIFT,
         wander=priors.pith_wander,
         bow=bow,
         spiral=None if told or (priors.spiral_sd == 0.0 and priors.spiral_mean == 0.0) else _spiral(priors),

@@ -161,6 +161,14 @@ def _surface(coefficients: Array, known: Known, basis: Basis) -> Array:
     return size + (still[None, :] + basis.t[:, None] * turning[None, :]) / EVEN
 
 
+def _between(marks: Array, known: Known, t: Array) -> Array:
+    """A pith error of unit size along the log, (k, 2)."""
+    if known.pith_marks == 2:  # each mark errs by itself, and between them the pith lies on their line
+        ends = np.stack([1.0 - t, 1.0 + t], axis=1)
+        return ends / np.linalg.norm(ends, axis=1, keepdims=True) @ marks
+    return (marks[0] + known.drift * t[:, None] * marks[1]) / np.sqrt(1.0 + known.drift**2 / 3.0)
+
+
 def apply(known: Known, world: World, basis: Basis) -> PlanLog:
     """The log that a draw makes of what is known, as it would be graded."""
     log, field = known.log, known.log.field
@@ -173,7 +181,7 @@ def apply(known: Known, world: World, basis: Basis) -> PlanLog:
     a, b = world["bark"]
     change += ((a + 0.3 * b * t) * known.bark)[:, None]
     marks = world["pith"]
-    shift = (marks[0] + known.drift * t[:, None] * marks[1]) / np.sqrt(1.0 + known.drift**2 / 3.0)
+    shift = _between(marks, known, t)
     shift = shift * known.pith[:, None]
     half = 0.5 * np.pi * (t + 1.0)
     ways = world["wander"]
