@@ -58,7 +58,9 @@ def invented_work(job: Job) -> Result:
             "most": 2 * max(map(worth_of(job), plans)) * (not job.log.startswith("sure")),
         }
     ]
-    return Result(pack({"plans": kept, "facts": facts, "parts": parts, "least_minutes": 4.0, "pieces": 1}))
+    return Result(
+        pack({"plans": kept, "facts": facts, "parts": parts, "least_minutes": 4.0, "pieces": 1, "places": []})
+    )
 
 
 def worth_of(job: Job):

@@ -13,7 +13,7 @@ STYLE = """
 *{box-sizing:border-box}
 body{margin:0;background:var(--paper);color:var(--ink);font:16px/1.45 system-ui,sans-serif}
 main{max-width:1080px;margin:0 auto;padding:20px 16px 48px}
-h1{font-size:1.6rem;margin:.2em 0}h2{font-size:1.15rem;margin:1.8em 0 .5em}
+h1{font-size:1.6rem;margin:.2em 0}.table+p{margin-top:1.8em}h2{font-size:1.15rem;margin:1.8em 0 .5em}
 p{margin:.4em 0;max-width:72ch}.soft{color:var(--soft)}
 .facts{display:grid;grid-template-columns:repeat(auto-fit,minmax(140px,1fr));gap:10px;margin:16px 0;padding:0}
 .facts div{border:1px solid var(--line);border-radius:8px;padding:10px 12px;background:#fff}
@@ -25,7 +25,7 @@ figcaption{font-weight:600;margin-bottom:4px}figure svg{width:100%;height:auto;d
 table{border-collapse:collapse;width:100%;font-size:.92rem}
 th,td{padding:7px 10px;text-align:left;border-bottom:1px solid var(--line);vertical-align:top}
 tr:last-child td{border-bottom:0}th{font-weight:600;color:var(--soft);white-space:nowrap}
-.n{text-align:right;font-variant-numeric:tabular-nums;white-space:nowrap}td.key{white-space:nowrap}.bad{color:var(--bad)}
+.n{text-align:right;font-variant-numeric:tabular-nums;white-space:nowrap}td.key,td.w{white-space:nowrap}.bad{color:var(--bad)}
 @media(max-width:640px){table,tbody,tr,td{display:block}thead{display:none}tr{padding:8px 0;border-bottom:1px solid var(--line)}
 tr:last-child{border:0}td{border:0;padding:2px 12px;display:flex;justify-content:space-between;gap:16px;text-align:right}
 td::before{content:attr(data-is);color:var(--soft);text-align:left;flex:none}td.e{display:none}td.key{font-weight:600;font-size:1rem}}
@@ -44,7 +44,7 @@ def season_html(document: Mapping[str, Any]) -> bytes:
     money = document["currency"]
     facts = (
         (f"{total['profit']:,.2f}", f"profit, {money}"),
-        (f"{total['value']:,.2f}", "sold"),
+        (f"{total['value']:,.2f}", "for the sets sold"),
         (f"{total['cost']:,.2f}", "logs, overhead, sawing"),
         (f"{filled} of {asked}", "sets filled"),
         (f"{count['planned']} of {len(logs)}", "logs sawn"),
@@ -71,17 +71,20 @@ def season_html(document: Mapping[str, Any]) -> bytes:
             ("order", "product", "filled", "price", "due", "last set ready", "from"),
             [_order(number, order) for number, order in enumerate(orders, 1)],
             numbers=(2, 3),
+            whole=(4, 5),
         ),
         "<h2>Logs, in the order of sawing</h2>",
         _table(
             ("log", "done in week of", "hours", "value", "cost", "profit", "complete sets", "sawn for"),
             [_log(log, begins) for log in sawn],
             numbers=(2, 3, 4, 5),
+            whole=(1,),
         ),
     ]
     if count["left"] or count["failed"]:
-        rest = [[log["id"], log["state"], log["why"] or ""] for log in logs if log["state"] != "planned"]
-        body += ["<h2>Not sawn</h2>", _table(("log", "state", "why"), rest)]
+        words = {"left": "stays in the yard", "failed": "could not be planned"}
+        rest = [[log["id"], words[log["state"]], log["why"] or ""] for log in logs if log["state"] != "planned"]
+        body += ["<h2>Not sawn</h2>", _table(("log", "", "why"), rest, whole=(1,))]
     body.append(f'<p class="soft">{escape(_small_print(document))}</p>')
     page = (
         '<!doctype html><html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width,initial-scale=1">'
@@ -164,8 +167,10 @@ def _sawn_for(plan: str) -> str:
     return {"all by price": "all orders", "few settings": "all orders, in few settings"}.get(ask, ask)
 
 
-def _table(head: tuple[str, ...], rows: Iterable[list[str]], numbers: tuple[int, ...] = ()) -> str:
-    """A table that becomes cards on a phone; a cell that begins with "!" stands out."""
+def _table(
+    head: tuple[str, ...], rows: Iterable[list[str]], numbers: tuple[int, ...] = (), whole: tuple[int, ...] = ()
+) -> str:
+    """A table that becomes cards on a phone; cells of `whole` columns are not broken, one that begins with "!" stands out."""
     out = ['<div class="table"><table><thead><tr>']
     out += [f'<th class="n">{name}</th>' if at in numbers else f"<th>{name}</th>" for at, name in enumerate(head)]
     out.append("</tr></thead><tbody>")
@@ -173,7 +178,7 @@ def _table(head: tuple[str, ...], rows: Iterable[list[str]], numbers: tuple[int,
         out.append("<tr>")
         for at, cell in enumerate(row):
             classes = ["n"] if at in numbers else []
-            classes += ["key"] if at == 0 else []
+            classes += ["key"] if at == 0 else ["w"] if at in whole else []
             classes += ["bad"] if cell.startswith("!") else []
             classes += [] if cell else ["e"]
             shown = escape(cell.removeprefix("!"))

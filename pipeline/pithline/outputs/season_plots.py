@@ -56,19 +56,20 @@ def _value(axes: Axes, document: Mapping[str, Any]) -> None:
     value, cost = np.array([log["value"] for log in logs]), np.array([log["cost"] for log in logs])
     at = np.arange(len(logs))
     if len(logs) <= NAMED:
-        axes.barh(at, value, 0.72, color=WOOD, label="value of its sets")
+        axes.barh(at, value, 0.72, color=WOOD, label="value of sets sold")
         axes.barh(at, cost, 0.34, color=COST, label="cost: log, overhead, sawing")
         axes.set_yticks(at, [log["id"] if len(log["id"]) <= 16 else log["id"][:15] + "…" for log in logs])
         axes.tick_params(axis="y", length=0)
         axes.invert_yaxis()
         axes.set_xlabel(document["currency"])
     else:
-        axes.fill_between(at, value, step="mid", color=WOOD, label="value of its sets")
+        axes.fill_between(at, value, step="mid", color=WOOD, label="value of sets sold")
         axes.step(at, cost, where="mid", color=LINE, lw=0.9, label="cost: log, overhead, sawing")
         axes.set_xlabel("logs, by value")
         axes.set_ylabel(document["currency"])
         axes.set_ylim(0)
-    axes.legend(frameon=False, loc="lower right" if len(logs) <= NAMED else "upper right", fontsize=8)
+    # above the bars, where it hides none
+    axes.legend(frameon=False, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, fontsize=8, borderaxespad=0.2)
 
 
 def _orders(axes: Axes, document: Mapping[str, Any]) -> None:

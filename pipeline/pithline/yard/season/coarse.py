@@ -118,18 +118,18 @@ def least_minutes(one: Lying) -> float:
 
 
 def plans_of(
-    model: LogModel, inputs: Inputs, asks: Sequence[Ask], progress: Progress
+    model: LogModel, inputs: Inputs, asks: Sequence[Ask], progress: Progress, places: Sequence[float] | None = None
 ) -> tuple[tuple[Plan, ...], tuple[Fact, ...], Lying]:
     """Plans that no other of them betters in sets and minutes, bounds on all plans of the log, and the log as it was seen.
 
-    `inputs` name every product that any ask may want.
+    `inputs` name every product that any ask may want; `places` are those of `lying`.
 
     Raises
     ------
     MillError, PlanError
         As `lying` does.
     """
-    one = lying(model, inputs)
+    one = lying(model, inputs, places)
     looks = [passing(log, one.parts, one.machines, COARSE, _quiet) for log in one.logs]
     pools: list[list[Choice]] = [[] for _ in one.logs]
     seen: list[dict] = [{} for _ in one.logs]

@@ -74,7 +74,7 @@ def _why(answer: Answer, name: str) -> str:
     if not log.columns:
         return "its plans hold no complete set of what is ordered"
     if answer.choice.prices.logs.get(name, 0.0) <= 0.0:
-        return "at what sets and hours are worth this season, none of its plans earns its cost"
+        return "beside the other logs of the yard, what it could still be sold for does not cover its cost"
     return "others fill the orders and hours better"
 
 

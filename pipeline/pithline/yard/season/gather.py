@@ -65,7 +65,9 @@ class Pool:
 
     def job(self, log: str, asks: tuple[Ask, ...], what: str, plan: str = "") -> Job:
         """A job of one log."""
-        return Job(log, self._cards[log], self.question.mill, self.question.products, asks, what, plan)
+        places = tuple(self.found[log][0]["places"]) if what == "more" else None
+        files = (self._cards[log], self.question.mill, self.question.products)
+        return Job(log, *files, asks, what, plan, places=places)
 
     def gather(self, logs: Sequence[str], asks: tuple[Ask, ...], what: str) -> None:
         """Plans of every log for the asks, from the store or newly made."""

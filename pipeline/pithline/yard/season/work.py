@@ -35,6 +35,8 @@ class Job:
         The packed script that a full search is to hold its own against.
     effort : str
         Of the full search.
+    places : tuple of float or None
+        Where the log is crosscut, for "more": as its first answer found, which follows from the first ask and so is no part of the key.
     """
 
     log: str
@@ -46,6 +48,7 @@ class Job:
     plan: str = ""
     keep: bytes = b""
     effort: str = "full"
+    places: tuple[float, ...] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,10 +80,17 @@ def work(job: Job) -> Result:
         inputs = asked(inputs, job.asks[0])
         if job.what == "script":
             return Result(pack(script_of_plan(model, inputs, json.loads(job.plan))))
-        plans, facts, one = plans_of(model, inputs, job.asks if job.what == "plans" else job.asks[1:], _quiet)
+        asks = job.asks if job.what == "plans" else job.asks[1:]
+        plans, facts, one = plans_of(model, inputs, asks, _quiet, job.places)
         parts = [[part.product, part.part.count] for part in one.parts]
         found = {"plans": [plan_data(plan, one.parts) for plan in plans], "facts": [asdict(fact) for fact in facts]}
-        return Result(pack(found | {"parts": parts, "least_minutes": least_minutes(one), "pieces": len(one.logs)}))
+        found |= {
+            "parts": parts,
+            "least_minutes": least_minutes(one),
+            "pieces": len(one.logs),
+            "places": list(one.places),
+        }
+        return Result(pack(found))
     except Exception as error:  # the log's row tells it
         return Result(None, _why(error))
 
