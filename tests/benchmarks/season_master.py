@@ -80,7 +80,7 @@ def main() -> None:
         if not chosen.no_milp:
             start = time.process_time()
             objective, bound = by_highs(season, max(chosen.milp_share * cpu, 1.0), 1e-3)
-            gap = (bound - objective) / bound
+            gap = (bound - objective) / bound if np.isfinite(bound) else 1.0
             line += f"  | {objective / 100:10.2f}  {bound / 100:10.2f}  {gap:7.3%}  {time.process_time() - start:5.1f}"
         print(line, flush=True)
     print(f"greatest memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 2**20:.2f} GiB")
