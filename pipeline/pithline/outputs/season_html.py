@@ -84,7 +84,7 @@ def season_html(document: Mapping[str, Any]) -> bytes:
     if count["left"] or count["failed"]:
         words = {"left": "stays in the yard", "failed": "could not be planned"}
         rest = [[log["id"], words[log["state"]], log["why"] or ""] for log in logs if log["state"] != "planned"]
-        body += ["<h2>Not sawn</h2>", _table(("log", "", "why"), rest, whole=(1,))]
+        body += ["<h2>Not sawn</h2>", _table(("log", "state", "why"), rest, whole=(1,))]
     body.append(f'<p class="soft">{escape(_small_print(document))}</p>')
     page = (
         '<!doctype html><html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width,initial-scale=1">'

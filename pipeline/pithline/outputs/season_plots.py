@@ -68,8 +68,7 @@ def _value(axes: Axes, document: Mapping[str, Any]) -> None:
         axes.set_xlabel("logs, by value")
         axes.set_ylabel(document["currency"])
         axes.set_ylim(0)
-    # above the bars, where it hides none
-    axes.legend(frameon=False, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, fontsize=8, borderaxespad=0.2)
+    _legend(axes)
 
 
 def _orders(axes: Axes, document: Mapping[str, Any]) -> None:
@@ -96,7 +95,12 @@ def _orders(axes: Axes, document: Mapping[str, Any]) -> None:
     axes.yaxis.set_major_locator(MaxNLocator(integer=True))
     axes.set_ylabel("sets")
     _dates(axes)
-    axes.legend(frameon=False, loc="upper left", fontsize=8)
+    _legend(axes)
+
+
+def _legend(axes: Axes) -> None:
+    """Above the plot, where it hides nothing."""
+    axes.legend(frameon=False, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, fontsize=8, borderaxespad=0.2)
 
 
 def _dates(axes: Axes) -> None:
