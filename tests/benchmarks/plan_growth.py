@@ -75,7 +75,7 @@ def main() -> None:
     parser.add_argument("--effort", default="coarse")
     chosen = parser.parse_args()
     inputs = inputs_of("normal", False)
-    seconds_of(TrueLog("warm", 900.0, 170.0), inputs, chosen.effort)
+    seconds_of(TrueLog("warm", 1000.0, 180.0), inputs, chosen.effort)
     first = None
     for across, length in SIZES:
         spent, litres = seconds_of(TrueLog("round", length, across / 2, taper=5.0), inputs, chosen.effort)

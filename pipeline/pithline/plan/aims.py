@@ -123,7 +123,15 @@ def no_part(log: PlanLog, parts: tuple[SawnPart, ...]) -> PlanError:
             f"no part fits: the widest radial run is {run:.0f} mm, the narrowest part ({narrowest.product} "
             f"{narrowest.part.name}) needs {narrowest.width:.0f} mm; choose a narrower part or another log."
         )
-    limits = narrowest.limits
+    short = [part for part in parts if part.length <= clear]
+    slimmest = min(short, key=lambda p: p.width)
+    if run < slimmest.width:
+        return PlanError(
+            f"no part fits: the clear length is {clear:.0f} mm, and of the parts that are no longer the narrowest "
+            f"({slimmest.product} {slimmest.part.name}) needs a radial run of {slimmest.width:.0f} mm where the widest is "
+            f"{run:.0f} mm; choose a smaller part or another log."
+        )
+    limits = slimmest.limits
     return PlanError(
         f"no part fits: a run {run:.0f} mm wide and {clear:.0f} mm long is there, but no plate of it keeps the limits "
         f'"{limits.name}" (ring angle {np.degrees(limits.ring_angle_min):.0f}°, runout '
