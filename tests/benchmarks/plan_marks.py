@@ -134,7 +134,7 @@ def fanned_practice(log: PlanLog, shop: Shop, sizes, effort: Effort) -> float:
     """Practice slabs at the scanned roll, every bolt fanned as well as the search can, uncharged. [mm³]"""
     machines = shop.machines
     aim = Aim(np.array([p.volume for p in shop.parts]) / 1e6, 0.0)
-    state = search(build_tables(log, shop.parts, aim, machines, effort, lambda what, part: None), effort.bolt_step)
+    state = search(build_tables(log, shop.parts, aim, machines, effort, lambda what, part: None))
     evaluator = Evaluator(log, shop, machines.mill.kerf, 1.0)
     kerf, rolls, faces = machines.mill.kerf, state.tables.grid.rolls, state.tables.faces
 
@@ -151,8 +151,8 @@ def fanned_practice(log: PlanLog, shop: Shop, sizes, effort: Effort) -> float:
         slabs = (SlabCut(-sizes.half_slab / 2, sizes.half_slab),)
         clock = state.tables.grid.roll(turn + rolls // 2)
         _, above, below = evaluator.yields(Setting(clock, slabs, role="half"), piece)
-        upper = bolt_columns(state, evaluator, above, turn % (2 * rolls), half, centre)
-        lower = bolt_columns(state, evaluator, below, (turn - rolls // 2) % (2 * rolls), centre, half)
+        upper = bolt_columns(state, evaluator, above, turn % (2 * rolls), rolls // 2, half, centre)
+        lower = bolt_columns(state, evaluator, below, (turn - rolls // 2) % (2 * rolls), rolls // 2, centre, half)
         halves.append(Setting(clock, slabs, best_of(upper, shop), best_of(lower, shop), "half"))
     layout = Setting(0.0, base.slabs, halves[0], halves[1], "log")
     return passing_volume(carry_out(log, layout, shop, DrawnPoser(log, kerf), reserve=False), shop)

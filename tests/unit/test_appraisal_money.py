@@ -18,7 +18,7 @@ from pithline.yard.appraisal.appraise import Gains, Terms, _money
 from pithline.yard.appraisal.information import Asking, Question, _gain, questions, told, worth_finding_out
 from pithline.yard.appraisal.known import know
 from pithline.yard.appraisal.money import Costs, drying_cost, highest_bid, rest_value, sawing_cost
-from pithline.yard.appraisal.regrade import Outcome
+from pithline.yard.appraisal.regrade import Outcome, planned
 from pithline.yard.appraisal.tape_log import mark_offset, tape_model
 from pithline.yard.appraisal.worlds import basis_of, nominal
 
@@ -168,7 +168,8 @@ def test_knowing_more_is_never_worth_less_than_nothing_within_its_error(price, m
     log = replace(log, bark=np.zeros_like(log.bark))
 
     gains = Gains(replace(priors.money, rest_per_m3=0.0, drying_per_m3_month=0.0), 0.0, 0.0, price)
-    asking = Asking(log, priors, trade(), sawn(), basis_of(log), gains, price < 430.0, 1)
+    plates = planned(sawn().ledger, trade().parts)
+    asking = Asking(log, priors, trade(), sawn(), plates, basis_of(log), gains, price < 430.0, 1)
     [worth] = worth_finding_out(asking, lambda what, part: None)
     assert worth.what == "measuring the spiral of the grain" and worth.worth >= -2.0 * worth.error - 1e-9
     # 8 sets bring 480 where the spiral is below 3°, which the prior gives a chance of 0.62

@@ -21,6 +21,7 @@ ROLLS = 6
 QUARTER = ROLLS // 2
 ANGLES = np.array([QUARTER - 1, QUARTER, QUARTER + 1])
 """Halves are turned 60°, 90° or 120°."""
+STEPS = np.ones(3, np.int64)
 
 
 def best_stack(slab, cells, gap, low, high):
@@ -184,7 +185,7 @@ class Bolt:
 
 
 def bounds(values, grid, charge, most):
-    return fan_values(values, grid, ANGLES, CELLS, np.array(MENU), FACES, KERF, 1, charge, most, 1)
+    return fan_values(values, grid, ANGLES, STEPS, CELLS, np.array(MENU), FACES, KERF, 1, charge, most)
 
 
 def best_fan(values, grid, base, opening, near, far, charge, most):
@@ -238,9 +239,9 @@ def searched(values, grid, charge, most=2, off_square=0.0):
     """The programmes of halves and first settings over a table of slabs, with its fans."""
     bolts = bounds(values, grid, charge, most)
     made = Tables(
-        grid, values, CELLS, np.array(MENU), FACES, ANGLES, bolts, charge, KERF, 1, most, off_square=off_square
+        grid, values, CELLS, np.array(MENU), FACES, ANGLES, STEPS, bolts, charge, KERF, 1, most, off_square=off_square
     )
-    return search(made, 1)
+    return search(made)
 
 
 GAP = int(np.ceil(KERF / STEP))
@@ -325,7 +326,7 @@ def test_a_bolts_chain_is_worth_what_its_slabs_are(seed):
     for base, (a, opening), far, near in itertools.product(
         (0, 5), enumerate(ANGLES), range(len(FACES)), range(len(FACES))
     ):
-        chain, value = bolt_setting(state, base, near, far, opening=int(opening))
+        chain, value = bolt_setting(state, base, int(opening), near, far)
         bolt = Bolt(values, grid, base, int(opening), FACES[near], FACES[far])
         total, cuts, charged = 0.0, [], 0
         for setting in settings_of(chain):

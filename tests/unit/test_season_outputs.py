@@ -33,7 +33,7 @@ DOCUMENT = {
             "state": "planned",
             "why": None,
             "script": "logs/af-07/cut-script.json",
-            "plan": "all by price",
+            "plan": "all orders",
             "cost": 449.5,
             "value": 1600.0,
             "minutes": 355,

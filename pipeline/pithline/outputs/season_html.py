@@ -144,7 +144,7 @@ def _order(number: int, order: Mapping[str, Any]) -> list[str]:
 
 def _log(log: Mapping[str, Any], begins: Mapping[int, str]) -> list[str]:
     sets = ", ".join(f"{n} {name}" for name, n in log.get("sets", {}).items())
-    plan = _sawn_for(log.get("plan") or "")
+    plan = log.get("plan") or ""
     if log.get("finished"):
         plan += f"; {log['finished']}"
     return [
@@ -157,14 +157,6 @@ def _log(log: Mapping[str, Any], begins: Mapping[int, str]) -> list[str]:
         sets,
         plan,
     ]
-
-
-def _sawn_for(plan: str) -> str:
-    """What a plan was asked for, in a yard's words."""
-    ask = plan.removesuffix(", balanced")
-    if ask.startswith("at the master's prices"):
-        return "what orders lacked"
-    return {"all by price": "all orders", "few settings": "all orders, in few settings"}.get(ask, ask)
 
 
 def _table(

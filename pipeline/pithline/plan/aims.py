@@ -26,7 +26,6 @@ class Effort:
     name: str
     rolls: int  # over half a turn
     along_step: float
-    bolt_step: int  # rolls between the bases of bolts, and so of halves
     fan_spread: int  # rolls between the directions of a fan
     firsts: int
     halves: int
@@ -42,12 +41,11 @@ class Effort:
     lean_step: int = 1  # rolls between those of such halves
 
 
-COARSE = Effort("coarse", 18, 25.0, 1, 1, 3, 1, 1, 10.0, face_step=20.0)
+COARSE = Effort("coarse", 18, 25.0, 1, 3, 1, 1, 10.0, face_step=20.0)
 FULL = Effort(
     "full",
     36,
     20.0,
-    1,
     2,
     5,
     2,
@@ -112,24 +110,20 @@ def no_part(log: PlanLog, parts: tuple[SawnPart, ...]) -> PlanError:
     run = float(np.median(field.radius[inside], axis=0).max()) - log.pith_radius if inside.any() else 0.0
     clear = log.clear
     shortest = min(parts, key=lambda p: p.length)
-    narrowest = min(parts, key=lambda p: p.width)
     if clear < shortest.length:
         return PlanError(
             f"no part fits: the longest clear length is {clear:.0f} mm, the shortest part ({shortest.product} "
             f"{shortest.part.name}) needs {shortest.length:.0f} mm; choose a shorter part or lessen the trims."
         )
-    if run < narrowest.width:
-        return PlanError(
-            f"no part fits: the widest radial run is {run:.0f} mm, the narrowest part ({narrowest.product} "
-            f"{narrowest.part.name}) needs {narrowest.width:.0f} mm; choose a narrower part or another log."
-        )
     short = [part for part in parts if part.length <= clear]
     slimmest = min(short, key=lambda p: p.width)
     if run < slimmest.width:
+        which = (
+            "the narrowest part" if len(short) == len(parts) else f"the narrowest part no longer than {clear:.0f} mm"
+        )
         return PlanError(
-            f"no part fits: the clear length is {clear:.0f} mm, and of the parts that are no longer the narrowest "
-            f"({slimmest.product} {slimmest.part.name}) needs a radial run of {slimmest.width:.0f} mm where the widest is "
-            f"{run:.0f} mm; choose a smaller part or another log."
+            f"no part fits: the widest radial run is {run:.0f} mm, {which} ({slimmest.product} {slimmest.part.name}) needs "
+            f"{slimmest.width:.0f} mm; choose a narrower part or another log."
         )
     limits = slimmest.limits
     return PlanError(

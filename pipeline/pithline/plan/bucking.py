@@ -29,7 +29,7 @@ from pithline.plan.strips import Memory
 Array = NDArray[np.float64]
 BENT = 8.0
 """A log whose pith bows less than this off its chord is not worth crosscutting. [mm]"""
-ROUGH = Effort("rough", 6, 20.0, 1, 1, 1, 1, 1, 1.0, depth_step=5.0, face_step=20.0)
+ROUGH = Effort("rough", 6, 20.0, 1, 1, 1, 1, 1.0, depth_step=5.0, face_step=20.0)
 ALIKE = 30.0
 """Places nearer than this to each other are one. [mm]"""
 PLACES = 10
@@ -196,5 +196,5 @@ def _rough(log: PlanLog, parts: tuple[SawnPart, ...], machines: Machines, aim: A
     tables = build_tables(log, parts, aim, machines, ROUGH, lambda what, part: None)
     if not tables.values.any():
         return 0.0
-    best = first_columns(search(tables, 1), list(range(ROUGH.rolls)), 1)
+    best = first_columns(search(tables), list(range(ROUGH.rolls)), 1)
     return best[0].promise if best else 0.0

@@ -29,9 +29,8 @@ class Tables:
     cells: NDArray[np.int64]  # thickness in depth cells
     menu: Array
     faces: Array  # corner offsets of bolts
-    angles: NDArray[
-        np.int64
-    ]  # how far a half may be turned, in roll steps, rising and symmetric about the quarter turn
+    angles: NDArray[np.int64]  # how far a half may be turned, in roll steps: rising, symmetric about the quarter turn
+    steps: NDArray[np.int64]  # rolls between the halves that are looked at, for each angle
     bolts: NDArray[np.float64]  # (angles as openings, 2·rolls, faces, faces)
     charge: float
     mill_kerf: float
@@ -39,12 +38,16 @@ class Tables:
     settings_per_bolt: int
     flush_free: bool = True  # whether a bolt's slabs along its own faces are sawn against the fence, uncharged
     off_square: float = 0.0  # what a half's setting is charged more where it is not turned 90°
-    lean_step: int = 1  # rolls between those of halves that are not turned 90°
 
     @property
     def square(self) -> int:
         """Index of the quarter turn among the angles."""
         return len(self.angles) // 2
+
+    @property
+    def extra(self) -> Array:
+        """What a half's setting is charged beyond any setting, (angles,)."""
+        return np.where(np.arange(len(self.angles)) == self.square, 0.0, self.off_square)
 
 
 @njit(cache=True)
@@ -72,14 +75,12 @@ def beyond_face(values, rolls, turn, angle, face, cells, depth_step, across_step
     """Slab values (depths, menu) of the half n(turn)·X ≥ face, turned on by `angle` roll steps (`turn` any of 2·rolls)."""
     nd, nt = values.shape[2], values.shape[3]
     out = np.zeros((nd, nt))
-    square = angle == rolls // 2
     sine, cosine = np.sin(angle * np.pi / rolls), np.cos(angle * np.pi / rolls)
     for d in range(nd):
         for t in range(nt):
             low = d - half_depth
-            reach = face
-            if not square:  # the face leans: it reaches furthest in at one of the slab's own faces
-                reach = (face - (low if cosine > 0.0 else low + cells[t]) * depth_step * cosine) / sine
+            # where the face leans, it reaches furthest in at one of the slab's own faces
+            reach = (face - (low if cosine > 0.0 else low + cells[t]) * depth_step * cosine) / sine
             place = -int(np.ceil(reach / across_step - 1e-6))
             out[d, t] = slab_worth(values, rolls, turn + angle, low, t, cells[t], 1, place, half_depth, half_across)
     return out
@@ -107,38 +108,54 @@ def face_index(faces, offset):
     return -1
 
 
+@njit(cache=True)
+def half_corners(stack, below, above, faces, depth_step, half_depth, kerf_cells):
+    """The best stack of a half for each pair of bolts that it may leave.
+
+    `below` and `above` (faces,) are what those are worth by their corner. Returns stack and bolts together (faces + 1, faces + 1) and
+    the stack's cells (…, 2); the last place of either axis is no bolt.
+    """
+    nd, nf = len(stack), len(faces)
+    total = np.zeros((nf + 1, nf + 1))
+    cells = np.full((nf + 1, nf + 1, 2), -1, np.int64)
+    for l in range(nd):
+        j = face_index(faces, -(l - half_depth - kerf_cells) * depth_step)
+        low = below[j] if j >= 0 else 0.0
+        for h in range(l + 1, nd):
+            if stack[l, h] <= 0.0:
+                continue
+            k = face_index(faces, (h - half_depth + kerf_cells) * depth_step)
+            value = stack[l, h] + low + (above[k] if k >= 0 else 0.0)
+            if value > total[j, k]:
+                total[j, k] = value
+                cells[j, k, 0], cells[j, k, 1] = l, h
+    return total, cells
+
+
 @njit(cache=True, parallel=True)
 def half_table(
-    values, rolls, angles, bolts, bolt_step, lean_step, faces, cells, kerf_cells, depth_step, across_step, half_depth,
-    half_across, charge, off_square,
+    values, rolls, angles, steps, bolts, faces, cells, kerf_cells, depth_step, across_step, half_depth, half_across, costs
 ):  # fmt: skip
-    """Best value of the half n(γ)·X ≥ face, turned on by each angle: (angles, 2·rolls, faces)."""
+    """Best value of the half n(γ)·X ≥ face, turned on by each angle: (angles, 2·rolls, faces); `costs` (angles,) of its setting."""
     turns = 2 * rolls
     na, nf = len(angles), len(faces)
     out = np.zeros((na, turns, nf))
     for i in prange(na * turns):
         a, g = i // turns, i % turns
-        angle = angles[a]
-        if g % (bolt_step if angle == rolls // 2 else bolt_step * lean_step) != 0:
+        if g % steps[a] != 0:
             continue
-        cost = charge + (0.0 if angle == rolls // 2 else off_square)
+        low, high = (g - rolls // 2) % turns, (g + angles[a] - rolls // 2) % turns
         for f in range(nf):
             slab = beyond_face(
-                values, rolls, g, angle, faces[f], cells, depth_step, across_step, half_depth, half_across
+                values, rolls, g, angles[a], faces[f], cells, depth_step, across_step, half_depth, half_across
             )
             if not slab.any():
                 continue
             stack = stack_table(slab, cells, kerf_cells)
-            nd = stack.shape[0]
-            for l in range(nd):
-                j = face_index(faces, -(l - half_depth - kerf_cells) * depth_step)
-                low = bolts[a, (g - rolls // 2) % turns, j, f] if j >= 0 else 0.0
-                for h in range(l + 1, nd):
-                    if stack[l, h] <= 0.0:
-                        continue
-                    k = face_index(faces, (h - half_depth + kerf_cells) * depth_step)
-                    high = bolts[na - 1 - a, (g + angle - rolls // 2) % turns, f, k] if k >= 0 else 0.0
-                    out[a, g, f] = max(out[a, g, f], stack[l, h] + low + high - cost)
+            total, _ = half_corners(
+                stack, bolts[a, low, :, f], bolts[na - 1 - a, high, f], faces, depth_step, half_depth, kerf_cells
+            )
+            out[a, g, f] = max(total.max() - costs[a], 0.0)
     return out
 
 
@@ -178,10 +195,9 @@ class Search:
     kerf_cells: int
     half_depth: int
     half_across: int
-    bolt_step: int
 
 
-def search(tables: Tables, bolt_step: int) -> Search:
+def search(tables: Tables) -> Search:
     """Run the programmes for bolts and halves."""
     grid = tables.grid
     half_depth, half_across = len(grid.depths) // 2, len(grid.across) // 2
@@ -190,9 +206,8 @@ def search(tables: Tables, bolt_step: int) -> Search:
         tables.values,
         grid.rolls,
         tables.angles,
+        tables.steps,
         tables.bolts,
-        bolt_step,
-        tables.lean_step,
         tables.faces,
         tables.cells,
         kerf_cells,
@@ -200,16 +215,16 @@ def search(tables: Tables, bolt_step: int) -> Search:
         grid.across_step,
         half_depth,
         half_across,
-        tables.charge,
-        tables.off_square,
+        tables.charge + tables.extra,
     )
-    return Search(tables, halves, halves.max(axis=0), kerf_cells, half_depth, half_across, bolt_step)
+    return Search(tables, halves, halves.max(axis=0), kerf_cells, half_depth, half_across)
 
 
 def fan_values(
     values: Array,
     grid: Grid,
     angles: NDArray[np.int64],
+    steps: NDArray[np.int64],
     cells: Array,
     menu: Array,
     faces: Array,
@@ -217,21 +232,19 @@ def fan_values(
     spread: int,
     charge: float,
     settings: int,
-    bolt_step: int,
     flush_free: bool = True,
-    lean_step: int = 1,
 ) -> Array:
     """What no fan of the class is worth more than: (angles as openings, 2·rolls, faces, faces).
 
-    Zero at bases that `bolt_step` leaves out, and at those that no half's turn by another angle than 90° leads to.
+    Zero at bases that no half leads to, which are looked at every so many `steps` of rolls for each angle.
     """
     out = np.zeros((len(angles), 2 * grid.rolls, len(faces), len(faces)))
     if settings < 0:  # bolts are left
         return out
     depth_half, across_half = len(grid.depths) // 2, len(grid.across) // 2
     shape = (menu, cells, grid.depth_step, grid.across_step, depth_half, across_half, kerf, spread, charge, settings)
-    for a, angle in enumerate(angles):
-        bases = np.arange(0, 2 * grid.rolls, bolt_step * (1 if angle == grid.rolls // 2 else lean_step))
+    for a, (angle, step) in enumerate(zip(angles, steps, strict=True)):
+        bases = np.arange(0, 2 * grid.rolls, step)
         out[a, bases] = fan_bounds(values, grid.rolls, bases, int(angle), faces, *shape, flush_free)
     return out
 
@@ -298,15 +311,15 @@ def _single(slab: Array, tables: Tables, thickness: float) -> Array:
 def bolt_setting(
     state: Search,
     base: int,
+    opening: int,
     near: int,
     far: int,
     most: int | None = None,
     corner: tuple[float, float] | None = None,
-    opening: int | None = None,
 ) -> tuple[Setting | None, float]:
     """The fan of one bolt as a chain of settings (None where nothing pays), and its value before charges.
 
-    `opening` is the angle between its faces in roll steps, 90° unless said. `most` bounds the charged settings. `corner` are
+    `opening` is the angle between its faces in roll steps. `most` bounds the charged settings. `corner` are
     the offsets of near and far face where they are known more finely than by their places in the table. [mm]
     """
     tables, grid = state.tables, state.tables.grid
@@ -319,7 +332,7 @@ def bolt_setting(
         tables.values,
         grid.rolls,
         base,
-        grid.rolls // 2 if opening is None else opening,
+        opening,
         near_face,
         far_face,
         tables.menu,

@@ -17,7 +17,7 @@ from pithline.plan.candidates import (
     beyond_face,
     bolt_setting,
     cuts_of,
-    face_index,
+    half_corners,
     stack_table,
     unstack,
 )
@@ -143,28 +143,27 @@ def half_columns(
     tables, grid = state.tables, state.tables.grid
     turns, quarter = 2 * grid.rolls, grid.rolls // 2
     turn %= turns
-    ways = _half_ways(state, turn, face, tables.square)[:keep]
+    ways = _half_ways(state, turn, face, tables.square, keep)
     enough = ways[0].total if ways else 0.0
     leaning = [
         one
         for a in range(len(tables.angles))
         if a != tables.square and state.by_angle[a, turn, face] > enough  # 0 at rolls where they are not looked for
-        for one in _half_ways(state, turn, face, a)[:keep]
+        for one in _half_ways(state, turn, face, a, keep)
+        if one.total > enough
     ]
-    ways += sorted((one for one in leaning if one.total > enough), key=lambda one: -one.total)[:keep]
+    ways += sorted(leaning, key=lambda one: -one.total)[:keep]
     out = []
     for one in sorted(ways, key=lambda one: -one.total):
-        angle = int(tables.angles[one.angle])
+        angle, extra = int(tables.angles[one.angle]), float(tables.extra[one.angle])
         setting = Setting(grid.roll(turn + angle), cuts_of(state, one.slabs), role="half", prices=evaluator.prices)
         plates, over, under = evaluator.yields(setting, piece)
-        extra = 0.0 if one.angle == tables.square else tables.off_square
+        high, low = (turn + angle - quarter) % turns, (turn - quarter) % turns
         out.append(
             HalfColumn(
                 Column(setting, plates, 1, one.stack - extra, extra),
-                bolt_columns(
-                    state, evaluator, over, (turn + angle - quarter) % turns, one.up, face, 2 * quarter - angle
-                ),
-                bolt_columns(state, evaluator, under, (turn - quarter) % turns, face, one.down, angle),
+                bolt_columns(state, evaluator, over, high, 2 * quarter - angle, one.up, face),
+                bolt_columns(state, evaluator, under, low, angle, face, one.down),
             )
         )
     return tuple(out)
@@ -182,8 +181,8 @@ class _HalfWay:
     total: float
 
 
-def _half_ways(state: Search, turn: int, face: int, a: int) -> list[_HalfWay]:
-    """The best stack for each pair of bolts that a half turned on by the a-th angle may leave, best first."""
+def _half_ways(state: Search, turn: int, face: int, a: int, keep: int) -> list[_HalfWay]:
+    """The best stacks of a half turned on by the a-th angle, one for each pair of bolts that it may leave, best first."""
     tables, grid = state.tables, state.tables.grid
     turns, quarter, angle = 2 * grid.rolls, grid.rolls // 2, int(tables.angles[a])
     slab = beyond_face(
@@ -191,45 +190,31 @@ def _half_ways(state: Search, turn: int, face: int, a: int) -> list[_HalfWay]:
         state.half_depth, state.half_across,
     )  # fmt: skip
     stack = stack_table(slab, tables.cells, state.kerf_cells)
-    depths = (np.arange(len(slab)) - state.half_depth) * grid.depth_step
-    gap = state.kerf_cells * grid.depth_step
-    cost = tables.charge + (0.0 if a == tables.square else tables.off_square)
-    below, above = tables.bolts[a], tables.bolts[len(tables.angles) - 1 - a]
-    found: dict[tuple[int, int], tuple[float, int, int]] = {}
-    for l in range(len(slab)):
-        down = face_index(tables.faces, -(depths[l] - gap))
-        low = below[(turn - quarter) % turns, down, face] if down >= 0 else 0.0
-        for h in range(l + 1, len(slab)):
-            if stack[l, h] <= 0:
-                continue
-            up = face_index(tables.faces, depths[h] + gap)
-            high = above[(turn + angle - quarter) % turns, face, up] if up >= 0 else 0.0
-            total = stack[l, h] + low + high - cost
-            if total > found.get((down, up), (0.0, 0, 0))[0]:
-                found[(down, up)] = (total, l, h)
-    return [
-        _HalfWay(
-            a,
-            tuple(unstack(slab, stack, tables.cells, state.kerf_cells, l, h)),
-            down,
-            up,
-            float(stack[l, h]),
-            float(total),
-        )
-        for (down, up), (total, l, h) in sorted(found.items(), key=lambda item: -item[1][0])
-    ]
+    below = tables.bolts[a, (turn - quarter) % turns, :, face]
+    above = tables.bolts[len(tables.angles) - 1 - a, (turn + angle - quarter) % turns, face]
+    total, cells = half_corners(stack, below, above, tables.faces, grid.depth_step, state.half_depth, state.kerf_cells)
+    total -= tables.charge + tables.extra[a]
+    out = []
+    for place in np.argsort(-total, axis=None, kind="stable")[:keep]:
+        j, k = np.unravel_index(place, total.shape)
+        if total[j, k] <= 0.0:
+            break
+        l, h = (int(v) for v in cells[j, k])
+        down, up = (int(v) if v < len(tables.faces) else -1 for v in (j, k))
+        slabs = tuple(unstack(slab, stack, tables.cells, state.kerf_cells, l, h))
+        out.append(_HalfWay(a, slabs, down, up, float(stack[l, h]), float(total[j, k])))
+    return out
 
 
 def bolt_columns(
-    state: Search, evaluator: Evaluator, piece: Piece, base: int, near: int, far: int, opening: int | None = None
+    state: Search, evaluator: Evaluator, piece: Piece, base: int, opening: int, near: int, far: int
 ) -> BoltColumns:
     """Leave a bolt whole, or fan it in one, two, … charged settings; `opening` as for `bolt_setting`."""
     out: list[Column] = []
-    opening = state.tables.grid.rolls // 2 if opening is None else opening
-    corner = true_corner(state, evaluator.log, piece, base, near, far, opening)
+    corner = true_corner(state, evaluator.log, piece, base, opening, near, far)
     for most in range(state.tables.settings_per_bolt + 1):
-        value = bolt_setting(state, base, near, far, most, None, opening)[1]
-        chain = priced(bolt_setting(state, base, near, far, most, corner, opening)[0], evaluator.prices)
+        value = bolt_setting(state, base, opening, near, far, most)[1]
+        chain = priced(bolt_setting(state, base, opening, near, far, most, corner)[0], evaluator.prices)
         if chain is None or (out and abs(value - out[-1].grid_value) < 1e-9):
             continue
         total = np.zeros(len(evaluator.shop.parts), int)
@@ -246,7 +231,7 @@ def bolt_columns(
 
 
 def true_corner(
-    state: Search, log: PlanLog, piece: Piece, base: int, near: int, far: int, opening: int
+    state: Search, log: PlanLog, piece: Piece, base: int, opening: int, near: int, far: int
 ) -> tuple[float, float] | None:
     """Offsets from the chord of a bolt's near and far face, no further out than their places in the table. [mm]"""
     if near < 0 or far < 0:

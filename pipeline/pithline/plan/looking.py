@@ -128,13 +128,10 @@ def build_tables(
     most = settings_per_bolt(machines) if locks.bolts else -1
     free = not bolts_on_mill(log, machines)
     angles = half_angles(effort, log)
-    bolts = fan_values(
-        values, grid, angles, cells, menu, faces, kerf, effort.fan_spread, aim.charge, most, effort.bolt_step, free,
-        effort.lean_step,
-    )  # fmt: skip
+    steps = np.where(angles * 2 == effort.rolls, 1, effort.lean_step)
+    bolts = fan_values(values, grid, angles, steps, cells, menu, faces, kerf, effort.fan_spread, aim.charge, most, free)
     return Tables(
-        grid, values, cells, menu, faces, angles, bolts, aim.charge, kerf, effort.fan_spread, most, free, aim.off_square,
-        effort.lean_step,
+        grid, values, cells, menu, faces, angles, steps, bolts, aim.charge, kerf, effort.fan_spread, most, free, aim.off_square
     )  # fmt: skip
 
 
@@ -169,8 +166,8 @@ def look_at(
     if highest <= 0.0:
         return Looked(tables.grid, 0.0, *before, promise=0.0)
     told("halves", 0.75)
-    state = search(tables, effort.bolt_step)
-    rolls = list(range(0, effort.rolls, effort.bolt_step)) if locks.roll is None else [0]
+    state = search(tables)
+    rolls = list(range(effort.rolls)) if locks.roll is None else [0]
     columns = first_columns(state, rolls, 6, locks.first_slab)
     told("columns", 0.8)
     grown = tuple(more_halves(state, evaluator, column, choice, 1) for column, choice in earlier)

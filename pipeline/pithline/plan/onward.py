@@ -104,7 +104,7 @@ def find_rest(
                 machines.resaw.kerf,
             )
         )
-    words = "no piece was left to search" if grid is None else _words(grid, effort, shop)
+    words = "no piece was left to search" if grid is None else _words(grid, effort, shop, [rest.log for rest in rests])
     best = max(have + bound, *(one.value for one in (*answers, nothing)))
     return Found((*answers, nothing), float(best), LITRE if objective != "value" else 1.0, considered, words)
 
@@ -122,11 +122,11 @@ def _otherwise(groups: Sequence[list[Choice]], layouts: Sequence[Setting | None]
     return [rest if i == most else list(group) for i, group in enumerate(groups)]
 
 
-def _words(grid: Grid, effort: Effort, shop: Shop) -> str:
+def _words(grid: Grid, effort: Effort, shop: Shop, logs: Sequence[PlanLog]) -> str:
     demanded = bool(np.isfinite(shop.left).any())
     return (
         "of plates sawn already, and of the pieces in hand, each from its own sawn faces, net of charges still to come: "
-        + search_words(grid, effort, shop.machines, demanded)
+        + search_words(grid, effort, shop.machines, demanded, logs)
     )
 
 

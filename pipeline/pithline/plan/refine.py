@@ -86,7 +86,7 @@ def _moves(layout: Setting, roll_step: float, height_step: float, turn: bool) ->
                 yield lambda whole, by=by, path=path: _with(whole, path, lambda one: _rolled(one, by))
         elif _at(layout, path).role == "half":
             for by in (roll_step, -roll_step):
-                yield lambda whole, by=by, path=path: _with(whole, path, lambda one: _turned_on(one, by, whole.clock))
+                yield lambda whole, by=by, path=path: _with(whole, path, lambda one: turned(one, by, whole.clock))
 
 
 def _paths(setting: Setting, path: Path = ()) -> Iterator[Path]:
@@ -119,19 +119,12 @@ def _rolled(setting: Setting, by: float) -> Setting:
     return replace(setting, clock=float(np.mod(setting.clock + by, 2 * np.pi)))
 
 
-def _turned_on(setting: Setting, by: float, first: float) -> Setting:
-    """A half's layout turned, its slabs along the first setting's cuts left along them. [rad]"""
-    above, below = (one if one is None else _turned_on(one, by, first) for one in (setting.above, setting.below))
-    along = abs(np.sin(setting.clock - first)) < FLUSH
-    return replace(setting if along else _rolled(setting, by), above=above, below=below)
-
-
 def _shifted(setting: Setting, by: float) -> Setting:
     return replace(setting, slabs=tuple(replace(slab, low=slab.low + by) for slab in setting.slabs))
 
 
-def turned(layout: Setting, by: float) -> Setting:
-    """A whole layout turned about the pith's chord. [rad]"""
-    below = None if layout.below is None else turned(layout.below, by)
-    above = None if layout.above is None else turned(layout.above, by)
-    return _rolled(replace(layout, above=above, below=below), by)
+def turned(layout: Setting, by: float, along: float | None = None) -> Setting:
+    """A layout turned about the pith's chord, but for slabs that run along those of clock angle `along`. [rad]"""
+    above, below = (one if one is None else turned(one, by, along) for one in (layout.above, layout.below))
+    stays = along is not None and abs(np.sin(layout.clock - along)) < FLUSH
+    return replace(layout if stays else _rolled(layout, by), above=above, below=below)

@@ -85,11 +85,11 @@ class Grids:
         for state in self.made:
             place = ((clock - state.tables.grid.start) / step) % (2 * self.effort.rolls)
             index = round(place)
-            if abs(place - index) * step < NEAR and index % self.effort.bolt_step == 0:
+            if abs(place - index) * step < NEAR:
                 return state, index % (2 * self.effort.rolls)
         machines = self.evaluator.shop.machines
         tables = build_tables(self.log, self.view, self.aim, machines, self.effort, self.progress, Locks(roll=clock))
-        self.made.append(search(tables, self.effort.bolt_step))
+        self.made.append(search(tables))
         return self.made[-1], 0
 
 
@@ -187,7 +187,7 @@ def _of_half(half: HalfColumn) -> Choice:
 def _as_log(grids: Grids, piece: Piece, side: _Side) -> tuple[list[Choice], float]:
     """Most of a log, opened on one side: any first setting, on what is left of it."""
     state, _ = grids.at(side.clock)
-    rolls = list(range(0, grids.effort.rolls, grids.effort.bolt_step))
+    rolls = list(range(grids.effort.rolls))
     columns = first_columns(state, rolls, 2)[: grids.effort.firsts]
     best = first_columns(state, rolls, 1)
     found = first_choices(state, grids.evaluator, columns, grids.effort.halves, piece)
@@ -244,7 +244,7 @@ def _along(grids: Grids, piece: Piece, side: _Side, sides: Sequence[_Side], keep
             above = half_columns(state, grids.evaluator, over, turn, up, grids.effort.halves)
         elif up >= 0 and corner >= 0:
             base, near, far = ((turn - quarter) % turns, up, corner) if edge else (turn, corner, up)
-            group = bolt_columns(state, grids.evaluator, over, base, near, far)
+            group = bolt_columns(state, grids.evaluator, over, base, quarter, near, far)
             above = tuple(HalfColumn(one, NONE, NONE) for one in reversed(group.columns))
         out.append(Choice(Column(setting, plates, 1, float(stack[low, high])), above, ()))
     return out, promise
@@ -268,7 +268,7 @@ def _fanned(grids: Grids, piece: Piece, side: _Side, sides: Sequence[_Side]) -> 
         if near < 0 or far < 0:
             continue
         base %= 2 * tables.grid.rolls
-        group = bolt_columns(state, grids.evaluator, piece, base, near, far, int(tables.angles[a]))
+        group = bolt_columns(state, grids.evaluator, piece, base, int(tables.angles[a]), near, far)
         choices = [Choice(one, (), ()) for one in reversed(group.columns)]
         out.append((choices, float(tables.bolts[a, base, far, near])))
     return out

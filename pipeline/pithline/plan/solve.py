@@ -136,8 +136,7 @@ def find_each(
     bound = sum(one.bound for one in found) - extra
     unit = LITRE if objective != "value" else 1.0
     first = next(one for one in found if one.grid is not None)
-    widest = max((half_angles(effort, log) for log in logs), key=len)
-    words = search_words(first.grid, effort, machines, any(p.demand is not None for p in parts), widest)
+    words = search_words(first.grid, effort, machines, any(p.demand is not None for p in parts), logs)
     considered = sum(one.considered for one in found)
     fewer = []
     for most in effort.trade_off if len(answers) and (late is None or not late()) else ():
@@ -278,16 +277,14 @@ def _unsaturated(answer: Answer | None, parts: tuple[SawnPart, ...]) -> tuple[Sa
     return tuple(p for p, n in zip(parts, answer.plates, strict=True) if p.demand is None or n < p.demand)
 
 
-def search_words(
-    grid: Grid, effort: Effort, machines: Machines, demanded: bool, angles: NDArray[np.int64] | None = None
-) -> str:
-    """The stated grid and class of a search; `angles` as of `half_angles`, 90° alone unless said."""
+def search_words(grid: Grid, effort: Effort, machines: Machines, demanded: bool, logs: Sequence[PlanLog]) -> str:
+    """The stated grid and class of a search of these logs."""
     most = settings_per_bolt(machines)
     text = (
-        f"rolls every {180 / effort.rolls * effort.bolt_step:g}°, slab faces every {grid.depth_step:g} mm, thicknesses "
+        f"rolls every {180 / effort.rolls:g}°, slab faces every {grid.depth_step:g} mm, thicknesses "
         + " ".join(f"{t:g}" for t in grid.thicknesses)
         + f" mm, across {grid.across_step:g} mm, along {grid.along_step:g} mm; class: slabs of one roll, halves turned "
-        f"{_turns(effort, angles)}, each bolt fanned in up to {most} charged directions every "
+        f"{_turns(effort, logs)}, each bolt fanned in up to {most} charged directions every "
         f"{180 / effort.rolls * effort.fan_spread:g}°, their first faces every {FACE_CELLS * grid.depth_step:g} mm within "
         f"{FAN_REACH:g} mm of the pith, bolt corners rounded outwards to {effort.face_step:g} mm"
     )
@@ -296,12 +293,10 @@ def search_words(
     return text
 
 
-def _turns(effort: Effort, angles: NDArray[np.int64] | None) -> str:
-    if angles is None or len(angles) == 1:
-        return "90°"
-    step = 180 / effort.rolls
+def _turns(effort: Effort, logs: Sequence[PlanLog]) -> str:
+    step, angles = 180 / effort.rolls, sorted({int(a) for log in logs for a in half_angles(effort, log)})
     others = " ".join(f"{a * step:g}" for a in angles if 2 * a != effort.rolls)
-    return f"90° or, where bent and from rolls every {step * effort.bolt_step * effort.lean_step:g}°, {others}°"
+    return f"90° or, where bent and from rolls every {step * effort.lean_step:g}°, {others}°" if others else "90°"
 
 
 __all__ = ["COARSE", "EFFORTS", "FULL", "Effort", "Found", "find", "find_each"]

@@ -29,7 +29,7 @@ from pithline.yard.appraisal.information import Asking, Share, in_turn, worth_fi
 from pithline.yard.appraisal.known import Known, cubic_volume, know
 from pithline.yard.appraisal.layouts import Sawn, Trade, best_layouts, fits, trade_of
 from pithline.yard.appraisal.money import Costs, drying_cost, highest_bid, rest_value, sawing_cost
-from pithline.yard.appraisal.regrade import Outcome, brings, planned
+from pithline.yard.appraisal.regrade import Outcome, Planned, brings, planned
 from pithline.yard.appraisal.spoilers import in_words, spoilers
 from pithline.yard.appraisal.tape_log import needs, tape_model
 from pithline.yard.appraisal.worlds import Basis, apply, basis_of, draw, nominal, world
@@ -178,14 +178,15 @@ def appraise(one: Lot, terms: Terms, progress: Progress, share: Share = in_turn)
     value = rows["value"]["mean"]
 
     def alone(component: str) -> float:
-        return _alone(known, terms, trade, sawn, basis, component)
+        return _alone(known, terms, trade, plates, basis, component)
 
     progress("what may spoil it", 0.65)
-    full = brings(known.log, planned(sawn.ledger, trade.parts), trade.parts, trade.products)
-    spoil = spoilers(known, terms.priors, value, alone, full.value if trade.priced else full.volume / 1e6)
+    plates = planned(sawn.ledger, trade.parts)
+    full = _counts(brings(known.log, plates, trade.parts, trade.products), trade)
+    spoil = spoilers(known, terms.priors, value, alone, full)
     gains = Gains(terms.priors.money, terms.machines.mill.hour_rate, rows["cubic_volume"], one.card.cost or 0.0)
     expected = float(np.mean([gains(o, sawn.minutes, m) for o, m in zip(outcomes, metal, strict=True)]))
-    asking = Asking(known, terms.priors, trade, sawn, basis, gains, expected > 0.0, terms.seed)
+    asking = Asking(known, terms.priors, trade, sawn, plates, basis, gains, expected > 0.0, terms.seed)
     worths = worth_finding_out(asking, lambda words, part: progress(words, 0.7 + 0.3 * part), share)
     row = {
         "id": one.card.id,
@@ -223,20 +224,23 @@ def picked(
     rate = terms.machines.mill.hour_rate
     nets = []
     for sawn, results in zip(layouts, got, strict=True):
-        worth = [o.value if trade.priced else o.volume / 1e6 for o in results]
+        worth = [_counts(one, trade) for one in results]
         nets.append(float(np.mean(worth)) - (sawing_cost(sawn.minutes, rate) if trade.priced else 0.0))
     best = int(np.argmax(nets))
     return layouts[best], got[best], metal, best + 1
 
 
-def _alone(known: Known, terms: Terms, trade: Trade, sawn: Sawn, basis: Basis, component: str) -> float:
+def _counts(got: Outcome, trade: Trade) -> float:
+    """What an outcome counts: money, or litres where nothing has a price."""
+    return got.value if trade.priced else got.volume / 1e6
+
+
+def _alone(known: Known, terms: Terms, trade: Trade, plates: Planned, basis: Basis, component: str) -> float:
     """Expected value where only one component is drawn."""
-    plates = planned(sawn.ledger, trade.parts)
     found = []
     for number in range(ALONE):
         drawn = {**nominal(known), component: draw(known, terms.priors, component, terms.seed, number)}
-        got = brings(apply(known, drawn, basis), plates, trade.parts, trade.products)
-        found.append(got.value if trade.priced else got.volume / 1e6)
+        found.append(_counts(brings(apply(known, drawn, basis), plates, trade.parts, trade.products), trade))
     return float(np.mean(found))
 
 

@@ -21,7 +21,7 @@ from pithline.wood.field import tables
 from pithline.wood.unusable import station_of
 from pithline.yard.appraisal.known import Known
 from pithline.yard.appraisal.layouts import Sawn, Trade, laid_again, searched_again
-from pithline.yard.appraisal.regrade import Outcome, brings, planned
+from pithline.yard.appraisal.regrade import Outcome, Planned, brings, planned
 from pithline.yard.appraisal.worlds import Basis, apply, draw, nominal, world
 
 Array = NDArray[np.float64]
@@ -148,6 +148,8 @@ class Asking:
 
     Attributes
     ----------
+    base, plates : Sawn, Planned
+        The layout sawn on what is known now, and its plates.
     gains : callable
         (outcome, minutes, metal met) -> money, the price asked taken off; it must pickle, for processes share the answers.
     sawn_now : bool
@@ -158,6 +160,7 @@ class Asking:
     priors: Priors
     trade: Trade
     base: Sawn
+    plates: Planned
     basis: Basis
     gains: Callable[[Outcome, float, bool], float]
     sawn_now: bool
@@ -170,14 +173,14 @@ def answered(asking: Asking, question: Question, at: int) -> float:
     answer = _answer(known, priors, question, asking.seed, at)
     log = told(known, answer, question.settles, basis)
     anew = searched_again(log, base, trade, asking.seed) if question.search else laid_again(log, base, trade)
-    plates, again = planned(base.ledger, trade.parts), planned(anew.ledger, trade.parts)
+    again = planned(anew.ledger, trade.parts)
     money = np.zeros((priors.sampling.inner, 3))
     for i in range(priors.sampling.inner):
         drawn = _mixed(answer, world(known, priors, asking.seed, at + 1 + i), question.settles)
         one = apply(known, drawn, basis)
         metal = bool(drawn["metal"])
         unwarned = metal and not question.metal
-        first = brings(one, plates, trade.parts, trade.products)
+        first = brings(one, asking.plates, trade.parts, trade.products)
         second = brings(one, again, trade.parts, trade.products)
         money[i] = (
             asking.gains(first, base.minutes, metal),

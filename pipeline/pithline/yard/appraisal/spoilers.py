@@ -32,8 +32,9 @@ class Spoiler:
 
 def in_words(spoiler: Spoiler, priced: bool) -> str:
     """The sentence with what it takes off on average, in money or in litres of plates; nothing where that is next to none."""
-    takes = f"{spoiler.takes:.0f}" if priced else f"{spoiler.takes:.1f} L"
-    return spoiler.what if float(takes.removesuffix(" L")) == 0.0 else f"{spoiler.what}: takes about {takes} off"
+    takes = round(spoiler.takes, 0 if priced else 1)
+    amount = f"{takes:.0f}" if priced else f"{takes:.1f} L"
+    return f"{spoiler.what}: takes about {amount} off" if takes else spoiler.what
 
 
 def spoilers(known: Known, priors: Priors, value: float, without: Callable[[str], float], full: float) -> list[Spoiler]:

@@ -37,7 +37,7 @@ from pithline.yard.season.pool import Ask, asked, billet_thickness
 
 Array = NDArray[np.float64]
 Progress = Callable[[str, float], None]
-COARSE = Effort("season", 12, 25.0, 1, 1, 2, 1, 1, 2.0, depth_step=2.5, face_step=20.0)
+COARSE = Effort("season", 12, 25.0, 1, 2, 1, 1, 2.0, depth_step=2.5, face_step=20.0)
 """As the planner's coarse effort, on rolls every 15°, with fewer columns of each view: several views share them."""
 TURNS = 2
 """Views of an ask of several products; each moves a set's worth to the parts of which too few were found. An ask of one product
@@ -194,7 +194,7 @@ def _asked(
             break
         if answer.layouts not in carried:
             carried.add(answer.layouts)
-            words = search_words(grid, COARSE, one.machines, True)
+            words = search_words(grid, COARSE, one.machines, True, one.logs)
             plans.append(
                 _carried(
                     one, ask, turn, answer, Shop(one.machines, one.parts, start, left), facts, considered, words, charge
@@ -262,7 +262,7 @@ def plan_data(plan: Plan, parts: tuple[SawnPart, ...]) -> dict[str, Any]:
     """A plan as plain data: what the master needs of it, and what it takes to carry it out again."""
     return {
         "ask": plan.ask,
-        "name": plan.ask if plan.turn == 0 else f"{plan.ask}, balanced",
+        "name": plan.ask if plan.turn == 0 else f"{plan.ask}, sets evened out",
         "sets": dict(plan.sets),
         "minutes": plan.minutes,
         "billets": [[*key, size] for key, size in sorted(billet_thickness(_light(plan.ledger, parts)).items())],

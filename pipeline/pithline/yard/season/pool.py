@@ -16,7 +16,7 @@ from pithline.yard.request import Inputs
 from pithline.yard.season.season import Column, Prices
 
 FEW_SETTINGS = 3.0
-"""The ask "few settings" charges an hour at the mill this many times its rate."""
+"""The ask for few settings charges an hour at the mill this many times its rate."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,12 +78,12 @@ def first_asks(orders: Sequence[OrderRow], hour_rate: float, plans: int) -> tupl
     names = sorted(money, key=lambda name: (-money[name], name))
     prices = tuple((name, round(money[name] / count[name], 2)) for name in names)
     demand = tuple((name, count[name]) for name in names)
-    asks = [Ask("all by price", prices, demand)]
+    asks = [Ask("all orders", prices, demand)]
     if len(names) > 1:
         asks += [
             Ask(f"{name} alone", (price,), (most,)) for name, price, most in zip(names, prices, demand, strict=True)
         ]
-    asks.append(Ask("few settings", prices, demand, hour_rate * FEW_SETTINGS))
+    asks.append(Ask("all orders, in few settings", prices, demand, hour_rate * FEW_SETTINGS))
     return tuple(asks[:plans])
 
 
@@ -95,7 +95,7 @@ def priced_ask(number: int, first: Ask, prices: Prices, hour_rate: float) -> Ask
         return None
     kept = {name for name, _ in worth}
     demand = tuple(one for one in first.demand if one[0] in kept)
-    return Ask(f"at the master's prices {number}", worth, demand, hour_rate + 0.6 * prices.minute)
+    return Ask(f"what orders lack, round {number}", worth, demand, hour_rate + 0.6 * prices.minute)
 
 
 def column_of(plan: Mapping[str, Any], products: Products, yard: Yard) -> Column:
