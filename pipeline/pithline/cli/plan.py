@@ -255,7 +255,7 @@ def show(console: Console, script: dict[str, Any], out: str, seconds: float) -> 
     gap = script["proof"]["gap"]
     console.show(
         f"{against}; between {p['p10'] / 1e6:.1f} and {p['p90'] / 1e6:.1f} L four times in five, from what the scan and card leave open. "
-        + (f"On the search grid at most {gap:.1%} from the best of its class." if gap is not None else "")
+        + (f"At most {gap:.1%} short of the best layout of the kinds searched." if gap is not None else "")
     )
     most = script["proof"].get("any_layout")
     if most is not None and script["proof"].get("counts") == "volume":

@@ -94,7 +94,7 @@ def plan_model(
     _worth_looking(log, shop, card.id)
     late = Ending(late)
     money = request.objective == "value"
-    progress = Standing(progress, "in money, net of charges" if money else "L, net of charges")
+    progress = Standing(progress, "in money" if money else "L")
     document_model = model_to_json(model)
     too_long = log.reach > machines.mill.log_length_max
     custom = None

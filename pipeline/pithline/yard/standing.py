@@ -20,9 +20,13 @@ class Standing:
 
     def __call__(self, what: str, part: float) -> None:
         """Say what is being done, and the fraction done."""
-        held = [] if self.best is None else [f"best so far {self.best:.1f}"]
-        held += [] if self.most is None else [f"on the grid at most {self.most:.1f}"]
-        self.tell(f"{what} ({', '.join(held)} {self.unit})" if held else what, part)
+        words = what
+        if self.best is not None:
+            words += f": best so far {self.best:.1f} {self.unit}"
+            if self.most is not None and self.most > self.best:  # refined below the grid, a plan may pass its bound
+                words += f", at most {self.most:.1f} {self.unit}"
+            words += ", net of charges"
+        self.tell(words, part)
 
     def found(self, value: float, bound: float | None = None) -> None:
         """A plan of this value is in hand; on the search grid none of its class is worth more than the bound."""

@@ -8,7 +8,7 @@ from typing import Any
 from pithline.outputs.paper import Pages, shortened
 from pithline.outputs.words import Words
 
-ROW = 15.0
+ROW = 13.0
 LABEL, BAR = 74.0, 170.0
 SIZE = 8.5
 

@@ -81,8 +81,7 @@ def yields(pages: Pages, reading: Script, words: Words) -> None:
     fewer_settings(pages, words, reading.document.get("proof", {}).get("trade_off", ()))
     for caution in reading.document.get("cautions", []):
         pages.text(f"• {sentence(caution)}", 9.5)
-    for caution in (METAL, GUARDS):
-        pages.caution(caution)
+    pages.caution(f"{METAL} {GUARDS}")
 
 
 def facts(reading: Script, words: Words) -> list[tuple[str, str]]:
