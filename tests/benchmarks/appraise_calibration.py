@@ -37,6 +37,7 @@ from pithline.yard.appraisal.known import Known
 from pithline.yard.appraisal.layouts import BOLDNESS, QUICK, Trade, best_layouts, shop_of, trade_of, with_reserve
 from pithline.yard.appraisal.regrade import brings, outcome, planned
 from pithline.yard.appraisal.worlds import apply, basis_of, world
+from pithline.yard.deciles import deciles
 from truth import judge
 from truth.logs import TrueDefect, TrueLog, direction, true_log
 from truth.samples import arms
@@ -247,11 +248,12 @@ def one_row(
     good = [judged(plate, trade, matrix, log, products_read) for plate in own.plates]
     real = outcome(np.array(good, bool), own, trade.parts, terms.products)
     volumes, values = [o.volume for o in drawn], [o.value for o in drawn]
-    low, middle, high = np.percentile(volumes, [10, 50, 90]) / 1e6
+    low, middle, high = (v / 1e6 for v in deciles(volumes))
+    value_low, _, value_high = deciles(values)
     below = np.mean(np.array(volumes) < real.volume - 1) + 0.5 * np.mean(np.abs(np.array(volumes) - real.volume) <= 1)
     cells = (
         basis, log.name, sum(p.volume for p in own.plates) / 1e6, low, middle, high, real.volume / 1e6,
-        np.percentile(values, 10), np.percentile(values, 90), real.value, below, time.process_time() - start,
+        value_low, value_high, real.value, below, time.process_time() - start,
     )  # fmt: skip
     return dict(zip(HEADER, [c if isinstance(c, str) else round(float(c), 3) for c in cells], strict=True))
 

@@ -21,6 +21,7 @@ from pithline.script.document import crayon_marks
 from pithline.script.replay import piece_volumes, replay
 from pithline.script.schema import validate
 from pithline.script.solid import CLOCKS
+from pithline.yard.deciles import deciles
 from pithline.yard.request import Inputs, Request
 
 
@@ -90,7 +91,7 @@ def script_of(
     objective = answer.value if demanded else answer.grid_value
     bound = max(found.bound, objective)
     gap = (bound - objective) / bound if bound > 0 else None
-    p10, p50, p90 = (float(v) for v in np.percentile(doubt, [10, 50, 90]))
+    p10, p50, p90 = deciles(doubt)
     return plain(
         {
             "format": "pithline-cut-script",

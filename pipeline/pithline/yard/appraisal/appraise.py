@@ -33,6 +33,7 @@ from pithline.yard.appraisal.regrade import Outcome, Planned, brings, planned
 from pithline.yard.appraisal.spoilers import in_words, spoilers
 from pithline.yard.appraisal.tape_log import needs, tape_model
 from pithline.yard.appraisal.worlds import Basis, apply, basis_of, draw, nominal, world
+from pithline.yard.deciles import deciles
 
 Array = NDArray[np.float64]
 Progress = Callable[[str, float], None]
@@ -246,7 +247,7 @@ def _alone(known: Known, terms: Terms, trade: Trade, plates: Planned, basis: Bas
 
 def spread(values: list[float] | Array) -> dict[str, float]:
     """The 10th, 50th and 90th percentile, the mean and the standard error of the mean."""
-    p10, p50, p90 = (float(v) for v in np.percentile(values, [10, 50, 90]))
+    p10, p50, p90 = deciles(values)
     array = np.asarray(values, float)
     error = float(array.std(ddof=1) / np.sqrt(len(array)))
     return {"p10": p10, "p50": p50, "p90": p90, "mean": float(array.mean()), "error": error}
