@@ -12,7 +12,8 @@ def deciles(values: Sequence[float] | NDArray[np.float64]) -> tuple[float, float
     """The 10th, 50th and 90th percentile of drawn outcomes, in the unit of `values` (n,), n at least 9.
 
     Place p (n + 1) in order of size (Weibull; type 6 of Hyndman and Fan, The American Statistician 50 (1996) 361): a further
-    draw lies below it with probability p whatever n is. The usual linear rule is too narrow: 77 % for 80 from 64 draws, 71 % from 16.
+    draw lies below it with probability p where p (n + 1) is whole, and nearly so elsewhere (80 to 82 % lie in the span of 16
+    draws). The usual linear rule is too narrow: 77 % from 64 draws, 71 % from 16.
     """
     low, middle, high = np.percentile(np.asarray(values, float), [10, 50, 90], method="weibull")
     return float(low), float(middle), float(high)
