@@ -1,55 +1,110 @@
-"""A plan from the linear relaxation: options are fixed a few at a time, nearly whole ones first, and the rest solved anew."""
+"""A plan from the linear relaxation: columns are fixed a few at a time, nearly whole ones first, and the rest priced and solved anew.
+
+With all columns fixed, sets flow from logs through a running stock to orders, a network whose vertices are whole
+(Ahuja, Magnanti, Orlin, Network Flows, 1993, theorem 11.5).
+"""
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
+
 import numpy as np
 
-from pithline.yard.season.program import Array, Program
-from pithline.yard.season.relax import solve_between
+from pithline.yard.season.columns import Columns, Plan, Weighing
+from pithline.yard.season.matching import Array
+from pithline.yard.season.options import Ints
 
 WHOLE = 1.0 - 1e-6
 STEPS = 400
+PRICED = 2
+"""Rounds of new columns after each fixing."""
+AT_ONCE = 0.1
+KEPT = 0.75
+"""Share of a plan that a further dive starts from."""
 
 
-def dive(program: Program) -> Array | None:
-    """Whole values of a programme's variables, or None where the dive ends in none.
-
-    With all z and g fixed, sets flow from logs through a running stock to orders, a network whose vertices are whole
-    (Ahuja, Magnanti, Orlin, Network Flows, 1993, theorem 11.5).
-    """
-    f0, _, g0, i0 = program.starts
-    choice = np.concatenate([np.arange(f0), np.arange(g0, i0)])
-    low, high = np.zeros(len(program.upper)), program.upper.copy()
+def dive(columns: Columns, weigh: Weighing, fixed: Sequence[int] = ()) -> Plan:
+    """Fix columns (numbers in `columns.list`) until all are whole; new ones are added to `columns` on the way."""
+    taken, barred = list(fixed), []
     for _ in range(STEPS):
-        x = _linear(program, low, high)
-        if x is None:
-            return None
-        loose = choice[low[choice] < high[choice]]
-        part = loose[(x[loose] > 1e-6) & (x[loose] < WHOLE)]
-        whole = loose[x[loose] >= WHOLE]
-        low[whole] = 1.0
+        x = _priced(columns, weigh, taken, barred)
+        known = set(taken)
+        taken += [int(c) for c in np.flatnonzero(x >= WHOLE) if int(c) not in known]
+        part = np.flatnonzero((x > 1e-6) & (x < WHOLE))
         if not len(part):
-            low[choice] = high[choice] = np.round(x[choice])
-            x = _linear(program, low, high)
-            return None if x is None else np.round(x)
-        _fix(program, part[np.argsort(-x[part], kind="stable")], x, low, high)
-    return None
+            break
+        more, none = _fitting(columns, taken, part[np.argsort(-x[part], kind="stable")])
+        taken += more
+        barred += none
+    sold = np.round(columns.solve(taken, only=True).free).astype(np.int64)
+    chosen = tuple(columns.list[c] for c in sorted(taken))
+    return Plan(chosen, sold, columns.counted(chosen, sold))
 
 
-def _fix(program: Program, part: Array, x: Array, low: Array, high: Array) -> None:
-    """Take the largest parts whole, a tenth of them at once, where their rows still have room; refuse them where not."""
-    room = program.limit - program.matrix @ low
-    for v in part[: max(1, len(part) // 10)]:
-        column = program.matrix[:, [v]]
-        fits = bool((column.data <= room[column.indices] + 1e-6).all())
-        if v < len(program.options) and not fits:
-            high[v] = 0.0
-        else:
-            low[v] = 1.0
-            if v < len(program.options):
-                room[column.indices] -= np.maximum(column.data, 0.0)
+def _priced(columns: Columns, weigh: Weighing, taken: list[int], barred: list[int]) -> Array:
+    for _ in range(PRICED):
+        now = columns.solve(taken, barred)
+        if not columns.add(weigh.better(weigh(now.point), now)):
+            return now.x
+    return columns.solve(taken, barred).x
 
 
-def _linear(program: Program, low: Array, high: Array) -> Array | None:
-    done = solve_between(program, low, high)
-    return done.x if done.status == 0 else None
+def _fitting(columns: Columns, taken: list[int], part: Ints) -> tuple[list[int], list[int]]:
+    """The first of these that rows still have room for, a tenth of them at most; and those seen that have none."""
+    options = columns.options
+    room = options.room.copy()
+    logs: set[int] = set()
+    served: set[int] = set()
+    for c in taken:
+        j, pattern = columns.list[c]
+        room[options.period[j]] -= options.minutes[j]
+        logs.add(int(options.log[j]))
+        served |= {o for o, _ in pattern}
+    out: list[int] = []
+    none: list[int] = []
+    for c in part:
+        j, pattern = columns.list[c]
+        own = {o for o, _ in pattern}
+        if int(options.log[j]) in logs or own & served or options.minutes[j] > room[options.period[j]]:
+            none.append(int(c))
+            continue
+        out.append(int(c))
+        room[options.period[j]] -= options.minutes[j]
+        logs.add(int(options.log[j]))
+        served |= own
+        if len(out) >= max(1, int(AT_ONCE * len(part))):
+            break
+    return out, none
+
+
+def dive_again(
+    columns: Columns, weigh: Weighing, plan: Plan, enough: float, times: int, tell: Callable[[int], None]
+) -> Plan:
+    """A better plan: most of the best one's columns, drawn at random with a fixed seed, are kept, and the rest is dived for anew.
+
+    Parameters
+    ----------
+    columns : Columns
+    weigh : Weighing
+    plan : Plan
+    enough : float
+        Profit at which no more is looked for, 1/100.
+    times : int
+        Dives at most.
+    tell : callable
+        Told the profit of each better plan, 1/100.
+    """
+    rng = np.random.default_rng(1)
+    for _ in range(times):
+        if plan.objective >= enough:
+            break
+        columns.add(plan.columns)
+        kept = columns.numbers([one for one in plan.columns if rng.random() < KEPT])
+        other = dive(columns, weigh, kept)
+        if other.objective > plan.objective:
+            plan = other
+            tell(plan.objective)
+    return plan
+
+
+__all__ = ["dive", "dive_again"]

@@ -1,9 +1,9 @@
 """The master: which log is sawn by which plan in which weeks, and which order gets its sets, by CP-SAT.
 
-The linear relaxation comes first. It bounds every plan, prices sets and minutes, and with a first plan in hand strikes out
-options that no better plan can hold (reduced-cost fixing: an option whose loss against the best of its log exceeds bound less plan).
-A greedy plan and a dive from the relaxation are CP-SAT's hint; it searches the options near the relaxation's answer first, and all that are
-left where they are few enough.
+The linear relaxation comes first: it bounds every plan and prices sets and minutes. Dives from it, again and again from most of the best
+plan so far, give a plan near the bound. That strikes out options which no better plan can hold (reduced-cost fixing: an option
+whose loss against the best of its log exceeds bound less plan), and where few enough are left CP-SAT searches them all, the plan in
+hand as its hint.
 """
 
 from __future__ import annotations
@@ -14,8 +14,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from ortools.sat.python import cp_model
 
-from pithline.yard.season.dive import dive
-from pithline.yard.season.greedy import Draft, greedy
+from pithline.yard.season.columns import DUST, Columns, Plan, Weighing, drafted, fullest
+from pithline.yard.season.dive import dive, dive_again
+from pithline.yard.season.greedy import greedy
 from pithline.yard.season.options import Ints, Options, make_options
 from pithline.yard.season.program import Array, Program, make_program
 from pithline.yard.season.relax import Relaxation, relax
@@ -32,21 +33,20 @@ class Effort:
     Parameters
     ----------
     work : float
-        CP-SAT's deterministic seconds, of each of its two searches.
+        CP-SAT's deterministic seconds.
+    dives : int
+        Dives from most of the best plan, at most.
     gap : float
-        Good enough to make no second search.
+        Good enough to dive no more.
     options : int
-        The second search is made where no more options than this are left; the bound holds for all of them in any case.
+        CP-SAT is asked where no more options than this are left; the bound holds for all of them in any case.
     """
 
     work: float = 3.0
+    dives: int = 24
     gap: float = 1e-3
     options: int = 3000
     workers: int = 4
-
-
-NEAR = (2, 20, 3)
-"""Options of a log that the first search sees: where the relaxation takes one of them whole, in parts, or none."""
 
 
 def choose(season: Season, effort: Effort | None = None, tell: Tell | None = None) -> Choice:
@@ -55,109 +55,72 @@ def choose(season: Season, effort: Effort | None = None, tell: Tell | None = Non
     options = make_options(season)
     if not len(options):
         return Choice((), tuple({} for _ in season.orders), 0, 0.0, "optimal")
-    draft = greedy(season, options)
-    program = make_program(season, options)
-    relaxed = relax(season, program, draft)
+    columns = Columns(season, options)
+    weigh = Weighing(season, options, columns)
+    draft = drafted(season, columns, greedy(season, options))
+    columns.add(draft.columns)
+    columns.add(fullest(season, options))
+    relaxed = relax(columns, weigh)
     bound = _whole(relaxed.bound)
     say = (lambda objective, limit: None) if tell is None else tell
     say(draft.objective, bound)
-    found = _Found(np.array(sorted(draft.options), np.int64), draft.objective, "greedy", None)
+    enough = (1.0 - effort.gap) * bound
+    plan, status = draft, "greedy"
+    if draft.objective < enough:
+        dived = dive(columns, weigh)
+        say(max(dived.objective, draft.objective), bound)
+        best = max(draft, dived, key=lambda one: one.objective)
+        plan = dive_again(columns, weigh, best, enough, effort.dives, lambda objective: say(objective, bound))
+        status = "greedy" if plan is draft else "within the limit"
     slack = relaxed.best[options.log] - relaxed.reduced
-    near = np.union1d(_near(options, relaxed, slack), found.options)
-    left = np.flatnonzero(relaxed.bound - slack >= draft.objective + 1 - 1e-2)
-    if len(left) > effort.options or len(left) > len(near) * 2:
-        small = program.reduce(near)
-        hints = [_hint(season, options, small, draft, near), dive(small)]
-        hint = max((one for one in hints if one is not None), key=lambda one: small.gain @ one)
-        found, _ = _search(small, near, hint, bound, effort, say)
-        left = np.flatnonzero(relaxed.bound - slack >= found.objective + 1 - 1e-2)
-    wanting = found.program is None or bound - found.objective > effort.gap * bound
-    if wanting and len(left) <= effort.options:
-        kept = np.union1d(left, found.options)
-        small = program.reduce(kept)
-        hint = _hint(season, options, small, draft, kept) if found.program is None else _widen(small, kept, found)
-        found, proven = _search(small, kept, hint, bound, replace(effort, gap=0.0), say)
+    left = np.flatnonzero(relaxed.bound - slack >= plan.objective + 1 - DUST)
+    if plan.objective < bound and len(left) <= effort.options:
+        kept = np.union1d(left, np.array([j for j, _ in plan.columns], np.int64))
+        status, plan, proven = _search(season, columns, kept, plan, bound, effort, say)
         # what was left out is worse than what was in hand
-        bound = min(bound, max(proven, found.objective))
-    elif found.program is None:
-        small = program.reduce(near)
-        found = _Found(
-            near, draft.objective, "greedy", small, _hint(season, options, small, draft, near).astype(np.int64)
-        )
-    status = "optimal" if found.objective >= bound else found.status.replace("optimal", "within the limit")
-    assert found.program is not None and found.values is not None
-    answer = _read(season, found.program, found.values)
+        bound = min(bound, max(proven, plan.objective))
+    if plan.objective >= bound:
+        status = "optimal"
+    answer = _read(season, columns, plan)
     return replace(
-        answer, objective=found.objective, bound=float(bound), status=status, prices=_prices(season, options, relaxed)
+        answer, objective=plan.objective, bound=float(bound), status=status, prices=_prices(season, options, relaxed)
     )
 
 
-@dataclass(frozen=True, slots=True)
-class _Found:
-    """A plan in hand: the options of its programme (places among all options), and its values."""
-
-    options: Ints
-    objective: int
-    status: str
-    program: Program | None
-    values: Ints | None = None
-
-
-def _search(program: Program, kept: Ints, hint: Array, bound: int, effort: Effort, tell: Tell) -> tuple[_Found, int]:
-    status, objective, proven, values = _solve(program, hint, bound, effort, tell)
-    return _Found(kept, objective, status, program, values), proven
-
-
-def _near(options: Options, relaxed: Relaxation, slack: Array) -> Ints:
-    """What the relaxation takes, and the best few of each log."""
-    order = np.lexsort((slack, -relaxed.share, options.log))
-    logs = options.log[order]
-    rank = np.arange(len(order)) - np.searchsorted(logs, logs)
-    most = np.zeros(len(relaxed.best))
-    np.maximum.at(most, options.log, relaxed.share)
-    whole, parts, none = NEAR
-    seen = np.where(most > 1 - 1e-6, whole, np.where(most > 1e-6, parts, none))
-    return np.sort(order[(rank < seen[logs]) | (relaxed.share[order] > 1e-9)])
-
-
-def _widen(program: Program, kept: Ints, found: _Found) -> Array:
-    """The values of a smaller programme's plan in a larger one."""
-    assert found.program is not None and found.values is not None
-    old, values = found.program, found.values
-    f0, h0, g0, i0 = program.starts
-    a0, b0, c0, d0 = old.starts
-    x = np.zeros(len(program.gain))
-    inside = np.isin(found.options, kept)
-    x[np.searchsorted(kept, found.options[inside])] = values[:a0][inside]
-    x[f0:h0] = values[a0:b0]
-    h = {key: at for at, key in enumerate(zip(program.h_order, program.h_log, program.h_class, strict=True))}
-    for at, key in enumerate(zip(old.h_order, old.h_log, old.h_class, strict=True)):
-        if values[b0 + at]:
-            x[h0 + h[key]] = values[b0 + at]
-    g = {key: at for at, key in enumerate(zip(program.g_order, program.g_log, strict=True))}
-    for at, pair in enumerate(zip(old.g_order, old.g_log, strict=True)):
-        if values[c0 + at] and pair in g:
-            x[g0 + g[pair]] = 1.0
-    x[i0:] = values[d0:]
-    return x
+def _search(
+    season: Season, columns: Columns, kept: Ints, plan: Plan, bound: int, effort: Effort, tell: Tell
+) -> tuple[str, Plan, int]:
+    """(status, plan, bound) of CP-SAT over some of the options."""
+    program = make_program(season, columns.options.take(kept))
+    status, proven, values = _solve(program, _values(columns, program, kept, plan), bound, effort, tell)
+    f0, h0, g0, _ = program.starts
+    given: dict[int, list[tuple[int, int]]] = {}
+    for o, log, sets in zip(program.h_order, program.h_log, values[h0:g0], strict=True):
+        if sets:
+            given.setdefault(int(log), []).append((int(o), int(sets)))
+    taken = kept[np.flatnonzero(values[:f0])]
+    chosen = tuple((int(j), tuple(sorted(given.get(int(columns.options.log[j]), [])))) for j in taken)
+    return status, Plan(chosen, values[f0:h0], int(program.gain @ values)), proven
 
 
 def _whole(bound: float) -> int:
     """Money is whole cents; a hundredth more is the solver's dust."""
-    return int(np.floor(bound + 1e-2 + 1e-9 * abs(bound)))
+    return int(np.floor(bound + DUST + 1e-9 * abs(bound)))
 
 
-def _hint(season: Season, options: Options, program: Program, draft: Draft, kept: Ints) -> Array:
-    """The draft as values of the programme's variables."""
+def _values(columns: Columns, program: Program, kept: Ints, plan: Plan) -> Array:
+    """A plan as values of the variables of a programme over the options `kept`."""
+    options = columns.options
     f0, h0, g0, i0 = program.starts
     x = np.zeros(len(program.gain))
-    x[np.searchsorted(kept, np.array(draft.options, np.int64))] = 1.0
-    for at, o in enumerate(program.f_order):
-        x[f0 + at] = sum(draft.filled[o].values())
-    for at, (o, l, r) in enumerate(zip(program.h_order, program.h_log, program.h_class, strict=True)):
-        x[h0 + at] = draft.filled[o].get((int(l), int(r)), 0)
-    for at, (o, l) in enumerate(zip(program.g_order, program.g_log, strict=True)):
-        x[g0 + at] = any(log == l for log, _ in draft.filled[o])
+    x[np.searchsorted(kept, [j for j, _ in plan.columns])] = 1.0
+    x[f0:h0] = plan.free
+    h = {key: at for at, key in enumerate(zip(program.h_order, program.h_log, program.h_class, strict=True))}
+    g = {key: at for at, key in enumerate(zip(program.g_order, program.g_log, strict=True))}
+    for j, pattern in plan.columns:
+        for o, sets in pattern:
+            x[h0 + h[o, options.log[j], options.ready[j, columns.product[o]]]] = sets
+            x[g0 + g[o, options.log[j]]] = 1.0
     net = program.balance[:, :i0] @ x[:i0]
     start = 0
     for due in options.due:
@@ -175,8 +138,8 @@ class _Watch(cp_model.CpSolverSolutionCallback):
         self.tell(self.objective_value, self.best_objective_bound)
 
 
-def _solve(program: Program, hint: Array, bound: int, effort: Effort, tell: Tell) -> tuple[str, int, int, Ints]:
-    """(status, objective, bound, values) of CP-SAT on the programme."""
+def _solve(program: Program, hint: Array, bound: int, effort: Effort, tell: Tell) -> tuple[str, int, Ints]:
+    """(status, bound, values) of CP-SAT on the programme."""
     model = cp_model.CpModel()
     x = [model.new_int_var(0, int(high), "") for high in program.upper]
     for matrix, limit, equal in ((program.matrix, program.limit, False), (program.balance, None, True)):
@@ -199,48 +162,39 @@ def _solve(program: Program, hint: Array, bound: int, effort: Effort, tell: Tell
     solver.parameters.interleave_search = effort.workers > 1
     solver.parameters.random_seed = 1
     solver.parameters.catch_sigint_signal = False  # it would leave Ctrl-C to kill the process
-    solver.parameters.relative_gap_limit = effort.gap
     status = solver.solve(model, _Watch(tell))
     if status in (cp_model.OPTIMAL, cp_model.FEASIBLE):
         values = np.array([solver.value(one) for one in x], np.int64)
         words = "optimal" if status == cp_model.OPTIMAL else "within the limit"
-        return words, round(solver.objective_value), int(np.floor(solver.best_objective_bound + 1e-6)), values
+        return words, int(np.floor(solver.best_objective_bound + 1e-6)), values
     # out of work before the hint was looked at: the hint is a plan
-    return "greedy", int(program.gain @ hint), bound, hint.astype(np.int64)
+    return "within the limit", bound, hint.astype(np.int64)
 
 
-def _read(season: Season, program: Program, values: Ints) -> Choice:
-    """Logs, weeks and orders of a solution."""
-    options = program.options
-    f0, h0, _, _ = program.starts
-    taken = np.flatnonzero(values[:f0])
+def _read(season: Season, columns: Columns, plan: Plan) -> Choice:
+    """Logs, weeks and orders of a plan."""
+    options = columns.options
+    taken = np.array([j for j, _ in plan.columns], np.int64)
     sawn = []
     for j, week in _weeks(season, options, taken):
         log = season.logs[options.log[j]]
         sawn.append(Sawn(log.id, log.columns[options.column[j]].name, week))
     filled: list[dict[str, int]] = [{} for _ in season.orders]
-    stock = [
-        [int(j), k, int(options.ready[j, k]), int(options.sets[j, k])]
-        for j in taken
-        for k in np.flatnonzero(options.sets[j])
-    ]
-    for at in range(len(program.h_order)):
-        sets = int(values[h0 + at])
-        if sets:
-            log = int(program.h_log[at])
-            k = options.products.index(season.orders[program.h_order[at]].product)
-            lot = next(one for one in stock if options.log[one[0]] == log and one[1] == k)
-            lot[3] -= sets
-            filled[program.h_order[at]][season.logs[log].id] = sets
-    wanted = [(season.orders[o].due, int(o), int(values[f0 + at])) for at, o in enumerate(program.f_order)]
-    for _, o, sets in sorted(wanted):
-        k = options.products.index(season.orders[o].product)
-        last = int(np.searchsorted(options.due[k], season.orders[o].due))
+    stock = []  # log, product, class, sets
+    for j, pattern in plan.columns:
+        log, left = int(options.log[j]), options.sets[j].copy()
+        for o, sets in pattern:
+            left[columns.product[o]] -= sets
+            filled[o][season.logs[log].id] = sets
+        stock += [[log, int(k), int(options.ready[j, k]), int(left[k])] for k in np.flatnonzero(left)]
+    for _, o, sets in sorted((season.orders[o].due, int(o), int(n)) for o, n in zip(columns.free, plan.free, strict=True)):
+        k = columns.product[o]
+        last = int(columns.row_of[o] - columns.offset[k])
         # the earliest due takes the latest sets that are ready for it, and leaves the rest as it was
         for lot in sorted((one for one in stock if one[1] == k and one[2] <= last), key=lambda one: -one[2]):
             taken_sets = min(sets, lot[3])
             if taken_sets:
-                name = season.logs[options.log[lot[0]]].id
+                name = season.logs[lot[0]].id
                 filled[o][name] = filled[o].get(name, 0) + taken_sets
                 lot[3] -= taken_sets
                 sets -= taken_sets

@@ -1,4 +1,4 @@
-"""The season as a mixed-integer programme in arrays, the same for the linear relaxation and for CP-SAT.
+"""The season as a mixed-integer programme in arrays, as CP-SAT gets it.
 
     maximise    Σ_o p_o f_o + Σ_(o,l,r) p_o h_olr − Σ_j c_j z_j
     each log    Σ_(j of l) z_j ≤ 1
@@ -17,7 +17,7 @@ and not yet delivered. An order may use any set ready by its day, so a running s
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -60,44 +60,6 @@ class Program:
         g = h + len(self.h_order)
         return f, h, g, g + len(self.g_order)
 
-    def take(self, chosen: Ints) -> Program:
-        """The same programme with some of the options; all rows stay."""
-        return self._columns(chosen, np.arange(len(self.h_order)), np.arange(len(self.g_order)))
-
-    def reduce(self, chosen: Ints) -> Program:
-        """The same programme with some of the options, and only the matched variables and rows these can feed."""
-        z = self.matrix[:, chosen]
-        h0 = self.starts[1]
-        fed = np.zeros(self.matrix.shape[0], bool)
-        fed[z.indices[z.data < 0]] = True
-        h_rows = self.matrix[self.row_source, h0 : h0 + len(self.h_order)].indices + self.row_source.start
-        h = np.flatnonzero(fed[h_rows])
-        pairs = set(zip(self.h_order[h].tolist(), self.h_log[h].tolist(), strict=True))
-        g = np.array(
-            [at for at, pair in enumerate(zip(self.g_order, self.g_log, strict=True)) if pair in pairs], np.int64
-        )
-        small = self._columns(chosen, h, g)
-        rows = small.matrix.tocsr()
-        used = np.diff(rows.indptr) > 0
-        return replace(small, matrix=rows[used].tocsc(), limit=small.limit[used])
-
-    def _columns(self, chosen: Ints, h: Ints, g: Ints) -> Program:
-        f0, h0, g0, i0 = self.starts
-        columns = np.concatenate([chosen, np.arange(f0, h0), h0 + h, g0 + g, np.arange(i0, len(self.gain))])
-        return replace(
-            self,
-            options=self.options.take(chosen),
-            gain=self.gain[columns],
-            upper=self.upper[columns],
-            matrix=self.matrix[:, columns],
-            balance=self.balance[:, columns],
-            h_order=self.h_order[h],
-            h_log=self.h_log[h],
-            h_class=self.h_class[h],
-            g_order=self.g_order[g],
-            g_log=self.g_log[g],
-        )
-
 
 class _Rows:
     """Triplets of a sparse matrix, gathered in blocks, and the limits of its rows."""
@@ -126,7 +88,7 @@ class _Rows:
 
 
 def make_program(season: Season, options: Options) -> Program:
-    """The programme over all options of a season."""
+    """The programme over these options of a season."""
     orders, products = season.orders, options.products
     count, logs = len(options), len(season.logs)
     product_of = np.array([products.index(order.product) for order in orders], np.int64)
