@@ -100,6 +100,13 @@ class Columns:
         self.list += new
         return len(new)
 
+    def purge(self, at: Point, best: Array, most: float) -> None:
+        """Forget the columns that earn less than the best of their log by more than `most` at these prices. [1/100]"""
+        logs = self.options.log
+        kept = [one for one in self.list if best[logs[one[0]]] - self.earns(*one, at) <= most]
+        self.list = kept
+        self._number = {one: at for at, one in enumerate(kept)}
+
     def numbers(self, columns: Iterable[tuple[int, Pattern]]) -> list[int]:
         """Places in `list`."""
         return [self._number[one] for one in columns]

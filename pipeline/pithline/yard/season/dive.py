@@ -6,21 +6,37 @@ With all columns fixed, sets flow from logs through a running stock to orders, a
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from pithline.yard.season.columns import Columns, Plan, Weighing
 from pithline.yard.season.matching import Array
 from pithline.yard.season.options import Ints
+from pithline.yard.season.relax import Relaxation
 
 WHOLE = 1.0 - 1e-6
 STEPS = 400
 PRICED = 2
 """Rounds of new columns after each fixing."""
 AT_ONCE = 0.1
-KEPT = 0.75
-"""Share of a plan that a further dive starts from."""
+KEPT = (0.4, 0.95)
+"""Share of a plan that a further dive starts from, drawn anew each time."""
+PROMISING = 0.3
+"""Columns whose loss against the best of their log is more than this share of what the plan in hand lacks are forgotten; at 1 no
+better plan holds one of the others (reduced-cost fixing), and fewer make quicker dives."""
+WINDOW = 0.25
+"""Every second dive keeps nothing of this share of the periods and nine columns in ten of the others."""
+
+
+@dataclass(frozen=True, slots=True)
+class Dives:
+    """How many at most, and the profit at which no more is looked for, 1/100."""
+
+    times: int
+    enough: float
 
 
 def dive(columns: Columns, weigh: Weighing, fixed: Sequence[int] = ()) -> Plan:
@@ -78,33 +94,39 @@ def _fitting(columns: Columns, taken: list[int], part: Ints) -> tuple[list[int],
 
 
 def dive_again(
-    columns: Columns, weigh: Weighing, plan: Plan, enough: float, times: int, tell: Callable[[int], None]
+    columns: Columns, weigh: Weighing, relaxed: Relaxation, plan: Plan, effort: Dives, tell: Callable[[int], None]
 ) -> Plan:
-    """A better plan: most of the best one's columns, drawn at random with a fixed seed, are kept, and the rest is dived for anew.
+    """A better plan: part of the best one's columns is kept, drawn at random with a fixed seed, and the rest is dived for anew.
 
     Parameters
     ----------
     columns : Columns
+        Those far from the relaxation's best are forgotten.
     weigh : Weighing
+    relaxed : Relaxation
     plan : Plan
-    enough : float
-        Profit at which no more is looked for, 1/100.
-    times : int
-        Dives at most.
+    effort : Dives
     tell : callable
         Told the profit of each better plan, 1/100.
     """
     rng = np.random.default_rng(1)
-    for _ in range(times):
-        if plan.objective >= enough:
+    for number in range(effort.times):
+        if plan.objective >= effort.enough:
             break
+        columns.purge(relaxed.point, relaxed.best, PROMISING * (relaxed.bound - plan.objective))
         columns.add(plan.columns)
-        kept = columns.numbers([one for one in plan.columns if rng.random() < KEPT])
-        other = dive(columns, weigh, kept)
+        period = columns.options.period[[j for j, _ in plan.columns]]
+        if number % 2:
+            first, wide = rng.integers(len(columns.options.room)), max(3, int(WINDOW * len(columns.options.room)))
+            share = np.where((period >= first) & (period < first + wide), 0.0, 0.9)
+        else:
+            share = np.full(len(period), rng.uniform(*KEPT))
+        kept = rng.random(len(period)) < share
+        other = dive(columns, weigh, columns.numbers(itertools.compress(plan.columns, kept)))
         if other.objective > plan.objective:
             plan = other
             tell(plan.objective)
     return plan
 
 
-__all__ = ["dive", "dive_again"]
+__all__ = ["Dives", "dive", "dive_again"]

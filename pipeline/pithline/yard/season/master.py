@@ -1,6 +1,6 @@
 """The master: which log is sawn by which plan in which weeks, and which order gets its sets, by CP-SAT.
 
-The linear relaxation comes first: it bounds every plan and prices sets and minutes. Dives from it, again and again from most of the best
+The linear relaxation comes first: it bounds every plan and prices sets and minutes. Dives from it, again and again from part of the best
 plan so far, give a plan near the bound. That strikes out options which no better plan can hold (reduced-cost fixing: an option
 whose loss against the best of its log exceeds bound less plan), and where few enough are left CP-SAT searches them all, the plan in
 hand as its hint.
@@ -15,7 +15,7 @@ import numpy as np
 from ortools.sat.python import cp_model
 
 from pithline.yard.season.columns import DUST, Columns, Plan, Weighing, drafted, fullest
-from pithline.yard.season.dive import dive, dive_again
+from pithline.yard.season.dive import Dives, dive, dive_again
 from pithline.yard.season.greedy import greedy
 from pithline.yard.season.options import Ints, Options, make_options
 from pithline.yard.season.program import Array, Program, make_program
@@ -35,7 +35,7 @@ class Effort:
     work : float
         CP-SAT's deterministic seconds.
     dives : int
-        Dives from most of the best plan, at most.
+        Dives from part of the best plan, at most.
     gap : float
         Good enough to dive no more.
     options : int
@@ -43,7 +43,7 @@ class Effort:
     """
 
     work: float = 3.0
-    dives: int = 24
+    dives: int = 48
     gap: float = 1e-3
     options: int = 3000
     workers: int = 4
@@ -70,7 +70,9 @@ def choose(season: Season, effort: Effort | None = None, tell: Tell | None = Non
         dived = dive(columns, weigh)
         say(max(dived.objective, draft.objective), bound)
         best = max(draft, dived, key=lambda one: one.objective)
-        plan = dive_again(columns, weigh, best, enough, effort.dives, lambda objective: say(objective, bound))
+        plan = dive_again(
+            columns, weigh, relaxed, best, Dives(effort.dives, enough), lambda objective: say(objective, bound)
+        )
         status = "greedy" if plan is draft else "within the limit"
     slack = relaxed.best[options.log] - relaxed.reduced
     left = np.flatnonzero(relaxed.bound - slack >= plan.objective + 1 - DUST)
@@ -187,7 +189,9 @@ def _read(season: Season, columns: Columns, plan: Plan) -> Choice:
             left[columns.product[o]] -= sets
             filled[o][season.logs[log].id] = sets
         stock += [[log, int(k), int(options.ready[j, k]), int(left[k])] for k in np.flatnonzero(left)]
-    for _, o, sets in sorted((season.orders[o].due, int(o), int(n)) for o, n in zip(columns.free, plan.free, strict=True)):
+    for _, o, sets in sorted(
+        (season.orders[o].due, int(o), int(n)) for o, n in zip(columns.free, plan.free, strict=True)
+    ):
         k = columns.product[o]
         last = int(columns.row_of[o] - columns.offset[k])
         # the earliest due takes the latest sets that are ready for it, and leaves the rest as it was

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pithline.yard.season.columns import Columns, Weighing
+from pithline.yard.season.columns import Columns, Point, Weighing
 from pithline.yard.season.matching import Array
 
 ROUNDS = 80
@@ -40,6 +40,8 @@ class Relaxation:
         Price of a minute in each period, over its cost.
     sets : tuple of arrays
         Of each product, the price of a set by class: no plan's sets are worth more than so much each.
+    point : Point
+        All prices.
     """
 
     bound: float
@@ -48,21 +50,21 @@ class Relaxation:
     share: Array
     minute: Array
     sets: tuple[Array, ...]
-    rounds: int
+    point: Point
 
 
 def relax(columns: Columns, weigh: Weighing, close: float = CLOSE) -> Relaxation:
     """The relaxation of a season over all options, from the columns found so far; those it needs are added to them."""
     options = columns.options
     found, centre = None, None
-    for number in range(ROUNDS):
+    for _ in range(ROUNDS):
         now = columns.solve()
         if found is not None and found.bound - now.value <= close * max(abs(now.value), 1.0):
             break
         for at in [now.point] if centre is None else [now.point.toward(centre, CENTRE), now.point]:
             weighed = weigh(at)
             if found is None or weighed.bound < found.bound:
-                found, centre, rounds = weighed, at, number + 1
+                found, centre = weighed, at
             if columns.add(weigh.better(weighed, now)):
                 break
         else:
@@ -70,4 +72,4 @@ def relax(columns: Columns, weigh: Weighing, close: float = CLOSE) -> Relaxation
     assert found is not None and centre is not None
     share = np.zeros(len(options))
     np.add.at(share, [j for j, _ in columns.list[: len(now.x)]], now.x)
-    return Relaxation(found.bound, found.reduced, found.best, share, centre.minute, found.worth.slopes, rounds)
+    return Relaxation(found.bound, found.reduced, found.best, share, centre.minute, found.worth.slopes, centre)
