@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 from appraisal_by_hand import PRODUCTS, TODAY, card, known, nothing_hidden, own, trade
 from pithline.files.priors import read_priors
@@ -46,6 +47,20 @@ def test_draws_repeat_and_each_component_has_its_own_chance():
     assert set(first) == set(COMPONENTS)
     with pytest.raises(ValueError, match="no such component"):
         draw(log, priors, "weather", 1, 1)
+
+
+@pytest.mark.parametrize("name", ["bark", "pith", "wander", "bow", "seen", "hidden"])
+def test_draws_share_out_the_whole_of_a_normal(name):
+    """Of each coefficient one draw in every 64th of the distribution, whatever the seed; no two in step."""
+    priors = read_priors()
+    log = known(priors, card(bark_thickness=None))
+    for seed in (1, 2):
+        drawn = np.array([np.ravel(draw(log, priors, name, seed, n)) for n in range(priors.sampling.samples)])
+        rank = np.sort(norm.cdf(drawn), axis=0) * len(drawn)
+        assert (np.floor(rank) == np.arange(len(drawn))[:, None]).all()
+        assert np.allclose(drawn.std(axis=0), 1.0, atol=0.08)  # independent draws: within 0.2
+        tied = np.corrcoef(drawn.T) - np.eye(drawn.shape[1])
+        assert np.abs(tied).max() < 0.6
 
 
 def test_drawn_bark_has_the_spread_of_its_prior():
