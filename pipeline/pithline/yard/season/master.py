@@ -64,45 +64,46 @@ def choose(season: Season, effort: Effort | None = None, tell: Tell | None = Non
     bound = _whole(relaxed.bound)
     say = (lambda objective, limit: None) if tell is None else tell
     say(draft.objective, bound)
+    plan = max(draft, dive(columns, weigh), key=lambda one: one.objective)
+    say(plan.objective, bound)
+    first = plan.objective
+    plan, bound = _exactly(season, columns, relaxed, plan, bound, effort, say)
     enough = (1.0 - effort.gap) * bound
-    plan, status = draft, "greedy"
-    if draft.objective < enough:
-        dived = dive(columns, weigh)
-        say(max(dived.objective, draft.objective), bound)
-        best = max(draft, dived, key=lambda one: one.objective)
+    if plan.objective < enough:
         plan = dive_again(
-            columns, weigh, relaxed, best, Dives(effort.dives, enough), lambda objective: say(objective, bound)
+            columns, weigh, relaxed, plan, Dives(effort.dives, enough), lambda objective: say(objective, bound)
         )
-        status = "greedy" if plan is draft else "within the limit"
-    slack = relaxed.best[options.log] - relaxed.reduced
-    left = np.flatnonzero(relaxed.bound - slack >= plan.objective + 1 - DUST)
-    if plan.objective < bound and len(left) <= effort.options:
-        kept = np.union1d(left, np.array([j for j, _ in plan.columns], np.int64))
-        status, plan, proven = _search(season, columns, kept, plan, bound, effort, say)
-        # what was left out is worse than what was in hand
-        bound = min(bound, max(proven, plan.objective))
-    if plan.objective >= bound:
-        status = "optimal"
+        if plan.objective > first:
+            plan, bound = _exactly(season, columns, relaxed, plan, bound, effort, say)
+    status = "optimal" if plan.objective >= bound else "within the limit"
     answer = _read(season, columns, plan)
     return replace(
         answer, objective=plan.objective, bound=float(bound), status=status, prices=_prices(season, options, relaxed)
     )
 
 
-def _search(
-    season: Season, columns: Columns, kept: Ints, plan: Plan, bound: int, effort: Effort, tell: Tell
-) -> tuple[str, Plan, int]:
-    """(status, plan, bound) of CP-SAT over some of the options."""
-    program = make_program(season, columns.options.take(kept))
-    status, proven, values = _solve(program, _values(columns, program, kept, plan), bound, effort, tell)
+def _exactly(
+    season: Season, columns: Columns, relaxed: Relaxation, plan: Plan, bound: int, effort: Effort, tell: Tell
+) -> tuple[Plan, int]:
+    """Plan and bound after CP-SAT, where few enough options are left that a better plan could hold; else as they were."""
+    options = columns.options
+    slack = relaxed.best[options.log] - relaxed.reduced
+    left = np.flatnonzero(relaxed.bound - slack >= plan.objective + 1 - DUST)
+    if plan.objective >= bound or len(left) > effort.options:
+        return plan, bound
+    kept = np.union1d(left, np.array([j for j, _ in plan.columns], np.int64))
+    program = make_program(season, options.take(kept))
+    proven, values = _solve(program, _values(columns, program, kept, plan), bound, effort, tell)
     f0, h0, g0, _ = program.starts
     given: dict[int, list[tuple[int, int]]] = {}
     for o, log, sets in zip(program.h_order, program.h_log, values[h0:g0], strict=True):
         if sets:
             given.setdefault(int(log), []).append((int(o), int(sets)))
     taken = kept[np.flatnonzero(values[:f0])]
-    chosen = tuple((int(j), tuple(sorted(given.get(int(columns.options.log[j]), [])))) for j in taken)
-    return status, Plan(chosen, values[f0:h0], int(program.gain @ values)), proven
+    chosen = tuple((int(j), tuple(sorted(given.get(int(options.log[j]), [])))) for j in taken)
+    found = Plan(chosen, values[f0:h0], int(program.gain @ values))
+    # what was left out is worse than what was in hand
+    return found, min(bound, max(proven, found.objective))
 
 
 def _whole(bound: float) -> int:
@@ -140,8 +141,8 @@ class _Watch(cp_model.CpSolverSolutionCallback):
         self.tell(self.objective_value, self.best_objective_bound)
 
 
-def _solve(program: Program, hint: Array, bound: int, effort: Effort, tell: Tell) -> tuple[str, int, Ints]:
-    """(status, bound, values) of CP-SAT on the programme."""
+def _solve(program: Program, hint: Array, bound: int, effort: Effort, tell: Tell) -> tuple[int, Ints]:
+    """(bound, values) of CP-SAT on the programme."""
     model = cp_model.CpModel()
     x = [model.new_int_var(0, int(high), "") for high in program.upper]
     for matrix, limit, equal in ((program.matrix, program.limit, False), (program.balance, None, True)):
@@ -167,10 +168,9 @@ def _solve(program: Program, hint: Array, bound: int, effort: Effort, tell: Tell
     status = solver.solve(model, _Watch(tell))
     if status in (cp_model.OPTIMAL, cp_model.FEASIBLE):
         values = np.array([solver.value(one) for one in x], np.int64)
-        words = "optimal" if status == cp_model.OPTIMAL else "within the limit"
-        return words, int(np.floor(solver.best_objective_bound + 1e-6)), values
+        return int(np.floor(solver.best_objective_bound + 1e-6)), values
     # out of work before the hint was looked at: the hint is a plan
-    return "within the limit", bound, hint.astype(np.int64)
+    return bound, hint.astype(np.int64)
 
 
 def _read(season: Season, columns: Columns, plan: Plan) -> Choice:

@@ -112,7 +112,7 @@ class Choice:
     filled: tuple[Mapping[str, int], ...]  # of each order: sets by log
     objective: int
     bound: float
-    status: str  # "optimal" | "within the limit" | "greedy"
+    status: str  # "optimal" | "within the limit"
     prices: Prices = field(default_factory=lambda: Prices({}, {}, 0.0))
 
     @property
