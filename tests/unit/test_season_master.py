@@ -10,7 +10,7 @@ import pytest
 from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 
 from pithline.yard.season.accounts import account
-from pithline.yard.season.master import choose
+from pithline.yard.season.master import Effort, choose
 from pithline.yard.season.season import Column, Order, Season, Terms, YardLog, counted_gain, counted_price, sawing_cost
 from season_columns import random_season
 
@@ -197,8 +197,8 @@ def test_drying_keeps_the_day():
 
 
 def test_same_season_same_answer():
-    season = random_season(5, 20, 5, 12)
-    assert choose(season) == choose(season)
+    season, effort = random_season(5, 20, 5, 12), Effort(work=0.5, dives=6)
+    assert choose(season, effort) == choose(season, effort)
 
 
 def test_nothing_to_sell_leaves_every_log():

@@ -57,9 +57,12 @@ def told(script: Mapping[str, Any], after: str) -> Told:
     kinds = {one["id"]: one["kind"] for one in script["pieces"]}
     sawn = [dict(one) for one in operations[: place + 1]]
     last = next(one for one in reversed(sawn) if one["op"] == "setting")
+    cuts = [one for one in operations if one.get("setting") == last["id"]]
+    made = [one for one in cuts if one in sawn]
     if last["tool"] not in ("mill", "buck"):  # these take their minutes for setting up
-        cuts = [one for one in operations if one.get("setting") == last["id"]]
-        last["minutes"] *= sum(one in sawn for one in cuts) / len(cuts)
+        last["minutes"] *= len(made) / len(cuts)
+    if "mark_room" in last:  # the cuts that were not made no longer need theirs
+        last["mark_room"] = _mark_room(last, cuts, made)
     return Told(tuple(sawn), tuple(dict(one) for one in operations[place + 1 :]), kinds)
 
 
@@ -203,6 +206,10 @@ def moved(
                 if key in one:
                     one[key] += shift
         out.append(dict(one))
+    for one in out:
+        if "mark_room" in one:
+            planned, made = ([cut for cut in some if cut.get("setting") == one["id"]] for some in (operations, out))
+            one["mark_room"] = _mark_room(one, planned, made)
     before, after = pieces_of(operations, kinds), pieces_of(out, kinds)
     for one in out:
         if one["op"] != "cut":
@@ -219,6 +226,13 @@ def moved(
             f"{', '.join(stated)}; measure again, or say where {one['id']} was made."
         )
     return out
+
+
+def _mark_room(setting: Mapping[str, Any], planned: Sequence[Mapping], made: Sequence[Mapping]) -> dict[str, float]:
+    """By how much the heights found may differ with the cuts made in place of those planned. [mm]"""
+    room = setting["mark_room"]
+    before, after = ([cut["blade_height"] for cut in cuts] for cuts in (planned, made))
+    return {"down": room["down"] + min(after) - min(before), "up": room["up"] + max(before) - max(after)}
 
 
 def _room(cut: Mapping[str, Any], room: tuple[float, float], half: float, shift: float) -> str:
