@@ -317,7 +317,7 @@ def plot(rows: list[dict[str, str]], path: Path) -> None:
     matplotlib.use("Agg")
     import matplotlib.pyplot as plt
 
-    figure, axes = plt.subplots(1, 3, figsize=(10, 3.6), sharex=True, layout="constrained")
+    figure, axes = plt.subplots(1, 3, figsize=(10, 5.4), sharex=True, layout="constrained")
     for axis, basis in zip(axes, BASES, strict=True):
         own = sorted(
             (r for r in rows if r["basis"] == basis and float(r["planned_L"]) > 0),
@@ -328,8 +328,21 @@ def plot(rows: list[dict[str, str]], path: Path) -> None:
             low, high, true, whole = (float(row[k]) for k in ("p10_L", "p90_L", "true_L", "planned_L"))
             within = inside(row, "p10_L", "p90_L", "true_L")
             hits += within
-            axis.plot([low / whole, high / whole], [y, y], color="#b08850", linewidth=4, solid_capstyle="butt")
-            axis.plot(true / whole, y, "o" if within else "X", color="#23201c" if within else "#a2432c", markersize=5)
+            axis.plot(
+                [low / whole, high / whole],
+                [y, y],
+                color="#b08850",
+                linewidth=min(4.0, 200.0 / len(own)),
+                solid_capstyle="butt",
+            )
+            axis.plot(
+                true / whole,
+                y,
+                "o" if within else "X",
+                color="#23201c" if within else "#a2432c",
+                markersize=4,
+                zorder=3,
+            )
         axis.set_title(f"{basis}: {hits} of {len(own)} within")
         axis.set_xlim(0, 1.03)
         axis.set_yticks([])
