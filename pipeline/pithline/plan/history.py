@@ -232,7 +232,7 @@ def _mark_room(setting: Mapping[str, Any], planned: Sequence[Mapping], made: Seq
     """By how much the heights found may differ with the cuts made in place of those planned. [mm]"""
     room = setting["mark_room"]
     before, after = ([cut["blade_height"] for cut in cuts] for cuts in (planned, made))
-    return {"down": room["down"] + min(after) - min(before), "up": room["up"] + max(before) - max(after)}
+    return {"down": room["down"] + (min(after) - min(before)), "up": room["up"] + (max(before) - max(after))}
 
 
 def _room(cut: Mapping[str, Any], room: tuple[float, float], half: float, shift: float) -> str:
