@@ -66,6 +66,10 @@ def pith_from_mark(model: LogModel, end: str, mark: PithMark) -> Sighting:
     return Sighting(float(point[0]), float(off[1]), float(-off[0]))
 
 
+NEAR = 150.0
+"""A mark no farther than this from a sighting gives way to it. [mm]"""
+
+
 def with_pith(model: LogModel, seen: Sequence[Sighting], held: Sequence[float], error: float | None) -> LogModel:
     """The model with its pith moved to what was seen, linearly between sightings and as the nearest one beyond them.
 
@@ -80,7 +84,8 @@ def with_pith(model: LogModel, seen: Sequence[Sighting], held: Sequence[float], 
     InputError
         Where a sighting lies off the log, or moves the pith out of reason.
     """
-    knots: dict[float, Array] = {x: np.zeros(2) for x in held}
+    # a sighting close to a mark speaks for it too: else a millimetre between the two would bend the pith sharply
+    knots: dict[float, Array] = {x: np.zeros(2) for x in held if all(abs(one.x - x) >= NEAR for one in seen)}
     for one in seen:
         if not model.x[0] <= one.x <= model.x[-1]:
             raise InputError(
