@@ -18,8 +18,8 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 from truth.judge import Verdict, judge
-from truth.logs import KINDS, true_log
-from truth.scans import card_text, simulate_scan, write_binary_ply
+from truth.logs import KINDS, TrueLog, true_log
+from truth.scans import Scan, card_text, simulate_scan, write_binary_ply
 
 FITTED = """
 import sys
@@ -37,26 +37,33 @@ sys.exit(main())
 """The command as it would be if the fitted log were the true one: no reserve for the doubts of surface and pith, layouts ranked on it."""
 
 
+def scanned(log: TrueLog, seed: int, folder: Path) -> tuple[str, Scan]:
+    """The card of a log as a phone would scan it, written into a folder with its scan."""
+    scan = simulate_scan(log, seed)
+    write_binary_ply(folder / "log.ply", scan.points)
+    (folder / "log.toml").write_text(card_text(log, scan, "log.ply"), encoding="utf-8")
+    return str(folder / "log.toml"), scan
+
+
+def run(out: Path, *arguments: str, fitted: bool = False) -> dict | str:
+    """The cut script that the command writes into a folder, or its one line of error."""
+    program = ("-c", FITTED) if fitted else ("-m", "pithline.cli.main")
+    done = subprocess.run(
+        [sys.executable, *program, *arguments, "--out", str(out)], capture_output=True, text=True, check=False
+    )
+    if done.returncode:
+        return (done.stderr.strip().splitlines() or ["no word"])[-1]
+    return json.loads((out / "cut-script.json").read_text(encoding="utf-8"))
+
+
 def plan_and_judge(
     kind: str, seed: int, arguments: list[str], folder: Path, fitted: bool
 ) -> tuple[dict, Verdict] | str:
     """The script and the verdict on it, or the command's one line of error."""
     log = true_log(kind, seed)
-    scan = simulate_scan(log, seed)
-    write_binary_ply(folder / "log.ply", scan.points)
-    (folder / "log.toml").write_text(card_text(log, scan, "log.ply"), encoding="utf-8")
-    command = [
-        sys.executable,
-        *(("-c", FITTED) if fitted else ("-m", "pithline.cli.main")),
-        "plan",
-        str(folder / "log.toml"),
-    ]
-    command += ["--out", str(folder / "plan"), *arguments]
-    done = subprocess.run(command, capture_output=True, text=True, check=False)
-    if done.returncode:
-        return (done.stderr.strip().splitlines() or ["no word"])[-1]
-    script = json.loads((folder / "plan" / "cut-script.json").read_text(encoding="utf-8"))
-    return script, judge(script, log, scan.truth_to_scan)
+    card, scan = scanned(log, seed, folder)
+    script = run(folder / "plan", "plan", card, *arguments, fitted=fitted)
+    return script if isinstance(script, str) else (script, judge(script, log, scan.truth_to_scan))
 
 
 def row(name: str, script: dict, verdict: Verdict, seconds: float) -> str:

@@ -9,23 +9,20 @@ are judged on the true log: litres that pass, sawn by the first plan to the end 
 from __future__ import annotations
 
 import argparse
-import json
-import subprocess
 import sys
 import tempfile
-from dataclasses import fields
 from pathlib import Path
 
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).resolve().parent))
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
-from appraise_calibration import Wandering
+from hold import run, scanned
 
+from truth.hidden import Wandering, wandering
 from truth.judge import judge
 from truth.logs import KINDS, TrueLog, true_log
-from truth.scans import Scan, card_text, simulate_scan, write_binary_ply
+from truth.scans import Scan
 
 AFTER = 2
 READ = 2.0
@@ -35,16 +32,7 @@ READ = 2.0
 def bowed(log: TrueLog, bow: float, seed: int) -> Wandering:
     """The log with its pith off the line between its ends by `bow` mm at mid-length, some way round."""
     way = np.random.default_rng([seed, 3]).uniform(0.0, 2.0 * np.pi)
-    own = {field.name: getattr(log, field.name) for field in fields(log)}
-    return Wandering(**own, bow=(bow * np.cos(way), bow * np.sin(way)))
-
-
-def run(*arguments: str) -> str | None:
-    """The command's line of error, or None."""
-    done = subprocess.run(
-        [sys.executable, "-m", "pithline.cli.main", *arguments], capture_output=True, text=True, check=False
-    )
-    return (done.stderr.strip().splitlines() or ["no word"])[-1] if done.returncode else None
+    return wandering(log, (bow * np.cos(way), bow * np.sin(way)))
 
 
 def seen(log: Wandering, straight: TrueLog, scan: Scan, script: dict, rng: np.random.Generator) -> str:
@@ -62,28 +50,23 @@ def row(kind: str, seed: int, bow: float, effort: str, folder: Path) -> str:
     """One line of the table."""
     straight = true_log(kind, seed)
     log = bowed(straight, bow, seed)
-    scan = simulate_scan(log, seed)
-    write_binary_ply(folder / "log.ply", scan.points)
-    (folder / "log.toml").write_text(card_text(log, scan, "log.ply"), encoding="utf-8")
-    wrong = run("plan", str(folder / "log.toml"), "--effort", effort, "--out", str(folder / "plan"))
-    if wrong:
-        return wrong
-    first = json.loads((folder / "plan" / "cut-script.json").read_text(encoding="utf-8"))
+    card, scan = scanned(log, seed, folder)
+    first = run(folder / "plan", "plan", card, "--effort", effort)
+    if isinstance(first, str):
+        return first
     found = folder / "found.toml"
     found.write_text(seen(log, straight, scan, first, np.random.default_rng([seed, 4])), encoding="utf-8")
     cut = [one["id"] for one in first["operations"] if one["op"] == "cut"][AFTER - 1]
-    script = str(folder / "plan" / "cut-script.json")
-    wrong = run(
-        "replan", script, "--after", str(cut), "--found", str(found), "--effort", effort, "--out", str(folder / "anew")
-    )
-    if wrong:
-        return wrong
-    anew = json.loads((folder / "anew" / "cut-script.json").read_text(encoding="utf-8"))
+    told = ["--after", cut, "--found", str(found), "--effort", effort]
+    anew = run(folder / "anew", "replan", str(folder / "plan" / "cut-script.json"), *told)
+    if isinstance(anew, str):
+        return anew
     old, new = (judge(one, log, scan.truth_to_scan) for one in (first, anew))
     return (
         f"claimed {old.claimed_volume / 1e6:6.1f} L, true {old.true_volume / 1e6:6.1f}  |  anew claimed "
         f"{new.claimed_volume / 1e6:6.1f}, true {new.true_volume / 1e6:6.1f}  gain {new.true_volume / max(old.true_volume, 1.0) - 1:+.1%}  "
-        f"hard {len(old.hard)}, {len(new.hard)}" + "".join(f"; {one.what} {one.where} {one.much:.1f}" for one in new.hard)
+        f"hard {len(old.hard)}, {len(new.hard)}"
+        + "".join(f"; {one.what} {one.where} {one.much:.1f}" for one in new.hard)
     )
 
 

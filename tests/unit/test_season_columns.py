@@ -58,10 +58,10 @@ def test_sets_of_a_log_are_priced_as_by_enumeration(seed):
 def ready(season: Season) -> tuple[Columns, Weighing, Plan]:
     options = make_options(season)
     columns = Columns(season, options)
-    draft = drafted(season, columns, greedy(season, options))
+    draft = drafted(columns, greedy(season, options))
     columns.add(draft.columns)
-    columns.add(fullest(season, options))
-    return columns, Weighing(season, options, columns), draft
+    columns.add(fullest(columns))
+    return columns, Weighing(columns), draft
 
 
 def whole(season: Season, columns: Columns) -> float:

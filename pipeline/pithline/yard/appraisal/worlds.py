@@ -31,8 +31,9 @@ CLEAR = 3.0
 """Kept clear round a hidden defect when it is found. [mm]"""
 
 
-SIZES = {"seen": (0, 2, 2), "hidden": (0, 2, 2), "bark": (2,), "pith": (2, 2), "wander": (2, 2), "bow": (2,)}
-"""Components that are coefficients of unit normals, and how many; of a surface, so many for each harmonic."""
+SURFACES = ("seen", "hidden")
+SIZES = {"bark": (2,), "pith": (2, 2), "wander": (2, 2), "bow": (2,), "spiral": ()}
+"""Components that are coefficients of unit normals, and how many; of a surface (2, 2) for each harmonic."""
 
 
 def _normals(shape: tuple[int, ...], key: tuple[int, ...], number: int, many: int) -> Array:
@@ -48,17 +49,16 @@ def draw(known: Known, priors: Priors, name: str, seed: int, number: int) -> Any
     """One draw of one component: coefficients of unit normals, or a tuple of defects."""
     rng = np.random.default_rng([seed, number, zlib.crc32(name.encode())])
     length = known.model.length
-    if name in SIZES:
-        shape = (len(known.weights), *SIZES[name][1:]) if name in ("seen", "hidden") else SIZES[name]
+    if name in SIZES or name in SURFACES:
+        shape = SIZES.get(name, (len(known.weights), 2, 2))
         out = _normals(shape, (seed, zlib.crc32(name.encode())), number, priors.sampling.samples)
-        if name in ("seen", "hidden") and known.shape_spread > 0.0:
+        if name == "spiral":
+            return 0.0 if known.spiral is None else float(known.spiral[0] + known.spiral[1] * out)
+        if name in SURFACES and known.shape_spread > 0.0:
             # a log is oval or fluted or neither; the mean square stays that of the prior
             size = np.exp(rng.normal(-(known.shape_spread**2), known.shape_spread, len(out)))
             out = out * size[:, None, None]
         return out
-    if name == "spiral":
-        unit = _normals((1,), (seed, zlib.crc32(name.encode())), number, priors.sampling.samples)[0]
-        return 0.0 if known.spiral is None else float(known.spiral[0] + known.spiral[1] * unit)
     if name == "knots":
         return _knots(known, priors, rng)
     if name == "metal":

@@ -24,9 +24,10 @@ from scipy import sparse
 from scipy.optimize import linprog
 
 from pithline.yard.season.greedy import Draft
-from pithline.yard.season.matching import Array, Pattern, Worth, matched_orders
-from pithline.yard.season.options import Ints, Options
-from pithline.yard.season.season import Season, counted_price
+from pithline.yard.season.matching import Pattern, Worth, matched_orders
+from pithline.yard.season.options import Array, Ints, Options
+from pithline.yard.season.orders import asked
+from pithline.yard.season.season import Season
 
 PER_LOG = 3
 DUST = 1e-2
@@ -60,7 +61,7 @@ class Linear:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """A whole plan: its columns; sets of each order that may mix logs, in the order of `Columns.free`; profit, 1/100."""
+    """A whole plan: its columns; sets of each order that may mix logs, in the order of the book's `free`; profit, 1/100."""
 
     columns: tuple[tuple[int, Pattern], ...]
     free: Ints
@@ -77,26 +78,20 @@ class Columns:
     """
 
     def __init__(self, season: Season, options: Options) -> None:
-        self.options, self.logs, self.orders = options, len(season.logs), len(season.orders)
-        self.price = np.array([counted_price(order, season.terms) for order in season.orders], np.int64)
-        self.quantity = np.array([order.quantity for order in season.orders], np.int64)
-        self.product = np.array([options.products.index(order.product) for order in season.orders], np.int64)
-        classes = [len(one) for one in options.due]
-        self.offset = np.concatenate([[0], np.cumsum(classes)]).astype(np.int64)
-        due = [np.searchsorted(options.due[k], o.due) for k, o in zip(self.product, season.orders, strict=True)]
-        self.row_of = self.offset[self.product] + np.array(due, np.int64)  # of each order: its product and class
-        self.later = np.setdiff1d(np.arange(self.offset[-1]), self.offset)  # classes that have one before
-        self.free = np.array([o for o, order in enumerate(season.orders) if not order.matched], np.int64)
+        self.options, self.logs, self.book = options, len(season.logs), asked(season, options)
         most = np.zeros((self.logs, len(options.products)))
         np.maximum.at(most, options.log, options.sets)
-        self.stock = np.repeat(most.sum(axis=0), classes)
+        self.stock = np.repeat(most.sum(axis=0), np.diff(self.book.offset))
         self.list: list[tuple[int, Pattern]] = []
         self._number: dict[tuple[int, Pattern], int] = {}
+        self._given: list[tuple[int, int, int]] = []  # column, order, sets
 
     def add(self, columns: Iterable[tuple[int, Pattern]]) -> int:
         """How many of them are new."""
         new = [one for one in dict.fromkeys(columns) if one not in self._number]
-        self._number.update({one: len(self.list) + at for at, one in enumerate(new)})
+        for at, one in enumerate(new, len(self.list)):
+            self._number[one] = at
+            self._given += [(at, o, h) for o, h in one[1]]
         self.list += new
         return len(new)
 
@@ -104,8 +99,8 @@ class Columns:
         """Forget the columns that earn less than the best of their log by more than `most` at these prices. [1/100]"""
         logs = self.options.log
         kept = [one for one in self.list if best[logs[one[0]]] - self.earns(*one, at) <= most]
-        self.list = kept
-        self._number = {one: at for at, one in enumerate(kept)}
+        self.list, self._number, self._given = [], {}, []
+        self.add(kept)
 
     def numbers(self, columns: Iterable[tuple[int, Pattern]]) -> list[int]:
         """Places in `list`."""
@@ -116,27 +111,26 @@ class Columns:
         options, left = self.options, self.options.sets[option].astype(float)
         total = -float(options.cost[option]) - float(at.minute[options.period[option]] * options.minutes[option])
         for o, sets in pattern:
-            total += float(self.price[o] * sets) - at.serve[o]
-            left[self.product[o]] -= sets
-        return total + float(left @ at.sets[self.offset[:-1] + options.ready[option]])
+            total += float(self.book.price[o] * sets) - at.serve[o]
+            left[self.book.product[o]] -= sets
+        return total + float(left @ at.sets[self.book.offset[:-1] + options.ready[option]])
 
     def counted(self, chosen: Iterable[tuple[int, Pattern]], free: Ints) -> int:
         """Profit of whole columns and sets of the free orders, 1/100."""
-        total = int(self.price[self.free] @ free)
+        total = int(self.book.price[self.book.free] @ free)
         for j, pattern in chosen:
-            total += sum(int(self.price[o]) * sets for o, sets in pattern) - int(self.options.cost[j])
+            total += sum(int(self.book.price[o]) * sets for o, sets in pattern) - int(self.options.cost[j])
         return total
 
     def solve(self, fixed: Sequence[int] = (), barred: Sequence[int] = (), only: bool = False) -> Linear:
         """The programme's best by HiGHS, with columns `fixed` at 1 and `barred` at 0; `only` the fixed ones, if so."""
-        options, count, classes = self.options, len(self.list), int(self.offset[-1])
+        options, book, count, classes = self.options, self.book, len(self.list), int(self.book.offset[-1])
         own = np.array([j for j, _ in self.list], np.int64)
-        given = [(c, o, h) for c, (_, pattern) in enumerate(self.list) for o, h in pattern]
-        c, o, h = np.array(given, np.int64).reshape(-1, 3).T
-        f0, i0 = count, count + len(self.free)
-        gain = np.concatenate([-options.cost[own], self.price[self.free], np.zeros(classes)]).astype(float)
-        np.add.at(gain, c, self.price[o] * h)
-        low, high = np.zeros(len(gain)), np.concatenate([np.ones(count), self.quantity[self.free], self.stock])
+        c, o, h = np.array(self._given, np.int64).reshape(-1, 3).T
+        f0, i0 = count, count + len(book.free)
+        gain = np.concatenate([-options.cost[own], book.price[book.free], np.zeros(classes)]).astype(float)
+        np.add.at(gain, c, book.price[o] * h)
+        low, high = np.zeros(len(gain)), np.concatenate([np.ones(count), book.quantity[book.free], self.stock])
         if only:
             high[:count] = 0.0
         high[list(barred)] = 0.0
@@ -145,17 +139,14 @@ class Columns:
         at = np.concatenate([options.log[own], first + options.period[own], second + o])
         to = np.concatenate([np.arange(count), np.arange(count), c])
         by = np.concatenate([np.ones(count), options.minutes[own], np.ones(len(o))])
-        limits = np.concatenate([np.ones(self.logs), options.room, np.ones(self.orders)])
+        limits = np.concatenate([np.ones(self.logs), options.room, np.ones(len(book.price))])
         under = sparse.csc_matrix((by, (at, to)), shape=(len(limits), len(gain)))
-        k = self.product[o]
+        k = book.product[o]
         some, made = np.nonzero(options.sets[own])
-        rows = np.arange(classes)
         entries = [
-            (self.offset[made] + options.ready[own[some], made], some, options.sets[own[some], made]),
-            (self.offset[k] + options.ready[own[c], k], c, -h),
-            (self.row_of[self.free], f0 + np.arange(len(self.free)), -np.ones(len(self.free))),
-            (rows, i0 + rows, -np.ones(classes)),
-            (self.later, i0 + self.later - 1, np.ones(len(self.later))),
+            (book.offset[made] + options.ready[own[some], made], some, options.sets[own[some], made]),
+            (book.offset[k] + options.ready[own[c], k], c, -h),
+            book.flow(i0, f0),
         ]
         at, to, by = (np.concatenate(one) for one in zip(*entries, strict=True))
         balance = sparse.csc_matrix((by, (at, to)), shape=(classes, len(gain)))
@@ -188,31 +179,30 @@ class Weighed:
 class Weighing:
     """All options at any prices."""
 
-    def __init__(self, season: Season, options: Options, columns: Columns) -> None:
-        self.options, self.columns = options, columns
-        self.logs = len(season.logs)
-        self.matched = matched_orders(season, options)
-        self.most = options.sets.max(axis=0, initial=0)
+    def __init__(self, columns: Columns) -> None:
+        self.columns = columns
+        self.matched = matched_orders(columns.book)
+        self.most = columns.options.sets.max(axis=0, initial=0)
 
     def __call__(self, at: Point) -> Weighed:
         """Weigh every option at these prices."""
-        options, columns = self.options, self.columns
-        sets = tuple(at.sets[a:b] for a, b in itertools.pairwise(columns.offset))
+        columns, options, book = self.columns, self.columns.options, self.columns.book
+        sets = tuple(at.sets[a:b] for a, b in itertools.pairwise(book.offset))
         worth = Worth(self.matched, sets, at.serve, self.most)
         reduced = worth.of(options) - options.cost - at.minute[options.period] * options.minutes
-        best = np.zeros(self.logs)
+        best = np.zeros(columns.logs)
         np.maximum.at(best, options.log, reduced)
-        free = columns.free
         bound = float(best.sum() + options.room @ at.minute + at.serve.sum())
-        bound += float(columns.quantity[free] @ np.maximum(columns.price[free] - at.sets[columns.row_of[free]], 0.0))
+        beyond = book.price - at.sets[book.row]
+        bound += float(book.quantity[book.free] @ np.maximum(beyond[book.free], 0.0))
         held = -at.sets  # a set in stock leaves one class for the next
-        held[columns.later - 1] += at.sets[columns.later]
+        held[book.later - 1] += at.sets[book.later]
         bound += float(columns.stock @ np.maximum(held, 0.0))
         return Weighed(bound, reduced, best, worth)
 
     def better(self, weighed: Weighed, now: Linear) -> list[tuple[int, Pattern]]:
         """Of each log the few options that earn most where weighed, with their patterns, if they improve the programme."""
-        options = self.options
+        options = self.columns.options
         some = np.flatnonzero(weighed.reduced > DUST)
         order = some[np.lexsort((-weighed.reduced[some], options.log[some]))]
         logs = options.log[order]
@@ -221,21 +211,23 @@ class Weighing:
         return [one for one in found if self.columns.earns(*one, now.point) > now.logs[options.log[one[0]]] + DUST]
 
 
-def drafted(season: Season, columns: Columns, draft: Draft) -> Plan:
+def drafted(columns: Columns, draft: Draft) -> Plan:
     """A draft as columns."""
-    options, matched = columns.options, [o for o, order in enumerate(season.orders) if order.matched]
+    options, book = columns.options, columns.book
     chosen = []
     for j in draft.options:
         log, ready = int(options.log[j]), options.ready[j]
-        sold = [(o, draft.filled[o].get((log, int(ready[columns.product[o]])), 0)) for o in matched]
+        sold = [(int(o), draft.filled[o].get((log, int(ready[book.product[o]])), 0)) for o in book.matched]
         chosen.append((j, tuple(one for one in sold if one[1])))
-    free = np.array([sum(draft.filled[o].values()) for o in columns.free], np.int64)
+    free = np.array([sum(draft.filled[o].values()) for o in book.free], np.int64)
     return Plan(tuple(sorted(chosen)), free, draft.objective)
 
 
-def fullest(season: Season, options: Options) -> list[tuple[int, Pattern]]:
+def fullest(columns: Columns) -> list[tuple[int, Pattern]]:
     """Of each log the option whose sets would be worth most if all could be sold."""
-    dearest = np.array([max(o.price for o in season.orders if o.product == name) for name in options.products])
+    options, book = columns.options, columns.book
+    dearest = np.zeros(len(options.products))
+    np.maximum.at(dearest, book.product, book.price)
     worth = options.sets @ dearest - options.cost
     order = np.lexsort((-worth, options.log))
     first = order[np.r_[True, np.diff(options.log[order]) > 0]]

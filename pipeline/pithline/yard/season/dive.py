@@ -13,8 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pithline.yard.season.columns import Columns, Plan, Weighing
-from pithline.yard.season.matching import Array
-from pithline.yard.season.options import Ints
+from pithline.yard.season.options import Array, Ints
 from pithline.yard.season.relax import Relaxation
 
 WHOLE = 1.0 - 1e-6
@@ -68,26 +67,25 @@ def _priced(columns: Columns, weigh: Weighing, taken: list[int], barred: list[in
 def _fitting(columns: Columns, taken: list[int], part: Ints) -> tuple[list[int], list[int]]:
     """The first of these that rows still have room for, a tenth of them at most; and those seen that have none."""
     options = columns.options
-    room = options.room.copy()
-    logs: set[int] = set()
-    served: set[int] = set()
-    for c in taken:
+    room, logs, served = options.room.copy(), set(), set()
+
+    def take(c: int) -> bool:
+        """Whether the column fits; then it is taken."""
         j, pattern = columns.list[c]
-        room[options.period[j]] -= options.minutes[j]
-        logs.add(int(options.log[j]))
-        served |= {o for o, _ in pattern}
+        log, period, own = int(options.log[j]), options.period[j], {o for o, _ in pattern}
+        if log in logs or own & served or options.minutes[j] > room[period]:
+            return False
+        room[period] -= options.minutes[j]
+        logs.add(log)
+        served.update(own)
+        return True
+
+    for c in taken:
+        take(c)
     out: list[int] = []
     none: list[int] = []
-    for c in part:
-        j, pattern = columns.list[c]
-        own = {o for o, _ in pattern}
-        if int(options.log[j]) in logs or own & served or options.minutes[j] > room[options.period[j]]:
-            none.append(int(c))
-            continue
-        out.append(int(c))
-        room[options.period[j]] -= options.minutes[j]
-        logs.add(int(options.log[j]))
-        served |= own
+    for c in part.tolist():
+        (out if take(c) else none).append(c)
         if len(out) >= max(1, int(AT_ONCE * len(part))):
             break
     return out, none

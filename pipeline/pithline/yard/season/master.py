@@ -17,8 +17,8 @@ from ortools.sat.python import cp_model
 from pithline.yard.season.columns import DUST, Columns, Plan, Weighing, drafted, fullest
 from pithline.yard.season.dive import Dives, dive, dive_again
 from pithline.yard.season.greedy import greedy
-from pithline.yard.season.options import Ints, Options, make_options
-from pithline.yard.season.program import Array, Program, make_program
+from pithline.yard.season.options import Array, Ints, Options, make_options
+from pithline.yard.season.program import Program, make_program
 from pithline.yard.season.relax import Relaxation, relax
 from pithline.yard.season.season import Choice, Prices, Sawn, Season
 
@@ -56,10 +56,10 @@ def choose(season: Season, effort: Effort | None = None, tell: Tell | None = Non
     if not len(options):
         return Choice((), tuple({} for _ in season.orders), 0, 0.0, "optimal")
     columns = Columns(season, options)
-    weigh = Weighing(season, options, columns)
-    draft = drafted(season, columns, greedy(season, options))
+    weigh = Weighing(columns)
+    draft = drafted(columns, greedy(season, options))
     columns.add(draft.columns)
-    columns.add(fullest(season, options))
+    columns.add(fullest(columns))
     relaxed = relax(columns, weigh)
     bound = _whole(relaxed.bound)
     say = (lambda objective, limit: None) if tell is None else tell
@@ -122,7 +122,7 @@ def _values(columns: Columns, program: Program, kept: Ints, plan: Plan) -> Array
     g = {key: at for at, key in enumerate(zip(program.g_order, program.g_log, strict=True))}
     for j, pattern in plan.columns:
         for o, sets in pattern:
-            x[h0 + h[o, options.log[j], options.ready[j, columns.product[o]]]] = sets
+            x[h0 + h[o, options.log[j], options.ready[j, columns.book.product[o]]]] = sets
             x[g0 + g[o, options.log[j]]] = 1.0
     net = program.balance[:, :i0] @ x[:i0]
     start = 0
@@ -186,14 +186,14 @@ def _read(season: Season, columns: Columns, plan: Plan) -> Choice:
     for j, pattern in plan.columns:
         log, left = int(options.log[j]), options.sets[j].copy()
         for o, sets in pattern:
-            left[columns.product[o]] -= sets
+            left[columns.book.product[o]] -= sets
             filled[o][season.logs[log].id] = sets
         stock += [[log, int(k), int(options.ready[j, k]), int(left[k])] for k in np.flatnonzero(left)]
     for _, o, sets in sorted(
-        (season.orders[o].due, int(o), int(n)) for o, n in zip(columns.free, plan.free, strict=True)
+        (season.orders[o].due, int(o), int(n)) for o, n in zip(columns.book.free, plan.free, strict=True)
     ):
-        k = columns.product[o]
-        last = int(columns.row_of[o] - columns.offset[k])
+        k = columns.book.product[o]
+        last = int(columns.book.due[o])
         # the earliest due takes the latest sets that are ready for it, and leaves the rest as it was
         for lot in sorted((one for one in stock if one[1] == k and one[2] <= last), key=lambda one: -one[2]):
             taken_sets = min(sets, lot[3])

@@ -13,12 +13,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from pithline.yard.season.options import Ints, Options
-from pithline.yard.season.season import Season, counted_price
+from pithline.yard.season.options import Array, Ints, Options
+from pithline.yard.season.orders import Asked
 
-Array = NDArray[np.float64]
 Pattern = tuple[tuple[int, int], ...]
 """(order, sets) that one plan gives to matched orders."""
 
@@ -33,20 +31,13 @@ class Matched:
     quantity: Ints
 
 
-def matched_orders(season: Season, options: Options) -> tuple[Matched, ...]:
+def matched_orders(book: Asked) -> tuple[Matched, ...]:
     """The matched orders of each product."""
     out = []
-    for k, name in enumerate(options.products):
-        own = [o for o, order in enumerate(season.orders) if order.matched and order.product == name]
-        own.sort(key=lambda o: (-season.orders[o].due, o))
-        out.append(
-            Matched(
-                np.array(own, np.int64),
-                np.searchsorted(options.due[k], [season.orders[o].due for o in own]).astype(np.int64),
-                np.array([counted_price(season.orders[o], season.terms) for o in own], np.int64),
-                np.array([season.orders[o].quantity for o in own], np.int64),
-            )
-        )
+    for k in range(len(book.offset) - 1):
+        own = book.matched[book.product[book.matched] == k]
+        own = own[np.argsort(-book.due[own], kind="stable")]
+        out.append(Matched(own, book.due[own], book.price[own], book.quantity[own]))
     return tuple(out)
 
 

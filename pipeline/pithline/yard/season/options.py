@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from pithline.yard.season.season import Season, counted_gain, sawing_cost
 
+Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 

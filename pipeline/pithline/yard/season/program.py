@@ -20,13 +20,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import sparse
 
-from pithline.yard.season.options import Ints, Options
-from pithline.yard.season.season import Season, counted_price
-
-Array = NDArray[np.float64]
+from pithline.yard.season.options import Array, Ints, Options
+from pithline.yard.season.orders import Asked, asked
+from pithline.yard.season.season import Season
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,9 +46,6 @@ class Program:
     h_class: Ints
     g_order: Ints
     g_log: Ints
-    row_log: slice
-    row_period: slice
-    row_source: slice
 
     @property
     def starts(self) -> tuple[int, int, int, int]:
@@ -71,11 +66,11 @@ class _Rows:
         self.limits: list[Array] = []
         self.count = 0
 
-    def block(self, limits: Array) -> slice:
-        """Room for more rows."""
+    def block(self, limits: Array) -> int:
+        """The first of as many more rows."""
         start, self.count = self.count, self.count + len(limits)
         self.limits.append(np.asarray(limits, float))
-        return slice(start, self.count)
+        return start
 
     def add(self, rows: Ints, columns: Ints, values: Array | float) -> None:
         self.at.append(rows)
@@ -89,62 +84,52 @@ class _Rows:
 
 def make_program(season: Season, options: Options) -> Program:
     """The programme over these options of a season."""
-    orders, products = season.orders, options.products
-    count, logs = len(options), len(season.logs)
-    product_of = np.array([products.index(order.product) for order in orders], np.int64)
-    due_of = np.array(
-        [np.searchsorted(options.due[k], o.due) for k, o in zip(product_of, orders, strict=True)], np.int64
-    )
-    price = np.array([counted_price(order, season.terms) for order in orders], float)
-    quantity = np.array([order.quantity for order in orders], float)
-    f_order = np.array([o for o, order in enumerate(orders) if not order.matched], np.int64)
-    h_order, h_log, h_class = _matched(season, options, product_of, due_of).T
+    book, products = asked(season, options), options.products
+    count, logs, f_order = len(options), len(season.logs), book.free
+    h_order, h_log, h_class = _matched(options, book).T
     pairs, pair_of = np.unique(np.column_stack([h_order, h_log]), axis=0, return_inverse=True)
-    sources, source_of = np.unique(np.column_stack([h_log, product_of[h_order], h_class]), axis=0, return_inverse=True)
+    sources, source_of = np.unique(
+        np.column_stack([h_log, book.product[h_order], h_class]), axis=0, return_inverse=True
+    )
     g_order, g_log = pairs.T
-    classes = np.array([len(one) for one in options.due], np.int64)
-    offset = np.concatenate([[0], np.cumsum(classes)]).astype(np.int64)
     f0, h0 = count, count + len(f_order)
     g0 = h0 + len(h_order)
     i0 = g0 + len(g_order)
-    width = i0 + int(offset[-1])
+    width = i0 + int(book.offset[-1])
     z, h, g = np.arange(count), h0 + np.arange(len(h_order)), g0 + np.arange(len(g_order))
 
     limits = _Rows()
-    row_log = limits.block(np.ones(logs))
-    limits.add(options.log, z, 1.0)
-    row_period = limits.block(options.room)
-    limits.add(row_period.start + options.period, z, options.minutes)
-    row_source = limits.block(np.zeros(len(sources)))
-    row = row_source.start
+    row = limits.block(np.ones(logs))
+    limits.add(row + options.log, z, 1.0)
+    row = limits.block(options.room)
+    limits.add(row + options.period, z, options.minutes)
+    row = limits.block(np.zeros(len(sources)))
     limits.add(row + source_of.ravel(), h, 1.0)
     for at, to, by in _supply(options, sources):
         limits.add(row + at, to, -by)
-    row = limits.block(np.zeros(len(pairs))).start
+    row = limits.block(np.zeros(len(pairs)))
     limits.add(row + pair_of.ravel(), h, 1.0)
     own = np.zeros((logs, len(products)))
     np.maximum.at(own, options.log, options.sets)
-    limits.add(row + np.arange(len(pairs)), g, -np.minimum(quantity[g_order], own[g_log, product_of[g_order]]))
+    limits.add(row + np.arange(len(pairs)), g, -np.minimum(book.quantity[g_order], own[g_log, book.product[g_order]]))
     single, single_of = np.unique(g_order, return_inverse=True)
-    row = limits.block(np.ones(len(single))).start
+    row = limits.block(np.ones(len(single)))
     limits.add(row + single_of, g, 1.0)
 
     balance = _Rows()
-    balance.block(np.zeros(int(offset[-1])))
-    for k in range(len(products)):
-        some = np.flatnonzero(options.sets[:, k])
-        balance.add(offset[k] + options.ready[some, k], some, options.sets[some, k])
-        rows = np.arange(offset[k], offset[k + 1])
-        balance.add(rows, i0 + rows, -1.0)
-        balance.add(rows[1:], i0 + rows[:-1], 1.0)
-    balance.add(offset[product_of[f_order]] + due_of[f_order], f0 + np.arange(len(f_order)), -1.0)
-    balance.add(offset[product_of[h_order]] + h_class, h, -1.0)
+    balance.block(np.zeros(int(book.offset[-1])))
+    some, made = np.nonzero(options.sets)
+    balance.add(book.offset[made] + options.ready[some, made], some, options.sets[some, made])
+    balance.add(book.offset[book.product[h_order]] + h_class, h, -1.0)
+    balance.add(*book.flow(i0, f0))
 
-    stock = np.repeat([_most(season, name) for name in products], classes)
+    stock = np.repeat([_most(season, name) for name in products], np.diff(book.offset))
     return Program(
         options,
-        np.concatenate([-options.cost, price[f_order], price[h_order], np.zeros(width - g0)]),
-        np.concatenate([np.ones(count), quantity[f_order], quantity[h_order], np.ones(len(g)), stock]).astype(float),
+        np.concatenate([-options.cost, book.price[f_order], book.price[h_order], np.zeros(width - g0)]),
+        np.concatenate([np.ones(count), book.quantity[f_order], book.quantity[h_order], np.ones(len(g)), stock]).astype(
+            float
+        ),
         limits.matrix(width),
         np.concatenate(limits.limits),
         balance.matrix(width),
@@ -154,21 +139,17 @@ def make_program(season: Season, options: Options) -> Program:
         h_class,
         g_order,
         g_log,
-        row_log,
-        row_period,
-        row_source,
     )
 
 
-def _matched(season: Season, options: Options, product_of: Ints, due_of: Ints) -> Ints:
+def _matched(options: Options, book: Asked) -> Ints:
     """(n, 3): order, log, class of each h, where an option of the log has sets of the product ready in time."""
     out = [np.zeros((0, 3), np.int64)]
-    for o, order in enumerate(season.orders):
-        if order.matched:
-            sets, ready = options.sets[:, product_of[o]], options.ready[:, product_of[o]]
-            some = (sets > 0) & (ready <= due_of[o])
-            found = np.unique(np.column_stack([options.log[some], ready[some]]), axis=0)
-            out.append(np.column_stack([np.full(len(found), o), found]))
+    for o in book.matched:
+        sets, ready = options.sets[:, book.product[o]], options.ready[:, book.product[o]]
+        some = (sets > 0) & (ready <= book.due[o])
+        found = np.unique(np.column_stack([options.log[some], ready[some]]), axis=0)
+        out.append(np.column_stack([np.full(len(found), o), found]))
     return np.concatenate(out)
 
 

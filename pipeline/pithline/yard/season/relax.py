@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pithline.yard.season.columns import Columns, Point, Weighing
-from pithline.yard.season.matching import Array
+from pithline.yard.season.options import Array
 
 ROUNDS = 80
 CLOSE = 1e-5
