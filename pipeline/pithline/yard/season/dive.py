@@ -21,13 +21,13 @@ STEPS = 400
 PRICED = 2
 """Rounds of new columns after each fixing."""
 AT_ONCE = 0.1
-KEPT = (0.4, 0.95)
-"""Share of a plan that a further dive starts from, drawn anew each time."""
+KEPT = ((0.4, 0.95), (0.0, 0.4))
+"""Share of a plan that a further dive starts from, drawn anew each time: much of it or little."""
 PROMISING = 0.3
 """Columns whose loss against the best of their log is more than this share of what the plan in hand lacks are forgotten; at 1 no
 better plan holds one of the others (reduced-cost fixing), and fewer make quicker dives."""
 WINDOW = 0.25
-"""Every second dive keeps nothing of this share of the periods and nine columns in ten of the others."""
+"""Or all but this share of the periods, of which nothing is kept, and of the others nine columns in ten."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,11 +114,12 @@ def dive_again(
         columns.purge(relaxed.point, relaxed.best, PROMISING * (relaxed.bound - plan.objective))
         columns.add(plan.columns)
         period = columns.options.period[[j for j, _ in plan.columns]]
-        if number % 2:
+        turn = number % (len(KEPT) + 1)
+        if turn == len(KEPT):
             first, wide = rng.integers(len(columns.options.room)), max(3, int(WINDOW * len(columns.options.room)))
             share = np.where((period >= first) & (period < first + wide), 0.0, 0.9)
         else:
-            share = np.full(len(period), rng.uniform(*KEPT))
+            share = np.full(len(period), rng.uniform(*KEPT[turn]))
         kept = rng.random(len(period)) < share
         other = dive(columns, weigh, columns.numbers(itertools.compress(plan.columns, kept)))
         if other.objective > plan.objective:

@@ -42,8 +42,8 @@ class Effort:
         CP-SAT is asked where no more options than this are left; the bound holds for all of them in any case.
     """
 
-    work: float = 3.0
-    dives: int = 48
+    work: float = 1.5
+    dives: int = 60
     gap: float = 1e-3
     options: int = 3000
     workers: int = 4
