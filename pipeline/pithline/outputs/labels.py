@@ -122,6 +122,12 @@ def labels_pdf(script: Mapping[str, Any], units: str = "mm", paper: str = "A4") 
     return out.getvalue()
 
 
+def _use(row: Mapping[str, str]) -> str:
+    """What a plate is for and in which set, nothing said twice: there is not much room."""
+    part = row["part"] if row["part"] == row["product"] else f"{row['product']}: {row['part']}"
+    return part + (f", set {row['set'].removeprefix(row['product']).strip()}" if row["set"] else "")
+
+
 def _label(canvas: Any, row: Mapping[str, str], words: Words, x: float, y: float, stock: Stock) -> None:
     width, height = stock.width * MM, stock.height * MM
     code = segno.make(code_text(row["id"], row["plan"]), error="m", micro=False)
@@ -136,7 +142,7 @@ def _label(canvas: Any, row: Mapping[str, str], words: Words, x: float, y: float
         (f"log {row['log']}", SMALL, False),
     ]
     if row["part"]:
-        lines.append((f"{row['product']}: {row['part']}" + (f", set {row['set']}" if row["set"] else ""), SMALL, False))
+        lines.append((_use(row), SMALL, False))
     if row["length_mm"]:
         lines.append((words.size(*(float(row[key]) for key in ("length_mm", "width_mm", "thickness_mm"))), SMALL, False))
     lines.append(("sawn ____________", SMALL, False))

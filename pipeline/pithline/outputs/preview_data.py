@@ -55,7 +55,8 @@ def _summary(scene: Scene, words: Words) -> list[str]:
     log, totals = document["log"], document["totals"]
     made = f"{words.volume(totals['instrument_volume'])} of instrument wood in {totals['plates']} plates"
     sets = ", ".join(f"{count} {name}" for name, count in totals["sets"].items() if count)
-    lines = [f"Log {log['id']}, {log.get('species', '')}, {words.length(scene.script.model.length)} long.", f"{made}."]
+    species = f"{log['species']}, " if log.get("species") else ""
+    lines = [sentence(f"{species}{words.length(scene.script.model.length)} long."), f"{made}."]
     if sets:
         lines.append(f"Complete sets: {sets}.")
     if document.get("uncertainty", {}).get("pith_assumed"):
