@@ -91,8 +91,8 @@ def test_a_plate_of_a_product_of_one_part_is_named_once():
     """A bridge is a bridge, and its set has a number; a back is named with its guitar."""
     script = small_script()
     plate, other = script["plates"][0], script["plates"][1]
-    plate |= {"product": "bridge", "part": "bridge", "set": "bridge 3"}
-    other |= {"product": "small guitar", "part": "back", "set": "small guitar 2"}
+    plate |= {"product": "bridge", "part": "bridge", "set_id": "bridge 3", "mate": None}
+    other |= {"product": "small guitar", "part": "back", "set_id": "small guitar-2", "mate": None}
     with pdfplumber.open(io.BytesIO(labels_pdf(script))) as pdf:
         text = "\n".join(page.extract_text() for page in pdf.pages)
     assert "bridge, set 3" in text and "bridge: bridge" not in text and "bridge 3" not in text

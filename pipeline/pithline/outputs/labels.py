@@ -125,7 +125,7 @@ def labels_pdf(script: Mapping[str, Any], units: str = "mm", paper: str = "A4") 
 def _use(row: Mapping[str, str]) -> str:
     """What a plate is for and in which set, nothing said twice: there is not much room."""
     part = row["part"] if row["part"] == row["product"] else f"{row['product']}: {row['part']}"
-    return part + (f", set {row['set'].removeprefix(row['product']).strip()}" if row["set"] else "")
+    return part + (f", set {row['set'].removeprefix(row['product']).strip(' -')}" if row["set"] else "")
 
 
 def _label(canvas: Any, row: Mapping[str, str], words: Words, x: float, y: float, stock: Stock) -> None:
