@@ -22,10 +22,7 @@ from pithline.logmodel.card import Card, ScanPoint
 from pithline.logmodel.fit import fit_log
 from pithline.logmodel.model import LogModel, clock_angles, clock_direction
 from truth.logs import KINDS, TrueLog, clock_of, true_log
-from truth.scans import Scan, simulate_scan
-
-MARK_ERROR = 3.0
-"""Pith marks are moved by this much (standard deviation per axis), as the fit believes them to be. [mm]"""
+from truth.scans import Scan, marked_off, simulate_scan
 
 
 @dataclass(frozen=True)
@@ -82,15 +79,11 @@ CASES = {
 
 def marked_card(log: TrueLog, scan: Scan, rng: np.random.Generator) -> tuple[Card, list[np.ndarray]]:
     """The card with its pith marks a little off, and the marks in the true log frame. [mm]"""
-    marks, placed = [], []
-    for (point, normal), place in zip(log.end_planes(), (scan.pith_butt, scan.pith_top), strict=True):
-        off = np.array([0.0, *rng.normal(0.0, MARK_ERROR, 2)])
-        off[0] = -(off[1:] @ normal[1:]) / normal[0]
-        marks.append(ScanPoint(tuple(place + scan.truth_to_scan[:3, :3] @ off)))
-        placed.append(point + off)
+    scan, placed = marked_off(log, scan, rng)
     card = Card(
         log.name, "black walnut", None, scan_units=scan.unit, up=scan.up, bark_thickness=log.bark,
-        pith_butt=marks[0], pith_top=marks[1], butt="min" if _rises(scan) else "max",
+        pith_butt=ScanPoint(tuple(scan.pith_butt)), pith_top=ScanPoint(tuple(scan.pith_top)),
+        butt="min" if _rises(scan) else "max",
     )  # fmt: skip
     return card, placed
 

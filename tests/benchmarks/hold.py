@@ -15,11 +15,13 @@ import tempfile
 import time
 from pathlib import Path
 
+import numpy as np
+
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 from truth.judge import Verdict, judge
 from truth.logs import KINDS, TrueLog, true_log
-from truth.scans import Scan, card_text, simulate_scan, write_binary_ply
+from truth.scans import MARK_ERROR, Scan, card_text, marked_off, simulate_scan, write_binary_ply
 
 FITTED = """
 import sys
@@ -27,19 +29,19 @@ import numpy as np
 from pithline.cli.main import main
 from pithline.plan import contest, frame
 
-def claimed(log, ledger, parts, samples, seed):
-    return np.array([sum(p.volume for p in ledger.plates if p.grade.passes)])
+def certain(logs, ledger, parts, known):
+    return np.array([float(plate.grade.passes) for plate in ledger.plates])
 
 frame.plan_log.__defaults__ = (0.0, 0.0)
-contest.passing_on_samples = claimed
+contest.chances = certain
 sys.exit(main())
 """
 """The command as it would be if the fitted log were the true one: no reserve for the doubts of surface and pith, layouts ranked on it."""
 
 
-def scanned(log: TrueLog, seed: int, folder: Path) -> tuple[str, Scan]:
-    """The card of a log as a phone would scan it, written into a folder with its scan."""
-    scan = simulate_scan(log, seed)
+def scanned(log: TrueLog, seed: int, folder: Path, error: float = 0.0) -> tuple[str, Scan]:
+    """The card of a log as a phone would scan it, written into a folder with its scan; marks off by `error` mm per axis."""
+    scan = marked_off(log, simulate_scan(log, seed), np.random.default_rng(seed), error)[0]
     write_binary_ply(folder / "log.ply", scan.points)
     (folder / "log.toml").write_text(card_text(log, scan, "log.ply"), encoding="utf-8")
     return str(folder / "log.toml"), scan
@@ -57,11 +59,11 @@ def run(out: Path, *arguments: str, fitted: bool = False) -> dict | str:
 
 
 def plan_and_judge(
-    kind: str, seed: int, arguments: list[str], folder: Path, fitted: bool
+    kind: str, seed: int, arguments: list[str], folder: Path, fitted: bool, error: float
 ) -> tuple[dict, Verdict] | str:
     """The script and the verdict on it, or the command's one line of error."""
     log = true_log(kind, seed)
-    card, scan = scanned(log, seed, folder)
+    card, scan = scanned(log, seed, folder, error)
     script = run(folder / "plan", "plan", card, *arguments, fitted=fitted)
     return script if isinstance(script, str) else (script, judge(script, log, scan.truth_to_scan))
 
@@ -87,6 +89,12 @@ def main() -> None:
     parser.add_argument(
         "--fitted", action="store_true", help="plan as if the fitted log were the true one, for comparison"
     )
+    parser.add_argument(
+        "--marks",
+        type=float,
+        default=MARK_ERROR,
+        help="how far off the pith marks are, per axis; one standard deviation, mm",
+    )
     chosen = parser.parse_args()
     claimed = true = 0.0
     for kind in chosen.kinds:
@@ -94,7 +102,7 @@ def main() -> None:
             start = time.perf_counter()
             with tempfile.TemporaryDirectory() as folder:
                 arguments = ["--effort", chosen.effort, *("--" + one for one in chosen.more)]
-                found = plan_and_judge(kind, seed, arguments, Path(folder), chosen.fitted)
+                found = plan_and_judge(kind, seed, arguments, Path(folder), chosen.fitted, chosen.marks)
             name = f"{kind}-{seed}"
             if isinstance(found, str):
                 print(f"{name:14} {found}", flush=True)

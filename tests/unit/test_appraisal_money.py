@@ -11,6 +11,7 @@ from pithline.errors import InputError
 from pithline.files.mills import read_mill
 from pithline.files.priors import read_priors
 from pithline.logmodel.card import ArmsMark, TapeMark
+from pithline.plan.frame import PITH_DOUBTS, SURFACE_DOUBTS
 from pithline.units import KG_PER_POUND
 from pithline.wood.field import tables
 from pithline.yard.appraisal import information
@@ -192,4 +193,6 @@ def test_metal_is_drawn_only_where_there_is_some_and_counts_by_its_chance():
 def test_kernel_arrays_of_a_told_log_keep_the_usual_reserve():
     log = known(read_priors(), surface=4.0)
     settled = told(log, {}, {}, basis_of(log))
-    assert all(np.allclose(a, b) for a, b in zip(settled.wary, tables(settled.field, 1.3, 1.0), strict=True))
+    assert all(
+        np.allclose(a, b) for a, b in zip(settled.wary, tables(settled.field, SURFACE_DOUBTS, PITH_DOUBTS), strict=True)
+    )

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from pithline.plan.carry import DrawnPoser, carry_out
-from pithline.plan.doubt import passing_on_samples, sampled_field, sampled_log
+from pithline.plan.doubt import chances, passing_on_samples, sampled_field, sampled_log, sampled_logs
 from pithline.plan.frame import plan_log
 from pithline.plan.layout import Setting, SlabCut
 from truth.models import to_model
@@ -96,3 +96,29 @@ def test_the_surface_stays_put_where_only_the_pith_moves():
     surface = one.pith[:, None] + one.radius[..., None] * e
     away = np.hypot(surface[..., 0], surface[..., 1])
     np.testing.assert_allclose(away, STRAIGHT.radius, atol=1.0)
+
+
+def test_chances_are_the_share_of_samples_on_which_each_plate_passes():
+    log = doubtful(3.0, 6.0)
+    ledger = sawn(log)
+    known = {}
+    share = chances(sampled_logs(log, 12, 1), ledger, SHOP.parts, known)
+    volumes = np.array([plate.volume for plate in ledger.plates])
+    assert 0.0 < share.min() < 1.0
+    assert volumes @ share == pytest.approx(passing_on_samples(log, ledger, SHOP.parts, 12, 1).mean())
+    np.testing.assert_array_equal(chances((), ledger, SHOP.parts, known), share)
+
+
+def test_a_reserve_for_the_pith_leaves_no_plate_and_gains_by_where_they_lie():
+    """What keeps little of its limits is still sawn where nothing surer takes its place."""
+    log = doubtful(0.0, 5.0)
+    claimed, kept = [], []
+    for reserve in (True, False):
+        ledgers = [
+            carry_out(log, Setting(clock, (SlabCut(low, 40.0),)), SHOP, DrawnPoser(log, 2.0), reserve=reserve)
+            for clock, low in ((0.0, -20.0), (0.3, -12.0), (0.8, 0.0), (1.7, -30.0))
+        ]
+        claimed.append(sum(plate.volume for one in ledgers for plate in one.plates if plate.grade.passes))
+        kept.append(sum(passing_on_samples(log, one, SHOP.parts, 16, 3).mean() for one in ledgers))
+    assert claimed[0] > 0.9 * claimed[1]
+    assert kept[0] > kept[1]

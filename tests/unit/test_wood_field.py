@@ -117,7 +117,7 @@ def test_the_pith_itself_has_finite_grades():
     assert np.isfinite([angle[0], runout[0], depth[0]]).all() and away[0] == 0.0
 
 
-def test_planes_say_what_points_say_less_the_doubts():
+def test_planes_say_what_points_say_and_the_doubts_beside():
     sure_model = to_model(true_log("oval", 2))
     doubts = {"stderr_radius": np.full_like(sure_model.stderr_radius, 2.0)}
     doubts |= {"stderr_pith": np.full_like(sure_model.stderr_pith, 3.0)}
@@ -131,7 +131,8 @@ def test_planes_say_what_points_say_less_the_doubts():
         plane_stack(tables(wood_field(model)), Planes(origin, first, second, normal, heights, counts, steps))
         for model in (sure_model, replace(sure_model, **doubts))
     )
-    for name, one, other in zip(("angle", "runout", "depth", "away"), sure, told, strict=True):
-        np.testing.assert_allclose(one, other, atol=2e-4 * max(1.0, np.abs(other).max() / 10), err_msg=name)
-    np.testing.assert_allclose(told[2] - wary[2], 2.0, atol=2e-3)
-    np.testing.assert_allclose(told[0] - wary[0], 3.0 / np.maximum(told[3], 5.0), atol=2e-4)
+    for seen in (sure, wary):
+        for name, one, other in zip(("angle", "runout", "depth", "away"), seen, told, strict=False):
+            np.testing.assert_allclose(one, other, atol=2e-4 * max(1.0, np.abs(other).max() / 10), err_msg=name)
+    np.testing.assert_allclose(wary[5], 2.0, atol=2e-3)
+    np.testing.assert_allclose(wary[4], 3.0 / np.maximum(told[3], 5.0), atol=2e-4)

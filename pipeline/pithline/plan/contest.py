@@ -1,6 +1,6 @@
 """Ways to saw a log, carried out on the real machines and compared by what they are likely to yield.
 
-What a plan claims on the fitted log is half of its worth, what it keeps on logs that the fit cannot tell from it the other.
+A plate counts as often as it passes on sampled logs, which the fit cannot tell from the fitted one.
 """
 
 from __future__ import annotations
@@ -9,21 +9,25 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pithline.plan.aims import EFFORTS, LITRE, Effort, aim_of
 from pithline.plan.bucking import Sawing, bucked, places_worth
 from pithline.plan.carry import Shop
-from pithline.plan.doubt import passing_on_samples
+from pithline.plan.doubt import chances, sampled_logs
 from pithline.plan.frame import PlanLog
 from pithline.plan.layout import FREE, Locks, Setting
 from pithline.plan.ledger import Ledger
 from pithline.plan.parts import SawnPart
 from pithline.plan.solve import Found, find_each
 
+Array = NDArray[np.float64]
+Chance = Callable[[Ledger], Array]
+"""How likely each plate of a carried-out plan is to pass, 0 to 1."""
 Progress = Callable[[str, float], None]
 Late = Callable[[], bool]
-TRIED = 8
-"""Sampled logs on which carried-out layouts are compared."""
+TRIED = 16
+"""Sampled logs on which carried-out layouts are compared; others than those that a script's percentiles come from."""
 ALSO = 0.07
 """Ways to crosscut a log that promise less than the best by no more than this share of it are searched too."""
 
@@ -115,28 +119,29 @@ def practice_contender(log: PlanLog, places: tuple[float, ...], layouts: Sequenc
 
 
 def ranked(
-    log: PlanLog,
     ways: Sequence[Contender],
     shop: Shop,
     carry: Callable[[Sawing], Ledger],
-    seed: int,
+    chance: Chance,
     settings_max: int | None = None,
     sets_of: Callable[[Ledger], Mapping[str, int]] | None = None,
 ) -> list[tuple[Ledger, Contender]]:
-    """The contenders carried out on the real machines, by what they are likely to yield net of charges.
-
-    Where complete sets are asked for, `sets_of` counts them; what they hold then comes first.
-    """
+    """The contenders carried out on the real machines, by what they are likely to yield net of charges (`worth_of`)."""
     tried: list[tuple[float, int, Ledger]] = []
     for number, one in enumerate(ways):
         ledger = carry(one.sawing)
-        claimed = sum(p.volume for p in ledger.plates if p.grade.passes)
-        kept = float(passing_on_samples(log, ledger, shop.parts, TRIED, seed).mean()) / claimed if claimed else 0.0
-        value = worth_of(ledger, one.found.unit, shop, settings_max, sets_of, (1.0 + kept) / 2.0)
+        value = worth_of(ledger, one.found.unit, shop, settings_max, sets_of, chance)
         if not np.isfinite(value):
             continue
         tried.append((-round(value, 9), number, ledger))
     return [(ledger, ways[number]) for _, number, ledger in sorted(tried, key=lambda one: one[:2])]
+
+
+def chance_on_samples(log: PlanLog, shop: Shop, seed: int) -> Chance:
+    """How likely each plate of a carried-out plan is to pass, on sampled logs that stay the same from plan to plan."""
+    logs = sampled_logs(log, TRIED, seed + 1)
+    known: dict[bytes, float] = {}
+    return lambda ledger: chances(logs, ledger, shop.parts, known)
 
 
 def worth_of(
@@ -145,26 +150,27 @@ def worth_of(
     shop: Shop,
     settings_max: int | None = None,
     sets_of: Callable[[Ledger], Mapping[str, int]] | None = None,
-    share: float = 1.0,
+    chance: Chance | None = None,
 ) -> float:
-    """What was carried out counts, net of charges; of the plates only a `share`. −inf with more settings than `settings_max`.
+    """What was carried out counts, net of charges; −inf with more settings than `settings_max`.
 
-    `unit` is that of the search (`Found`); `sets_of` counts complete sets where they come first.
+    `unit` is that of the search (`Found`); `sets_of` counts complete sets where they come first; `chance` says how likely
+    each plate is to pass (all that pass on the fitted log where none is given).
     """
     if settings_max is not None and ledger.charged > settings_max:
         return -np.inf
     mill = shop.machines.mill
     volume, money = mill.least_gain_per_setting / unit * ledger.charged, ledger.minutes * mill.hour_rate / 60.0
-    value = counted(ledger, shop) * share - (volume if unit > 1 else money)
+    value = counted(ledger, shop, chance) - (volume if unit > 1 else money)
     return value if sets_of is None else value * 1e-3 + held(sets_of(ledger), shop)
 
 
-def counted(ledger: Ledger, shop: Shop) -> float:
-    """What a ledger's passing plates count, up to the demand."""
+def counted(ledger: Ledger, shop: Shop, chance: Chance | None = None) -> float:
+    """What a ledger's passing plates count, each as it is likely to pass, up to the demand."""
+    sure = [float(plate.grade.passes) for plate in ledger.plates]
     have = np.zeros(len(shop.parts))
-    for plate in ledger.plates:
-        if plate.grade.passes:
-            have[plate.part] += 1.0
+    for plate, share in zip(ledger.plates, sure if chance is None else chance(ledger), strict=True):
+        have[plate.part] += share
     return float(np.minimum(have, shop.left) @ shop.worth)
 
 
@@ -195,6 +201,7 @@ __all__ = [
     "LITRE",
     "Contender",
     "Wish",
+    "chance_on_samples",
     "contenders",
     "cost_of_locks",
     "counted",

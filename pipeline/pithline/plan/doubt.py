@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -50,18 +51,45 @@ def sampled_field(field: WoodField, rng: np.random.Generator, slope: float = 0.0
 
 def sampled_log(log: PlanLog, rng: np.random.Generator) -> PlanLog:
     """A plan's log with its wood sampled anew; ends, trims and defects stay."""
-    field = sampled_field(log.field, rng, log.slope_doubt)
+    field = sampled_field(log.field, rng, log.crook_doubt)
     return replace(log, field=field, exact=tables(field, 0.0, 0.0))
 
 
 def passing_on_samples(log: PlanLog, ledger: Ledger, parts: tuple[SawnPart, ...], samples: int, seed: int) -> Array:
     """Passing volume of a carried-out plan on sampled logs, (samples,) mm³, in order of the seed."""
+    volumes = np.array([plate.volume for plate in ledger.plates])
+    return np.array([volumes @ _passing(one, ledger, parts) for one in sampled_logs(log, samples, seed)])
+
+
+def sampled_logs(log: PlanLog, samples: int, seed: int) -> tuple[PlanLog, ...]:
+    """Logs that the fit cannot tell from the fitted one."""
     rng = np.random.default_rng(seed)
-    out = np.zeros(samples)
-    for k in range(samples):
-        one = sampled_log(log, rng)
-        for plate in ledger.plates:
+    return tuple(sampled_log(log, rng) for _ in range(samples))
+
+
+def _passing(one: PlanLog, ledger: Ledger, parts: tuple[SawnPart, ...]) -> Array:
+    return np.array(
+        [
+            plate.grade.passes and grade_plate(one, plate.corner, plate.edges, parts[plate.part].limits, PITCH).passes
+            for plate in ledger.plates
+        ],
+        float,
+    )
+
+
+def chances(logs: Sequence[PlanLog], ledger: Ledger, parts: tuple[SawnPart, ...], known: dict[bytes, float]) -> Array:
+    """The share of sampled logs on which each plate of a carried-out plan passes, 0 for those that fail on the fitted log.
+
+    `known` is read and filled: plans that differ little have most plates in common.
+    """
+    out = np.zeros(len(ledger.plates))
+    for k, plate in enumerate(ledger.plates):
+        if not plate.grade.passes:
+            continue
+        key = bytes([plate.part]) + np.concatenate([plate.corner, *plate.edges]).tobytes()
+        if key not in known:
             limits = parts[plate.part].limits
-            if plate.grade.passes and grade_plate(one, plate.corner, plate.edges, limits, PITCH).passes:
-                out[k] += plate.volume
+            passed = sum(grade_plate(one, plate.corner, plate.edges, limits, PITCH).passes for one in logs)
+            known[key] = passed / len(logs)
+        out[k] = known[key]
     return out

@@ -23,9 +23,10 @@ LOG = Piece("log", "log")
 PITH_RADIUS = 25.0
 """Radius kept clear round the pith where the card states none [mm]: common practice, 25 to 50 mm, no source."""
 
-SURFACE_DOUBTS = 1.3
-PITH_DOUBTS = 0.5
-"""How many standard errors of surface and pith a plan keeps in reserve; see docs/benchmarks.md."""
+SURFACE_DOUBTS = 0.5
+PITH_DOUBTS = 1.0
+"""Standard errors of surface and pith in a whole reserve. Under the bark a millimetre and a half is kept clear besides
+(`slabs.SURFACE_RESERVE`), so less of the surface's will do; see docs/benchmarks.md."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +36,7 @@ class PlanLog:
     model: LogModel
     field: WoodField
     exact: tuple  # kernel arrays without doubts: what is judged
-    wary: tuple  # kernel arrays with doubts in reserve: what is planned on
+    wary: tuple  # kernel arrays with the doubts that a full reserve keeps: what is planned on
     origin: Array  # (3,)
     axis: Array  # (3,) unit, along the pith's chord
     reach: float  # chord length between the end planes on the pith
@@ -47,7 +48,8 @@ class PlanLog:
     butt: EndPlane
     top: EndPlane
     doubts: tuple[float, float]  # standard errors of surface and pith in reserve
-    slope_doubt: float  # how far off the fitted pith's slope may be where the log is crooked [rad]
+    crook_doubt: float  # how far off the fitted pith's slope may be where the log is crooked [rad]
+    slope_doubt: float  # and with the tilt of its marks: what a whole reserve keeps of runout [rad]
     piece: Piece = LOG
 
     @property
@@ -68,6 +70,7 @@ def plan_log(
     """Prepare a fitted log for planning."""
     field = wood_field(model)
     ends = station_of(field, np.array([0.0, model.length]), field.pith)
+    crook = crook_doubt(field, model.length) if max(surface_doubts, pith_doubts) > 0.0 else 0.0
     butt = np.array([0.0, *ends[0]])
     top = np.array([model.length, *ends[1]])
     chord = top - butt
@@ -88,7 +91,20 @@ def plan_log(
         butt=model.butt,
         top=model.top,
         doubts=(surface_doubts, pith_doubts),
-        slope_doubt=slope_doubt(field, model.length),
+        crook_doubt=crook,
+        slope_doubt=slope_doubt(field, model.length, crook, pith_doubts),
+    )
+
+
+def with_doubts(log: PlanLog, field: WoodField, surface_doubts: float, pith_doubts: float) -> PlanLog:
+    """The same log by another field of its wood, so many standard errors in a whole reserve."""
+    return replace(
+        log,
+        field=field,
+        exact=tables(field, 0.0, 0.0),
+        wary=tables(field, surface_doubts, pith_doubts),
+        doubts=(surface_doubts, pith_doubts),
+        slope_doubt=slope_doubt(field, log.model.length, log.crook_doubt, pith_doubts),
     )
 
 
@@ -100,7 +116,12 @@ CROOK_SHARE = 0.25
 half the second difference is 0.1 to 0.3°, by up to 0.31° on crooked ones, where it is 1° and more."""
 
 
-def slope_doubt(field: WoodField, length: float) -> float:
+def slope_doubt(field: WoodField, length: float, crook: float, pith_doubts: float) -> float:
+    """How far off the pith's slope may be, by a crook and by standard errors of the pith on both ends. [rad]"""
+    return float(np.hypot(crook, pith_doubts * np.hypot(field.pith_doubt[0], field.pith_doubt[-1]) / length))
+
+
+def crook_doubt(field: WoodField, length: float) -> float:
     """How far off the pith's slope may be: a share of half its second difference over `CROOK_STEP`, which a bow has not. [rad]"""
     x = np.arange(CROOK_STEP / 2, length - CROOK_STEP / 2, CROOK_STEP / 4)
     low, here, high = (station_of(field, x + by, field.pith_slope) for by in (-CROOK_STEP, 0.0, CROOK_STEP))

@@ -25,6 +25,8 @@ GRADE_RESERVE = np.radians(0.4)
 RUNOUT_RESERVE = np.radians(0.15)
 SURFACE_RESERVE = 1.5
 """mm kept clear under the bark on top of the fit's own doubt."""
+SEARCHED = 0.3
+"""Share of a log's reserve that a search keeps. Carrying out then weighs each plate by what it keeps (`strips`)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,14 +144,16 @@ def roll_planes(
     origin = log.origin + across[0] * lateral
     counts, steps = (len(across), nx), (grid.across_step, grid.along_step)
     planes = Planes(origin, lateral, log.axis, normal, depths, counts, steps)
-    angle, runout, inside, from_pith = plane_stack(log.wary, planes)
+    angle, runout, inside, from_pith, turn, sink = plane_stack(log.wary, planes)
+    angle -= SEARCHED * turn
+    inside -= SEARCHED * sink
     gone = (inside < SURFACE_RESERVE) | (from_pith < log.pith_radius + 1.0)
     gone |= trimmed(log, planes)
     bad, none = [], []
     for limits in lists:
         bad.append(
             (angle < limits.ring_angle_min + GRADE_RESERVE)
-            | (runout > limits.runout_max - RUNOUT_RESERVE - log.slope_doubt)
+            | (runout > limits.runout_max - RUNOUT_RESERVE - SEARCHED * log.slope_doubt)
         )
         kept_out = sapwood_kept_out(limits, log.sapwood)
         none.append(gone | (inside < kept_out + SURFACE_RESERVE) if kept_out > 0.0 else gone)

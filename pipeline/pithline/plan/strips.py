@@ -5,7 +5,7 @@ The wood is looked at on each layer's own mid-plane and outer planes, so what is
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numba import njit
@@ -23,6 +23,9 @@ PLANES = 2.5
 """A slab is looked at on planes this far apart through its thickness [mm]; ring angles between them are read linearly."""
 CAPPED_SHARE = 0.3
 """A part with a demand counts this share while strips are chosen: it fills gaps but displaces nothing without a demand."""
+RESERVES = ((0.0, 60), (0.6, 85), (1.2, 100))
+"""Shares of a log's reserve, and of 100 plates that keep just so much how many count: the others are likely to fail."""
+SURE = ((0.0, 100),)
 ANGLE_RESERVE = np.radians(0.25)
 RUNOUT_RESERVE = np.radians(0.1)
 
@@ -81,18 +84,20 @@ class Saws:
 
 
 @njit(cache=True, fastmath=True)
-def _allowed(bad, gone, angle, mean, l, w, out):
+def _allowed(bad, gone, angle, mean, l, w, before, count, out):
     layers, nx, nu = bad.shape[0], bad.shape[1] - 1, bad.shape[2] - 1
     for k in range(layers):
         for u in range(nu - w):
             for x in range(nx - l):
+                if out[k, u, x] != before:
+                    continue
                 a, b, c, d = x + l + 1, u + w + 1, x, u
                 if bad[k, a, b] - bad[k, c, b] - bad[k, a, d] + bad[k, c, d] != 0:
                     continue
                 if gone[k, a, b] - gone[k, c, b] - gone[k, a, d] + gone[k, c, d] != 0:
                     continue
                 if angle[k, a, b] - angle[k, c, b] - angle[k, a, d] + angle[k, c, d] >= mean * (l + 1) * (w + 1):
-                    out[k, u, x] = 1
+                    out[k, u, x] = count
 
 
 def _images(values: NDArray, dtype: type) -> NDArray:
@@ -151,6 +156,8 @@ class Looked:
     runout: NDArray[np.float32]
     inside: NDArray[np.float32]
     unusable: NDArray[np.bool_]
+    turn: NDArray[np.float32]
+    sink: NDArray[np.float32]
 
 
 def _look(
@@ -159,18 +166,24 @@ def _look(
     span: tuple[float, float, float, float],
     counts: tuple[int, int],
     steps: tuple[float, float],
-    reserve: bool,
 ) -> Looked:
     """Look at the wood of a slab every few millimetres of its thickness, both faces included."""
     heights = np.linspace(slab.low, slab.top, max(2, int(np.ceil((slab.top - slab.low) / PLANES)) + 1))
     origin = slab.point(span[0], span[2], 0.0)
-    arrays = log.wary if reserve else log.exact
     planes = Planes(origin, slab.axis, slab.lateral, slab.normal, heights, counts, steps)
-    angle, runout, inside, pith = plane_stack(arrays, planes)
+    angle, runout, inside, pith, turn, sink = plane_stack(log.wary, planes)
     unusable = trimmed(log, planes) | (pith < log.pith_radius + 0.5)
     for normal, offset in slab.bounds:
         unusable |= planes.beyond(normal, offset - 0.2)
-    return Looked(heights, angle, runout, inside, unusable)
+    return Looked(heights, angle, runout, inside, unusable, turn, sink)
+
+
+def _kept(looked: Looked, share: float) -> Looked:
+    """The same slab, looked at with a share of the log's reserve."""
+    if share == 0.0:
+        return looked
+    share = np.float32(share)
+    return replace(looked, angle=looked.angle - share * looked.turn, inside=looked.inside - share * looked.sink)
 
 
 def _layers(
@@ -199,7 +212,7 @@ def _layers(
 
 
 Maps = dict[int, NDArray[np.uint8]]
-"""Where plates of a part pass: (layers, across, along) by the part's number."""
+"""Where plates of a part pass, and how many of 100 count: (layers, across, along) by the part's number."""
 Memory = dict[bytes, tuple[Maps, tuple[float, float, float, float]]]
 """Maps of slabs already seen, and their spans."""
 
@@ -263,21 +276,24 @@ def _passing(
     if not usable or span[1] - span[0] < 50 or span[3] - span[2] < 20:
         return maps, span
     counts = (int((span[1] - span[0]) / cells[0]) + 1, int((span[3] - span[2]) / cells[1]) + 1)
-    looked = _look(log, slab, span, counts, cells, reserve)
-    seen: dict[tuple, tuple[Array, Array, Array]] = {}
-    for i in usable:
-        part = parts[i]
-        key = (part.thickness, part.limits)
-        if key not in seen:
-            seen[key] = _layers(
-                looked, slab, part, saws, log.sapwood, RUNOUT_RESERVE + (log.slope_doubt if reserve else 0.0)
-            )
-        l, w = int(np.ceil(part.length / cells[0] - 1e-6)), int(np.ceil(part.width / cells[1] - 1e-6))
-        out = np.zeros((seen[key][0].shape[0], counts[1], counts[0]), np.uint8)
-        if l < counts[0] and w < counts[1]:
-            _allowed(*seen[key], part.limits.ring_angle_mean + ANGLE_RESERVE, l, w, out)
-        if out.any():
-            maps[i] = out
+    seen = _look(log, slab, span, counts, cells)
+    before = 0
+    for share, count in RESERVES if reserve and max(log.doubts) > 0.0 else SURE:
+        looked, images = _kept(seen, share), {}
+        for i in usable:
+            part = parts[i]
+            l, w = int(np.ceil(part.length / cells[0] - 1e-6)), int(np.ceil(part.width / cells[1] - 1e-6))
+            if l >= counts[0] or w >= counts[1] or (before > 0 and i not in maps):
+                continue
+            key = (part.thickness, part.limits)
+            if key not in images:
+                images[key] = _layers(looked, slab, part, saws, log.sapwood, RUNOUT_RESERVE + share * log.slope_doubt)
+            bad = images[key][0]
+            out = maps[i] if before > 0 else np.zeros((bad.shape[0], counts[1], counts[0]), np.uint8)
+            _allowed(*images[key], part.limits.ring_angle_mean + ANGLE_RESERVE, l, w, before, count, out)
+            if out.any():
+                maps[i] = out
+        before = count
     return maps, span
 
 
@@ -352,7 +368,7 @@ def _along(
     members = [i for i in maps if parts[i].width <= width + 1e-6 and parts[i].width >= 0.55 * width]
     counts = np.stack([maps[i].sum(axis=0, dtype=np.int32).T for i in members])
     cross = max(1, int(np.ceil(saws.crosscut_kerf / step - 1e-6)))
-    share = np.array([worth[i] * (CAPPED_SHARE if np.isfinite(left[i]) else 1.0) for i in members])
+    share = np.array([worth[i] * (CAPPED_SHARE if np.isfinite(left[i]) else 1.0) / 100.0 for i in members])
     long = np.array([int(np.ceil(parts[i].length / step - 1e-6)) for i in members])
     best, choice = _best_along(counts, share, long, cross)
     return best, np.append(members, -1)[choice], cross

@@ -180,12 +180,12 @@ def plane_stack(arrays: tuple, planes: Planes) -> tuple[NDArray[np.float32], ...
 
     Returns
     -------
-    angle, runout, depth, from_pith : (k, i, j) arrays
-        Ring angle [rad] less the pith's doubt, runout [rad], depth under the under-bark surface along the radius, less
-        the surface's doubt [mm], distance from the pith [mm].
+    angle, runout, depth, from_pith, turn, sink : (k, i, j) arrays
+        Ring angle [rad], runout [rad], depth under the under-bark surface along the radius [mm], distance from the pith
+        [mm]; how far off the ring angle may be for the pith's doubt [rad] and the depth for the surface's [mm].
     """
     heights = np.asarray(planes.heights, float)
-    out = tuple(np.empty((len(heights), *planes.counts), np.float32) for _ in range(4))
+    out = tuple(np.empty((len(heights), *planes.counts), np.float32) for _ in range(6))
     vectors = [
         np.ascontiguousarray(v, dtype=float) for v in (planes.origin, planes.first, planes.second, planes.normal)
     ]

@@ -121,10 +121,10 @@ def read_point(px, py, pz, nx, ny, nz, beyond, x0, dx, skin, core, spiral):
 
 @njit(cache=True, fastmath=True, parallel=True)
 def stack(
-    origin, first, second, normal, heights, n1, n2, step1, step2, out_angle, out_runout, out_depth, out_pith,
+    origin, first, second, normal, heights, n1, n2, step1, step2, out_angle, out_runout, out_depth, out_pith, out_turn, out_sink,
     x0, dx, skin, core, spiral,
 ):  # fmt: skip
-    """Ring angle less the pith's doubt, runout, depth less the surface's doubt, distance from the pith, on planes."""
+    """Ring angle, runout, depth, distance from the pith, and the doubts of ring angle and depth, on planes."""
     for k in prange(len(heights)):
         for i in range(n1):
             for j in range(n2):
@@ -136,10 +136,12 @@ def stack(
                     px, py, pz, normal[0], normal[1], normal[2], 10.0, x0, dx, skin, core, spiral
                 )
                 far = s if s > 5.0 else 5.0
-                out_angle[k, i, j] = arccos(nm) - pd / far
+                out_angle[k, i, j] = arccos(nm)
                 out_runout[k, i, j] = 0.5 * np.pi - arccos(nf)
-                out_depth[k, i, j] = r - s - dd
+                out_depth[k, i, j] = r - s
                 out_pith[k, i, j] = s
+                out_turn[k, i, j] = pd / far
+                out_sink[k, i, j] = dd
 
 
 @njit(cache=True, fastmath=True)

@@ -18,8 +18,10 @@ from pithline.plan.any_layout import best_of_logs
 from pithline.plan.bucking import Sawing, bucked, carry_sawing
 from pithline.plan.carry import Shop
 from pithline.plan.contest import (
+    Chance,
     Contender,
     Wish,
+    chance_on_samples,
     contenders,
     cost_of_locks,
     counted,
@@ -133,6 +135,7 @@ def plan_model(
     if request.keep is not None:
         kept = kept_way(request.keep, log, inputs, ways[0].found)
         ways += [kept] if kept is not None else []
+    chance = chance_on_samples(log, shop, request.seed)
     fault: ScriptError | None = None
     why: list[str] = []
 
@@ -144,7 +147,7 @@ def plan_model(
         most, mill = request.locks.settings_max, machines.mill
 
         def value(ledger: Ledger) -> float:
-            return worth_of(ledger, way.found.unit, shop, most, sets_of)
+            return worth_of(ledger, way.found.unit, shop, most, sets_of, chance)
 
         def told(part: float, best: float) -> None:
             if sets_of is None:
@@ -156,7 +159,7 @@ def plan_model(
         sawing, ledger = refined(way.sawing, carry, value, trials, *steps, late, told, turn)
         return ledger, replace(way, sawing=sawing)
 
-    for best, way in _attempts(log, ways, last, shop, carry, request, sets_of, better):
+    for best, way in _attempts(ways, last, shop, carry, chance, request, sets_of, better):
         why = why or best.cautions
         if not any(plate.grade.passes for plate in best.plates):
             continue
@@ -214,11 +217,11 @@ def _worth_looking(log: PlanLog, shop: Shop, name: str) -> None:
 
 
 def _attempts(
-    log: PlanLog,
     ways: Sequence[Contender],
     last: Contender,
     shop: Shop,
     carry: Callable[[Sawing], Ledger],
+    chance: Chance,
     request: Request,
     sets_of: Callable[[Ledger], Mapping[str, int]] | None,
     better: Callable[[Ledger, Contender], tuple[Ledger, Contender]],
@@ -227,7 +230,7 @@ def _attempts(
 
     Before the best comes what `better` makes of it.
     """
-    found = ranked(log, ways, shop, carry, request.seed, request.locks.settings_max, sets_of)
+    found = ranked(ways, shop, carry, chance, request.locks.settings_max, sets_of)
     if found:
         refined_first = better(*found[0])
         if refined_first[1].sawing is not found[0][1].sawing:

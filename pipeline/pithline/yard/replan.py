@@ -20,7 +20,7 @@ from pithline.mill.sections import log_sections
 from pithline.plan.aims import EFFORTS
 from pithline.plan.bucking import Sawing
 from pithline.plan.carry import Shop
-from pithline.plan.contest import Contender, ranked
+from pithline.plan.contest import Contender, chance_on_samples, ranked
 from pithline.plan.document import plain
 from pithline.plan.doubt import passing_on_samples
 from pithline.plan.earlier import earlier
@@ -196,7 +196,7 @@ def _planned(
         ways.append(Contender(Sawing(log, (), logs, layouts), found, len(found.answers), "earlier plan kept"))
     progress("carrying the rest out", 0.8)
     fault: ScriptError | None = None
-    for best, way in ranked(log, ways, shop, carry, request.seed):
+    for best, way in ranked(ways, shop, carry, chance_on_samples(log, shop, request.seed)):
         sums = settled(best, model, parts, inputs.products)
         best.plates[:] = [plate for plate in best.plates if sums.volumes.get(plate.id, 0.0) > 0.0]
         progress("what is not known", 0.9)

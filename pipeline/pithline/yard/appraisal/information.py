@@ -16,8 +16,7 @@ from numpy.typing import NDArray
 
 from pithline.files.priors import Priors
 from pithline.logmodel.card import Defect
-from pithline.plan.frame import PITH_DOUBTS, SURFACE_DOUBTS, PlanLog
-from pithline.wood.field import tables
+from pithline.plan.frame import PITH_DOUBTS, SURFACE_DOUBTS, PlanLog, with_doubts
 from pithline.wood.unusable import station_of
 from pithline.yard.appraisal.known import Known
 from pithline.yard.appraisal.layouts import Sawn, Trade, laid_again, searched_again
@@ -121,10 +120,7 @@ def told(known: Known, answer: Mapping[str, Any], settles: Mapping[str, float], 
     chord = top - butt
     reach = float(np.linalg.norm(chord))
     return replace(
-        log,
-        field=sure,
-        exact=tables(sure, 0.0, 0.0),
-        wary=tables(sure, SURFACE_DOUBTS, PITH_DOUBTS),
+        with_doubts(log, sure, SURFACE_DOUBTS, PITH_DOUBTS),
         origin=butt,
         axis=chord / reach,
         reach=reach,

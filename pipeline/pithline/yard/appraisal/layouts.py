@@ -22,14 +22,13 @@ from pithline.mill.sections import log_sections, piece_shape
 from pithline.plan.aims import aim_of
 from pithline.plan.bucking import Sawing, bucked, carry_sawing, places_worth
 from pithline.plan.carry import DrawnPoser, Shop
-from pithline.plan.frame import PITH_DOUBTS, SURFACE_DOUBTS, PlanLog
+from pithline.plan.frame import PITH_DOUBTS, SURFACE_DOUBTS, PlanLog, with_doubts
 from pithline.plan.ledger import Ledger
 from pithline.plan.milling import MachinePoser
 from pithline.plan.parts import SawnPart, sawn_parts
 from pithline.plan.sets import assign_sets, match
 from pithline.plan.solve import COARSE, Effort, balanced, find_each
 from pithline.plan.strips import Memory
-from pithline.wood.field import tables
 
 Array = NDArray[np.float64]
 Progress = Callable[[str, float], None]
@@ -108,8 +107,7 @@ plates of which some fail bring more; the drawn logs decide between them. Found 
 
 def with_reserve(log: PlanLog, share: float) -> PlanLog:
     """The same log, planned on with a share of the usual reserve."""
-    doubts = SURFACE_DOUBTS * share, PITH_DOUBTS * share
-    return replace(log, doubts=doubts, wary=tables(log.field, *doubts))
+    return with_doubts(log, log.field, SURFACE_DOUBTS * share, PITH_DOUBTS * share)
 
 
 def best_layouts(
