@@ -41,7 +41,8 @@ sys.exit(main())
 
 def scanned(log: TrueLog, seed: int, folder: Path, error: float = 0.0) -> tuple[str, Scan]:
     """The card of a log as a phone would scan it, written into a folder with its scan; marks off by `error` mm per axis."""
-    scan = marked_off(log, simulate_scan(log, seed), np.random.default_rng(seed), error)[0]
+    chance = np.random.default_rng([seed, *log.name.encode()])
+    scan = marked_off(log, simulate_scan(log, seed), chance, error)[0]
     write_binary_ply(folder / "log.ply", scan.points)
     (folder / "log.toml").write_text(card_text(log, scan, "log.ply"), encoding="utf-8")
     return str(folder / "log.toml"), scan

@@ -53,6 +53,12 @@ class PlanLog:
     piece: Piece = LOG
 
     @property
+    def sure(self) -> bool:
+        """Whether there is nothing to keep in reserve."""
+        skin, core = self.wary[2], self.wary[3]
+        return self.slope_doubt == 0.0 and not skin[..., 3].any() and not core[:, 4].any()
+
+    @property
     def clear(self) -> float:
         """Length between the trims along the pith. [mm]"""
         return self.reach - self.trim_butt - self.trim_top

@@ -79,7 +79,9 @@ def cut_named(script: Mapping[str, Any], name: str, where: str) -> Mapping[str, 
         if name in (one["id"], number_of(one["id"])):
             return one
     first, last = cuts[0]["id"], cuts[-1]["id"]
-    raise InputError(f"{where} names the cut {name}, which the script does not have; its cuts run from {first} to {last}.")
+    raise InputError(
+        f"{where} names the cut {name}, which the script does not have; its cuts run from {first} to {last}."
+    )
 
 
 def piece_named(script: Mapping[str, Any], name: str, where: str) -> Mapping[str, Any]:
@@ -87,7 +89,9 @@ def piece_named(script: Mapping[str, Any], name: str, where: str) -> Mapping[str
     for one in script["pieces"]:
         if name in (one["id"], one["mark"]):
             return one
-    raise InputError(f"{where} names the piece {name}, which the script does not have; write its crayon mark or its id.")
+    raise InputError(
+        f"{where} names the piece {name}, which the script does not have; write its crayon mark or its id."
+    )
 
 
 def pieces_of(operations: Operations, kinds: Mapping[str, str]) -> Ledger:
@@ -240,5 +244,8 @@ def _room(cut: Mapping[str, Any], room: tuple[float, float], half: float, shift:
     origin = cut["offset"] - shift - (cut["blade_height"] - shift if "blade_height" in cut else 0.0)
     low, high = (value - origin for value in room)
     what = "a blade height" if "blade_height" in cut else "a place"
-    bounds = [f"over {low + half:.0f} mm" if np.isfinite(low) else "", f"under {high - half:.0f} mm" if np.isfinite(high) else ""]
+    bounds = [
+        f"over {low + half:.0f} mm" if np.isfinite(low) else "",
+        f"under {high - half:.0f} mm" if np.isfinite(high) else "",
+    ]
     return f"the faces of {cut['piece']} leave {what} " + " and ".join(one for one in bounds if one)

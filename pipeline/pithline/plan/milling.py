@@ -129,10 +129,7 @@ class MachinePoser:
         if all(bool(piece.holds(np.asarray(p)[None], 1e-3)[0]) for p in ends):
             return {side: _mark("pith", p, pose) for side, p in zip(("butt", "top"), ends, strict=True)}
         for shift in (0.0, -10.0, 10.0, -20.0, 20.0, -35.0, 35.0, -50.0, 50.0, -70.0, 70.0):
-            points = [
-                self._on_end(piece, plane.point, plane.normal, pose.up, offset + shift)
-                for plane in planes
-            ]
+            points = [self._on_end(piece, plane.point, plane.normal, pose.up, offset + shift) for plane in planes]
             if points[0] is not None and points[1] is not None:
                 name = (
                     "first line"

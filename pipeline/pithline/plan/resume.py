@@ -67,7 +67,9 @@ def with_logs(state: State) -> State:
         state = replace(state, told=told, counts=dict(ledger.counts))
     ledger = state.ledger()
     bucks = {one["id"] for one in ledger.operations if one["op"] == "cut" and one["tool"] == "buck"}
-    logs = {name: shorter_log(state.whole, piece) for name, piece in ledger.pieces.items() if ledger.made_by[name] in bucks}
+    logs = {
+        name: shorter_log(state.whole, piece) for name, piece in ledger.pieces.items() if ledger.made_by[name] in bucks
+    }
     return replace(state, logs=logs)
 
 
@@ -149,7 +151,9 @@ def in_shop(state: State, shop: Shop, again: bool) -> InShop:
     order = {one["id"]: i for i, one in enumerate(state.told.later)}
     blocks = _blocks(kept)
     blocks.sort(key=lambda block: (block[0]["stage"] == "dried", order.get(block[0]["id"], -1)))
-    return InShop(tuple(one for block in blocks for one in block), frozenset(names), tuple(jobs), left, dict(ledger.counts))
+    return InShop(
+        tuple(one for block in blocks for one in block), frozenset(names), tuple(jobs), left, dict(ledger.counts)
+    )
 
 
 def _blocks(operations: Sequence[dict[str, Any]]) -> list[list[dict[str, Any]]]:
@@ -285,7 +289,10 @@ def _layer(plates: Sequence[Plate], parts: tuple[SawnPart, ...]) -> None:
         billets[plate.billet].append(plate)
     for group in billets.values():
         normal = group[0].edges[2] / np.linalg.norm(group[0].edges[2])
-        low = {plate.id: min(float(normal @ plate.corner), float(normal @ (plate.corner + plate.edges[2]))) for plate in group}
+        low = {
+            plate.id: min(float(normal @ plate.corner), float(normal @ (plate.corner + plate.edges[2])))
+            for plate in group
+        }
         ordered = sorted(group, key=lambda plate: low[plate.id])
         for one, plate in itertools.pairwise(ordered):
             gap = low[plate.id] - low[one.id] - float(np.linalg.norm(one.edges[2]))
@@ -321,9 +328,7 @@ def carry_on(
     for rest, layout in zip(rests, layouts, strict=True):
         made = on_the_mill(rest.log, ledger, rest.piece, layout, shop, left, poser(rest.log), True, None)
         slabs += [(rest.log, job) for job in made]
-    waiting = [
-        (log, one) for log, job in slabs for one in saw_slab(log, ledger, shop.machines, job, shop.parts)
-    ]
+    waiting = [(log, one) for log, job in slabs for one in saw_slab(log, ledger, shop.machines, job, shop.parts)]
     blocks = _blocks(bench.kept)
     for stage in ("green", "dried"):
         extend(ledger, [one for block in blocks if block[0]["stage"] == stage for one in block], state.kinds)

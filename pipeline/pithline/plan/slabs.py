@@ -25,7 +25,7 @@ GRADE_RESERVE = np.radians(0.4)
 RUNOUT_RESERVE = np.radians(0.15)
 SURFACE_RESERVE = 1.5
 """mm kept clear under the bark on top of the fit's own doubt."""
-SEARCHED = 0.3
+SEARCHED = 0.6
 """Share of a log's reserve that a search keeps. Carrying out then weighs each plate by what it keeps (`strips`)."""
 
 

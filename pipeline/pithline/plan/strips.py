@@ -23,7 +23,7 @@ PLANES = 2.5
 """A slab is looked at on planes this far apart through its thickness [mm]; ring angles between them are read linearly."""
 CAPPED_SHARE = 0.3
 """A part with a demand counts this share while strips are chosen: it fills gaps but displaces nothing without a demand."""
-RESERVES = ((0.0, 60), (0.6, 85), (1.2, 100))
+RESERVES = ((0.3, 65), (0.9, 86), (1.5, 100))
 """Shares of a log's reserve, and of 100 plates that keep just so much how many count: the others are likely to fail."""
 SURE = ((0.0, 100),)
 ANGLE_RESERVE = np.radians(0.25)
@@ -278,7 +278,7 @@ def _passing(
     counts = (int((span[1] - span[0]) / cells[0]) + 1, int((span[3] - span[2]) / cells[1]) + 1)
     seen = _look(log, slab, span, counts, cells)
     before = 0
-    for share, count in RESERVES if reserve and max(log.doubts) > 0.0 else SURE:
+    for share, count in SURE if log.sure or not reserve else RESERVES:
         looked, images = _kept(seen, share), {}
         for i in usable:
             part = parts[i]
