@@ -32,7 +32,9 @@ class Effort:
     answers: int
     master: float  # deterministic seconds of CP-SAT
     depth_step: float = 2.5
-    face_step: float = 10.0  # bolts are valued for corners on this grid, rounded away from the pith [mm]
+    face_step: float = (
+        10.0  # bolts are valued for corners on this grid, rounded away from the pith; see `corner_step` [mm]
+    )
     trade_off: tuple[int, ...] = ()  # most charged settings for which the best layout is told too
     sets_within: float = 0.0  # share of the value that may go for complete sets, which are wanted among all but equals
     sawings: int = 1  # ways to crosscut a bent log that are searched
@@ -41,7 +43,7 @@ class Effort:
     lean_step: int = 1  # rolls between those of such halves
 
 
-COARSE = Effort("coarse", 18, 25.0, 1, 3, 1, 1, 10.0, face_step=20.0)
+COARSE = Effort("coarse", 18, 25.0, 1, 3, 1, 1, 10.0)
 FULL = Effort(
     "full",
     36,
@@ -51,7 +53,6 @@ FULL = Effort(
     2,
     2,
     30.0,
-    face_step=20.0,
     trade_off=(3, 5, 8, 12),
     sets_within=0.005,
     sawings=2,
@@ -60,6 +61,20 @@ FULL = Effort(
     lean_step=2,
 )
 EFFORTS = {one.name: one for one in (COARSE, FULL)}
+
+
+SMALL = 200.0 * LITRE
+"""Columns of logs smaller than this are laid out finely, and more answers are carried out: few plates hang on each."""
+
+
+def is_small(log: PlanLog) -> bool:
+    """Whether few plates hang on each choice."""
+    return log.reach * np.pi * float(np.mean(log.field.radius**2)) < SMALL
+
+
+def corner_step(effort: Effort, log: PlanLog) -> float:
+    """The grid on which the corners of this log's bolts are valued: half of the effort's where it is small. [mm]"""
+    return effort.face_step / 2.0 if is_small(log) else effort.face_step
 
 
 LEANS_FROM = 0.015

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.mill.machine import Machines
-from pithline.plan.aims import Effort, bolts_on_mill, half_angles, settings_per_bolt, thickness_max
+from pithline.plan.aims import Effort, bolts_on_mill, corner_step, half_angles, settings_per_bolt, thickness_max
 from pithline.plan.candidates import FirstColumn, Search, Tables, fan_values, first_columns, search
 from pithline.plan.columns import Choice, Evaluator, first_choices, more_halves
 from pithline.plan.frame import PlanLog
@@ -123,7 +123,8 @@ def build_tables(
             machines.resaw.kerf,
             rip,
         )
-    faces = np.arange(-20.0, grid.depth_max + effort.face_step, effort.face_step)
+    corner = corner_step(effort, log)
+    faces = np.arange(-20.0, grid.depth_max + corner, corner)
     progress("bolts", 0.6)
     most = settings_per_bolt(machines) if locks.bolts else -1
     free = not bolts_on_mill(log, machines)

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.mill.sections import log_sections, piece_shape
-from pithline.plan.aims import LITRE, Effort, aim_of, bolts_on_mill, thickness_max
+from pithline.plan.aims import LITRE, Effort, aim_of, bolts_on_mill, is_small, thickness_max
 from pithline.plan.carry import Shop
 from pithline.plan.columns import Choice, Column, Evaluator
 from pithline.plan.frame import PlanLog
@@ -19,7 +19,7 @@ from pithline.plan.master import Answer, choose_each
 from pithline.plan.parts import SawnPart
 from pithline.plan.rest import Grids, Rest, as_choice, options
 from pithline.plan.slabs import Grid, make_grid
-from pithline.plan.solve import SMALL, Found, columns_of, search_words
+from pithline.plan.solve import Found, columns_of, search_words
 
 Array = NDArray[np.float64]
 Progress = Callable[[str, float], None]
@@ -142,7 +142,7 @@ def _of_log(
     late: Late,
 ) -> tuple[list[list[Choice]], float, int, Grid | None]:
     """Choices for every piece of one log, their bound, layouts considered, a grid."""
-    small = log.reach * np.pi * float(np.mean(log.field.radius**2)) < SMALL
+    small = is_small(log)
     on_mill = bolts_on_mill(log, shop.machines)
     evaluator = Evaluator(log, shop, shop.machines.mill.kerf, 1.0 if small else 2.0, on_mill=on_mill)
     groups: list[list[Choice]] = [[] for _ in rests]

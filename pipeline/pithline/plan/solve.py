@@ -17,7 +17,9 @@ from pithline.plan.aims import (
     Effort,
     aim_of,
     bolts_on_mill,
+    corner_step,
     half_angles,
+    is_small,
     no_gain,
     no_part,
     settings_per_bolt,
@@ -35,8 +37,6 @@ from pithline.plan.slabs import Grid
 
 Array = NDArray[np.float64]
 Progress = Callable[[str, float], None]
-SMALL = 200.0 * LITRE
-"""Columns of logs smaller than this are laid out finely, and more answers are carried out: few plates hang on each."""
 LITTLE = 0.2
 """Where all that is wanted of parts with a demand is less than this share of the rest, they only fill gaps."""
 
@@ -184,7 +184,7 @@ def columns_of(
     machines = shop.machines
     free = tuple(p for p in parts if p.demand is None)
     aim = aim_of(objective, parts, machines, log.reach)
-    small = log.reach * np.pi * float(np.mean(log.field.radius**2)) < SMALL
+    small = is_small(log)
     on_mill = bolts_on_mill(log, machines)
     evaluator = Evaluator(log, shop, machines.mill.kerf, 1.0 if small else 2.0, on_mill=on_mill)
     choices: list[Choice] = []
@@ -280,13 +280,14 @@ def _unsaturated(answer: Answer | None, parts: tuple[SawnPart, ...]) -> tuple[Sa
 def search_words(grid: Grid, effort: Effort, machines: Machines, demanded: bool, logs: Sequence[PlanLog]) -> str:
     """The stated grid and class of a search of these logs."""
     most = settings_per_bolt(machines)
+    corners = " and ".join(f"{step:g}" for step in sorted({corner_step(effort, log) for log in logs}))
     text = (
         f"rolls every {180 / effort.rolls:g}°, slab faces every {grid.depth_step:g} mm, thicknesses "
         + " ".join(f"{t:g}" for t in grid.thicknesses)
         + f" mm, across {grid.across_step:g} mm, along {grid.along_step:g} mm; class: slabs of one roll, halves turned "
         f"{_turns(effort, logs)}, each bolt fanned in up to {most} charged directions every "
         f"{180 / effort.rolls * effort.fan_spread:g}°, their first faces every {FACE_CELLS * grid.depth_step:g} mm within "
-        f"{FAN_REACH:g} mm of the pith, bolt corners rounded outwards to {effort.face_step:g} mm"
+        f"{FAN_REACH:g} mm of the pith, bolt corners rounded outwards to {corners} mm"
     )
     if demanded:
         text += "; of parts with a demand the bound counts all that is wanted"
