@@ -5,7 +5,7 @@ import pytest
 from shapely.geometry import Polygon, box
 
 from pithline.geometry.pieces import Face, Piece
-from pithline.mill.sections import log_sections, lowest_along, piece_shape, widest_cut
+from pithline.mill.sections import length_along, log_sections, lowest_along, piece_shape, widest_cut
 from truth.logs import TrueLog, direction, true_log
 from truth.models import to_model
 
@@ -89,3 +89,13 @@ def _half_plane(normal, offset):
     side = np.array([-normal[1], normal[0]])
     corners = [offset * normal + a * side + b * normal for a, b in ((-2e3, 0), (2e3, 0), (2e3, -4e3), (-2e3, -4e3))]
     return Polygon(corners).intersection(box(-3e3, -3e3, 3e3, 3e3))
+
+
+@pytest.mark.parametrize("offset", [801.0, 803.3, 1100.0, LENGTH + 5.0])
+@pytest.mark.parametrize("lean", [0.0, 0.04])
+def test_a_length_is_never_read_short(straight, offset, lean):
+    """A cylinder crosscut off square, between stations or on one: the wood's own reach, and at most two stations more."""
+    normal = np.array([np.cos(lean), 0.0, np.sin(lean)])
+    shape = piece_shape(straight, under(normal, offset), True)
+    longest = min(LENGTH, (offset + (R + BARK) * np.sin(lean)) / np.cos(lean))
+    assert longest - 1e-6 <= length_along(shape, AXIS) <= longest + 16.0

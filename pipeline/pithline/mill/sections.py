@@ -148,6 +148,15 @@ def piece_shape(sections: LogSections, piece: Piece, bark: bool) -> PieceShape:
     return PieceShape(sections.x[s], vertices[s], counts[s], areas[s], centroids[s])
 
 
+def length_along(shape: PieceShape, axis: Array) -> float:
+    """A piece's length along `axis`, as far as it can reach between its stations and those that it just misses. [mm]"""
+    if not len(shape.x):
+        return 0.0
+    first, last = np.flatnonzero(shape.counts > 0)[[0, -1]]
+    beyond = shape.x[first] - shape.x[max(first - 1, 0)] + shape.x[min(last + 1, len(shape.x) - 1)] - shape.x[last]
+    return float(np.ptp(shape.points @ axis) + beyond)
+
+
 @njit(cache=True)
 def _lowest(x, vertices, counts, up, along):
     place, height = np.empty(len(x)), np.empty(len(x))

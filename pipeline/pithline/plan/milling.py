@@ -11,7 +11,7 @@ from pithline.geometry.pieces import Face, Piece
 from pithline.mill.limits import breached, mark_room, setting_checks
 from pithline.mill.machine import Machines
 from pithline.mill.pose import NoPose, Pose, pose_piece
-from pithline.mill.sections import LogSections, PieceShape, piece_shape, widest_cut
+from pithline.mill.sections import LogSections, PieceShape, length_along, piece_shape, widest_cut
 from pithline.plan.carry import CLOSE, Flat, Posed, fitted, parallel_faces
 from pithline.plan.frame import PlanLog, clock_of_normal, normal_at
 from pithline.plan.layout import Setting, SlabCut
@@ -161,7 +161,7 @@ class MachinePoser:
         weight = shape.volume * 1e-9 * self.density
         if resaw.piece_weight_max is not None and weight > resaw.piece_weight_max:
             return None
-        if resaw.piece_length_max is not None and float(np.ptp(shape.points @ log.axis)) > resaw.piece_length_max:
+        if resaw.piece_length_max is not None and length_along(shape, log.axis) > resaw.piece_length_max:
             return None
         face, normal, angle = _against(piece, log.axis, normal_at(log.axis, setting.clock))
         middle = float((log.origin + log.axis * log.reach / 2) @ normal)
