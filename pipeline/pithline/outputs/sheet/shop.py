@@ -69,8 +69,9 @@ def _panel(pages: Pages, reading: Script, words: Words, piece: str, settings: Se
     weight = max(one["weight_kg"] for one in settings)
     fanned = any(slanted(one) for one in settings)
     pages.room(DRAWING + 60.0 if fanned else 200.0)
-    plates = reading.plates_in.get(piece, 0)
-    pages.text(f"{kind.capitalize()} {reading.mark(piece)}: {words.weight(weight)}, {plates} plates, "
+    count = reading.plates_in.get(piece, 0)
+    plates = f"{count} plate" if count == 1 else f"{count} plates"
+    pages.text(f"{kind.capitalize()} {reading.mark(piece)}: {words.weight(weight)}, {plates}, "
                f"{sum(one['minutes'] for one in settings):.0f} minutes", 14.0, bold=True)  # fmt: skip
     if words_of_weight := heavy(weight):
         pages.caution(words_of_weight)
