@@ -109,7 +109,7 @@ def test_chances_are_the_share_of_samples_on_which_each_plate_passes():
     np.testing.assert_array_equal(chances((), ledger, SHOP.parts, known), share)
 
 
-def test_a_reserve_for_the_pith_leaves_no_plate_and_gains_by_where_they_lie():
+def test_a_reserve_for_the_pith_gains_by_where_plates_lie_and_takes_few_away():
     """What keeps little of its limits is still sawn where nothing surer takes its place."""
     log = doubtful(0.0, 5.0)
     claimed, kept = [], []

@@ -132,7 +132,9 @@ def test_planes_say_what_points_say_and_the_doubts_beside():
         for model in (sure_model, replace(sure_model, **doubts))
     )
     for seen in (sure, wary):
-        for name, one, other in zip(("angle", "runout", "depth", "away"), seen, told, strict=False):
-            np.testing.assert_allclose(one, other, atol=2e-4 * max(1.0, np.abs(other).max() / 10), err_msg=name)
-    np.testing.assert_allclose(wary[5], 2.0, atol=2e-3)
-    np.testing.assert_allclose(wary[4], 3.0 / np.maximum(told[3], 5.0), atol=2e-4)
+        for name, other in zip(("angle", "runout", "depth", "from_pith"), told, strict=True):
+            near = 2e-4 * max(1.0, np.abs(other).max() / 10)
+            np.testing.assert_allclose(getattr(seen, name), other, atol=near, err_msg=name)
+    kept = wary.keeping(0.5)
+    np.testing.assert_allclose(told[2] - kept.depth, 0.5 * 2.0, atol=2e-3)
+    np.testing.assert_allclose(told[0] - kept.angle, 0.5 * 3.0 / np.maximum(told[3], 5.0), atol=2e-4)

@@ -32,9 +32,7 @@ class Effort:
     answers: int
     master: float  # deterministic seconds of CP-SAT
     depth_step: float = 2.5
-    face_step: float = (
-        10.0  # bolts are valued for corners on this grid, rounded away from the pith; see `corner_step` [mm]
-    )
+    face_step: float = 10.0  # corners of bolts, rounded away from the pith, on this grid; see `corner_step` [mm]
     trade_off: tuple[int, ...] = ()  # most charged settings for which the best layout is told too
     sets_within: float = 0.0  # share of the value that may go for complete sets, which are wanted among all but equals
     sawings: int = 1  # ways to crosscut a bent log that are searched

@@ -144,18 +144,23 @@ def chance_on_samples(log: PlanLog, shop: Shop, seed: int) -> Chance:
     return lambda ledger: chances(logs, ledger, shop.parts, known)
 
 
+def certain(ledger: Ledger) -> Array:
+    """Every plate that passes on the fitted log counts whole."""
+    return np.array([float(plate.grade.passes) for plate in ledger.plates])
+
+
 def worth_of(
     ledger: Ledger,
     unit: float,
     shop: Shop,
     settings_max: int | None = None,
     sets_of: Callable[[Ledger], Mapping[str, int]] | None = None,
-    chance: Chance | None = None,
+    chance: Chance = certain,
 ) -> float:
     """What was carried out counts, net of charges; −inf with more settings than `settings_max`.
 
     `unit` is that of the search (`Found`); `sets_of` counts complete sets where they come first; `chance` says how likely
-    each plate is to pass (all that pass on the fitted log where none is given).
+    each plate is to pass.
     """
     if settings_max is not None and ledger.charged > settings_max:
         return -np.inf
@@ -165,11 +170,10 @@ def worth_of(
     return value if sets_of is None else value * 1e-3 + held(sets_of(ledger), shop)
 
 
-def counted(ledger: Ledger, shop: Shop, chance: Chance | None = None) -> float:
+def counted(ledger: Ledger, shop: Shop, chance: Chance = certain) -> float:
     """What a ledger's passing plates count, each as it is likely to pass, up to the demand."""
-    sure = [float(plate.grade.passes) for plate in ledger.plates]
     have = np.zeros(len(shop.parts))
-    for plate, share in zip(ledger.plates, sure if chance is None else chance(ledger), strict=True):
+    for plate, share in zip(ledger.plates, chance(ledger), strict=True):
         have[plate.part] += share
     return float(np.minimum(have, shop.left) @ shop.worth)
 

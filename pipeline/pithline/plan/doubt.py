@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from pithline.plan.frame import PlanLog
 from pithline.plan.grade import grade_plate
-from pithline.plan.ledger import Ledger
+from pithline.plan.ledger import Ledger, Plate
 from pithline.plan.parts import SawnPart
 from pithline.wood.field import CLOCKS, WoodField, disturbed, tables
 
@@ -55,26 +55,26 @@ def sampled_log(log: PlanLog, rng: np.random.Generator) -> PlanLog:
     return replace(log, field=field, exact=tables(field, 0.0, 0.0))
 
 
-def passing_on_samples(log: PlanLog, ledger: Ledger, parts: tuple[SawnPart, ...], samples: int, seed: int) -> Array:
-    """Passing volume of a carried-out plan on sampled logs, (samples,) mm³, in order of the seed."""
-    volumes = np.array([plate.volume for plate in ledger.plates])
-    return np.array([volumes @ _passing(one, ledger, parts) for one in sampled_logs(log, samples, seed)])
-
-
 def sampled_logs(log: PlanLog, samples: int, seed: int) -> tuple[PlanLog, ...]:
     """Logs that the fit cannot tell from the fitted one."""
     rng = np.random.default_rng(seed)
     return tuple(sampled_log(log, rng) for _ in range(samples))
 
 
-def _passing(one: PlanLog, ledger: Ledger, parts: tuple[SawnPart, ...]) -> Array:
-    return np.array(
-        [
-            plate.grade.passes and grade_plate(one, plate.corner, plate.edges, parts[plate.part].limits, PITCH).passes
-            for plate in ledger.plates
-        ],
-        float,
-    )
+def passing_on_samples(log: PlanLog, ledger: Ledger, parts: tuple[SawnPart, ...], samples: int, seed: int) -> Array:
+    """Passing volume of a carried-out plan on sampled logs, (samples,) mm³, in order of the seed."""
+    logs = sampled_logs(log, samples, seed)
+    out = np.zeros(samples)
+    for plate in ledger.plates:
+        if plate.grade.passes:
+            out += plate.volume * _passes(logs, plate, parts)
+    return out
+
+
+def _passes(logs: Sequence[PlanLog], plate: Plate, parts: tuple[SawnPart, ...]) -> NDArray[np.bool_]:
+    """On which logs a plate passes, (logs,)."""
+    limits = parts[plate.part].limits
+    return np.array([grade_plate(log, plate.corner, plate.edges, limits, PITCH).passes for log in logs], bool)
 
 
 def chances(logs: Sequence[PlanLog], ledger: Ledger, parts: tuple[SawnPart, ...], known: dict[bytes, float]) -> Array:
@@ -88,8 +88,6 @@ def chances(logs: Sequence[PlanLog], ledger: Ledger, parts: tuple[SawnPart, ...]
             continue
         key = bytes([plate.part]) + np.concatenate([plate.corner, *plate.edges]).tobytes()
         if key not in known:
-            limits = parts[plate.part].limits
-            passed = sum(grade_plate(one, plate.corner, plate.edges, limits, PITCH).passes for one in logs)
-            known[key] = passed / len(logs)
+            known[key] = float(_passes(logs, plate, parts).mean())
         out[k] = known[key]
     return out

@@ -76,7 +76,7 @@ def plan_log(
     """Prepare a fitted log for planning."""
     field = wood_field(model)
     ends = station_of(field, np.array([0.0, model.length]), field.pith)
-    crook = crook_doubt(field, model.length) if max(surface_doubts, pith_doubts) > 0.0 else 0.0
+    crook = crook_doubt(field, model.length)
     butt = np.array([0.0, *ends[0]])
     top = np.array([model.length, *ends[1]])
     chord = top - butt
@@ -123,8 +123,9 @@ half the second difference is 0.1 to 0.3°, by up to 0.31° on crooked ones, whe
 
 
 def slope_doubt(field: WoodField, length: float, crook: float, pith_doubts: float) -> float:
-    """How far off the pith's slope may be, by a crook and by standard errors of the pith on both ends. [rad]"""
-    return float(np.hypot(crook, pith_doubts * np.hypot(field.pith_doubt[0], field.pith_doubt[-1]) / length))
+    """So many standard errors of the pith's slope, by those of the pith on both ends and by a crook. [rad]"""
+    tilt = np.hypot(field.pith_doubt[0], field.pith_doubt[-1]) / length
+    return float(pith_doubts * np.hypot(crook, tilt))
 
 
 def crook_doubt(field: WoodField, length: float) -> float:

@@ -144,24 +144,22 @@ def roll_planes(
     origin = log.origin + across[0] * lateral
     counts, steps = (len(across), nx), (grid.across_step, grid.along_step)
     planes = Planes(origin, lateral, log.axis, normal, depths, counts, steps)
-    angle, runout, inside, from_pith, turn, sink = plane_stack(log.wary, planes)
-    angle -= SEARCHED * turn
-    inside -= SEARCHED * sink
-    gone = (inside < SURFACE_RESERVE) | (from_pith < log.pith_radius + 1.0)
+    wood = plane_stack(log.wary, planes).keeping(SEARCHED)
+    gone = (wood.depth < SURFACE_RESERVE) | (wood.from_pith < log.pith_radius + 1.0)
     gone |= trimmed(log, planes)
     bad, none = [], []
     for limits in lists:
         bad.append(
-            (angle < limits.ring_angle_min + GRADE_RESERVE)
-            | (runout > limits.runout_max - RUNOUT_RESERVE - SEARCHED * log.slope_doubt)
+            (wood.angle < limits.ring_angle_min + GRADE_RESERVE)
+            | (wood.runout > limits.runout_max - RUNOUT_RESERVE - SEARCHED * log.slope_doubt)
         )
         kept_out = sapwood_kept_out(limits, log.sapwood)
-        none.append(gone | (inside < kept_out + SURFACE_RESERVE) if kept_out > 0.0 else gone)
+        none.append(gone | (wood.depth < kept_out + SURFACE_RESERVE) if kept_out > 0.0 else gone)
     number = np.array([lists.index(part.limits) for part in parts])
     return RollPlanes(
         np.stack([_summed(b, np.int32) for b in bad]),
         np.stack([_summed(w, np.int32) for w in none]),
-        _summed(angle, np.float32),
+        _summed(wood.angle, np.float32),
     ), number
 
 

@@ -114,7 +114,7 @@ def find_each(
         aim = replace(aim, settings_max=max(locks.settings_max - 1, 0))
     answers: list[Answer] = []
     left = [list(one.choices) for one in found]
-    for _ in range(effort.answers + (2 if any(one.small for one in found) else 0)):
+    for _ in range(effort.answers + (2 if any(is_small(log) for log in logs) else 0)):
         answer = choose_each(left, parts, replace(aim, sets_within=effort.sets_within), effort.master, seed)
         if answer is None or not any(answer.layouts):
             break
@@ -166,7 +166,6 @@ class Columns:
     considered: int
     seen: float
     grid: Grid | None
-    small: bool
 
 
 def columns_of(
@@ -244,7 +243,7 @@ def columns_of(
             left_over = _unsaturated(answer, parts)
             if left_over and left_over not in views:
                 views.append(left_over)
-    return Columns(tuple(choices), bound, considered, seen, grid, small)
+    return Columns(tuple(choices), bound, considered, seen, grid)
 
 
 def balanced(parts: tuple[SawnPart, ...], worth: Array, plates: tuple[int, ...]) -> tuple[float, ...]:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from pithline.plan.frame import PlanLog, trimmed
 from pithline.plan.parts import SawnPart, sapwood_kept_out
 from pithline.plan.slabs import SURFACE_RESERVE
-from pithline.wood.field import Planes, plane_stack
+from pithline.wood.field import Planes, Seen, plane_stack
 
 Array = NDArray[np.float64]
 
@@ -152,12 +152,8 @@ class Looked:
     """A slab seen on parallel planes through its thickness, (k, along, across)."""
 
     heights: Array
-    angle: NDArray[np.float32]
-    runout: NDArray[np.float32]
-    inside: NDArray[np.float32]
+    wood: Seen
     unusable: NDArray[np.bool_]
-    turn: NDArray[np.float32]
-    sink: NDArray[np.float32]
 
 
 def _look(
@@ -171,19 +167,11 @@ def _look(
     heights = np.linspace(slab.low, slab.top, max(2, int(np.ceil((slab.top - slab.low) / PLANES)) + 1))
     origin = slab.point(span[0], span[2], 0.0)
     planes = Planes(origin, slab.axis, slab.lateral, slab.normal, heights, counts, steps)
-    angle, runout, inside, pith, turn, sink = plane_stack(log.wary, planes)
-    unusable = trimmed(log, planes) | (pith < log.pith_radius + 0.5)
+    wood = plane_stack(log.wary, planes)
+    unusable = trimmed(log, planes) | (wood.from_pith < log.pith_radius + 0.5)
     for normal, offset in slab.bounds:
         unusable |= planes.beyond(normal, offset - 0.2)
-    return Looked(heights, angle, runout, inside, unusable, turn, sink)
-
-
-def _kept(looked: Looked, share: float) -> Looked:
-    """The same slab, looked at with a share of the log's reserve."""
-    if share == 0.0:
-        return looked
-    share = np.float32(share)
-    return replace(looked, angle=looked.angle - share * looked.turn, inside=looked.inside - share * looked.sink)
+    return Looked(heights, wood, unusable)
 
 
 def _layers(
@@ -193,8 +181,8 @@ def _layers(
     n = layer_count(slab, part, saws)
     limits = part.limits
     surface = SURFACE_RESERVE + sapwood_kept_out(limits, sapwood)
-    empty = looked.unusable | (looked.inside < surface)
-    shape = looked.angle.shape[1:]
+    empty = looked.unusable | (looked.wood.depth < surface)
+    shape = looked.wood.angle.shape[1:]
     bad, gone, angle = np.empty((n, *shape), bool), np.empty((n, *shape), bool), np.empty((n, *shape), np.float32)
     step = (looked.heights[-1] - looked.heights[0]) / (len(looked.heights) - 1)
     for k in range(n):
@@ -205,8 +193,8 @@ def _layers(
         at = (low + part.thickness / 2) / step
         i = min(int(at), len(looked.heights) - 2)
         t = np.float32(at - i)
-        angle[k] = looked.angle[i] * (1 - t) + looked.angle[i + 1] * t
-        runout = looked.runout[i] * (1 - t) + looked.runout[i + 1] * t
+        angle[k] = looked.wood.angle[i] * (1 - t) + looked.wood.angle[i + 1] * t
+        runout = looked.wood.runout[i] * (1 - t) + looked.wood.runout[i + 1] * t
         bad[k] = (angle[k] < limits.ring_angle_min + ANGLE_RESERVE) | (runout > limits.runout_max - slope_reserve)
     return _images(bad, np.int32), _images(gone, np.int32), _images(angle, np.float64)
 
@@ -279,7 +267,8 @@ def _passing(
     seen = _look(log, slab, span, counts, cells)
     before = 0
     for share, count in SURE if log.sure or not reserve else RESERVES:
-        looked, images = _kept(seen, share), {}
+        looked = replace(seen, wood=seen.wood.keeping(share))
+        images: dict[tuple, tuple[Array, Array, Array]] = {}
         for i in usable:
             part = parts[i]
             l, w = int(np.ceil(part.length / cells[0] - 1e-6)), int(np.ceil(part.width / cells[1] - 1e-6))

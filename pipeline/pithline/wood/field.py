@@ -175,22 +175,32 @@ class Planes:
         return (i[None, :, None] + j[None, None, :] + k[:, None, None]) > 0.0
 
 
-def plane_stack(arrays: tuple, planes: Planes) -> tuple[NDArray[np.float32], ...]:
-    """Fields on parallel planes.
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """Wood on parallel planes, (k, i, j) arrays: what it is, and how far off that may be for the doubts of pith and surface."""
 
-    Returns
-    -------
-    angle, runout, depth, from_pith, turn, sink : (k, i, j) arrays
-        Ring angle [rad], runout [rad], depth under the under-bark surface along the radius [mm], distance from the pith
-        [mm]; how far off the ring angle may be for the pith's doubt [rad] and the depth for the surface's [mm].
-    """
+    angle: NDArray[np.float32]  # ring angle [rad]
+    runout: NDArray[np.float32]  # [rad]
+    depth: NDArray[np.float32]  # under the under-bark surface, along the radius [mm]
+    from_pith: NDArray[np.float32]  # [mm]
+    turn: NDArray[np.float32]  # doubt of the ring angle [rad]
+    sink: NDArray[np.float32]  # doubt of the depth [mm]
+
+    def keeping(self, share: float) -> Seen:
+        """The same wood with a share of the doubts in reserve."""
+        share = np.float32(share)
+        return replace(self, angle=self.angle - share * self.turn, depth=self.depth - share * self.sink)
+
+
+def plane_stack(arrays: tuple, planes: Planes) -> Seen:
+    """Read a field's arrays (`tables`) on parallel planes."""
     heights = np.asarray(planes.heights, float)
     out = tuple(np.empty((len(heights), *planes.counts), np.float32) for _ in range(6))
     vectors = [
         np.ascontiguousarray(v, dtype=float) for v in (planes.origin, planes.first, planes.second, planes.normal)
     ]
     kernels.stack(*vectors, heights, *planes.counts, *planes.steps, *out, *arrays)
-    return out
+    return Seen(*out)
 
 
 def at_points(field: WoodField, points: Array, normal: Array) -> tuple[Array, Array, Array, Array]:

@@ -78,10 +78,11 @@ def yields(pages: Pages, reading: Script, words: Words) -> None:
     """What the plan yields and takes for granted, with the script's cautions."""
     pages.heading("The plan")
     pages.table([], [[a, b] for a, b in facts(reading, words)], [22, 78], 9.5)
-    fewer_settings(pages, words, reading.document.get("proof", {}).get("trade_off", ()))
     for caution in reading.document.get("cautions", []):
         pages.text(f"• {sentence(caution)}", 9.5)
     pages.caution(f"{METAL} {GUARDS}")
+    # last, for where the page is full it goes to the next, which a caution must not
+    fewer_settings(pages, words, reading.document.get("proof", {}).get("trade_off", ()))
 
 
 def facts(reading: Script, words: Words) -> list[tuple[str, str]]:
@@ -128,8 +129,8 @@ def facts(reading: Script, words: Words) -> list[tuple[str, str]]:
 def _spread(values: dict[str, float] | None, words: Words) -> str:
     if not values:
         return ""
-    return (f"; over logs as scan and card leave them open, {words.volume(values['p10'])} (p10) to "
-            f"{words.volume(values['p90'])} (p90)")  # fmt: skip
+    return (f"; between {words.volume(values['p10'])} and {words.volume(values['p90'])} four times in five, from what scan "
+            "and card leave open")  # fmt: skip
 
 
 def _limits(doc: dict, name: str) -> str:
