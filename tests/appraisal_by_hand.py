@@ -11,9 +11,9 @@ from pithline.files.mills import read_mill
 from pithline.files.priors import Priors, Sampling, read_priors
 from pithline.files.products import products_from
 from pithline.logmodel.card import Card
-from pithline.plan.ledger import Ledger, Plate
-from pithline.yard.appraisal.known import Known, know
+from pithline.plan.execute.ledger import Ledger, Plate
 from pithline.yard.appraisal.layouts import Sawn, Trade, trade_of
+from pithline.yard.appraisal.log_knowledge import Known, know
 from pithline.yard.appraisal.regrade import Planned, Verdict, planned
 from truth.logs import TrueLog
 from truth.models import to_model

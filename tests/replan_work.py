@@ -6,9 +6,9 @@ import json
 from dataclasses import replace
 from pathlib import Path
 
-from pithline.plan import solve
+from pithline.plan.problem import effort
 from pithline.script.document import dumps
-from pithline.yard.replan import replan
+from pithline.yard.replan_log import replan
 from pithline.yard.request import Request
 
 WRITTEN = Path(__file__).parent / "written" / "small-log.cut-script.json"
@@ -27,8 +27,8 @@ def earlier_script():
 
 def planned_anew(after, found=None, script=None, request=None):
     """The script after some cuts of the earlier one, as it is written."""
-    kept = solve.EFFORTS["coarse"]
-    solve.EFFORTS["coarse"] = replace(kept, rolls=6, along_step=40.0, firsts=1)
+    kept = effort.EFFORTS["coarse"]
+    effort.EFFORTS["coarse"] = replace(kept, rolls=6, along_step=40.0, firsts=1)
     try:
         script = script or earlier_script()
         before = copy.deepcopy(script)
@@ -36,7 +36,7 @@ def planned_anew(after, found=None, script=None, request=None):
         assert script == before
         return json.loads(dumps(new))
     finally:
-        solve.EFFORTS["coarse"] = kept
+        effort.EFFORTS["coarse"] = kept
 
 
 def operations_until(script, cut):

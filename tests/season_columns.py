@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from pithline.yard.season.season import NEVER, Column, Order, Season, Terms, YardLog
+from pithline.yard.season.model import NEVER, Column, Order, Season, Terms, YardLog
 
 PRODUCTS = {
     "dreadnought guitar": (18000, 2.2),

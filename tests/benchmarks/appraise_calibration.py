@@ -27,14 +27,14 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 from pithline.errors import PithlineError
 from pithline.files.products import products_as_read
-from pithline.plan.carry import DrawnPoser, carry_out
-from pithline.plan.layout import Setting, SlabCut
-from pithline.plan.ledger import Ledger
+from pithline.plan.execute.ledger import Ledger
+from pithline.plan.execute.simulate import DrawnPoser, carry_out
+from pithline.plan.problem.layout import Setting, SlabCut
 from pithline.yard.appraisal.appraise import Terms, known_log, picked, read_lot, read_terms
-from pithline.yard.appraisal.known import Known
+from pithline.yard.appraisal.drawn_logs import apply, basis_of, world
 from pithline.yard.appraisal.layouts import BOLDNESS, QUICK, Trade, best_layouts, shop_of, trade_of, with_reserve
+from pithline.yard.appraisal.log_knowledge import Known
 from pithline.yard.appraisal.regrade import brings, outcome, planned
-from pithline.yard.appraisal.worlds import apply, basis_of, world
 from pithline.yard.deciles import deciles
 from truth import judge
 from truth.hidden import cards, hidden, smaller

@@ -24,18 +24,17 @@ from pithline.files.cards import card_as_read, card_from
 from pithline.files.mills import mill_as_read, mill_from
 from pithline.files.practice import read_practice
 from pithline.files.products import products_as_read, products_from
-from pithline.plan.aims import COARSE, Effort
-from pithline.plan.bucking import bucked
-from pithline.plan.candidates import search
-from pithline.plan.carry import DrawnPoser, Shop, carry_out
-from pithline.plan.columns import BoltColumns, Evaluator, bolt_columns
-from pithline.plan.frame import PlanLog, plan_log
-from pithline.plan.layout import Setting, SlabCut
-from pithline.plan.looking import build_tables
-from pithline.plan.master import Aim
-from pithline.plan.parts import sawn_parts
-from pithline.plan.practice import passing_volume, practice_layout
-from pithline.yard.pipeline import plan_model
+from pithline.plan.columns.laid_columns import BoltColumns, Evaluator, bolt_columns
+from pithline.plan.evaluate.practice import passing_volume, practice_layout
+from pithline.plan.execute.bucked_log import bucked
+from pithline.plan.execute.simulate import DrawnPoser, Shop, carry_out
+from pithline.plan.problem.effort import COARSE, Effort
+from pithline.plan.problem.layout import Setting, SlabCut
+from pithline.plan.problem.log_frame import PlanLog, plan_log
+from pithline.plan.problem.objective import Aim
+from pithline.plan.problem.parts import sawn_parts
+from pithline.plan.programmes.tables import build_tables, search
+from pithline.yard.one_log import plan_model
 from pithline.yard.request import Inputs, Request
 from truth.judge import judge
 from truth.logs import KINDS, TrueLog, true_log

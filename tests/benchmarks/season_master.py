@@ -20,9 +20,9 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 from pithline.yard.season.accounts import account
 from pithline.yard.season.master import Effort, choose
+from pithline.yard.season.model import Season
 from pithline.yard.season.options import make_options
 from pithline.yard.season.program import make_program
-from pithline.yard.season.season import Season
 from season_columns import random_season
 
 

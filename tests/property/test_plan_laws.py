@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pithline.plan.carry import DrawnPoser, carry_out
-from pithline.plan.solve import COARSE, find
+from pithline.plan.execute.simulate import DrawnPoser, carry_out
+from pithline.plan.search import COARSE, find
 from truth.logs import TrueLog, Wave
 from unit.small_logs import BACK, RULE, TRADE, log_of, products_of, quiet, shop_of
 

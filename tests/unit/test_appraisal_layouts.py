@@ -9,15 +9,15 @@ import pytest
 from appraisal_by_hand import TODAY, card, known, nothing_hidden, trade
 from pithline.errors import MillError
 from pithline.files.priors import read_priors
-from pithline.plan.bucking import Sawing, bucked
-from pithline.plan.layout import Setting, SlabCut
+from pithline.plan.execute.bucked_log import Sawing, bucked
+from pithline.plan.problem.layout import Setting, SlabCut
 from pithline.yard.appraisal import layouts
-from pithline.yard.appraisal.known import _blended, know
+from pithline.yard.appraisal.drawn_logs import apply, basis_of, nominal, world
 from pithline.yard.appraisal.layouts import Sawn, crosscuts, drawn_up, fits, laid_again, shop_of
+from pithline.yard.appraisal.log_knowledge import _blended, know
 from pithline.yard.appraisal.regrade import brings, planned
 from pithline.yard.appraisal.spoilers import Spoiler, in_words, spoilers
 from pithline.yard.appraisal.tape_log import tape_model
-from pithline.yard.appraisal.worlds import apply, basis_of, nominal, world
 
 SLAB = Setting(0.0, (SlabCut(-25.0, 50.0),))
 

@@ -11,17 +11,17 @@ from pithline.errors import InputError
 from pithline.files.mills import read_mill
 from pithline.files.priors import read_priors
 from pithline.logmodel.card import ArmsMark, TapeMark
-from pithline.plan.frame import PITH_DOUBTS, SURFACE_DOUBTS
+from pithline.plan.problem.log_frame import PITH_DOUBTS, SURFACE_DOUBTS
 from pithline.units import KG_PER_POUND
 from pithline.wood.field import tables
 from pithline.yard.appraisal import information
 from pithline.yard.appraisal.appraise import Gains, Terms, _money
+from pithline.yard.appraisal.drawn_logs import basis_of, nominal
 from pithline.yard.appraisal.information import Asking, Question, _gain, questions, told, worth_finding_out
-from pithline.yard.appraisal.known import know
+from pithline.yard.appraisal.log_knowledge import know
 from pithline.yard.appraisal.money import Costs, drying_cost, highest_bid, rest_value, sawing_cost
 from pithline.yard.appraisal.regrade import Outcome, planned
 from pithline.yard.appraisal.tape_log import mark_offset, tape_model
-from pithline.yard.appraisal.worlds import basis_of, nominal
 
 INCH = 25.4
 

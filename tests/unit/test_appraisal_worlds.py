@@ -10,11 +10,11 @@ from appraisal_by_hand import PRODUCTS, TODAY, card, known, nothing_hidden, own,
 from pithline.files.priors import read_priors
 from pithline.logmodel.card import Defect
 from pithline.logmodel.model import SuspectedKnot
-from pithline.plan.grade import grade_plate
+from pithline.plan.execute.grade import grade_plate
 from pithline.yard.appraisal.appraise import spread
-from pithline.yard.appraisal.known import months_since
+from pithline.yard.appraisal.drawn_logs import COMPONENTS, apply, basis_of, draw, nominal, world
+from pithline.yard.appraisal.log_knowledge import months_since
 from pithline.yard.appraisal.regrade import brings, passing
-from pithline.yard.appraisal.worlds import COMPONENTS, apply, basis_of, draw, nominal, world
 
 
 def volumes(log, priors, samples=32, near=80.0):

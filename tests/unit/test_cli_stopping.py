@@ -6,7 +6,7 @@ import pytest
 
 from pithline.cli.console import Console
 from pithline.cli.stopping import ending
-from pithline.yard.pipeline import plan_model
+from pithline.yard.one_log import plan_model
 from pithline.yard.request import Request
 from small_plan import TRUTH, inputs_of
 from truth.models import to_model

@@ -3,8 +3,8 @@
 import pytest
 
 from pithline.mill.products import Part
-from pithline.plan.aims import no_part
-from pithline.plan.parts import sawn_parts
+from pithline.plan.problem.infeasible import no_part
+from pithline.plan.problem.parts import sawn_parts
 from unit.small_logs import log_of, products_of
 
 LONG = Part("neck", 1, 700.0, 60.0, 20.0, False)

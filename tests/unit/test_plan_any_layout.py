@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from pithline.plan.any_layout import _filled, _fillings, best_of_logs, best_of_wood
-from pithline.plan.parts import sawn_parts
+from pithline.plan.problem.parts import sawn_parts
+from pithline.plan.programmes.upper_bound import _filled, _fillings, best_of_logs, best_of_wood
 from unit.small_logs import BACK, RULE, log_of, products_of, shop_of
 
 SHOP = shop_of(products_of(BACK))

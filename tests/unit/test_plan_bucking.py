@@ -7,13 +7,14 @@ import numpy as np
 import pytest
 
 from pithline.errors import MillError
-from pithline.plan.aims import aim_of
-from pithline.plan.bucking import BENT, bucked, places_worth
-from pithline.plan.frame import BUCK_CLEAR, bow, in_trims, pith_on
-from pithline.plan.layout import Locks
+from pithline.plan.columns.bucking import BENT, places_worth
+from pithline.plan.execute.bucked_log import bucked
+from pithline.plan.problem.layout import Locks
+from pithline.plan.problem.log_frame import BUCK_CLEAR, bow, in_trims, pith_on
+from pithline.plan.problem.objective import aim_of
 from pithline.script.replay import replay
 from pithline.wood.field import at_points
-from pithline.yard.pipeline import Request
+from pithline.yard.one_log import Request
 from small_plan import CARD, TRUTH, small_plan
 from truth.judge import judge
 from truth.logs import TrueLog

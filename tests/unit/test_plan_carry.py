@@ -12,13 +12,13 @@ from pithline.geometry.pieces import Piece
 from pithline.logmodel.document import model_to_json
 from pithline.mill.practice_sizes import Practice
 from pithline.mill.sections import log_sections
-from pithline.plan.any_layout import best_of_logs
-from pithline.plan.carry import DrawnPoser, carry_out
-from pithline.plan.document import plain, settle, totals
-from pithline.plan.layout import Setting, SlabCut
-from pithline.plan.ledger import Ledger
-from pithline.plan.milling import MachinePoser
-from pithline.plan.practice import practice
+from pithline.plan.evaluate.practice import practice
+from pithline.plan.evaluate.totals import plain, settle, totals
+from pithline.plan.execute.ledger import Ledger
+from pithline.plan.execute.machine_setups import MachinePoser
+from pithline.plan.execute.simulate import DrawnPoser, carry_out
+from pithline.plan.problem.layout import Setting, SlabCut
+from pithline.plan.programmes.upper_bound import best_of_logs
 from pithline.script.pieces import saw
 from truth.logs import TrueLog, Wave, true_log
 from unit.small_logs import BACK, RULE, log_of, products_of, shop_of

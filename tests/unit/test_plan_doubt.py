@@ -5,10 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pithline.plan.carry import DrawnPoser, carry_out
-from pithline.plan.doubt import chances, passing_on_samples, sampled_field, sampled_log, sampled_logs
-from pithline.plan.frame import plan_log
-from pithline.plan.layout import Setting, SlabCut
+from pithline.plan.evaluate.sampling import chances, passing_on_samples, sampled_field, sampled_log, sampled_logs
+from pithline.plan.execute.simulate import DrawnPoser, carry_out
+from pithline.plan.problem.layout import Setting, SlabCut
+from pithline.plan.problem.log_frame import plan_log
 from truth.models import to_model
 from unit.small_logs import BACK, STRAIGHT, log_of, products_of, shop_of
 

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from pithline.geometry.pieces import Piece
-from pithline.plan.frame import clock_of_normal, normal_at
-from pithline.plan.layout import Setting, SlabCut, settings_of
-from pithline.plan.ledger import Ledger
+from pithline.plan.execute.ledger import Ledger
+from pithline.plan.problem.layout import Setting, SlabCut, settings_of
+from pithline.plan.problem.log_frame import clock_of_normal, normal_at
 from truth.logs import TrueLog
 from unit.small_logs import log_of
 

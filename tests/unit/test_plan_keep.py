@@ -11,16 +11,16 @@ from pithline.errors import InputError
 from pithline.logmodel.document import model_from_json
 from pithline.logmodel.species import species_of
 from pithline.mill.sections import log_sections
-from pithline.plan.bucking import Sawing, carry_sawing
-from pithline.plan.carry import Shop
-from pithline.plan.earlier import carried_over, crosscuts, earlier
-from pithline.plan.frame import plan_log
-from pithline.plan.layout import settings_of
-from pithline.plan.milling import MachinePoser
-from pithline.plan.parts import sawn_parts
+from pithline.plan.execute.bucked_log import Sawing, carry_sawing
+from pithline.plan.execute.machine_setups import MachinePoser
+from pithline.plan.execute.simulate import Shop
+from pithline.plan.problem.layout import settings_of
+from pithline.plan.problem.log_frame import plan_log
+from pithline.plan.problem.parts import sawn_parts
+from pithline.plan.replan.script_layouts import carried_over, crosscuts, earlier
 from pithline.script.document import dumps
-from pithline.yard import pipeline
-from pithline.yard.keep import check_keep, kept_way
+from pithline.yard import one_log
+from pithline.yard.earlier_plan import check_keep, kept_way
 from pithline.yard.request import Request
 from replan_work import earlier_script
 from small_plan import inputs_of, small_plan
@@ -42,7 +42,7 @@ def carried(script):
 
 
 def _found():
-    from pithline.plan.solve import Found
+    from pithline.plan.search import Found
 
     return Found((), 0.0, 1e6, 0, "")
 
@@ -88,7 +88,7 @@ def test_planes_in_another_frame_of_the_same_scan():
 def test_the_better_of_both_is_written(monkeypatch):
     """An earlier plan that a poorer search does not find again is kept, and the proof says so."""
     script = earlier_script()
-    poorer = pipeline.contenders
+    poorer = one_log.contenders
 
     def worse(*arguments):
         ways = poorer(*arguments)
@@ -96,7 +96,7 @@ def test_the_better_of_both_is_written(monkeypatch):
         first = best.sawing.layouts[0]
         return [replace(best, sawing=Sawing(best.sawing.whole, (), best.sawing.logs, (replace(first, above=None),)))]
 
-    monkeypatch.setattr(pipeline, "contenders", worse)
+    monkeypatch.setattr(one_log, "contenders", worse)
     alone = small_plan(request=Request(effort="coarse", samples=2))
     kept = small_plan(request=Request(effort="coarse", samples=2, keep=script))
     assert alone["totals"]["instrument_volume"] < script["totals"]["instrument_volume"]

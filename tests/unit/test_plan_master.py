@@ -9,10 +9,11 @@ from hypothesis import strategies as st
 from scipy.optimize import Bounds, LinearConstraint, milp
 
 from pithline.mill.products import Part
-from pithline.plan.columns import BoltColumns, Choice, Column, HalfColumn
-from pithline.plan.layout import Setting, SlabCut, settings_of
-from pithline.plan.master import Aim, choose
-from pithline.plan.parts import SawnPart
+from pithline.plan.columns.laid_columns import BoltColumns, Choice, Column, HalfColumn
+from pithline.plan.columns.master import choose
+from pithline.plan.problem.layout import Setting, SlabCut, settings_of
+from pithline.plan.problem.objective import Aim
+from pithline.plan.problem.parts import SawnPart
 from unit.small_logs import TRADE
 
 PARTS = tuple(

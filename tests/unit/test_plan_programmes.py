@@ -9,10 +9,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import Bounds, LinearConstraint, milp
 
-from pithline.plan.candidates import Tables, bolt_setting, fan_values, first_columns, search, stack_table, unstack
-from pithline.plan.fans import CHAIN, fan
-from pithline.plan.layout import settings_of
-from pithline.plan.slabs import Grid
+from pithline.plan.columns.candidates import bolt_setting, first_columns
+from pithline.plan.problem.layout import settings_of
+from pithline.plan.programmes.fans import CHAIN, fan
+from pithline.plan.programmes.grid import Grid
+from pithline.plan.programmes.stacks import stack_table, unstack
+from pithline.plan.programmes.tables import Tables, fan_values, search
 
 STEP = 6.0
 MENU = (12.0, 18.0)

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from pithline.plan.bucking import Sawing
-from pithline.plan.layout import Setting, SlabCut, settings_of
-from pithline.plan.refine import refined, turned
+from pithline.plan.evaluate.refine import refined, turned
+from pithline.plan.execute.bucked_log import Sawing
+from pithline.plan.problem.layout import Setting, SlabCut, settings_of
 
 STEP = np.radians(2.5)
 FLUSH_BOLT = Setting(0.0, (SlabCut(40.0, 20.0),), role="bolt")

@@ -4,10 +4,10 @@ from dataclasses import replace
 
 import pytest
 
-from pithline.plan.carry import DrawnPoser, carry_out
-from pithline.plan.frame import plan_log
-from pithline.plan.layout import Setting, SlabCut
-from pithline.plan.parts import sapwood_kept_out
+from pithline.plan.execute.simulate import DrawnPoser, carry_out
+from pithline.plan.problem.layout import Setting, SlabCut
+from pithline.plan.problem.log_frame import plan_log
+from pithline.plan.problem.parts import sapwood_kept_out
 from truth.models import to_model
 from unit.small_logs import BACK, STRAIGHT, TRADE, products_of, shop_of
 

@@ -5,9 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pithline.plan.aims import COARSE, aim_of, thickness_max
-from pithline.plan.looking import build_tables
-from pithline.plan.slabs import make_grid, part_table
+from pithline.plan.problem.effort import COARSE, thickness_max
+from pithline.plan.problem.objective import aim_of
+from pithline.plan.programmes.grid import make_grid, part_table
+from pithline.plan.programmes.tables import build_tables
 from unit.closed_slabs import PITH_RADIUS, SHOP, worth_by_milp
 from unit.small_logs import RULE, STRAIGHT, log_of, quiet
 

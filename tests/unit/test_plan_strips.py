@@ -6,9 +6,9 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from pithline.plan.frame import normal_at
-from pithline.plan.grade import grade_plate
-from pithline.plan.strips import SlabFrame, lay_out, layer_count
+from pithline.plan.execute.grade import grade_plate
+from pithline.plan.execute.slab_layout import SlabFrame, lay_out, layer_count
+from pithline.plan.problem.log_frame import normal_at
 from unit.closed_slabs import PITH_RADIUS, SHOP, passes, worth_by_milp
 from unit.small_logs import BACK, log_of, products_of, shop_of
 
@@ -136,7 +136,7 @@ def test_nothing_comes_of_a_slab_without_wood(log):
 def test_sapwood_as_the_limits_have_it(sapwood):
     """40 mm of sapwood: without any a back of 110 mm fits once between pith circle and heartwood's edge, else further out."""
     limits = replace(SHOP.parts[0].limits, sapwood=sapwood, sapwood_edge=25.0)
-    from pithline.plan.frame import plan_log
+    from pithline.plan.problem.log_frame import plan_log
     from truth.models import to_model
     from unit.small_logs import STRAIGHT
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from pithline.yard.season.accounts import account
-from pithline.yard.season.season import Choice, Column, Order, Sawn, Season, Terms, YardLog
+from pithline.yard.season.model import Choice, Column, Order, Sawn, Season, Terms, YardLog
 
 COLUMN = Column("p", {"guitar": 2}, {"guitar": 4}, 100)
 SEASON = Season(

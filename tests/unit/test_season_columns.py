@@ -8,14 +8,14 @@ import numpy as np
 import pytest
 from scipy.optimize import linprog
 
-from pithline.yard.season.columns import Columns, Plan, Weighing, drafted, fullest
-from pithline.yard.season.dive import Dives, dive, dive_again
+from pithline.yard.season.column_pool import Columns, Plan, Weighing, drafted, fullest
+from pithline.yard.season.diving import Dives, dive, dive_again
 from pithline.yard.season.greedy import greedy
-from pithline.yard.season.matching import Matched, Worth
+from pithline.yard.season.matched_orders import Matched, Worth
+from pithline.yard.season.model import Season
 from pithline.yard.season.options import Options, make_options
 from pithline.yard.season.program import make_program
-from pithline.yard.season.relax import relax
-from pithline.yard.season.season import Season
+from pithline.yard.season.relaxation import relax
 from season_columns import random_season
 
 

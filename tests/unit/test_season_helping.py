@@ -7,8 +7,8 @@ import itertools
 import numpy as np
 import pytest
 
-from pithline.yard.season.helping import Fact, Proven, could_add, most_earned
-from pithline.yard.season.season import Prices, Terms, YardLog
+from pithline.yard.season.model import Prices, Terms, YardLog
+from pithline.yard.season.plan_bounds import Fact, Proven, could_add, most_earned
 
 PARTS = (("guitar", 2), ("guitar", 1), ("bridge", 1))
 

@@ -11,7 +11,7 @@ from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 
 from pithline.yard.season.accounts import account
 from pithline.yard.season.master import Effort, choose
-from pithline.yard.season.season import Column, Order, Season, Terms, YardLog, counted_gain, counted_price, sawing_cost
+from pithline.yard.season.model import Column, Order, Season, Terms, YardLog, counted_gain, counted_price, sawing_cost
 from season_columns import random_season
 
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from pithline.logmodel.card import Defect
-from pithline.plan.frame import in_trims, plan_log, trimmed
+from pithline.plan.problem.log_frame import in_trims, plan_log, trimmed
 from pithline.wood.field import Planes, wood_field
 from pithline.wood.unusable import in_defect, surface_point
 from truth.logs import TrueLog, direction

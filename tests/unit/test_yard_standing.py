@@ -1,6 +1,6 @@
 """What a search says while it runs."""
 
-from pithline.yard.standing import Standing
+from pithline.yard.best_so_far import Standing
 
 
 def test_the_best_rises_and_the_bound_is_that_of_the_widest_class():

@@ -111,9 +111,9 @@ def run(args: argparse.Namespace, console: Console) -> int:
     from pithline.cli.stopping import ending
     from pithline.errors import InputError, about
     from pithline.files.write import check_folder, write_folder
-    from pithline.plan.layout import Locks
+    from pithline.plan.problem.layout import Locks
     from pithline.script.schema import validate
-    from pithline.yard.pipeline import Request, plan_card
+    from pithline.yard.one_log import Request, plan_card
 
     started = time.monotonic()
     check_folder(args.out)
@@ -151,7 +151,7 @@ def _first_run() -> bool:
     """Whether no compiled kernel of the package is cached yet."""
     import pithline
 
-    return not any(Path(pithline.__file__).parent.glob("plan/__pycache__/*.nbi"))
+    return not any(Path(pithline.__file__).parent.glob("plan/**/__pycache__/*.nbi"))
 
 
 def plan_files(script: dict[str, Any], units: str, paper: str) -> dict[str, bytes]:

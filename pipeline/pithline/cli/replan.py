@@ -32,7 +32,7 @@ def run(args: argparse.Namespace, console: Console) -> int:
     from pithline.cli.stopping import ending
     from pithline.files.found import found_as_read
     from pithline.files.write import check_folder, write_folder
-    from pithline.yard.replan import replan
+    from pithline.yard.replan_log import replan
     from pithline.yard.request import Request
 
     started = time.monotonic()

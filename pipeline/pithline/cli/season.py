@@ -67,7 +67,7 @@ def run(args: argparse.Namespace, console: Console) -> int:
     from pithline.files.write import write_folder
     from pithline.yard.season.cluster import Cluster
     from pithline.yard.season.document import season_document
-    from pithline.yard.season.finish import coarse_scripts, finish
+    from pithline.yard.season.finishing import coarse_scripts, finish
     from pithline.yard.season.question import Question
     from pithline.yard.season.run import run_season
 

@@ -16,7 +16,7 @@ from pithline.logmodel.card import Card
 from pithline.mill.machine import Machines
 from pithline.mill.practice_sizes import Practice
 from pithline.mill.products import Products
-from pithline.plan.layout import FREE, Locks
+from pithline.plan.problem.layout import FREE, Locks
 
 
 @dataclass(frozen=True, slots=True)

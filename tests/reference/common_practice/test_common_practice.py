@@ -5,9 +5,9 @@ import pytest
 
 from pithline.files.mills import read_mill
 from pithline.mill.practice_sizes import Practice
-from pithline.plan.carry import DrawnPoser, Shop, carry_out
-from pithline.plan.frame import plan_log
-from pithline.plan.practice import practice_layout
+from pithline.plan.evaluate.practice import practice_layout
+from pithline.plan.execute.simulate import DrawnPoser, Shop, carry_out
+from pithline.plan.problem.log_frame import plan_log
 from pithline.wood.field import at_points, wood_field
 from truth.logs import TrueLog
 from truth.models import to_model

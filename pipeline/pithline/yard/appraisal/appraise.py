@@ -22,17 +22,17 @@ from pithline.logmodel.species import species_of
 from pithline.logmodel.taper import diameters, sweep
 from pithline.mill.machine import Machines
 from pithline.mill.products import Products
-from pithline.plan.solve import COARSE, Effort
+from pithline.plan.search import COARSE, Effort
 from pithline.trade.log_rules import scale_log
 from pithline.trade.weights import weight
+from pithline.yard.appraisal.drawn_logs import Basis, apply, basis_of, draw, nominal, world
 from pithline.yard.appraisal.information import Asking, Share, in_turn, worth_finding_out
-from pithline.yard.appraisal.known import Known, cubic_volume, know
 from pithline.yard.appraisal.layouts import Sawn, Trade, best_layouts, fits, trade_of
+from pithline.yard.appraisal.log_knowledge import Known, cubic_volume, know
 from pithline.yard.appraisal.money import Costs, drying_cost, highest_bid, rest_value, sawing_cost
 from pithline.yard.appraisal.regrade import Outcome, Planned, brings, planned
 from pithline.yard.appraisal.spoilers import in_words, spoilers
 from pithline.yard.appraisal.tape_log import needs, tape_model
-from pithline.yard.appraisal.worlds import Basis, apply, basis_of, draw, nominal, world
 from pithline.yard.deciles import deciles
 
 Array = NDArray[np.float64]

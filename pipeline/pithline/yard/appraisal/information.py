@@ -16,12 +16,12 @@ from numpy.typing import NDArray
 
 from pithline.files.priors import Priors
 from pithline.logmodel.card import Defect
-from pithline.plan.frame import PITH_DOUBTS, SURFACE_DOUBTS, PlanLog, with_doubts
+from pithline.plan.problem.log_frame import PITH_DOUBTS, SURFACE_DOUBTS, PlanLog, with_doubts
 from pithline.wood.unusable import station_of
-from pithline.yard.appraisal.known import Known
+from pithline.yard.appraisal.drawn_logs import Basis, apply, draw, nominal, world
 from pithline.yard.appraisal.layouts import Sawn, Trade, laid_again, searched_again
+from pithline.yard.appraisal.log_knowledge import Known
 from pithline.yard.appraisal.regrade import Outcome, Planned, brings, planned
-from pithline.yard.appraisal.worlds import Basis, apply, draw, nominal, world
 
 Array = NDArray[np.float64]
 SCAN_LEAVES = 0.2

@@ -19,16 +19,18 @@ from pithline.mill.limits import log_fits, widest_across
 from pithline.mill.machine import Machines
 from pithline.mill.products import Products
 from pithline.mill.sections import log_sections, piece_shape
-from pithline.plan.aims import aim_of
-from pithline.plan.bucking import Sawing, bucked, carry_sawing, places_worth
-from pithline.plan.carry import DrawnPoser, Shop
-from pithline.plan.frame import PITH_DOUBTS, SURFACE_DOUBTS, PlanLog, with_doubts
-from pithline.plan.ledger import Ledger
-from pithline.plan.milling import MachinePoser
-from pithline.plan.parts import SawnPart, sawn_parts
-from pithline.plan.sets import assign_sets, match
-from pithline.plan.solve import COARSE, Effort, balanced, find_each
-from pithline.plan.strips import Memory
+from pithline.plan.columns.bucking import places_worth
+from pithline.plan.columns.log_columns import balanced
+from pithline.plan.execute.bucked_log import Sawing, bucked, carry_sawing
+from pithline.plan.execute.ledger import Ledger
+from pithline.plan.execute.machine_setups import MachinePoser
+from pithline.plan.execute.sets import assign_sets, match
+from pithline.plan.execute.simulate import DrawnPoser, Shop
+from pithline.plan.execute.slab_layout import Memory
+from pithline.plan.problem.log_frame import PITH_DOUBTS, SURFACE_DOUBTS, PlanLog, with_doubts
+from pithline.plan.problem.objective import aim_of
+from pithline.plan.problem.parts import SawnPart, sawn_parts
+from pithline.plan.search import COARSE, Effort, find_each
 
 Array = NDArray[np.float64]
 Progress = Callable[[str, float], None]
@@ -186,7 +188,7 @@ MUCH = 1.15
 
 
 def crosscuts(log: PlanLog, basis: str, trade: Trade, progress: Progress) -> list[tuple[float, ...]]:
-    """Ways to crosscut the log first that are worth a search; () leaves it whole. As plan/contest.py, on the first reserve."""
+    """Ways to crosscut the log first that are worth a search; () leaves it whole. As `plan.search` does, on the first reserve."""
     shop = shop_of(trade, trade.parts)
     lying = with_reserve(log, BOLDNESS[basis][0])
     aim = aim_of("value" if trade.priced else "volume", trade.parts, trade.machines, log.reach)

@@ -13,7 +13,7 @@ import numpy as np
 
 from pithline.files.priors import Priors
 from pithline.logmodel.taper import diameters, sweep
-from pithline.yard.appraisal.known import Known
+from pithline.yard.appraisal.log_knowledge import Known
 
 STAIN_TAKES = 0.15
 """Share of the value that iron stain seen at an end puts in doubt; invented."""

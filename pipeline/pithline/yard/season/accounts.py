@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from pithline.yard.season.season import Choice, Season, counted_gain, counted_price, sawing_cost
+from pithline.yard.season.model import Choice, Season, counted_gain, counted_price, sawing_cost
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pithline.yard.season.model import Season, counted_price
 from pithline.yard.season.options import Ints, Options
-from pithline.yard.season.season import Season, counted_price
 
 
 @dataclass(frozen=True, slots=True)

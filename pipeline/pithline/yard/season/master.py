@@ -12,15 +12,18 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 from ortools.sat.python import cp_model
 
-from pithline.yard.season.columns import DUST, Columns, Plan, Weighing, drafted, fullest
-from pithline.yard.season.dive import Dives, dive, dive_again
+from pithline.yard.season.column_pool import DUST, Columns, Plan, Weighing, drafted, fullest
+from pithline.yard.season.diving import Dives, dive, dive_again
 from pithline.yard.season.greedy import greedy
-from pithline.yard.season.options import Array, Ints, Options, make_options
+from pithline.yard.season.model import Choice, Prices, Sawn, Season
+from pithline.yard.season.options import Ints, Options, make_options
 from pithline.yard.season.program import Program, make_program
-from pithline.yard.season.relax import Relaxation, relax
-from pithline.yard.season.season import Choice, Prices, Sawn, Season
+from pithline.yard.season.relaxation import Relaxation, relax
+
+Array = NDArray[np.float64]
 
 Tell = Callable[[float, float], None]
 """(best objective so far, bound), 1/100."""

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pithline.yard.season.season import Season, counted_gain, sawing_cost
+from pithline.yard.season.model import Season, counted_gain, sawing_cost
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]

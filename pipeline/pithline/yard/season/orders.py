@@ -5,9 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
-from pithline.yard.season.options import Array, Ints, Options
-from pithline.yard.season.season import Season, counted_price
+from pithline.yard.season.model import Season, counted_price
+from pithline.yard.season.options import Ints, Options
+
+Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)

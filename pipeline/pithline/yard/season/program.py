@@ -20,11 +20,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import sparse
 
-from pithline.yard.season.options import Array, Ints, Options
+from pithline.yard.season.model import Season
+from pithline.yard.season.options import Ints, Options
 from pithline.yard.season.orders import Asked, asked
-from pithline.yard.season.season import Season
+
+Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,7 @@ from pithline.files.orders import OrderRow
 from pithline.files.yard import Yard
 from pithline.mill.products import Products
 from pithline.yard.season.master import Effort
-from pithline.yard.season.season import Terms
+from pithline.yard.season.model import Terms
 
 WORK = "work"
 """Folder of finished work within the season's own."""

@@ -16,11 +16,11 @@ from pithline.files.practice import practice_as_read
 from pithline.files.products import products_as_read, products_from
 from pithline.files.yard import read_yard
 from pithline.yard.season.accounts import Books, account
+from pithline.yard.season.asks import Ask, first_asks, priced_ask
 from pithline.yard.season.cluster import Workers
-from pithline.yard.season.gather import Pool
-from pithline.yard.season.pool import Ask, first_asks, priced_ask
+from pithline.yard.season.model import Choice, Season, Terms
+from pithline.yard.season.plan_pool import Pool
 from pithline.yard.season.question import WORK, Question, Read, Tell
-from pithline.yard.season.season import Choice, Season, Terms
 from pithline.yard.season.store import Store
 
 

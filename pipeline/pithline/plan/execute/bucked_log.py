@@ -1,0 +1,67 @@
+"""A log crosscut into shorter logs, each with its layout, carried out together."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from pithline.plan.execute.ledger import Ledger
+from pithline.plan.execute.simulate import Poser, Shop, carry_out_each, opened
+from pithline.plan.execute.slab_layout import Memory
+from pithline.plan.problem.layout import Setting
+from pithline.plan.problem.log_frame import PlanLog, shorter_log
+
+
+@dataclass(frozen=True, slots=True)
+class Sawing:
+    """A log, or the shorter logs it is crosscut into from butt to top, each with its layout (None: left as it is).
+
+    `places` are the crosscuts' kerf centres along the pith's chord of the whole log, from its butt end. [mm]
+    """
+
+    whole: PlanLog
+    places: tuple[float, ...]
+    logs: tuple[PlanLog, ...]
+    layouts: tuple[Setting | None, ...]
+
+
+def bucked(whole: PlanLog, places: Sequence[float], kerf: float, weight: float) -> tuple[Ledger, tuple[PlanLog, ...]]:
+    """Crosscut a log square to its pith's chord in one setting; the ledger with it, and the logs from butt to top.
+
+    Parameters
+    ----------
+    places : kerf centres along the chord from the butt end, rising. [mm]
+    weight : of the log with its bark. [kg]
+    """
+    ledger = opened()
+    if not places:
+        return ledger, (whole,)
+    setting = ledger.setting("buck", "log", True, 0.0, support="cradle", against=None)
+    setting["weight_kg"] = weight
+    rest, base = ledger.pieces["log"], float(whole.axis @ whole.origin)
+    made = []
+    for number, place in enumerate(places, start=1):
+        last = number == len(places)
+        above = (f"log-{number + 1}" if last else ledger.fresh("rest-"), "log")
+        rest, below = ledger.cut(setting, rest, whole.axis, base + place, kerf, above, (f"log-{number}", "log"))
+        made.append(below)
+    return ledger, tuple(shorter_log(whole, piece) for piece in (*made, rest))
+
+
+def carry_sawing(
+    sawing: Sawing,
+    shop: Shop,
+    poser: Callable[[PlanLog], Poser],
+    weight: float,
+    reserve: bool = True,
+    memories: Sequence[Memory | None] | None = None,
+) -> Ledger:
+    """Carry a sawing out, crosscuts first; `poser` makes one for each log, `memories` hold what was seen in each."""
+    ledger, logs = bucked(sawing.whole, sawing.places, shop.machines.buck.kerf, weight)
+    return carry_out_each(
+        ledger,
+        [(log, layout, poser(log)) for log, layout in zip(logs, sawing.layouts, strict=True)],
+        shop,
+        reserve,
+        memories,
+    )

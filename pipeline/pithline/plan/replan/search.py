@@ -1,0 +1,188 @@
+"""The search once a log is open: choices for every piece in hand, and one master over all of them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pithline.mill.sections import log_sections, piece_shape
+from pithline.plan.columns.laid_columns import Choice, Column, Evaluator
+from pithline.plan.columns.log_columns import ceiling, columns_of, wanted_worth
+from pithline.plan.columns.master import Answer, choose_each
+from pithline.plan.execute.simulate import Shop
+from pithline.plan.problem.effort import Effort, bolts_on_mill, is_small, thickness_max
+from pithline.plan.problem.layout import Setting
+from pithline.plan.problem.log_frame import PlanLog
+from pithline.plan.problem.objective import LITRE, aim_of
+from pithline.plan.problem.parts import SawnPart
+from pithline.plan.problem.report import Progress, Stop
+from pithline.plan.programmes.grid import Grid, make_grid
+from pithline.plan.replan.remaining_pieces import Grids, Rest, as_choice, options
+from pithline.plan.search import Found, search_words
+
+Array = NDArray[np.float64]
+SAWN = Setting(0.0, ())
+"""Stands for what is sawn already where the master counts plates."""
+
+
+def find_rest(
+    rests: Sequence[Rest],
+    parts: tuple[SawnPart, ...],
+    shop: Shop,
+    sawn: Sequence[int],
+    objective: str,
+    effort: Effort,
+    seed: int,
+    progress: Progress,
+    late: Stop,
+) -> Found:
+    """Search every piece in hand by itself, then choose for all together.
+
+    Parameters
+    ----------
+    shop : its `left` is what is still wanted of each part
+    sawn : passing plates of each part that are sawn already, or will be whatever is chosen here
+
+    Returns
+    -------
+    Found
+        Its answers' layouts are one for each of `rests`; values count plates sawn already too, but only charges still to
+        come. There is always an answer: to leave all of them.
+    """
+    machines = shop.machines
+    reach = max((rest.log.reach for rest in rests), default=0.0)
+    aim = aim_of(objective, parts, machines, reach)
+    groups: list[list[Choice]] = []
+    bound, considered = 0.0, 0
+    grid: Grid | None = None
+    by_log: dict[int, list[int]] = {}
+    for i, rest in enumerate(rests):
+        by_log.setdefault(id(rest.log), []).append(i)
+        groups.append([])
+    done = 0
+    for numbers in by_log.values():
+        log = rests[numbers[0]].log
+
+        def told(what: str, part: float, done: int = done, of: int = len(numbers)) -> None:
+            progress(what, (done + part * of) / len(rests))
+
+        one = _of_log(log, [rests[i] for i in numbers], parts, shop, objective, effort, seed, told, late)
+        for i, choices in zip(numbers, one[0], strict=True):
+            groups[i] = choices
+        bound, considered, grid = bound + one[1], considered + one[2], grid or one[3]
+        done += len(numbers)
+    plates = tuple(int(n) for n in sawn)
+    base = [Choice(Column(SAWN, plates, 0, 0.0), (), ())]
+    counted = [n if p.demand is None else min(n, p.demand) for n, p in zip(plates, parts, strict=True)]
+    have = float(np.dot(counted, aim.worth))
+    nothing = Answer((None,) * len(rests), have, have, "nothing more to choose", 0, have, plates)
+    answers = []
+    left = groups
+    for _ in range(effort.answers):
+        answer = choose_each([*left, base], parts, replace(aim, sets_within=effort.sets_within), effort.master, seed)
+        if answer is None or not any(answer.layouts[:-1]):
+            break
+        answers.append(replace(answer, layouts=answer.layouts[:-1], grid_value=answer.value))
+        if late():
+            break
+        left = _otherwise(left, answers[-1].layouts)
+    if grid is None:
+        log = rests[0].log if rests else None
+        grid = (
+            None
+            if log is None
+            else make_grid(
+                log,
+                parts,
+                thickness_max(machines),
+                effort.rolls,
+                effort.depth_step,
+                effort.along_step,
+                machines.resaw.kerf,
+            )
+        )
+    words = "no piece was left to search" if grid is None else _words(grid, effort, shop, [rest.log for rest in rests])
+    best = max(have + bound, *(one.value for one in (*answers, nothing)))
+    return Found((*answers, nothing), float(best), LITRE if objective != "value" else 1.0, considered, words)
+
+
+def _otherwise(groups: Sequence[list[Choice]], layouts: Sequence[Setting | None]) -> list[list[Choice]]:
+    """The choices with another setting for the piece that has most of them; the others keep theirs."""
+    most = max(
+        (i for i, layout in enumerate(layouts) if layout is not None), key=lambda i: (len(groups[i]), -i), default=None
+    )
+    if most is None:
+        return list(groups)
+    layout = layouts[most]
+    assert layout is not None
+    rest = [c for c in groups[most] if (c.column.setting.clock, c.column.setting.slabs) != (layout.clock, layout.slabs)]
+    return [rest if i == most else list(group) for i, group in enumerate(groups)]
+
+
+def _words(grid: Grid, effort: Effort, shop: Shop, logs: Sequence[PlanLog]) -> str:
+    demanded = bool(np.isfinite(shop.left).any())
+    return (
+        "of plates sawn already, and of the pieces in hand, each from its own sawn faces, net of charges still to come: "
+        + search_words(grid, effort, shop.machines, demanded, logs)
+    )
+
+
+def _of_log(
+    log: PlanLog,
+    rests: Sequence[Rest],
+    parts: tuple[SawnPart, ...],
+    shop: Shop,
+    objective: str,
+    effort: Effort,
+    seed: int,
+    progress: Progress,
+    late: Stop,
+) -> tuple[list[list[Choice]], float, int, Grid | None]:
+    """Choices for every piece of one log, their bound, layouts considered, a grid."""
+    small = is_small(log)
+    on_mill = bolts_on_mill(log, shop.machines)
+    evaluator = Evaluator(log, shop, shop.machines.mill.kerf, 1.0 if small else 2.0, on_mill=on_mill)
+    groups: list[list[Choice]] = [[] for _ in rests]
+    bound, considered = 0.0, 0
+    grid: Grid | None = None
+    wanted = tuple(p for p, n in zip(parts, shop.left, strict=True) if n > 0)
+    free = tuple(p for p in wanted if p.demand is None)
+    for i, rest in enumerate(rests):
+        if rest.before is not None:
+            groups[i].append(as_choice(evaluator, rest.before, rest.piece))
+        if rest.piece.faces == log.piece.faces and wanted:
+            one = columns_of(log, parts, shop, objective, effort, seed, progress, late)
+            groups[i] += one.choices
+            bound, considered, grid = bound + (one.bound if one.choices else 0.0), considered + one.considered, one.grid
+    opened = [i for i, rest in enumerate(rests) if rest.piece.faces != log.piece.faces]
+    if not opened:
+        return groups, bound, considered, grid
+    aim = aim_of(objective, parts, shop.machines, log.reach)
+    views = [view for view in dict.fromkeys((free, wanted)) if view]
+    best = np.inf
+    # a piece cannot be worth more than its wood as plates of the dearest part
+    dearest = max(w / p.volume for w, p in zip(aim.worth, parts, strict=True))
+    sections = log_sections(log.model)
+    most = {i: dearest * piece_shape(sections, rests[i].piece, bark=False).volume for i in opened}
+    for number, view in enumerate(views):
+        view_aim = aim_of(objective, view, shop.machines, log.reach)
+
+        def told(what: str, part: float, number: int = number) -> None:
+            progress(what, (number + part) / len(views))
+
+        grids = Grids(log, view, view_aim, effort, evaluator, told)
+        total = 0.0
+        for i in opened:
+            found = options(rests[i], grids)
+            total += min(found.bound, most[i])
+            groups[i] += found.choices
+        best = min(best, ceiling(total, view, parts, aim.worth))
+        if grids.made:
+            grid = grids.made[0].tables.grid
+            considered += sum(len(group) for group in groups)
+        if late() or (wanted_worth(parts, aim.worth) < 1e-9 and number == 0):
+            break
+    return groups, bound + (float(best) if np.isfinite(best) else 0.0), considered, grid
