@@ -28,8 +28,8 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 from pithline.errors import PithlineError
 from pithline.files.products import products_as_read
 from pithline.plan.execute.ledger import Ledger
-from pithline.plan.execute.simulate import DrawnPoser, carry_out
-from pithline.plan.problem.layout import Setting, SlabCut
+from pithline.plan.execute.simulate import DrawnPoser, execute_layout
+from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
 from pithline.yard.appraisal.appraise import Terms, known_log, picked, read_lot, read_terms
 from pithline.yard.appraisal.drawn_logs import apply, basis_of, world
 from pithline.yard.appraisal.layouts import BOLDNESS, QUICK, Trade, best_layouts, shop_of, trade_of, with_reserve
@@ -86,11 +86,11 @@ def plain_layout(known: Known, trade: Trade) -> Ledger:
     """Three slabs through the pith, and three from each half turned by 90°: no search, a few seconds."""
     mill = trade.machines.mill
     lying = with_reserve(known.log, BOLDNESS[known.basis][0])
-    three = tuple(SlabCut(57.0 * k - 27.5, 55.0) for k in (1, 0, -1))
-    half = Setting(np.pi / 2, three, role="half")
-    layout = Setting(0.0, three, above=half, below=half)
+    three = tuple(LayoutSlab(57.0 * k - 27.5, 55.0) for k in (1, 0, -1))
+    half = LayoutSetting(np.pi / 2, three, role="half")
+    layout = LayoutSetting(0.0, three, above=half, below=half)
     poser = DrawnPoser(lying, mill.kerf, mill.minutes_per_setting, mill.feed)
-    return carry_out(lying, layout, shop_of(trade, trade.parts), poser)
+    return execute_layout(lying, layout, shop_of(trade, trade.parts), poser)
 
 
 def one_row(

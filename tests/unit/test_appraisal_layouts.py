@@ -9,8 +9,8 @@ import pytest
 from appraisal_by_hand import TODAY, card, known, nothing_hidden, trade
 from pithline.errors import MillError
 from pithline.files.priors import read_priors
-from pithline.plan.execute.bucked_log import Sawing, bucked
-from pithline.plan.problem.layout import Setting, SlabCut
+from pithline.plan.execute.bucked_log import LogLayout, crosscut_log
+from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
 from pithline.yard.appraisal import layouts
 from pithline.yard.appraisal.drawn_logs import apply, basis_of, nominal, world
 from pithline.yard.appraisal.layouts import Sawn, crosscuts, drawn_up, fits, laid_again, shop_of
@@ -19,7 +19,7 @@ from pithline.yard.appraisal.regrade import brings, planned
 from pithline.yard.appraisal.spoilers import Spoiler, in_words, spoilers
 from pithline.yard.appraisal.tape_log import tape_model
 
-SLAB = Setting(0.0, (SlabCut(-25.0, 50.0),))
+SLAB = LayoutSetting(0.0, (LayoutSlab(-25.0, 50.0),))
 
 
 def test_a_straight_log_is_left_whole():
@@ -77,8 +77,8 @@ def test_a_crosscut_log_is_laid_out_and_graded_as_one():
     log = known(nothing_hidden()).log
     place = 0.5 * log.reach
     shop = shop_of(trade(), trade().parts)
-    logs = bucked(log, (place,), trade().machines.buck.kerf, 0.0)[1]
-    sawing = Sawing(log, (place,), logs, (SLAB, None))
+    logs = crosscut_log(log, (place,), trade().machines.buck.kerf, 0.0)[1]
+    sawing = LogLayout(log, (place,), logs, (SLAB, None))
     ledger = drawn_up(sawing, trade(), shop)
     own = planned(ledger, trade().parts)
     assert len(own.plates) and own.spans[:, 1].max() < place
@@ -87,7 +87,7 @@ def test_a_crosscut_log_is_laid_out_and_graded_as_one():
     assert [p.corner.tolist() for p in again.ledger.plates] == [p.corner.tolist() for p in ledger.plates]
     same = brings(log, own, trade().parts, trade().products)
     assert same.plates == len(own.plates)
-    other = Sawing(log, (place,), logs, (None, SLAB))
+    other = LogLayout(log, (place,), logs, (None, SLAB))
     assert planned(drawn_up(other, trade(), shop), trade().parts).spans[:, 0].min() > place
 
 
@@ -160,7 +160,7 @@ def test_packing_again_with_shifted_shares_brings_no_fewer_sets():
     """A slab that holds sides and backs: at the shares of the first packing one of them abounds."""
     log = known(nothing_hidden()).log
     shop = shop_of(trade(), trade().parts)
-    sawing = Sawing(log, (), (log,), (SLAB,))
+    sawing = LogLayout(log, (), (log,), (SLAB,))
     first = layouts.on_machines(sawing.whole, trade())(sawing, shop, [{}])
     got = layouts.packed(sawing, trade().parts, trade(), 1.0)
     assert layouts.sets_worth(got.ledger, trade()) >= layouts.sets_worth(first, trade()) > 0.0

@@ -3,7 +3,7 @@
 import pytest
 
 from pithline.mill.products import Part
-from pithline.plan.problem.infeasible import no_part
+from pithline.plan.problem.infeasible import no_part_fits
 from pithline.plan.problem.parts import sawn_parts
 from unit.small_logs import log_of, products_of
 
@@ -25,6 +25,6 @@ FITTING = Part("back", 2, 400.0, 110.0, 5.0, True)
     ],
 )
 def test_the_part_that_comes_nearest_is_named(parts, words):
-    found = no_part(log_of(), sawn_parts(products_of(*parts), "black walnut"))
+    found = no_part_fits(log_of(), sawn_parts(products_of(*parts), "black walnut"))
     with pytest.raises(type(found), match=words):
         raise found

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from pithline.plan.problem.parts import sawn_parts
-from pithline.plan.programmes.upper_bound import _filled, _fillings, best_of_logs, best_of_wood
+from pithline.plan.programmes.upper_bound import _filled, _fillings, upper_bound_of_logs, upper_bound_of_log
 from unit.small_logs import BACK, RULE, log_of, products_of, shop_of
 
 SHOP = shop_of(products_of(BACK))
@@ -26,7 +26,7 @@ def test_runs_are_filled_each_by_itself():
 def test_never_more_than_all_wood_at_the_least_kerf():
     log = log_of()
     part = SHOP.parts[0]
-    found = best_of_wood(log, SHOP.parts, SHOP.worth, MACHINES)
+    found = upper_bound_of_log(log, SHOP.parts, SHOP.worth, MACHINES)
     assert found > 0.0
     radius = float(log.field.radius.max()) + 15.0
     most = np.pi * radius**2 * (part.length / 1e6) * part.thickness / (part.thickness + MACHINES.resaw.kerf)
@@ -35,16 +35,16 @@ def test_never_more_than_all_wood_at_the_least_kerf():
 
 def test_no_part_fits():
     long = sawn_parts(products_of(type(BACK)("long", 2, 4000.0, 110.0, 5.0, True)), "black walnut")
-    assert best_of_wood(log_of(), long, np.ones(1), MACHINES) == 0.0
+    assert upper_bound_of_log(log_of(), long, np.ones(1), MACHINES) == 0.0
 
 
 def test_wanted_parts_are_counted_at_most_as_wanted():
     shop = shop_of(products_of(BACK, RULE, demands=[None, 3]))
     log = log_of()
-    free = best_of_wood(log, shop.parts[:1], shop.worth[:1], MACHINES)
-    assert best_of_logs([log], shop.parts, shop.worth, MACHINES) == pytest.approx(free + 3 * shop.worth[1])
+    free = upper_bound_of_log(log, shop.parts[:1], shop.worth[:1], MACHINES)
+    assert upper_bound_of_logs([log], shop.parts, shop.worth, MACHINES) == pytest.approx(free + 3 * shop.worth[1])
 
 
 def test_a_wider_pith_leaves_less_wood():
-    loose = best_of_wood(log_of(pith_radius=20.0), SHOP.parts, SHOP.worth, MACHINES)
-    assert best_of_wood(log_of(pith_radius=40.0), SHOP.parts, SHOP.worth, MACHINES) < loose
+    loose = upper_bound_of_log(log_of(pith_radius=20.0), SHOP.parts, SHOP.worth, MACHINES)
+    assert upper_bound_of_log(log_of(pith_radius=40.0), SHOP.parts, SHOP.worth, MACHINES) < loose

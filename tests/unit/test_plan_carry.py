@@ -16,9 +16,9 @@ from pithline.plan.evaluate.practice import practice
 from pithline.plan.evaluate.totals import plain, settle, totals
 from pithline.plan.execute.ledger import Ledger
 from pithline.plan.execute.machine_setups import MachinePoser
-from pithline.plan.execute.simulate import DrawnPoser, carry_out
-from pithline.plan.problem.layout import Setting, SlabCut
-from pithline.plan.programmes.upper_bound import best_of_logs
+from pithline.plan.execute.simulate import DrawnPoser, execute_layout
+from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
+from pithline.plan.programmes.upper_bound import upper_bound_of_logs
 from pithline.script.pieces import saw
 from truth.logs import TrueLog, Wave, true_log
 from unit.small_logs import BACK, RULE, log_of, products_of, shop_of
@@ -44,23 +44,23 @@ def layouts(draw):
         out, top = [], draw(st.floats(-reach / 3, reach))
         for _ in range(draw(st.integers(1, most))):
             thick = draw(st.floats(11.0, 70.0))
-            out.append(SlabCut(top - thick, thick))
+            out.append(LayoutSlab(top - thick, thick))
             top -= thick + KERF + draw(st.floats(0.0, 20.0))
         return tuple(out)
 
     def bolt(clock):
-        return Setting(clock + draw(st.floats(0.3, 1.2)), slabs(25.0, 1), role="bolt") if draw(st.booleans()) else None
+        return LayoutSetting(clock + draw(st.floats(0.3, 1.2)), slabs(25.0, 1), role="bolt") if draw(st.booleans()) else None
 
     def half(clock):
         return (
-            Setting(clock, slabs(60.0, 2), bolt(clock), bolt(clock - np.pi / 2), "half")
+            LayoutSetting(clock, slabs(60.0, 2), bolt(clock), bolt(clock - np.pi / 2), "half")
             if draw(st.booleans())
             else None
         )
 
     roll = draw(st.floats(0.0, 3.1))
     quarter = np.pi / 2 + draw(st.floats(-0.2, 0.2))
-    return Setting(roll, slabs(80.0, 2), half(roll + quarter), half(roll - quarter))
+    return LayoutSetting(roll, slabs(80.0, 2), half(roll + quarter), half(roll - quarter))
 
 
 def poser_of(log, kind):
@@ -73,7 +73,7 @@ def poser_of(log, kind):
 @given(layouts(), st.sampled_from(["drawn", "machine"]))
 def test_laws_of_whatever_is_carried_out(layout, kind):
     log = log_of(TRUTH)
-    ledger = carry_out(log, layout, SHOP, poser_of(log, kind))
+    ledger = execute_layout(log, layout, SHOP, poser_of(log, kind))
     entries = {one["id"]: one for one in ledger.operations if one["op"] == "setting"}
     seen, there = set(), {"log"}
     for one in ledger.operations:
@@ -118,8 +118,8 @@ def test_what_is_resawn_dried_comes_last():
     dried = products_of(replace(BACK, resaw="dried"), RULE)
     shop = shop_of(dried)
     log = log_of(TRUTH)
-    layout = Setting(0.0, (SlabCut(-40.0, 80.0),), Setting(np.pi / 2, (SlabCut(-30.0, 60.0),), role="half"))
-    ledger = carry_out(log, layout, shop, DrawnPoser(log, KERF))
+    layout = LayoutSetting(0.0, (LayoutSlab(-40.0, 80.0),), LayoutSetting(np.pi / 2, (LayoutSlab(-30.0, 60.0),), role="half"))
+    ledger = execute_layout(log, layout, shop, DrawnPoser(log, KERF))
     stages = [one["stage"] for one in ledger.operations if one["op"] == "setting"]
     assert "dried" in stages and "green" in stages
     assert stages == sorted(stages, key=lambda stage: stage == "dried")
@@ -131,7 +131,7 @@ def test_a_slab_on_a_cylinder_is_set_by_closed_form():
     truth = TrueLog("s", 1300.0, 160.0, taper=0.0, bark=9.0)
     log = log_of(truth)
     poser = MachinePoser(log, log_sections(log.model), SHOP.machines, 929.0)
-    posed = poser.pose(Setting(np.radians(31.0), (SlabCut(-40.0, 80.0),)), Piece("log", "log"), Ledger())
+    posed = poser.pose(LayoutSetting(np.radians(31.0), (LayoutSlab(-40.0, 80.0),)), Piece("log", "log"), Ledger())
     assert posed.tool == "mill" and posed.charged and not posed.swapped
     assert posed.entry["roll"] == pytest.approx(30.0)  # as finely as the log can be turned
     assert [one["lift"] for one in posed.entry["lifts"]] == [0.0, 0.0]
@@ -151,9 +151,9 @@ def test_a_slab_on_a_cylinder_is_set_by_closed_form():
 def test_settings_on_the_mill_are_what_can_be_set(kind):
     log = log_of(replace(true_log(kind, 2), length=1400.0, bark=10.0))
     mill = SHOP.machines.mill
-    half = Setting(np.pi / 2, (SlabCut(-35.0, 70.0), SlabCut(-110.0, 70.0)), role="half")
-    layout = Setting(0.4, (SlabCut(0.0, 60.0), SlabCut(-65.0, 60.0)), half, replace(half, clock=3 * np.pi / 2))
-    ledger = carry_out(log, layout, SHOP, MachinePoser(log, log_sections(log.model), SHOP.machines, 929.0))
+    half = LayoutSetting(np.pi / 2, (LayoutSlab(-35.0, 70.0), LayoutSlab(-110.0, 70.0)), role="half")
+    layout = LayoutSetting(0.4, (LayoutSlab(0.0, 60.0), LayoutSlab(-65.0, 60.0)), half, replace(half, clock=3 * np.pi / 2))
+    ledger = execute_layout(log, layout, SHOP, MachinePoser(log, log_sections(log.model), SHOP.machines, 929.0))
     entries = [one for one in ledger.operations if one["op"] == "setting" and one["tool"] == "mill"]
     assert len(entries) == 3
     for entry in entries:
@@ -181,7 +181,7 @@ def test_settings_on_the_mill_are_what_can_be_set(kind):
 def test_a_log_too_thick_for_the_throat_is_left_whole_with_a_reason(log):
     shop = shop_of(PRODUCTS, throat=60.0)
     poser = MachinePoser(log, log_sections(log.model), shop.machines, 929.0)
-    ledger = carry_out(log, Setting(0.0, (SlabCut(-100.0, 200.0),)), shop, poser)
+    ledger = execute_layout(log, LayoutSetting(0.0, (LayoutSlab(-100.0, 200.0),)), shop, poser)
     assert ledger.operations == [] and ledger.leaves() == ["log"]
     assert len(ledger.cautions) == 1 and "throat would be" in ledger.cautions[0] and "60 mm" in ledger.cautions[0]
 
@@ -205,6 +205,6 @@ def test_the_practice_layout_takes_the_better_number_of_flitches_bolt_by_bolt(lo
 @settings(max_examples=15, deadline=None)
 @given(layout=layouts())
 def test_no_layout_is_worth_more_than_its_wood(log, layout):
-    ledger = carry_out(log, layout, SHOP, DrawnPoser(log, KERF), reserve=False)
+    ledger = execute_layout(log, layout, SHOP, DrawnPoser(log, KERF), reserve=False)
     value = sum(SHOP.worth[plate.part] for plate in ledger.plates if plate.grade.passes)
-    assert value <= best_of_logs([log], SHOP.parts, SHOP.worth, SHOP.machines)
+    assert value <= upper_bound_of_logs([log], SHOP.parts, SHOP.worth, SHOP.machines)

@@ -5,15 +5,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pithline.plan.evaluate.sampling import chances, passing_on_samples, sampled_field, sampled_log, sampled_logs
-from pithline.plan.execute.simulate import DrawnPoser, carry_out
-from pithline.plan.problem.layout import Setting, SlabCut
+from pithline.plan.evaluate.sampling import pass_probabilities, passing_on_samples, sampled_field, sampled_log, sampled_logs
+from pithline.plan.execute.simulate import DrawnPoser, execute_layout
+from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
 from pithline.plan.problem.log_frame import plan_log
 from truth.models import to_model
 from unit.small_logs import BACK, STRAIGHT, log_of, products_of, shop_of
 
 SHOP = shop_of(products_of(BACK))
-LAYOUT = Setting(0.0, (SlabCut(-30.0, 60.0),))
+LAYOUT = LayoutSetting(0.0, (LayoutSlab(-30.0, 60.0),))
 
 
 def doubtful(surface, pith):
@@ -27,7 +27,7 @@ def doubtful(surface, pith):
 
 
 def sawn(log):
-    return carry_out(log, LAYOUT, SHOP, DrawnPoser(log, 2.0), reserve=False)
+    return execute_layout(log, LAYOUT, SHOP, DrawnPoser(log, 2.0), reserve=False)
 
 
 def test_a_log_without_doubt_gives_what_was_planned():
@@ -62,8 +62,8 @@ def test_a_reserve_for_the_surface_gives_more_in_the_end():
     for reserve in (True, False):
         total = 0.0
         for clock, low, thick in ((0.0, -20.0, 40.0), (0.3, -20.0, 40.0), (0.8, 5.0, 30.0), (1.7, -30.0, 60.0)):
-            setting = Setting(clock, (SlabCut(low, thick),))
-            ledger = carry_out(log, setting, SHOP, DrawnPoser(log, 2.0), reserve=reserve)
+            setting = LayoutSetting(clock, (LayoutSlab(low, thick),))
+            ledger = execute_layout(log, setting, SHOP, DrawnPoser(log, 2.0), reserve=reserve)
             total += passing_on_samples(log, ledger, SHOP.parts, 12, 1).mean()
         totals.append(total)
     assert totals[0] > 1.03 * totals[1]
@@ -102,11 +102,11 @@ def test_chances_are_the_share_of_samples_on_which_each_plate_passes():
     log = doubtful(3.0, 6.0)
     ledger = sawn(log)
     known = {}
-    share = chances(sampled_logs(log, 12, 1), ledger, SHOP.parts, known)
+    share = pass_probabilities(sampled_logs(log, 12, 1), ledger, SHOP.parts, known)
     volumes = np.array([plate.volume for plate in ledger.plates])
     assert 0.0 < share.min() < 1.0
     assert volumes @ share == pytest.approx(passing_on_samples(log, ledger, SHOP.parts, 12, 1).mean())
-    np.testing.assert_array_equal(chances((), ledger, SHOP.parts, known), share)
+    np.testing.assert_array_equal(pass_probabilities((), ledger, SHOP.parts, known), share)
 
 
 def test_a_reserve_for_the_pith_gains_by_where_plates_lie_and_takes_few_away():
@@ -115,7 +115,7 @@ def test_a_reserve_for_the_pith_gains_by_where_plates_lie_and_takes_few_away():
     claimed, kept = [], []
     for reserve in (True, False):
         ledgers = [
-            carry_out(log, Setting(clock, (SlabCut(low, 40.0),)), SHOP, DrawnPoser(log, 2.0), reserve=reserve)
+            execute_layout(log, LayoutSetting(clock, (LayoutSlab(low, 40.0),)), SHOP, DrawnPoser(log, 2.0), reserve=reserve)
             for clock, low in ((0.0, -20.0), (0.3, -12.0), (0.8, 0.0), (1.7, -30.0))
         ]
         claimed.append(sum(plate.volume for one in ledgers for plate in one.plates if plate.grade.passes))

@@ -7,7 +7,7 @@ import pytest
 
 from pithline.geometry.pieces import Piece
 from pithline.plan.execute.ledger import Ledger
-from pithline.plan.problem.layout import Setting, SlabCut, settings_of
+from pithline.plan.problem.layout import LayoutSetting, LayoutSlab, settings_of
 from pithline.plan.problem.log_frame import clock_of_normal, normal_at
 from truth.logs import TrueLog
 from unit.small_logs import log_of
@@ -40,12 +40,12 @@ def test_a_quarter_turn_is_the_lateral_and_right_handed():
 
 
 def test_settings_in_working_order():
-    leaf = [Setting(float(k), (SlabCut(0.0, 10.0),), role="bolt") for k in range(4)]
-    halves = [Setting(9.0, (), leaf[0], leaf[1], "half"), Setting(8.0, (), leaf[2], leaf[3], "half")]
-    whole = Setting(7.0, (), *halves)
+    leaf = [LayoutSetting(float(k), (LayoutSlab(0.0, 10.0),), role="bolt") for k in range(4)]
+    halves = [LayoutSetting(9.0, (), leaf[0], leaf[1], "half"), LayoutSetting(8.0, (), leaf[2], leaf[3], "half")]
+    whole = LayoutSetting(7.0, (), *halves)
     assert [one.clock for one in settings_of(whole)] == [7.0, 9.0, 0.0, 1.0, 8.0, 2.0, 3.0]
     assert settings_of(None) == ()
-    assert SlabCut(-12.0, 30.0).top == 18.0
+    assert LayoutSlab(-12.0, 30.0).top == 18.0
 
 
 def test_a_ledger_cuts_pieces_in_two_and_keeps_what_is_left():

@@ -11,13 +11,13 @@ from pithline.errors import InputError
 from pithline.logmodel.document import model_from_json
 from pithline.logmodel.species import species_of
 from pithline.mill.sections import log_sections
-from pithline.plan.execute.bucked_log import Sawing, carry_sawing
+from pithline.plan.execute.bucked_log import LogLayout, execute_log_layout
 from pithline.plan.execute.machine_setups import MachinePoser
 from pithline.plan.execute.simulate import Shop
 from pithline.plan.problem.layout import settings_of
 from pithline.plan.problem.log_frame import plan_log
 from pithline.plan.problem.parts import sawn_parts
-from pithline.plan.replan.script_layouts import carried_over, crosscuts, earlier
+from pithline.plan.replan.script_layouts import in_log_frame, crosscut_places, script_layouts
 from pithline.script.document import dumps
 from pithline.yard import one_log
 from pithline.yard.earlier_plan import check_keep, kept_way
@@ -38,13 +38,13 @@ def carried(script):
     )
     way = kept_way(script, log, inputs, _found())
     sections, density = log_sections(model), species_of(card.species).green_density
-    return carry_sawing(way.sawing, shop, lambda one: MachinePoser(one, sections, inputs.machines, density, []), 1.0)
+    return execute_log_layout(way.sawing, shop, lambda one: MachinePoser(one, sections, inputs.machines, density, []), 1.0)
 
 
 def _found():
-    from pithline.plan.search import Found
+    from pithline.plan.search import SearchResult
 
-    return Found((), 0.0, 1e6, 0, "")
+    return SearchResult((), 0.0, 1e6, 0, "")
 
 
 def test_a_plan_read_back_is_sawn_the_same():
@@ -64,7 +64,7 @@ def test_crosscuts_are_read_back():
     model = model_from_json(script["model"])
     log = plan_log(model, 15.0, 25.0, 25.0, ())
     cut = {"op": "cut", "tool": "buck", "normal": list(log.axis), "offset": float(log.axis @ log.origin) + 400.0}
-    assert crosscuts([cut, *script["operations"]], log) == pytest.approx((400.0,))
+    assert crosscut_places([cut, *script["operations"]], log) == pytest.approx((400.0,))
 
 
 def test_planes_in_another_frame_of_the_same_scan():
@@ -72,14 +72,14 @@ def test_planes_in_another_frame_of_the_same_scan():
     script = earlier_script()
     turn = np.diag([1.0, -1.0, -1.0, 1.0])
     turn[:3, 3] = (3.0, -2.0, 5.0)
-    moved = carried_over(script["operations"], np.eye(4), turn)
+    moved = in_log_frame(script["operations"], np.eye(4), turn)
     for one, other in zip(script["operations"], moved, strict=True):
         if one["op"] == "cut":
             point = np.array(one["normal"]) * one["offset"]
             assert np.dot(other["normal"], turn[:3, :3] @ point + turn[:3, 3]) == pytest.approx(other["offset"], abs=1e-3)
     kinds = {one["id"]: one["kind"] for one in script["pieces"]}
     log = plan_log(model_from_json(script["model"]), 15.0, 25.0, 25.0, ())
-    before, after = (settings_of(earlier(some, kinds).layout(log, "log")) for some in (script["operations"], moved))
+    before, after = (settings_of(script_layouts(some, kinds).layout(log, "log")) for some in (script["operations"], moved))
     # half a turn about the log's length
     assert np.degrees(after[0].clock - before[0].clock) % 360.0 == pytest.approx(180.0, abs=0.01)
     assert [len(one.slabs) for one in before] == [len(one.slabs) for one in after]
@@ -88,13 +88,13 @@ def test_planes_in_another_frame_of_the_same_scan():
 def test_the_better_of_both_is_written(monkeypatch):
     """An earlier plan that a poorer search does not find again is kept, and the proof says so."""
     script = earlier_script()
-    poorer = one_log.contenders
+    poorer = one_log.search_candidates
 
     def worse(*arguments):
         ways = poorer(*arguments)
         best = ways[0]
         first = best.sawing.layouts[0]
-        return [replace(best, sawing=Sawing(best.sawing.whole, (), best.sawing.logs, (replace(first, above=None),)))]
+        return [replace(best, sawing=LogLayout(best.sawing.whole, (), best.sawing.logs, (replace(first, above=None),)))]
 
     monkeypatch.setattr(one_log, "contenders", worse)
     alone = small_plan(request=Request(effort="coarse", samples=2))

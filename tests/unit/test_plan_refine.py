@@ -3,15 +3,15 @@
 import numpy as np
 import pytest
 
-from pithline.plan.evaluate.refine import refined, turned
-from pithline.plan.execute.bucked_log import Sawing
-from pithline.plan.problem.layout import Setting, SlabCut, settings_of
+from pithline.plan.evaluate.refine import refine, turned
+from pithline.plan.execute.bucked_log import LogLayout
+from pithline.plan.problem.layout import LayoutSetting, LayoutSlab, settings_of
 
 STEP = np.radians(2.5)
-FLUSH_BOLT = Setting(0.0, (SlabCut(40.0, 20.0),), role="bolt")
-FAN_BOLT = Setting(np.radians(130.0), (SlabCut(-10.0, 30.0),), role="bolt")
-HALF = Setting(np.pi / 2, (SlabCut(-15.0, 30.0),), above=FLUSH_BOLT, below=FAN_BOLT, role="half")
-LAYOUT = Setting(0.0, (SlabCut(-20.0, 40.0),), above=HALF)
+FLUSH_BOLT = LayoutSetting(0.0, (LayoutSlab(40.0, 20.0),), role="bolt")
+FAN_BOLT = LayoutSetting(np.radians(130.0), (LayoutSlab(-10.0, 30.0),), role="bolt")
+HALF = LayoutSetting(np.pi / 2, (LayoutSlab(-15.0, 30.0),), above=FLUSH_BOLT, below=FAN_BOLT, role="half")
+LAYOUT = LayoutSetting(0.0, (LayoutSlab(-20.0, 40.0),), above=HALF)
 
 
 def refine(value, trials=100, turn=True, layout=LAYOUT, late=lambda: False):
@@ -23,8 +23,8 @@ def refine(value, trials=100, turn=True, layout=LAYOUT, late=lambda: False):
         seen.append(sawing.layouts[0])
         return sawing.layouts[0]
 
-    sawing = Sawing(None, (), (None,), (layout,))
-    found, ledger = refined(sawing, carry, value, trials, STEP, 1.0, late, lambda part, best: None, turn)
+    sawing = LogLayout(None, (), (None,), (layout,))
+    found, ledger = refine(sawing, carry, value, trials, STEP, 1.0, late, lambda part, best: None, turn)
     assert ledger == found.layouts[0]
     return found.layouts[0], seen
 

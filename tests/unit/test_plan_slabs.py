@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from pithline.plan.problem.effort import COARSE, thickness_max
-from pithline.plan.problem.objective import aim_of
+from pithline.plan.problem.objective import objective_weights
 from pithline.plan.programmes.grid import make_grid, part_table
 from pithline.plan.programmes.tables import build_tables
 from unit.closed_slabs import PITH_RADIUS, SHOP, worth_by_milp
@@ -17,7 +17,7 @@ SMALL = replace(COARSE, rolls=6, along_step=50.0)
 
 def tables_of(log, shop=SHOP, effort=SMALL):
     return build_tables(
-        log, shop.parts, aim_of("volume", shop.parts, shop.machines, log.reach), shop.machines, effort, quiet
+        log, shop.parts, objective_weights("volume", shop.parts, shop.machines, log.reach), shop.machines, effort, quiet
     )
 
 

@@ -9,11 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.mill.machine import Machines
-from pithline.plan.columns.bucking import places_worth
-from pithline.plan.columns.laid_columns import Choice
-from pithline.plan.columns.log_columns import Columns, columns_of
-from pithline.plan.columns.master import Answer, choose_each
-from pithline.plan.execute.bucked_log import Sawing, bucked
+from pithline.plan.columns.bucking import crosscut_candidates
+from pithline.plan.columns.laid_columns import FirstSettingChoice
+from pithline.plan.columns.log_columns import LogColumns, log_columns
+from pithline.plan.columns.master import MasterAnswer, solve_joint_master
+from pithline.plan.execute.bucked_log import LogLayout, crosscut_log
 from pithline.plan.execute.simulate import Shop
 from pithline.plan.problem.effort import (
     COARSE,
@@ -25,10 +25,10 @@ from pithline.plan.problem.effort import (
     is_small,
     settings_per_bolt,
 )
-from pithline.plan.problem.infeasible import no_gain, no_part
-from pithline.plan.problem.layout import FREE, Locks, Setting
+from pithline.plan.problem.infeasible import no_setting_pays, no_part_fits
+from pithline.plan.problem.layout import NO_LOCKS, Locks, LayoutSetting
 from pithline.plan.problem.log_frame import PlanLog
-from pithline.plan.problem.objective import LITRE, aim_of
+from pithline.plan.problem.objective import LITRE, objective_weights
 from pithline.plan.problem.parts import SawnPart
 from pithline.plan.problem.report import Progress, Stop
 from pithline.plan.programmes.fans import FACE_CELLS, FAN_REACH
@@ -38,18 +38,18 @@ Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class SearchResult:
     """Layouts worth sawing, best first, and what is proven of them on the grid."""
 
-    answers: tuple[Answer, ...]
+    answers: tuple[MasterAnswer, ...]
     bound: float  # best value of any layout of the class on the grid, net of charges
     unit: float  # what one unit of value is: 1e6 mm³ for volumes, 1 for money
     considered: int
     words: str
-    trade_off: tuple[tuple[int, Answer], ...] = ()  # the best layouts with at most so many charged settings
+    trade_off: tuple[tuple[int, MasterAnswer], ...] = ()  # the best layouts with at most so many charged settings
 
 
-def find(
+def search_log(
     log: PlanLog,
     parts: tuple[SawnPart, ...],
     shop: Shop,
@@ -58,8 +58,8 @@ def find(
     seed: int,
     progress: Progress,
     late: Callable[[], bool] | None = None,
-    locks: Locks = FREE,
-) -> Found:
+    locks: Locks = NO_LOCKS,
+) -> SearchResult:
     """Search one log.
 
     Raises
@@ -67,10 +67,10 @@ def find(
     PlanError
         Where no plate of any part passes.
     """
-    return find_each((log,), parts, shop, objective, effort, seed, progress, late, locks)
+    return search_logs((log,), parts, shop, objective, effort, seed, progress, late, locks)
 
 
-def find_each(
+def search_logs(
     logs: Sequence[PlanLog],
     parts: tuple[SawnPart, ...],
     shop: Shop,
@@ -79,8 +79,8 @@ def find_each(
     seed: int,
     progress: Progress,
     late: Callable[[], bool] | None = None,
-    locks: Locks = FREE,
-) -> Found:
+    locks: Locks = NO_LOCKS,
+) -> SearchResult:
     """Search the logs crosscut from one, each by itself, then choose for all together; crosscutting is one charged setting.
 
     Raises
@@ -90,24 +90,24 @@ def find_each(
     """
     machines = shop.machines
     bucked = len(logs) > 1
-    aim = aim_of(objective, parts, machines, max(log.reach for log in logs), locks.settings_max)
-    found: list[Columns] = []
+    aim = objective_weights(objective, parts, machines, max(log.reach for log in logs), locks.settings_max)
+    found: list[LogColumns] = []
     for number, log in enumerate(logs):
 
         def told(what: str, part: float, number: int = number) -> None:
             progress(what if not bucked else f"{what}, log {number + 1}", (number + part) / len(logs))
 
-        found.append(columns_of(log, parts, shop, objective, effort, seed, told, late, locks))
+        found.append(log_columns(log, parts, shop, objective, effort, seed, told, late, locks))
     if not any(one.choices for one in found):
         seen = max(one.seen for one in found)
-        raise no_gain(aim, seen, objective) if seen > 0.0 else no_part(logs[0], parts)
+        raise no_setting_pays(aim, seen, objective) if seen > 0.0 else no_part_fits(logs[0], parts)
     extra = aim.charge if bucked else 0.0
     if locks.settings_max is not None and bucked:
         aim = replace(aim, settings_max=max(locks.settings_max - 1, 0))
-    answers: list[Answer] = []
+    answers: list[MasterAnswer] = []
     left = [list(one.choices) for one in found]
     for _ in range(effort.answers + (2 if any(is_small(log) for log in logs) else 0)):
-        answer = choose_each(left, parts, replace(aim, sets_within=effort.sets_within), effort.master, seed)
+        answer = solve_joint_master(left, parts, replace(aim, sets_within=effort.sets_within), effort.master, seed)
         if answer is None or not any(answer.layouts):
             break
         answers.append(
@@ -124,7 +124,7 @@ def find_each(
         if not any(left) or (not bucked and not left[0]):
             break
     if not answers:
-        raise no_part(logs[0], parts)
+        raise no_part_fits(logs[0], parts)
     bound = sum(one.bound for one in found) - extra
     unit = LITRE if objective != "value" else 1.0
     first = next(one for one in found if one.grid is not None)
@@ -135,13 +135,13 @@ def find_each(
         if most >= answers[0].settings or most <= int(bucked):
             continue
         capped = replace(aim, settings_max=most - int(bucked))
-        answer = choose_each([list(one.choices) for one in found], parts, capped, effort.master, seed)
+        answer = solve_joint_master([list(one.choices) for one in found], parts, capped, effort.master, seed)
         if answer is not None and any(answer.layouts):
             fewer.append((most, answer))
-    return Found(tuple(answers), float(bound), unit, considered, words, tuple(fewer))
+    return SearchResult(tuple(answers), float(bound), unit, considered, words, tuple(fewer))
 
 
-def _others(choices: list[Choice], layout: Setting | None) -> list[Choice]:
+def _others(choices: list[FirstSettingChoice], layout: LayoutSetting | None) -> list[FirstSettingChoice]:
     """The choices with another first setting than a layout has."""
     if layout is None:
         return choices
@@ -174,43 +174,43 @@ def _turns(effort: Effort, logs: Sequence[PlanLog]) -> str:
 
 
 
-ALSO = 0.07
+NEARLY_AS_GOOD = 0.07
 """Ways to crosscut a log that promise less than the best by no more than this share of it are searched too."""
 
 
 @dataclass(frozen=True, slots=True)
-class Contender:
+class Candidate:
     """A way to saw a log, the search it came from, and its place among that search's answers.
 
     Beyond them stands what came from elsewhere; `status` then says in the proof what was kept.
     """
 
-    sawing: Sawing
-    found: Found
+    sawing: LogLayout
+    found: SearchResult
     number: int
     status: str = ""
 
 
 @dataclass(frozen=True, slots=True)
-class Wish:
+class SearchRequest:
     """What is asked of a search."""
 
     objective: str
     effort: str
     seed: int
     bucking: bool = True
-    locks: Locks = FREE
+    locks: Locks = NO_LOCKS
 
 
-def contenders(
+def search_candidates(
     log: PlanLog,
     parts: tuple[SawnPart, ...],
     shop: Shop,
-    wish: Wish,
+    wish: SearchRequest,
     progress: Progress,
     late: Stop,
     held: Callable[[float, float], None] = lambda value, bound: None,
-) -> list[Contender]:
+) -> list[Candidate]:
     """Search the log whole, and crosscut where that may pay; `held` is told the best value and the bound of each way.
 
     Raises
@@ -220,16 +220,16 @@ def contenders(
     """
     effort = EFFORTS[wish.effort]
     ways = _ways(log, parts, shop, wish, effort, progress, late)
-    out: list[Contender] = []
+    out: list[Candidate] = []
     for k, places in enumerate(ways):
 
         def told(what: str, part: float, k: int = k) -> None:
             progress(what, 0.1 + 0.9 * (k + part) / len(ways))
 
-        logs = bucked(log, places, shop.machines.buck.kerf, 0.0)[1]
-        found = find_each(logs, parts, shop, wish.objective, effort, wish.seed, told, late, wish.locks)
+        logs = crosscut_log(log, places, shop.machines.buck.kerf, 0.0)[1]
+        found = search_logs(logs, parts, shop, wish.objective, effort, wish.seed, told, late, wish.locks)
         out += [
-            Contender(Sawing(log, places, logs, answer.layouts), found, number)
+            Candidate(LogLayout(log, places, logs, answer.layouts), found, number)
             for number, answer in enumerate(found.answers)
         ]
         held(found.answers[0].value, found.bound)
@@ -242,7 +242,7 @@ def _ways(
     log: PlanLog,
     parts: tuple[SawnPart, ...],
     shop: Shop,
-    wish: Wish,
+    wish: SearchRequest,
     effort: Effort,
     progress: Progress,
     late: Stop,
@@ -250,20 +250,20 @@ def _ways(
     """Where to crosscut: the ways worth a search, the most promising first; () leaves the log whole."""
     if not wish.bucking:
         return [()]
-    aim = aim_of(wish.objective, parts, shop.machines, log.reach)
-    rough = places_worth(log, parts, shop.machines, aim, late, lambda what, part: progress(what, 0.1 * part))
+    aim = objective_weights(wish.objective, parts, shop.machines, log.reach)
+    rough = crosscut_candidates(log, parts, shop.machines, aim, late, lambda what, part: progress(what, 0.1 * part))
     if not rough:
         return []
     best = rough[0][0]
-    return [places for value, places in rough[: effort.sawings] if value >= best - ALSO * abs(best)]
+    return [places for value, places in rough[: effort.sawings] if value >= best - NEARLY_AS_GOOD * abs(best)]
 
 
 def cost_of_locks(
     log: PlanLog,
     parts: tuple[SawnPart, ...],
     shop: Shop,
-    wish: Wish,
-    held: Sequence[Contender],
+    wish: SearchRequest,
+    held: Sequence[Candidate],
     progress: Progress,
     late: Stop,
 ) -> float:
@@ -271,7 +271,7 @@ def cost_of_locks(
 
     Litres, or money by value. Where the locked search happens to find more, nothing.
     """
-    free = contenders(log, parts, shop, replace(wish, locks=FREE, bucking=True), progress, late)
+    free = search_candidates(log, parts, shop, replace(wish, locks=NO_LOCKS, bucking=True), progress, late)
     best = max(one.found.answers[0].value for one in free)
     return max(best - max(one.found.answers[0].value for one in held), 0.0)
 

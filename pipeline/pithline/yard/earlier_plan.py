@@ -8,10 +8,10 @@ from typing import Any
 import numpy as np
 
 from pithline.errors import InputError
-from pithline.plan.execute.bucked_log import Sawing, bucked
+from pithline.plan.execute.bucked_log import LogLayout, crosscut_log
 from pithline.plan.problem.log_frame import PlanLog
-from pithline.plan.replan.script_layouts import carried_over, crosscuts, earlier
-from pithline.plan.search import Contender, Found
+from pithline.plan.replan.script_layouts import in_log_frame, crosscut_places, script_layouts
+from pithline.plan.search import Candidate, SearchResult
 from pithline.yard.request import Inputs
 
 ELSEWHERE = 0.1
@@ -33,7 +33,7 @@ def check_keep(script: Mapping[str, Any], inputs: Inputs) -> None:
         )
 
 
-def kept_way(script: Mapping[str, Any], log: PlanLog, inputs: Inputs, found: Found) -> Contender | None:
+def kept_way(script: Mapping[str, Any], log: PlanLog, inputs: Inputs, found: SearchResult) -> Candidate | None:
     """The earlier plan's layout on the log as it is fitted now; None where it saws nothing.
 
     Raises
@@ -48,15 +48,15 @@ def kept_way(script: Mapping[str, Any], log: PlanLog, inputs: Inputs, found: Fou
             f"--keep names a plan of another log in this scan ({script['log']['id']}); name one of {inputs.card.id}, or --pick "
             "that log."
         )
-    operations = carried_over(script["operations"], old, new)
-    places = crosscuts(operations, log)
-    _, logs = bucked(log, places, inputs.machines.buck.kerf, 0.0)
-    past = earlier(operations, {one["id"]: one["kind"] for one in script["pieces"]})
+    operations = in_log_frame(script["operations"], old, new)
+    places = crosscut_places(operations, log)
+    _, logs = crosscut_log(log, places, inputs.machines.buck.kerf, 0.0)
+    past = script_layouts(operations, {one["id"]: one["kind"] for one in script["pieces"]})
     names = _logs_of(operations)
     layouts = tuple(past.layout(one, name) for one, name in zip(logs, names, strict=True))
     if not any(layouts):
         return None
-    return Contender(Sawing(log, places, logs, layouts), found, len(found.answers), "earlier plan kept")
+    return Candidate(LogLayout(log, places, logs, layouts), found, len(found.answers), "earlier plan kept")
 
 
 def _logs_of(operations: list[dict[str, Any]]) -> list[str]:

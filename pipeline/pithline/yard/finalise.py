@@ -16,7 +16,7 @@ from pithline.plan.evaluate.totals import Sums, piece_list, plain, plate_list, s
 from pithline.plan.execute.ledger import Ledger
 from pithline.plan.problem.log_frame import PITH_RADIUS
 from pithline.plan.problem.parts import SawnPart
-from pithline.plan.search import Contender
+from pithline.plan.search import Candidate
 from pithline.script.document import crayon_marks
 from pithline.script.replay import piece_volumes, replay
 from pithline.script.schema import validate
@@ -64,7 +64,7 @@ def script_of(
     model: LogModel,
     inputs: Inputs,
     request: Request,
-    way: Contender,
+    way: Candidate,
     sums: Sums,
     beside: dict[str, Any],
     doubt: np.ndarray,

@@ -14,7 +14,7 @@ from pithline.geometry.pieces import Piece
 from pithline.logmodel.card import Card
 from pithline.logmodel.model import LogModel
 from pithline.logmodel.opened import Sighting, pith_from_mark, with_bark, with_pith, with_sapwood
-from pithline.plan.replan.script_history import Told, cut_named, followed, moved, piece_named, pieces_of, thickness_of
+from pithline.plan.replan.script_history import SplitScript, cut_named, moves_that_follow, move_cuts, piece_named, ledger_of, thickness_of
 
 LEAST_STEP = 0.05
 """A cut nearer than this to its place was made as planned. [mm]"""
@@ -29,13 +29,13 @@ class Opened:
     card: Card
     model: LogModel
     model_changed: bool
-    told: Told
+    told: SplitScript
     by: Mapping[str, float]
     spoilt: frozenset[str]
     sentences: tuple[str, ...]
 
 
-def opened(script: Mapping[str, Any], told: Told, model: LogModel, found: Mapping[str, Any]) -> Opened:
+def opened(script: Mapping[str, Any], told: SplitScript, model: LogModel, found: Mapping[str, Any]) -> Opened:
     """Put everything that was found to the script.
 
     Raises
@@ -50,8 +50,8 @@ def opened(script: Mapping[str, Any], told: Told, model: LogModel, found: Mappin
     spoilt = _pieces(script, told, found.get("piece", []), by, middle, said)
     stated = tuple(by)
     if by:
-        by = followed((*told.sawn, *told.later), by)
-        sawn = moved(told.sawn, by, stated, told.kinds, middle)
+        by = moves_that_follow((*told.sawn, *told.later), by)
+        sawn = move_cuts(told.sawn, by, stated, told.kinds, middle)
         later = [{**one, "offset": one["offset"] + by[one["id"]]} if one["id"] in by else one for one in told.later]
         told = replace(told, sawn=tuple(sawn), later=tuple(later))
     return Opened(
@@ -139,7 +139,7 @@ def _off(one: Sighting) -> str:
     return f"{abs(one.up):.0f} mm {over} and {abs(one.right):.0f} mm to the {side}"
 
 
-def _heights(script: Mapping[str, Any], told: Told, cuts: Sequence[Mapping[str, Any]], said: list[str]) -> dict[str, float]:
+def _heights(script: Mapping[str, Any], told: SplitScript, cuts: Sequence[Mapping[str, Any]], said: list[str]) -> dict[str, float]:
     """How far each cut that is told of lies from its planned height. [mm]"""
     by: dict[str, float] = {}
     sawn = {one["id"] for one in told.sawn}
@@ -169,14 +169,14 @@ def _heights(script: Mapping[str, Any], told: Told, cuts: Sequence[Mapping[str, 
 
 def _pieces(
     script: Mapping[str, Any],
-    told: Told,
+    told: SplitScript,
     pieces: Sequence[Mapping[str, Any]],
     by: dict[str, float],
     middle: np.ndarray,
     said: list[str],
 ) -> frozenset[str]:
     """Pieces that are spoilt; thicknesses become moves of the cuts that made the pieces."""
-    ledger = pieces_of(told.sawn, told.kinds)
+    ledger = ledger_of(told.sawn, told.kinds)
     marks = {one["id"]: one["mark"] for one in script["pieces"]}
     cuts = {one["id"]: one for one in told.sawn if one["op"] == "cut"}
     spoilt: set[str] = set()

@@ -14,24 +14,24 @@ from pithline.files.scans import read_scan
 from pithline.logmodel.document import model_to_json
 from pithline.logmodel.model import LogModel
 from pithline.plan.evaluate.practice import practice
-from pithline.plan.evaluate.ranking import Chance, chance_on_samples, counted, practice_contender, ranked, worth_of
-from pithline.plan.evaluate.refine import refined
+from pithline.plan.evaluate.ranking import PassProbability, sampled_pass_probability, counted_worth, practice_candidate, rank_candidates, net_worth
+from pithline.plan.evaluate.refine import refine
 from pithline.plan.evaluate.sampling import passing_on_samples
 from pithline.plan.evaluate.sensitivity import cost_of
 from pithline.plan.evaluate.trade_off import trade_off
-from pithline.plan.execute.bucked_log import Sawing, bucked, carry_sawing
+from pithline.plan.execute.bucked_log import LogLayout, crosscut_log, execute_log_layout
 from pithline.plan.execute.ledger import Ledger
 from pithline.plan.execute.sets import assign_sets, match
 from pithline.plan.execute.simulate import Shop
-from pithline.plan.execute.slab_layout import Memory
+from pithline.plan.execute.slab_layout import SlabCache
 from pithline.plan.problem.effort import EFFORTS
-from pithline.plan.problem.infeasible import no_part
-from pithline.plan.problem.layout import FREE, Locks
+from pithline.plan.problem.infeasible import no_part_fits
+from pithline.plan.problem.layout import NO_LOCKS, Locks
 from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.objective import LITRE
 from pithline.plan.problem.parts import sawn_parts
-from pithline.plan.programmes.upper_bound import best_of_logs
-from pithline.plan.search import Contender, Wish, contenders, cost_of_locks
+from pithline.plan.programmes.upper_bound import upper_bound_of_logs
+from pithline.plan.search import Candidate, SearchRequest, search_candidates, cost_of_locks
 from pithline.yard.best_so_far import Standing
 from pithline.yard.earlier_plan import check_keep, kept_way
 from pithline.yard.finalise import check, practice_beside, script_of, settled
@@ -95,43 +95,43 @@ def plan_model(
     if not too_long:
         progress("practice layout", 0.1)
         custom = practice(log, (), shop, inputs.practice)
-        progress.found(worth_of(custom.with_bolts, 1.0 if money else LITRE, shop))
-    wish = Wish(request.objective, request.effort, request.seed, request.bucking, request.locks)
+        progress.found(net_worth(custom.with_bolts, 1.0 if money else LITRE, shop))
+    wish = SearchRequest(request.objective, request.effort, request.seed, request.bucking, request.locks)
     with about(other=card.id):
-        ways = contenders(log, parts, shop, wish, lambda w, part: progress(w, 0.1 + 0.6 * part), late, progress.found)
+        ways = search_candidates(log, parts, shop, wish, lambda w, part: progress(w, 0.1 + 0.6 * part), late, progress.found)
     if not ways:  # too long, and no crosscut leaves what the mill takes
         own.check()
     lost = None
-    if request.locks != FREE and not late():
+    if request.locks != NO_LOCKS and not late():
         lost = cost_of_locks(log, parts, shop, wish, ways, lambda w, part: progress(w, 0.7), late)
     places = ways[0].sawing.places if too_long else ()
     if custom is None:
         progress("practice layout", 0.72)
         custom = practice(log, places, shop, inputs.practice)
     beside = practice_beside(custom, inputs, document_model, parts)
-    last = practice_contender(log, places, custom.layouts, ways[0].found)
+    last = practice_candidate(log, places, custom.layouts, ways[0].found)
     progress("carrying the plan out", 0.8)
     refused: list[str] = []
 
-    def carry(sawing: Sawing, memories: list[Memory] | None = None) -> Ledger:
+    def carry(sawing: LogLayout, memories: list[SlabCache] | None = None) -> Ledger:
         refused.clear()
-        return carry_sawing(sawing, shop, lambda one: own.poser(one, refused), own.weight, memories=memories)
+        return execute_log_layout(sawing, shop, lambda one: own.poser(one, refused), own.weight, memories=memories)
 
     def complete(ledger: Ledger) -> Mapping[str, int]:
         match(ledger.plates, parts)
         return assign_sets(ledger.plates, parts, inputs.products)
 
     sets_of = complete if request.objective == "sets" else None
-    if request.locks == FREE and counted(custom.with_bolts, shop) > 0.85 * ways[0].found.answers[0].value:
+    if request.locks == NO_LOCKS and counted_worth(custom.with_bolts, shop) > 0.85 * ways[0].found.answers[0].value:
         ways.append(last)
     if request.keep is not None:
         kept = kept_way(request.keep, log, inputs, ways[0].found)
         ways += [kept] if kept is not None else []
-    chance = chance_on_samples(log, shop, request.seed)
+    chance = sampled_pass_probability(log, shop, request.seed)
     fault: ScriptError | None = None
     why: list[str] = []
 
-    def better(ledger: Ledger, way: Contender) -> tuple[Ledger, Contender]:
+    def better(ledger: Ledger, way: Candidate) -> tuple[Ledger, Candidate]:
         """The best way, refined where the effort says so."""
         trials = EFFORTS[request.effort].trials
         if not trials or way.status or late():
@@ -139,7 +139,7 @@ def plan_model(
         most, mill = request.locks.settings_max, machines.mill
 
         def value(ledger: Ledger) -> float:
-            return worth_of(ledger, way.found.unit, shop, most, sets_of, chance)
+            return net_worth(ledger, way.found.unit, shop, most, sets_of, chance)
 
         def told(part: float, best: float) -> None:
             if sets_of is None:
@@ -148,7 +148,7 @@ def plan_model(
 
         turn = request.locks.roll is None
         steps = mill.roll_step, mill.height_step
-        sawing, ledger = refined(way.sawing, carry, value, trials, *steps, late, told, turn)
+        sawing, ledger = refine(way.sawing, carry, value, trials, *steps, late, told, turn)
         return ledger, replace(way, sawing=sawing)
 
     for best, way in _attempts(ways, last, shop, carry, chance, request, sets_of, better):
@@ -157,7 +157,7 @@ def plan_model(
             continue
         sums = settled(best, document_model, parts, inputs.products)
         progress("what is not known", 0.9)
-        logs = bucked(log, way.sawing.places, machines.buck.kerf, 0.0)[1]
+        logs = crosscut_log(log, way.sawing.places, machines.buck.kerf, 0.0)[1]
         doubt = passing_on_samples(log, best, parts, request.samples, request.seed)
         cost = cost_of(list(zip(logs, way.sawing.layouts, strict=True)), best, parts)
         script = script_of(model, inputs, request, way, sums, beside, doubt, cost, document_model, parts, own.density)
@@ -166,7 +166,7 @@ def plan_model(
         if way.found.trade_off:
             script["proof"]["trade_off"] = trade_off(way, sums, carry, parts, inputs.products)
         if EFFORTS[request.effort].trials and not late():
-            script["proof"]["any_layout"] = best_of_logs(logs, parts, worth, machines) * way.found.unit
+            script["proof"]["any_layout"] = upper_bound_of_logs(logs, parts, worth, machines) * way.found.unit
         late.mark(script)
         if fault is not None:
             script["cautions"].append("a better layout did not hold on replay and was set aside: a defect in pithline")
@@ -205,30 +205,30 @@ def _worth_looking(log: PlanLog, shop: Shop, name: str) -> None:
         )
     if min(part.length for part in shop.parts) > clear:
         with about(other=name):
-            raise no_part(log, shop.parts)
+            raise no_part_fits(log, shop.parts)
 
 
 def _attempts(
-    ways: Sequence[Contender],
-    last: Contender,
+    ways: Sequence[Candidate],
+    last: Candidate,
     shop: Shop,
-    carry: Callable[[Sawing], Ledger],
-    chance: Chance,
+    carry: Callable[[LogLayout], Ledger],
+    chance: PassProbability,
     request: Request,
     sets_of: Callable[[Ledger], Mapping[str, int]] | None,
-    better: Callable[[Ledger, Contender], tuple[Ledger, Contender]],
-) -> Iterator[tuple[Ledger, Contender]]:
+    better: Callable[[Ledger, Candidate], tuple[Ledger, Candidate]],
+) -> Iterator[tuple[Ledger, Candidate]]:
     """Ways to saw, carried out, best first, and the practice layout after them where it is not among them.
 
     Before the best comes what `better` makes of it.
     """
-    found = ranked(ways, shop, carry, chance, request.locks.settings_max, sets_of)
+    found = rank_candidates(ways, shop, carry, chance, request.locks.settings_max, sets_of)
     if found:
         refined_first = better(*found[0])
         if refined_first[1].sawing is not found[0][1].sawing:
             yield refined_first
     yield from found
-    if last not in ways and request.locks == FREE:
+    if last not in ways and request.locks == NO_LOCKS:
         yield carry(last.sawing), last
 
 

@@ -17,23 +17,23 @@ from pithline.files.products import products_from
 from pithline.logmodel.document import model_from_json, model_to_json
 from pithline.logmodel.species import species_of
 from pithline.mill.sections import log_sections
-from pithline.plan.evaluate.ranking import chance_on_samples, ranked
+from pithline.plan.evaluate.ranking import sampled_pass_probability, rank_candidates
 from pithline.plan.evaluate.sampling import passing_on_samples
 from pithline.plan.evaluate.sensitivity import cost_of
 from pithline.plan.evaluate.totals import plain
-from pithline.plan.execute.bucked_log import Sawing
+from pithline.plan.execute.bucked_log import LogLayout
 from pithline.plan.execute.ledger import Ledger
 from pithline.plan.execute.machine_setups import MachinePoser
 from pithline.plan.execute.simulate import Shop
 from pithline.plan.problem.effort import EFFORTS
 from pithline.plan.problem.log_frame import PlanLog, plan_log
 from pithline.plan.problem.parts import SawnPart, sawn_parts
-from pithline.plan.replan.remaining_pieces import Rest
-from pithline.plan.replan.script_history import counts_of, told
-from pithline.plan.replan.script_layouts import earlier
-from pithline.plan.replan.search import find_rest
-from pithline.plan.replan.state import InShop, State, carry_on, in_shop, rests_of, with_logs
-from pithline.plan.search import Contender
+from pithline.plan.replan.remaining_pieces import RemainingPiece
+from pithline.plan.replan.script_history import highest_numbers, split_script
+from pithline.plan.replan.script_layouts import script_layouts
+from pithline.plan.replan.search import search_remaining
+from pithline.plan.replan.state import ShopWork, SawnState, execute_remaining, plan_shop_work, remaining_pieces, with_bucked_logs
+from pithline.plan.search import Candidate
 from pithline.script.replay import piece_volumes, replay
 from pithline.script.schema import validate
 from pithline.yard.finalise import check, script_of, settled
@@ -75,7 +75,7 @@ def replan(
     progress("replaying the earlier script", 0.02)
     with about(other=names and names[0]):
         _holds(script)
-        past = told(script, after)
+        past = split_script(script, after)
     with about(other=names and names[1]):
         facts = opened(script, past, model_from_json(dict(script["model"])), found)
     inputs = _inputs(script, facts)
@@ -89,9 +89,9 @@ def replan(
     shop = Shop(inputs.machines, parts, worth, np.array([np.inf if p.demand is None else float(p.demand) for p in parts]))
     dried = any(one["op"] == "setting" and one["stage"] == "dried" for one in state.told.sawn)
     progress("pieces in hand", 0.05)
-    bench = in_shop(state, shop, not dried)
-    before = earlier((*state.told.sawn, *state.told.later), state.kinds)
-    rests = () if dried else rests_of(state, before)
+    bench = plan_shop_work(state, shop, not dried)
+    before = script_layouts((*state.told.sawn, *state.told.later), state.kinds)
+    rests = () if dried else remaining_pieces(state, before)
     return _planned(script, facts, found, inputs, request, state, bench, rests, shop, model, progress, late)
 
 
@@ -129,14 +129,14 @@ def _inputs(script: Mapping[str, Any], facts: Opened) -> Inputs:
     )
 
 
-def _state(script: Mapping[str, Any], facts: Opened, log: PlanLog, parts: tuple[SawnPart, ...]) -> State:
+def _state(script: Mapping[str, Any], facts: Opened, log: PlanLog, parts: tuple[SawnPart, ...]) -> SawnState:
     kinds = {**facts.told.kinds, **dict.fromkeys(facts.spoilt, "offcut")}
     plates = tuple(one for one in script["plates"] if one["id"] not in facts.spoilt)
-    state = State(facts.told, kinds, counts_of(script), plates, frozenset(facts.by), log, parts, {})
-    return with_logs(state)
+    state = SawnState(facts.told, kinds, highest_numbers(script), plates, frozenset(facts.by), log, parts, {})
+    return with_bucked_logs(state)
 
 
-def _all_hold_wood(script: Mapping[str, Any], state: State, model: Mapping[str, Any]) -> None:
+def _all_hold_wood(script: Mapping[str, Any], state: SawnState, model: Mapping[str, Any]) -> None:
     """Refuse heights that leave nothing of a piece that was to hold wood."""
     if not state.changed:
         return
@@ -155,9 +155,9 @@ def _planned(
     found_there: Mapping[str, Any],
     inputs: Inputs,
     request: Request,
-    state: State,
-    bench: InShop,
-    rests: Sequence[Rest],
+    state: SawnState,
+    bench: ShopWork,
+    rests: Sequence[RemainingPiece],
     shop: Shop,
     model: dict[str, Any],
     progress: Progress,
@@ -172,14 +172,14 @@ def _planned(
     def poser(one: PlanLog) -> MachinePoser:
         return MachinePoser(one, sections, inputs.machines, species.green_density, refused)
 
-    def carry(sawing: Sawing) -> Ledger:
+    def carry(sawing: LogLayout) -> Ledger:
         refused.clear()
-        return carry_on(state, bench, rests, sawing.layouts, shop, poser)
+        return execute_remaining(state, bench, rests, sawing.layouts, shop, poser)
 
-    nothing = carry(Sawing(log, (), (), (None,) * len(rests)))
+    nothing = carry(LogLayout(log, (), (), (None,) * len(rests)))
     sawn = _count(nothing, parts)
     wanted = replace(shop, left=np.maximum(shop.left - np.array(sawn), 0.0))
-    found = find_rest(
+    found = search_remaining(
         rests,
         parts,
         wanted,
@@ -191,13 +191,13 @@ def _planned(
         late,
     )
     logs = tuple(rest.log for rest in rests)
-    ways = [Contender(Sawing(log, (), logs, answer.layouts), found, n) for n, answer in enumerate(found.answers)]
+    ways = [Candidate(LogLayout(log, (), logs, answer.layouts), found, n) for n, answer in enumerate(found.answers)]
     if any(rest.before is not None for rest in rests):
         layouts = tuple(rest.before for rest in rests)
-        ways.append(Contender(Sawing(log, (), logs, layouts), found, len(found.answers), "earlier plan kept"))
+        ways.append(Candidate(LogLayout(log, (), logs, layouts), found, len(found.answers), "earlier plan kept"))
     progress("carrying the rest out", 0.8)
     fault: ScriptError | None = None
-    for best, way in ranked(ways, shop, carry, chance_on_samples(log, shop, request.seed)):
+    for best, way in rank_candidates(ways, shop, carry, sampled_pass_probability(log, shop, request.seed)):
         sums = settled(best, model, parts, inputs.products)
         best.plates[:] = [plate for plate in best.plates if sums.volumes.get(plate.id, 0.0) > 0.0]
         progress("what is not known", 0.9)
@@ -240,7 +240,7 @@ def _count(ledger: Ledger, parts: tuple[SawnPart, ...]) -> tuple[int, ...]:
 
 
 def _replanned(
-    script: Mapping[str, Any], new: Mapping[str, Any], facts: Opened, state: State, found: Mapping[str, Any]
+    script: Mapping[str, Any], new: Mapping[str, Any], facts: Opened, state: SawnState, found: Mapping[str, Any]
 ) -> dict[str, Any]:
     """What the new script says of its history."""
     last = [one["id"] for one in state.told.sawn if one["op"] == "cut"][-1]

@@ -15,31 +15,31 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.mill.machine import Machines
-from pithline.plan.columns.candidates import first_columns
-from pithline.plan.execute.bucked_log import bucked
+from pithline.plan.columns.candidates import best_first_settings
+from pithline.plan.execute.bucked_log import crosscut_log
 from pithline.plan.problem.effort import Effort
-from pithline.plan.problem.log_frame import BUCK_CLEAR, PlanLog, bow
-from pithline.plan.problem.objective import Aim
+from pithline.plan.problem.log_frame import BUCK_CLEAR, PlanLog, pith_bow
+from pithline.plan.problem.objective import ObjectiveWeights
 from pithline.plan.problem.parts import SawnPart
-from pithline.plan.programmes.tables import build_tables, search
+from pithline.plan.programmes.tables import build_tables, solve_tables
 
 Array = NDArray[np.float64]
-BENT = 8.0
+BENT_FROM = 8.0
 """A log whose pith bows less than this off its chord is not worth crosscutting. [mm]"""
 ROUGH = Effort("rough", 6, 20.0, 1, 1, 1, 1, 1.0, depth_step=5.0, face_step=20.0)
-ALIKE = 30.0
+SAME_PLACE = 30.0
 """Places nearer than this to each other are one. [mm]"""
-PLACES = 10
+PLACES_COMPARED = 10
 """Places compared in one log."""
-SPARE = 10.0
+PLACE_SPARE = 10.0
 """What a shorter log has beyond the parts it is to hold, for ends that are not square. [mm]"""
 
 
-def places_worth(
+def crosscut_candidates(
     log: PlanLog,
     parts: tuple[SawnPart, ...],
     machines: Machines,
-    aim: Aim,
+    aim: ObjectiveWeights,
     late: Callable[[], bool],
     progress: Callable[[str, float], None],
 ) -> list[tuple[float, tuple[float, ...]]]:
@@ -48,7 +48,7 @@ def places_worth(
     A log too long for the mill is never left whole.
     """
     too_long = log.reach > machines.mill.log_length_max
-    if not too_long and bow(log) < BENT:
+    if not too_long and pith_bow(log) < BENT_FROM:
         return [(0.0, ())]
     free = tuple(p for p in parts if p.demand is None) or parts
     worth = np.array([w for w, p in zip(aim.worth, parts, strict=True) if p in free])
@@ -73,7 +73,7 @@ def places_worth(
         found: list[tuple[float, tuple[float, ...]]] = []
         for i, places in enumerate(tried):
             progress("where to crosscut", i / len(tried))
-            _, logs = bucked(log, places, kerf, 0.0)
+            _, logs = crosscut_log(log, places, kerf, 0.0)
             marks = (0.0, *places, log.reach)
             total = sum(value(a, b, one) for (a, b), one in zip(itertools.pairwise(marks), logs, strict=True))
             total -= aim.charge
@@ -97,13 +97,13 @@ def _one_cut_more(
     log: PlanLog, places: tuple[float, ...], parts: tuple[SawnPart, ...], machines: Machines, kerf: float
 ) -> list[tuple[float, ...]]:
     """The places with one more, in the log that bows most or is too long."""
-    _, logs = bucked(log, places, kerf, 0.0)
+    _, logs = crosscut_log(log, places, kerf, 0.0)
     marks = (0.0, *places, log.reach)
     long = [b - a for a, b in itertools.pairwise(marks)]
     worst = max(
-        range(len(logs)), key=lambda i: (long[i] > machines.mill.log_length_max, bow(logs[i]) * (long[i] > 0), -i)
+        range(len(logs)), key=lambda i: (long[i] > machines.mill.log_length_max, pith_bow(logs[i]) * (long[i] > 0), -i)
     )
-    if long[worst] <= machines.mill.log_length_max and bow(logs[worst]) < BENT:
+    if long[worst] <= machines.mill.log_length_max and pith_bow(logs[worst]) < BENT_FROM:
         return []
     more = _places(logs[worst], parts, machines)
     return [tuple(sorted((*places, marks[worst] + one))) for one in more]
@@ -119,24 +119,24 @@ def _places(log: PlanLog, parts: tuple[SawnPart, ...], machines: Machines) -> li
         sums |= {sum(some) for some in itertools.combinations_with_replacement(lengths, count)}
         if len(sums) > 400:
             break
-    half = machines.buck.kerf / 2 + BUCK_CLEAR + SPARE
+    half = machines.buck.kerf / 2 + BUCK_CLEAR + PLACE_SPARE
     found = [log.reach / 2]
     found += [log.trim_butt + one + half for one in sorted(sums)]
     found += [log.reach - log.trim_top - one - half for one in sorted(sums)]
     least = max(machines.mill.log_length_min, shortest + 2 * half)
     out: list[float] = []
     for place in sorted(found, key=lambda p: abs(p - log.reach / 2)):
-        if least <= place <= log.reach - least and all(abs(place - other) >= ALIKE for other in out):
+        if least <= place <= log.reach - least and all(abs(place - other) >= SAME_PLACE for other in out):
             out.append(float(place))
-    return out[:PLACES]
+    return out[:PLACES_COMPARED]
 
 
-def _rough(log: PlanLog, parts: tuple[SawnPart, ...], machines: Machines, aim: Aim) -> float:
+def _rough(log: PlanLog, parts: tuple[SawnPart, ...], machines: Machines, aim: ObjectiveWeights) -> float:
     """The best layout's value on the rough grid, net of charges."""
     if log.clear < min(p.length for p in parts):
         return 0.0
     tables = build_tables(log, parts, aim, machines, ROUGH, lambda what, part: None)
     if not tables.values.any():
         return 0.0
-    best = first_columns(search(tables), list(range(ROUGH.rolls)), 1)
+    best = best_first_settings(solve_tables(tables), list(range(ROUGH.rolls)), 1)
     return best[0].promise if best else 0.0

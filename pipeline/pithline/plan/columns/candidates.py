@@ -7,16 +7,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pithline.plan.problem.layout import Setting, SlabCut
+from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
 from pithline.plan.programmes.fans import CHAIN, fan
 from pithline.plan.programmes.stacks import face_index, restricted, stack_table, unstack
-from pithline.plan.programmes.tables import Search, Tables
+from pithline.plan.programmes.tables import SolvedTables, SlabTables
 
 Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
-class FirstColumn:
+class FirstSetting:
     """A first setting: roll, slabs as (lower cell, menu index) from the bottom, faces of the halves, value net of its charge."""
 
     roll: int
@@ -27,13 +27,13 @@ class FirstColumn:
     promise: float  # with the best halves
 
 
-def first_columns(state: Search, rolls: list[int], keep: int, only: float | None = None) -> list[FirstColumn]:
+def best_first_settings(state: SolvedTables, rolls: list[int], keep: int, only: float | None = None) -> list[FirstSetting]:
     """The best first settings of the rolls given, best promise first; one for each pair of half faces.
 
     `only` leaves those with one slab of this thickness. [mm]
     """
     tables, grid = state.tables, state.tables.grid
-    out: list[FirstColumn] = []
+    out: list[FirstSetting] = []
     for roll in rolls:
         slab = restricted(
             tables.values, grid.rolls, roll, tables.cells, 0, -state.half_across, state.half_depth, state.half_across
@@ -57,15 +57,15 @@ def first_columns(state: Search, rolls: list[int], keep: int, only: float | None
             slabs = ((l, _menu_index(tables, only or 0.0)),)
             if only is None:
                 slabs = tuple(unstack(slab, stack, tables.cells, state.kerf_cells, l, h))
-            out.append(FirstColumn(roll, slabs, j, i, float(stack[l, h] - tables.charge), float(promise)))
+            out.append(FirstSetting(roll, slabs, j, i, float(stack[l, h] - tables.charge), float(promise)))
     return sorted(out, key=lambda c: (-c.promise, c.roll, c.slabs))
 
 
-def _menu_index(tables: Tables, thickness: float) -> int:
+def _menu_index(tables: SlabTables, thickness: float) -> int:
     return int(np.abs(tables.menu - thickness).argmin())
 
 
-def _single(slab: Array, tables: Tables, thickness: float) -> Array:
+def _single(slab: Array, tables: SlabTables, thickness: float) -> Array:
     """Like `stack_table`, of one slab of the given thickness."""
     t = _menu_index(tables, thickness)
     out = np.zeros((len(slab), len(slab)))
@@ -74,15 +74,15 @@ def _single(slab: Array, tables: Tables, thickness: float) -> Array:
     return out
 
 
-def bolt_setting(
-    state: Search,
+def bolt_fan(
+    state: SolvedTables,
     base: int,
     opening: int,
     near: int,
     far: int,
     most: int | None = None,
     corner: tuple[float, float] | None = None,
-) -> tuple[Setting | None, float]:
+) -> tuple[LayoutSetting | None, float]:
     """The fan of one bolt as a chain of settings (None where nothing pays), and its value before charges.
 
     `opening` is the angle between its faces in roll steps. `most` bounds the charged settings. `corner` are
@@ -117,22 +117,22 @@ def bolt_setting(
     )
     steps = [tuple(int(v) for v in row) for row in chain if row[0] != -999][::-1]
     value += tables.charge * sum(step[3] for step in steps)
-    groups: list[tuple[int, list[SlabCut]]] = []
+    groups: list[tuple[int, list[LayoutSlab]]] = []
     for turn, low, t, _ in steps:
-        cut = SlabCut(low * grid.depth_step, float(tables.menu[t]))
+        cut = LayoutSlab(low * grid.depth_step, float(tables.menu[t]))
         if groups and groups[-1][0] == turn:
             groups[-1][1].append(cut)
         else:
             groups.append((turn, [cut]))
-    node: Setting | None = None
+    node: LayoutSetting | None = None
     for turn, cuts in reversed(groups):
         clock = grid.roll(base + turn + grid.rolls // 2)
-        node = Setting(clock, tuple(sorted(cuts, key=lambda c: -c.low)), above=node, role="bolt")
+        node = LayoutSetting(clock, tuple(sorted(cuts, key=lambda c: -c.low)), above=node, role="bolt")
     return node, float(value)
 
 
-def cuts_of(state: Search, slabs: list[tuple[int, int]] | tuple[tuple[int, int], ...]) -> tuple[SlabCut, ...]:
+def slabs_in_mm(state: SolvedTables, slabs: list[tuple[int, int]] | tuple[tuple[int, int], ...]) -> tuple[LayoutSlab, ...]:
     """Slabs in mm, from the top down."""
     grid = state.tables.grid
-    cuts = [SlabCut((l - state.half_depth) * grid.depth_step, float(state.tables.menu[t])) for l, t in slabs]
+    cuts = [LayoutSlab((l - state.half_depth) * grid.depth_step, float(state.tables.menu[t])) for l, t in slabs]
     return tuple(sorted(cuts, key=lambda c: -c.low))

@@ -11,23 +11,23 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.geometry.pieces import Face, Piece
-from pithline.plan.columns.candidates import FirstColumn, bolt_setting, cuts_of
+from pithline.plan.columns.candidates import FirstSetting, bolt_fan, slabs_in_mm
 from pithline.plan.execute.ledger import Ledger
 from pithline.plan.execute.simulate import DrawnPoser, Shop, parallel_faces, slab_frame
 from pithline.plan.execute.slab_layout import lay_out
-from pithline.plan.problem.layout import Setting, SlabCut
+from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
 from pithline.plan.problem.log_frame import PlanLog, normal_at
 from pithline.plan.programmes.stacks import beyond_face, half_corners, stack_table, unstack
-from pithline.plan.programmes.tables import Search
+from pithline.plan.programmes.tables import SolvedTables
 
 Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
-class Column:
+class LaidColumn:
     """One way to saw one piece: its setting (children left out), plates by part, charged settings, grid value."""
 
-    setting: Setting
+    setting: LayoutSetting
     plates: tuple[int, ...]
     charged: int
     grid_value: float
@@ -35,32 +35,32 @@ class Column:
 
 
 @dataclass(frozen=True, slots=True)
-class BoltColumns:
+class BoltChoices:
     """Choices for one bolt of one half column; the first leaves it whole."""
 
-    columns: tuple[Column, ...]
+    columns: tuple[LaidColumn, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class HalfColumn:
+class HalfChoice:
     """A half's own setting and the choices for the bolts above and below it."""
 
-    column: Column
-    above: BoltColumns
-    below: BoltColumns
+    column: LaidColumn
+    above: BoltChoices
+    below: BoltChoices
 
 
 @dataclass(frozen=True, slots=True)
-class Choice:
+class FirstSettingChoice:
     """A first setting with the choices of both halves."""
 
-    column: Column
-    above: tuple[HalfColumn, ...]
-    below: tuple[HalfColumn, ...]
+    column: LaidColumn
+    above: tuple[HalfChoice, ...]
+    below: tuple[HalfChoice, ...]
 
 
 @dataclass(slots=True)
-class Evaluator:
+class ColumnEvaluator:
     """Lays slabs out once each."""
 
     log: PlanLog
@@ -71,7 +71,7 @@ class Evaluator:
     on_mill: bool = False  # bolts are too heavy or too long for the resaw, so each of their settings is charged
     seen: dict = field(default_factory=dict)
 
-    def yields(self, setting: Setting, piece: Piece) -> tuple[tuple[int, ...], Piece, Piece]:
+    def yields(self, setting: LayoutSetting, piece: Piece) -> tuple[tuple[int, ...], Piece, Piece]:
         """Plates by part of one setting's slabs, and the pieces left above and below."""
         posed = DrawnPoser(self.log, self.kerf).pose(setting, piece, Ledger())
         assert posed is not None
@@ -102,34 +102,34 @@ class Evaluator:
         return tuple(int(v) for v in total), over, under
 
 
-def first_choices(
-    state: Search, evaluator: Evaluator, columns: list[FirstColumn], halves: int, piece: Piece | None = None
-) -> list[Choice]:
+def first_setting_choices(
+    state: SolvedTables, evaluator: ColumnEvaluator, columns: list[FirstSetting], halves: int, piece: Piece | None = None
+) -> list[FirstSettingChoice]:
     """Choices for the master, one for each first column; `piece` is what is left of a log that is opened already."""
     grid = state.tables.grid
     whole = evaluator.log.piece if piece is None else piece
     out = []
     for column in columns:
-        setting = Setting(grid.roll(column.roll), cuts_of(state, column.slabs), role="log", prices=evaluator.prices)
+        setting = LayoutSetting(grid.roll(column.roll), slabs_in_mm(state, column.slabs), role="log", prices=evaluator.prices)
         plates, over, under = evaluator.yields(setting, whole)
-        above = half_columns(state, evaluator, over, column.roll, column.upper_face, halves)
-        below = half_columns(state, evaluator, under, column.roll + grid.rolls, column.lower_face, halves)
-        out.append(Choice(Column(setting, plates, 1, column.value + state.tables.charge), above, below))
+        above = half_choices(state, evaluator, over, column.roll, column.upper_face, halves)
+        below = half_choices(state, evaluator, under, column.roll + grid.rolls, column.lower_face, halves)
+        out.append(FirstSettingChoice(LaidColumn(setting, plates, 1, column.value + state.tables.charge), above, below))
     return out
 
 
-def more_halves(state: Search, evaluator: Evaluator, column: FirstColumn, choice: Choice, keep: int) -> Choice:
+def with_more_halves(state: SolvedTables, evaluator: ColumnEvaluator, column: FirstSetting, choice: FirstSettingChoice, keep: int) -> FirstSettingChoice:
     """A choice with halves added that another view of the parts makes of what its first setting leaves."""
     _, over, under = evaluator.yields(choice.column.setting, evaluator.log.piece)
     last, rolls = len(state.tables.faces) - 1, state.tables.grid.rolls
-    above = half_columns(state, evaluator, over, column.roll, min(column.upper_face, last), keep)
-    below = half_columns(state, evaluator, under, column.roll + rolls, min(column.lower_face, last), keep)
+    above = half_choices(state, evaluator, over, column.roll, min(column.upper_face, last), keep)
+    below = half_choices(state, evaluator, under, column.roll + rolls, min(column.lower_face, last), keep)
     return replace(choice, above=(*choice.above, *above), below=(*choice.below, *below))
 
 
-def half_columns(
-    state: Search, evaluator: Evaluator, piece: Piece, turn: int, face: int, keep: int
-) -> tuple[HalfColumn, ...]:
+def half_choices(
+    state: SolvedTables, evaluator: ColumnEvaluator, piece: Piece, turn: int, face: int, keep: int
+) -> tuple[HalfChoice, ...]:
     """The best few settings of one half, different in where they leave its bolts: turned 90°, and by angles that promise more."""
     if face < 0:
         return ()
@@ -149,14 +149,14 @@ def half_columns(
     out = []
     for one in sorted(ways, key=lambda one: -one.total):
         angle, extra = int(tables.angles[one.angle]), float(tables.extra[one.angle])
-        setting = Setting(grid.roll(turn + angle), cuts_of(state, one.slabs), role="half", prices=evaluator.prices)
+        setting = LayoutSetting(grid.roll(turn + angle), slabs_in_mm(state, one.slabs), role="half", prices=evaluator.prices)
         plates, over, under = evaluator.yields(setting, piece)
         high, low = (turn + angle - quarter) % turns, (turn - quarter) % turns
         out.append(
-            HalfColumn(
-                Column(setting, plates, 1, one.stack - extra, extra),
-                bolt_columns(state, evaluator, over, high, 2 * quarter - angle, one.up, face),
-                bolt_columns(state, evaluator, under, low, angle, face, one.down),
+            HalfChoice(
+                LaidColumn(setting, plates, 1, one.stack - extra, extra),
+                bolt_choices(state, evaluator, over, high, 2 * quarter - angle, one.up, face),
+                bolt_choices(state, evaluator, under, low, angle, face, one.down),
             )
         )
     return tuple(out)
@@ -174,7 +174,7 @@ class _HalfWay:
     total: float
 
 
-def _half_ways(state: Search, turn: int, face: int, a: int, keep: int) -> list[_HalfWay]:
+def _half_ways(state: SolvedTables, turn: int, face: int, a: int, keep: int) -> list[_HalfWay]:
     """The best stacks of a half turned on by the a-th angle, one for each pair of bolts that it may leave, best first."""
     tables, grid = state.tables, state.tables.grid
     turns, quarter, angle = 2 * grid.rolls, grid.rolls // 2, int(tables.angles[a])
@@ -199,15 +199,15 @@ def _half_ways(state: Search, turn: int, face: int, a: int, keep: int) -> list[_
     return out
 
 
-def bolt_columns(
-    state: Search, evaluator: Evaluator, piece: Piece, base: int, opening: int, near: int, far: int
-) -> BoltColumns:
+def bolt_choices(
+    state: SolvedTables, evaluator: ColumnEvaluator, piece: Piece, base: int, opening: int, near: int, far: int
+) -> BoltChoices:
     """Leave a bolt whole, or fan it in one, two, … charged settings; `opening` as for `bolt_setting`."""
-    out: list[Column] = []
+    out: list[LaidColumn] = []
     corner = true_corner(state, evaluator.log, piece, base, opening, near, far)
     for most in range(state.tables.settings_per_bolt + 1):
-        value = bolt_setting(state, base, opening, near, far, most)[1]
-        chain = priced(bolt_setting(state, base, opening, near, far, most, corner)[0], evaluator.prices)
+        value = bolt_fan(state, base, opening, near, far, most)[1]
+        chain = with_prices(bolt_fan(state, base, opening, near, far, most, corner)[0], evaluator.prices)
         if chain is None or (out and abs(value - out[-1].grid_value) < 1e-9):
             continue
         total = np.zeros(len(evaluator.shop.parts), int)
@@ -219,12 +219,12 @@ def bolt_columns(
             charged += evaluator.on_mill or (low is None and high is None)
             total += plates
             rest, node = over, node.above
-        out.append(Column(chain, tuple(int(v) for v in total), charged, value))
-    return BoltColumns(tuple(out))
+        out.append(LaidColumn(chain, tuple(int(v) for v in total), charged, value))
+    return BoltChoices(tuple(out))
 
 
 def true_corner(
-    state: Search, log: PlanLog, piece: Piece, base: int, opening: int, near: int, far: int
+    state: SolvedTables, log: PlanLog, piece: Piece, base: int, opening: int, near: int, far: int
 ) -> tuple[float, float] | None:
     """Offsets from the chord of a bolt's near and far face, no further out than their places in the table. [mm]"""
     if near < 0 or far < 0:
@@ -238,14 +238,14 @@ def true_corner(
     return out[0], out[1]
 
 
-def priced(chain: Setting | None, prices: tuple[float, ...] | None) -> Setting | None:
+def with_prices(chain: LayoutSetting | None, prices: tuple[float, ...] | None) -> LayoutSetting | None:
     """A bolt's chain of settings, each laid out at these prices."""
     if chain is None or prices is None:
         return chain
-    return replace(chain, above=priced(chain.above, prices), prices=prices)
+    return replace(chain, above=with_prices(chain.above, prices), prices=prices)
 
 
-def joined(first: Setting, above: Setting | None, below: Setting | None) -> Setting:
+def with_children(first: LayoutSetting, above: LayoutSetting | None, below: LayoutSetting | None) -> LayoutSetting:
     """A setting with what is done to the pieces it leaves."""
     return replace(first, above=above, below=below)
 

@@ -8,81 +8,81 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pithline.plan.columns.candidates import FirstColumn, first_columns
-from pithline.plan.columns.laid_columns import Choice, Evaluator, first_choices, more_halves
-from pithline.plan.columns.master import Answer, choose
+from pithline.plan.columns.candidates import FirstSetting, best_first_settings
+from pithline.plan.columns.laid_columns import FirstSettingChoice, ColumnEvaluator, first_setting_choices, with_more_halves
+from pithline.plan.columns.master import MasterAnswer, solve_master
 from pithline.plan.execute.simulate import Shop
 from pithline.plan.problem.effort import (
     Effort,
     bolts_on_mill,
     is_small,
 )
-from pithline.plan.problem.layout import FREE, Locks
+from pithline.plan.problem.layout import NO_LOCKS, Locks
 from pithline.plan.problem.log_frame import PlanLog
-from pithline.plan.problem.objective import Aim, aim_of
+from pithline.plan.problem.objective import ObjectiveWeights, objective_weights
 from pithline.plan.problem.parts import SawnPart
 from pithline.plan.problem.report import Progress
 from pithline.plan.programmes.grid import Grid
-from pithline.plan.programmes.tables import Passing, Search, build_tables, passing, search
+from pithline.plan.programmes.tables import PassingPlaces, SolvedTables, build_tables, find_passing_places, solve_tables
 
 Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
-class Looked:
+class ViewColumns:
     """What the exact programmes make of some of the parts."""
 
     grid: Grid
     highest: float
-    picked: tuple[FirstColumn, ...] = ()
-    choices: tuple[Choice, ...] = ()  # earlier ones too, with the halves that this view adds
+    picked: tuple[FirstSetting, ...] = ()
+    choices: tuple[FirstSettingChoice, ...] = ()  # earlier ones too, with the halves that this view adds
     promise: float = np.inf
     considered: int = 0
 
 
-def look_at(
+def columns_of_view(
     log: PlanLog,
     view: tuple[SawnPart, ...],
-    aim: Aim,
-    evaluator: Evaluator,
+    aim: ObjectiveWeights,
+    evaluator: ColumnEvaluator,
     effort: Effort,
-    earlier: tuple[tuple[FirstColumn, Choice], ...],
+    earlier: tuple[tuple[FirstSetting, FirstSettingChoice], ...],
     told: Progress,
-    locks: Locks = FREE,
-    known: Passing | None = None,
-) -> Looked:
+    locks: Locks = NO_LOCKS,
+    known: PassingPlaces | None = None,
+) -> ViewColumns:
     """Tables, exact programmes and columns for the parts of one view, beside `earlier` ones."""
     before = tuple(column for column, _ in earlier), tuple(choice for _, choice in earlier)
     machines = evaluator.shop.machines
     tables = build_tables(log, view, aim, machines, effort, told, locks, known)
     highest = float(tables.values.max())
     if highest <= 0.0:
-        return Looked(tables.grid, 0.0, *before, promise=0.0)
+        return ViewColumns(tables.grid, 0.0, *before, promise=0.0)
     told("halves", 0.75)
-    state = search(tables)
+    state = solve_tables(tables)
     rolls = list(range(effort.rolls)) if locks.roll is None else [0]
-    columns = first_columns(state, rolls, 6, locks.first_slab)
+    columns = best_first_settings(state, rolls, 6, locks.first_slab)
     told("columns", 0.8)
-    grown = tuple(more_halves(state, evaluator, column, choice, 1) for column, choice in earlier)
+    grown = tuple(with_more_halves(state, evaluator, column, choice, 1) for column, choice in earlier)
     picked = _different(columns, max(2, effort.firsts - 2) if earlier else effort.firsts)
-    choices = first_choices(state, evaluator, picked, effort.halves)
+    choices = first_setting_choices(state, evaluator, picked, effort.halves)
     promise = columns[0].promise if columns else 0.0
     picked, choices = [*before[0], *picked], [*grown, *choices]
-    return Looked(tables.grid, highest, tuple(picked), tuple(choices), promise, _considered(state))
+    return ViewColumns(tables.grid, highest, tuple(picked), tuple(choices), promise, _considered(state))
 
 
-def wanted_worth(parts: tuple[SawnPart, ...], worth: Array) -> float:
+def demanded_worth(parts: tuple[SawnPart, ...], worth: Array) -> float:
     """What all plates of parts with a demand would count."""
     return float(sum(w * p.demand for w, p in zip(worth, parts, strict=True) if p.demand is not None))
 
 
-def ceiling(promise: float, view: tuple[SawnPart, ...], parts: tuple[SawnPart, ...], worth: Array) -> float:
+def bound_with_demand(promise: float, view: tuple[SawnPart, ...], parts: tuple[SawnPart, ...], worth: Array) -> float:
     """No layout is worth more than the best for the parts looked at plus all that is wanted of the others."""
     others = [part not in view for part in parts]
-    return promise + wanted_worth(tuple(p for p, o in zip(parts, others, strict=True) if o), worth[others])
+    return promise + demanded_worth(tuple(p for p, o in zip(parts, others, strict=True) if o), worth[others])
 
 
-def _different(columns: list[FirstColumn], keep: int) -> list[FirstColumn]:
+def _different(columns: list[FirstSetting], keep: int) -> list[FirstSetting]:
     """The best first settings, at most two of one roll."""
     out, seen = [], {}
     for column in columns:
@@ -94,33 +94,33 @@ def _different(columns: list[FirstColumn], keep: int) -> list[FirstColumn]:
     return out
 
 
-def _considered(state: Search) -> int:
+def _considered(state: SolvedTables) -> int:
     grid, nf = state.tables.grid, len(state.tables.faces)
     nd = len(grid.depths)
     halves = len(state.tables.angles) * 2 * grid.rolls * nf * (nd * nd / 2 + nf)
     return int(grid.rolls * nd * nd / 2 * len(grid.thicknesses) + halves)
 
 
-LITTLE = 0.2
+FILLER_SHARE = 0.2
 """Where all that is wanted of parts with a demand is less than this share of the rest, they only fill gaps."""
 
 
-BALANCED = 3
+BALANCING_ROUNDS = 3
 """Searches at prices that favour the parts of which too few were found, where complete sets are asked for."""
 
 
 @dataclass(frozen=True, slots=True)
-class Columns:
+class LogColumns:
     """One log's choices for the master, and what no layout of it can be worth more than."""
 
-    choices: tuple[Choice, ...]
+    choices: tuple[FirstSettingChoice, ...]
     bound: float
     considered: int
     seen: float
     grid: Grid | None
 
 
-def columns_of(
+def log_columns(
     log: PlanLog,
     parts: tuple[SawnPart, ...],
     shop: Shop,
@@ -129,17 +129,17 @@ def columns_of(
     seed: int,
     progress: Progress,
     late: Callable[[], bool] | None,
-    locks: Locks = FREE,
-) -> Columns:
+    locks: Locks = NO_LOCKS,
+) -> LogColumns:
     """One log's choices for the master."""
     machines = shop.machines
     free = tuple(p for p in parts if p.demand is None)
-    aim = aim_of(objective, parts, machines, log.reach)
+    aim = objective_weights(objective, parts, machines, log.reach)
     small = is_small(log)
     on_mill = bolts_on_mill(log, machines)
-    evaluator = Evaluator(log, shop, machines.mill.kerf, 1.0 if small else 2.0, on_mill=on_mill)
-    choices: list[Choice] = []
-    picked: list[FirstColumn] = []
+    evaluator = ColumnEvaluator(log, shop, machines.mill.kerf, 1.0 if small else 2.0, on_mill=on_mill)
+    choices: list[FirstSettingChoice] = []
+    picked: list[FirstSetting] = []
     bound, considered, seen, grid = np.inf, 0, 0.0, None
     # parts with a demand cannot be counted by the exact programmes: once without them, once as if all could be sold, and
     # where few plates hang on a log once more without those of which there was too much
@@ -147,20 +147,20 @@ def columns_of(
     most = len(views) + (1 if small and len(views) > 1 else 0)
     number = 0
     prices: tuple[float, ...] | None = None
-    known = passing(log, parts, machines, effort, lambda what, part: progress(what, 0.2 * part), locks)
-    rounds = BALANCED if objective == "sets" else 0
+    known = find_passing_places(log, parts, machines, effort, lambda what, part: progress(what, 0.2 * part), locks)
+    rounds = BALANCING_ROUNDS if objective == "sets" else 0
     while number < len(views):
 
         def told(what: str, part: float, number: int = number, most: int = most) -> None:
             progress(what, 0.2 + 0.8 * (number + part) / most)
 
-        view_aim = aim_of(objective, views[number], machines, log.reach)
+        view_aim = objective_weights(objective, views[number], machines, log.reach)
         if prices is not None:
             view_aim = replace(
                 view_aim, worth=np.array([w for w, p in zip(prices, parts, strict=True) if p in views[number]])
             )
             evaluator = replace(evaluator, prices=prices)
-        one = look_at(
+        one = columns_of_view(
             log,
             views[number],
             view_aim,
@@ -175,39 +175,39 @@ def columns_of(
         choices, picked = [*one.choices], [*one.picked]
         considered += one.considered
         if prices is None:
-            bound = min(bound, ceiling(one.promise, views[number], parts, aim.worth))
+            bound = min(bound, bound_with_demand(one.promise, views[number], parts, aim.worth))
         number += 1
-        little = bool(one.choices) and wanted_worth(parts, aim.worth) < LITTLE * one.promise
+        little = bool(one.choices) and demanded_worth(parts, aim.worth) < FILLER_SHARE * one.promise
         if late is not None and late():
             break
         if rounds and choices and number >= len(views):
-            answer = choose(choices, parts, aim, effort.master, seed)
+            answer = solve_master(choices, parts, aim, effort.master, seed)
             if answer is None:
                 break
-            prices = balanced(parts, aim.worth if prices is None else np.array(prices), answer.plates)
+            prices = balanced_prices(parts, aim.worth if prices is None else np.array(prices), answer.plates)
             views.append(parts)
             rounds, most = rounds - 1, most + 1
             continue
         if little:
             break
         if number == len(views) < most:
-            answer = choose(choices, parts, aim, effort.master, seed)
+            answer = solve_master(choices, parts, aim, effort.master, seed)
             left_over = _unsaturated(answer, parts)
             if left_over and left_over not in views:
                 views.append(left_over)
-    return Columns(tuple(choices), bound, considered, seen, grid)
+    return LogColumns(tuple(choices), bound, considered, seen, grid)
 
 
-def balanced(parts: tuple[SawnPart, ...], worth: Array, plates: tuple[int, ...]) -> tuple[float, ...]:
+def balanced_prices(parts: tuple[SawnPart, ...], worth: Array, plates: tuple[int, ...]) -> tuple[float, ...]:
     """What a plate of each part counts where whole sets are wanted: more where a part is short of its set, less where it abounds.
 
     A set's worth stays the same; each part's share of it goes with the inverse root of the sets that its plates would make.
     """
     sets = np.array(plates) / np.array([part.part.count for part in parts])
-    return tuple(float(one) for one in shared(parts, worth / np.sqrt(sets + 0.5), worth))
+    return tuple(float(one) for one in shared_prices(parts, worth / np.sqrt(sets + 0.5), worth))
 
 
-def shared(parts: tuple[SawnPart, ...], shares: Array, worth: Array) -> Array:
+def shared_prices(parts: tuple[SawnPart, ...], shares: Array, worth: Array) -> Array:
     """What a plate of each part counts: a set what it is worth by `worth` (p,), its parts as they stand to each other in `shares` (p,)."""
     out = np.zeros(len(parts))
     count = np.array([part.part.count for part in parts])
@@ -221,7 +221,7 @@ def shared(parts: tuple[SawnPart, ...], shares: Array, worth: Array) -> Array:
     return out
 
 
-def _unsaturated(answer: Answer | None, parts: tuple[SawnPart, ...]) -> tuple[SawnPart, ...]:
+def _unsaturated(answer: MasterAnswer | None, parts: tuple[SawnPart, ...]) -> tuple[SawnPart, ...]:
     """The parts of which an answer does not hold all that is wanted."""
     if answer is None:
         return ()

@@ -12,23 +12,23 @@ import numpy as np
 from numpy.typing import NDArray
 from ortools.sat.python import cp_model
 
-from pithline.plan.columns.laid_columns import Choice, Column, HalfColumn, joined
-from pithline.plan.problem.layout import Setting
-from pithline.plan.problem.objective import Aim
+from pithline.plan.columns.laid_columns import FirstSettingChoice, LaidColumn, HalfChoice, with_children
+from pithline.plan.problem.layout import LayoutSetting
+from pithline.plan.problem.objective import ObjectiveWeights
 from pithline.plan.problem.parts import SawnPart
 
 Array = NDArray[np.float64]
-UNIT = 1e4
+OBJECTIVE_UNITS = 1e4
 """Objective grid: 1/10 000 litre (or of the currency), so rounding costs less than a plate's thousandth."""
 
 
 @dataclass(frozen=True, slots=True)
-class Answer:
+class MasterAnswer:
     """The layouts chosen, one for each log, their value over these columns net of charges, the columns' bound, and the
     solver's status.
     """
 
-    layouts: tuple[Setting | None, ...]
+    layouts: tuple[LayoutSetting | None, ...]
     value: float
     bound: float
     status: str
@@ -37,36 +37,36 @@ class Answer:
     plates: tuple[int, ...]
 
     @property
-    def layout(self) -> Setting:
+    def layout(self) -> LayoutSetting:
         """The layout of the one log looked at."""
         (only,) = self.layouts
         assert only is not None
         return only
 
 
-def choose(
-    choices: list[Choice],
+def solve_master(
+    choices: list[FirstSettingChoice],
     parts: tuple[SawnPart, ...],
-    aim: Aim,
+    aim: ObjectiveWeights,
     effort: float,
     seed: int = 1,
-) -> Answer | None:
+) -> MasterAnswer | None:
     """Solve the master over one log's columns; None where no column sets a plate free."""
-    return choose_each((choices,), parts, aim, effort, seed)
+    return solve_joint_master((choices,), parts, aim, effort, seed)
 
 
-def choose_each(
-    logs: Sequence[list[Choice]],
+def solve_joint_master(
+    logs: Sequence[list[FirstSettingChoice]],
     parts: tuple[SawnPart, ...],
-    aim: Aim,
+    aim: ObjectiveWeights,
     effort: float,
     seed: int = 1,
-) -> Answer | None:
+) -> MasterAnswer | None:
     """Solve the master over the columns of several logs that share demand and settings; of many, some may be left."""
     if not any(logs):
         return None
     model = cp_model.CpModel()
-    made: list[tuple[Column, cp_model.IntVar]] = []
+    made: list[tuple[LaidColumn, cp_model.IntVar]] = []
     groups = [_first_settings(model, made, choices, f"{g}.") for g, choices in enumerate(logs)]
     for rows in groups:
         firsts = sum(row[0] for row in rows)
@@ -80,14 +80,14 @@ def choose_each(
     counted = _counted(model, made, parts)
     sets = _sets(model, counted, parts)
     value = (
-        sum(round(w * UNIT) * n for w, n in zip(aim.worth, counted, strict=True))
-        - round(aim.charge * UNIT) * charged
-        - sum(round(column.extra * UNIT) * var for column, var in made if column.extra)
+        sum(round(w * OBJECTIVE_UNITS) * n for w, n in zip(aim.worth, counted, strict=True))
+        - round(aim.charge * OBJECTIVE_UNITS) * charged
+        - sum(round(column.extra * OBJECTIVE_UNITS) * var for column, var in made if column.extra)
     )
     objective = value
     if aim.sets_first:
         objective = value + sum(
-            round(1000 * UNIT * _held(product, parts, aim.worth)) * n for product, n in sets.items()
+            round(1000 * OBJECTIVE_UNITS * _held(product, parts, aim.worth)) * n for product, n in sets.items()
         )
     model.maximize(objective)
     on: set[int] = set()
@@ -104,7 +104,7 @@ def choose_each(
     status = solver.solve(model)
     if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
         return None
-    bound = solver.best_objective_bound / UNIT
+    bound = solver.best_objective_bound / OBJECTIVE_UNITS
     if aim.sets_within > 0.0 and not aim.sets_first:
         best = solver.value(value)
         model.clear_hints()
@@ -112,7 +112,7 @@ def choose_each(
             model.add_hint(var, solver.value(var))
         model.add(value >= best - round(aim.sets_within * abs(best)))
         held = {product: _held(product, parts, aim.worth) for product in sets}
-        model.maximize(sum(round(held[product] * UNIT) * n for product, n in sets.items()) + value)
+        model.maximize(sum(round(held[product] * OBJECTIVE_UNITS) * n for product, n in sets.items()) + value)
         again = cp_model.CpSolver()
         again.parameters.copy_from(solver.parameters)
         if again.solve(model) in (cp_model.OPTIMAL, cp_model.FEASIBLE):
@@ -126,7 +126,7 @@ def _held(product: str, parts: tuple[SawnPart, ...], worth: Array) -> float:
     return float(sum(w * p.part.count for w, p in zip(worth, parts, strict=True) if p.product == product))
 
 
-def _first_settings(model: cp_model.CpModel, made: list, choices: list[Choice], name: str) -> list[tuple]:
+def _first_settings(model: cp_model.CpModel, made: list, choices: list[FirstSettingChoice], name: str) -> list[tuple]:
     """Variables of one log's first settings, each with those of its halves above and below."""
     rows = []
     for c, choice in enumerate(choices):
@@ -142,7 +142,7 @@ def _first_settings(model: cp_model.CpModel, made: list, choices: list[Choice], 
     return rows
 
 
-def _half(model: cp_model.CpModel, made: list, first: cp_model.IntVar, half: HalfColumn, name: str) -> tuple:
+def _half(model: cp_model.CpModel, made: list, first: cp_model.IntVar, half: HalfChoice, name: str) -> tuple:
     var = model.new_bool_var(f"half{name}")
     made.append((half.column, var))
     bolts = []
@@ -181,7 +181,7 @@ def _sets(model: cp_model.CpModel, counted: list, parts: tuple[SawnPart, ...]) -
     return out
 
 
-def _hint(choices: list[Choice], rows: list) -> set[int]:
+def _hint(choices: list[FirstSettingChoice], rows: list) -> set[int]:
     """The exact programmes' best layout: the first choice, its first halves, the fullest fan of each bolt."""
     if not rows:
         return set()
@@ -197,13 +197,13 @@ def _hint(choices: list[Choice], rows: list) -> set[int]:
     return on
 
 
-def _read(choices: list[Choice], rows: list, solver: cp_model.CpSolver) -> Setting | None:
+def _read(choices: list[FirstSettingChoice], rows: list, solver: cp_model.CpSolver) -> LayoutSetting | None:
     """The layout of one log."""
     c = next((i for i, (first, _) in enumerate(rows) if solver.boolean_value(first)), None)
     if c is None:
         return None
     choice, halves = choices[c], iter(rows[c][1])
-    picked: list[Setting | None] = []
+    picked: list[LayoutSetting | None] = []
     for group in (choice.above, choice.below):
         found = None
         for half in group:
@@ -213,21 +213,21 @@ def _read(choices: list[Choice], rows: list, solver: cp_model.CpSolver) -> Setti
                     next((g.columns[i].setting for i, o in enumerate(options) if solver.boolean_value(o)), None)
                     for g, options in zip((half.above, half.below), bolts, strict=True)
                 ]
-                found = joined(half.column.setting, *sides) if any(bolts) else half.column.setting
+                found = with_children(half.column.setting, *sides) if any(bolts) else half.column.setting
         picked.append(found)
     # a column that nothing is chosen with says itself what follows
-    return joined(choice.column.setting, *picked) if choice.above or choice.below else choice.column.setting
+    return with_children(choice.column.setting, *picked) if choice.above or choice.below else choice.column.setting
 
 
 def _answer(
-    layouts: tuple[Setting | None, ...],
+    layouts: tuple[LayoutSetting | None, ...],
     made: list,
     solver: cp_model.CpSolver,
     bound: float,
     status: int,
     parts: tuple[SawnPart, ...],
-    aim: Aim,
-) -> Answer:
+    aim: ObjectiveWeights,
+) -> MasterAnswer:
     used = [column for column, var in made if solver.boolean_value(var)]
     plates = tuple(sum(column.plates[p] for column in used) for p in range(len(parts)))
     settings = sum(column.charged for column in used)
@@ -235,4 +235,4 @@ def _answer(
     value = float(np.dot(counted, aim.worth)) - aim.charge * settings - sum(column.extra for column in used)
     grid = sum(column.grid_value for column in used) - aim.charge * settings
     name = "optimal" if status == cp_model.OPTIMAL else "feasible"
-    return Answer(layouts, value, float(bound), name, settings, grid, plates)
+    return MasterAnswer(layouts, value, float(bound), name, settings, grid, plates)

@@ -12,19 +12,19 @@ from dataclasses import replace
 
 import numpy as np
 
-from pithline.plan.execute.bucked_log import Sawing
+from pithline.plan.execute.bucked_log import LogLayout
 from pithline.plan.execute.ledger import Ledger
-from pithline.plan.execute.slab_layout import Memory
-from pithline.plan.problem.layout import Setting
+from pithline.plan.execute.slab_layout import SlabCache
+from pithline.plan.problem.layout import LayoutSetting
 
-FLUSH = 1e-6
+SAME_DIRECTION = 1e-6
 Path = tuple[str, ...]
-Move = Callable[[Setting], Setting]
-Carry = Callable[[Sawing, list[Memory]], Ledger]
+Move = Callable[[LayoutSetting], LayoutSetting]
+Carry = Callable[[LogLayout, list[SlabCache]], Ledger]
 
 
-def refined(
-    sawing: Sawing,
+def refine(
+    sawing: LogLayout,
     carry: Carry,
     value: Callable[[Ledger], float],
     trials: int,
@@ -33,7 +33,7 @@ def refined(
     late: Callable[[], bool],
     progress: Callable[[float, float], None],
     turn: bool = True,
-) -> tuple[Sawing, Ledger]:
+) -> tuple[LogLayout, Ledger]:
     """The sawing after the moves that each gained, and it carried out; the same one where none does.
 
     Parameters
@@ -46,7 +46,7 @@ def refined(
     progress : told the fraction done and the value so far.
     turn : whether a log may be turned whole.
     """
-    seen: list[Memory] = [{} for _ in sawing.layouts]
+    seen: list[SlabCache] = [{} for _ in sawing.layouts]
     ledger = carry(sawing, seen)
     best, highest, left = sawing, value(ledger), trials
     for i, layout in enumerate(sawing.layouts):
@@ -69,7 +69,7 @@ def refined(
     return best, ledger
 
 
-def _moves(layout: Setting, roll_step: float, height_step: float, turn: bool) -> Iterator[Move]:
+def _moves(layout: LayoutSetting, roll_step: float, height_step: float, turn: bool) -> Iterator[Move]:
     """Changes to try of one log's layout, in a fixed order: the whole log's turns, then each setting's, thickest slabs first.
 
     A half is turned with all that follows of it, but for slabs along the first setting's face.
@@ -89,7 +89,7 @@ def _moves(layout: Setting, roll_step: float, height_step: float, turn: bool) ->
                 yield lambda whole, by=by, path=path: _with(whole, path, lambda one: turned(one, by, whole.clock))
 
 
-def _paths(setting: Setting, path: Path = ()) -> Iterator[Path]:
+def _paths(setting: LayoutSetting, path: Path = ()) -> Iterator[Path]:
     yield path
     for side in ("above", "below"):
         child = getattr(setting, side)
@@ -97,34 +97,34 @@ def _paths(setting: Setting, path: Path = ()) -> Iterator[Path]:
             yield from _paths(child, (*path, side))
 
 
-def _at(setting: Setting, path: Path) -> Setting:
+def _at(setting: LayoutSetting, path: Path) -> LayoutSetting:
     for side in path:
         setting = getattr(setting, side)
     return setting
 
 
-def _along(layout: Setting, path: Path) -> bool:
+def _along(layout: LayoutSetting, path: Path) -> bool:
     """Whether a setting's cuts run along those of an earlier one."""
     here = _at(layout, path)
-    return any(abs(np.sin(here.clock - _at(layout, path[:n]).clock)) < FLUSH for n in range(len(path)))
+    return any(abs(np.sin(here.clock - _at(layout, path[:n]).clock)) < SAME_DIRECTION for n in range(len(path)))
 
 
-def _with(setting: Setting, path: Path, change: Move) -> Setting:
+def _with(setting: LayoutSetting, path: Path, change: Move) -> LayoutSetting:
     if not path:
         return change(setting)
     return replace(setting, **{path[0]: _with(getattr(setting, path[0]), path[1:], change)})
 
 
-def _rolled(setting: Setting, by: float) -> Setting:
+def _rolled(setting: LayoutSetting, by: float) -> LayoutSetting:
     return replace(setting, clock=float(np.mod(setting.clock + by, 2 * np.pi)))
 
 
-def _shifted(setting: Setting, by: float) -> Setting:
+def _shifted(setting: LayoutSetting, by: float) -> LayoutSetting:
     return replace(setting, slabs=tuple(replace(slab, low=slab.low + by) for slab in setting.slabs))
 
 
-def turned(layout: Setting, by: float, along: float | None = None) -> Setting:
+def turned(layout: LayoutSetting, by: float, along: float | None = None) -> LayoutSetting:
     """A layout turned about the pith's chord, but for slabs that run along those of clock angle `along`. [rad]"""
     above, below = (one if one is None else turned(one, by, along) for one in (layout.above, layout.below))
-    stays = along is not None and abs(np.sin(layout.clock - along)) < FLUSH
+    stays = along is not None and abs(np.sin(layout.clock - along)) < SAME_DIRECTION
     return replace(layout if stays else _rolled(layout, by), above=above, below=below)

@@ -15,7 +15,7 @@ from pithline.plan.problem.parts import SawnPart
 from pithline.wood.field import CLOCKS, WoodField, disturbed, tables
 
 Array = NDArray[np.float64]
-PITCH = 20.0
+SAMPLE_PITCH = 20.0
 """Grid of a sampled grade: fields are smooth, and the grid's edges are the plate's. [mm]"""
 HARMONICS = 6
 """Clock harmonics of a sampled surface error: errors of neighbouring points go together over about 30°."""
@@ -74,10 +74,10 @@ def passing_on_samples(log: PlanLog, ledger: Ledger, parts: tuple[SawnPart, ...]
 def _passes(logs: Sequence[PlanLog], plate: Plate, parts: tuple[SawnPart, ...]) -> NDArray[np.bool_]:
     """On which logs a plate passes, (logs,)."""
     limits = parts[plate.part].limits
-    return np.array([grade_plate(log, plate.corner, plate.edges, limits, PITCH).passes for log in logs], bool)
+    return np.array([grade_plate(log, plate.corner, plate.edges, limits, SAMPLE_PITCH).passes for log in logs], bool)
 
 
-def chances(logs: Sequence[PlanLog], ledger: Ledger, parts: tuple[SawnPart, ...], known: dict[bytes, float]) -> Array:
+def pass_probabilities(logs: Sequence[PlanLog], ledger: Ledger, parts: tuple[SawnPart, ...], known: dict[bytes, float]) -> Array:
     """The share of sampled logs on which each plate of a carried-out plan passes, 0 for those that fail on the fitted log.
 
     `known` is read and filled: plans that differ little have most plates in common.

@@ -12,10 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
-from pithline.plan.evaluate.sampling import PITCH
+from pithline.plan.evaluate.sampling import SAMPLE_PITCH
 from pithline.plan.execute.grade import grade_plate
 from pithline.plan.execute.ledger import Ledger, Plate
-from pithline.plan.problem.layout import Setting
+from pithline.plan.problem.layout import LayoutSetting
 from pithline.plan.problem.log_frame import PlanLog, normal_at
 from pithline.plan.problem.parts import SawnPart
 from pithline.wood.field import moved_pith, tables
@@ -25,7 +25,7 @@ ROLL, HEIGHT, PITH = np.radians(5.0), 5.0, 5.0
 
 
 def cost_of(
-    logs: Sequence[tuple[PlanLog, Setting | None]], ledger: Ledger, parts: tuple[SawnPart, ...]
+    logs: Sequence[tuple[PlanLog, LayoutSetting | None]], ledger: Ledger, parts: tuple[SawnPart, ...]
 ) -> dict[str, float]:
     """Instrument volume lost by 5° of roll, 5 mm of height in the first setting, and 5 mm of pith. [mm³]
 
@@ -73,4 +73,4 @@ def _within(log: PlanLog, plate: Plate) -> bool:
 def _passes(log: PlanLog, plate: Plate, parts: tuple[SawnPart, ...], rotation: Array, shift: Array) -> bool:
     corner = log.origin + rotation @ (plate.corner - log.origin) + shift
     length, width, thickness = (rotation @ np.asarray(edge) for edge in plate.edges)
-    return grade_plate(log, corner, (length, width, thickness), parts[plate.part].limits, PITCH).passes
+    return grade_plate(log, corner, (length, width, thickness), parts[plate.part].limits, SAMPLE_PITCH).passes

@@ -7,24 +7,24 @@ from typing import Any
 
 from pithline.mill.products import Products
 from pithline.plan.evaluate.totals import Sums
-from pithline.plan.execute.bucked_log import Sawing
+from pithline.plan.execute.bucked_log import LogLayout
 from pithline.plan.execute.ledger import Ledger
 from pithline.plan.execute.sets import assign_sets, match
 from pithline.plan.problem.parts import SawnPart
-from pithline.plan.search import Contender
+from pithline.plan.search import Candidate
 
 
 def trade_off(
-    way: Contender,
+    way: Candidate,
     chosen: Sums,
-    carry: Callable[[Sawing], Ledger],
+    carry: Callable[[LogLayout], Ledger],
     parts: tuple[SawnPart, ...],
     products: Products,
 ) -> list[dict[str, Any]]:
     """One row for each cap, rising, and the plan itself last: litres as mm³, sets, charged settings, minutes."""
     carried = []
     for _, answer in way.found.trade_off:
-        ledger = carry(Sawing(way.sawing.whole, way.sawing.places, way.sawing.logs, answer.layouts))
+        ledger = carry(LogLayout(way.sawing.whole, way.sawing.places, way.sawing.logs, answer.layouts))
         match(ledger.plates, parts)
         carried.append(_row(ledger, assign_sets(ledger.plates, parts, products)))
     rows = []

@@ -6,14 +6,14 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from pithline.plan.execute.ledger import Ledger
-from pithline.plan.execute.simulate import Poser, Shop, carry_out_each, opened
-from pithline.plan.execute.slab_layout import Memory
-from pithline.plan.problem.layout import Setting
+from pithline.plan.execute.simulate import Poser, Shop, execute_layouts, uncut_log
+from pithline.plan.execute.slab_layout import SlabCache
+from pithline.plan.problem.layout import LayoutSetting
 from pithline.plan.problem.log_frame import PlanLog, shorter_log
 
 
 @dataclass(frozen=True, slots=True)
-class Sawing:
+class LogLayout:
     """A log, or the shorter logs it is crosscut into from butt to top, each with its layout (None: left as it is).
 
     `places` are the crosscuts' kerf centres along the pith's chord of the whole log, from its butt end. [mm]
@@ -22,10 +22,10 @@ class Sawing:
     whole: PlanLog
     places: tuple[float, ...]
     logs: tuple[PlanLog, ...]
-    layouts: tuple[Setting | None, ...]
+    layouts: tuple[LayoutSetting | None, ...]
 
 
-def bucked(whole: PlanLog, places: Sequence[float], kerf: float, weight: float) -> tuple[Ledger, tuple[PlanLog, ...]]:
+def crosscut_log(whole: PlanLog, places: Sequence[float], kerf: float, weight: float) -> tuple[Ledger, tuple[PlanLog, ...]]:
     """Crosscut a log square to its pith's chord in one setting; the ledger with it, and the logs from butt to top.
 
     Parameters
@@ -33,7 +33,7 @@ def bucked(whole: PlanLog, places: Sequence[float], kerf: float, weight: float) 
     places : kerf centres along the chord from the butt end, rising. [mm]
     weight : of the log with its bark. [kg]
     """
-    ledger = opened()
+    ledger = uncut_log()
     if not places:
         return ledger, (whole,)
     setting = ledger.setting("buck", "log", True, 0.0, support="cradle", against=None)
@@ -48,17 +48,17 @@ def bucked(whole: PlanLog, places: Sequence[float], kerf: float, weight: float) 
     return ledger, tuple(shorter_log(whole, piece) for piece in (*made, rest))
 
 
-def carry_sawing(
-    sawing: Sawing,
+def execute_log_layout(
+    sawing: LogLayout,
     shop: Shop,
     poser: Callable[[PlanLog], Poser],
     weight: float,
     reserve: bool = True,
-    memories: Sequence[Memory | None] | None = None,
+    memories: Sequence[SlabCache | None] | None = None,
 ) -> Ledger:
     """Carry a sawing out, crosscuts first; `poser` makes one for each log, `memories` hold what was seen in each."""
-    ledger, logs = bucked(sawing.whole, sawing.places, shop.machines.buck.kerf, weight)
-    return carry_out_each(
+    ledger, logs = crosscut_log(sawing.whole, sawing.places, shop.machines.buck.kerf, weight)
+    return execute_layouts(
         ledger,
         [(log, layout, poser(log)) for log, layout in zip(logs, sawing.layouts, strict=True)],
         shop,

@@ -13,11 +13,11 @@ from pithline.wood.kernels import box_figures
 from pithline.wood.unusable import in_defect
 
 Array = NDArray[np.float64]
-PITCH = 10.0
+GRADE_PITCH = 10.0
 
 
 @dataclass(frozen=True, slots=True)
-class Grade:
+class PlateGrade:
     """Figures of one plate. Angles in radians."""
 
     ring_min: float
@@ -27,7 +27,7 @@ class Grade:
     passes: bool
 
 
-def box_grid(corner: Array, first: Array, second: Array, pitch: float = PITCH) -> Array:
+def box_grid(corner: Array, first: Array, second: Array, pitch: float = GRADE_PITCH) -> Array:
     """Points of a rectangle, edges included, no two neighbours further apart than `pitch`, (n, m, 3)."""
     n = int(np.ceil(np.linalg.norm(first) / pitch - 1e-9)) + 1
     m = int(np.ceil(np.linalg.norm(second) / pitch - 1e-9)) + 1
@@ -36,8 +36,8 @@ def box_grid(corner: Array, first: Array, second: Array, pitch: float = PITCH) -
 
 
 def grade_plate(
-    log: PlanLog, corner: Array, edges: tuple[Array, Array, Array], limits: Limits, pitch: float = PITCH
-) -> Grade:
+    log: PlanLog, corner: Array, edges: tuple[Array, Array, Array], limits: Limits, pitch: float = GRADE_PITCH
+) -> PlateGrade:
     """Grade a plate box: `corner` (3,), `edges` length, width and thickness vectors (3,) each, log frame, mm."""
     length, width, thickness = edges
     thick = float(np.linalg.norm(thickness))
@@ -60,7 +60,7 @@ def grade_plate(
     across = float(np.linalg.norm(width))
     sound = sound and _sapwood_fits(limits, saps > 0, first * across, last * across, across)
     good = ring_min >= limits.ring_angle_min and ring_mean >= limits.ring_angle_mean and worst <= limits.runout_max
-    return Grade(float(ring_min), float(ring_mean), float(worst), sound, bool(sound and good))
+    return PlateGrade(float(ring_min), float(ring_mean), float(worst), sound, bool(sound and good))
 
 
 def _sapwood_fits(limits: Limits, some: bool, first: float, last: float, across: float) -> bool:

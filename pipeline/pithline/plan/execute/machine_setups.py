@@ -14,8 +14,8 @@ from pithline.mill.pose import NoPose, Pose, pose_piece
 from pithline.mill.sections import LogSections, PieceShape, length_along, piece_shape, widest_cut
 from pithline.plan.execute.ledger import Ledger
 from pithline.plan.execute.shop import minutes_of
-from pithline.plan.execute.simulate import CLOSE, Flat, Posed, fitted, parallel_faces
-from pithline.plan.problem.layout import Setting, SlabCut
+from pithline.plan.execute.simulate import CLOSE_GAP, ParallelFace, PosedSetting, fit_slabs, parallel_faces
+from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
 from pithline.plan.problem.log_frame import PlanLog, clock_of_normal, normal_at
 from pithline.wood.field import at_points
 
@@ -32,7 +32,7 @@ class MachinePoser:
     density: float
     refused: list[str] = field(default_factory=list)
 
-    def pose(self, setting: Setting, piece: Piece, ledger: Ledger) -> Posed | None:
+    def pose(self, setting: LayoutSetting, piece: Piece, ledger: Ledger) -> PosedSetting | None:
         """The setting on the first machine that takes it: bolts on the resaw if they may, all else on the mill."""
         shape = piece_shape(self.sections, piece, bark=True)
         if len(shape.x) < 2 or not setting.slabs:
@@ -43,7 +43,7 @@ class MachinePoser:
                 return found
         return self._mill(setting, piece, shape, ledger)
 
-    def _mill(self, setting: Setting, piece: Piece, shape: PieceShape, ledger: Ledger) -> Posed | None:
+    def _mill(self, setting: LayoutSetting, piece: Piece, shape: PieceShape, ledger: Ledger) -> PosedSetting | None:
         mill, log = self.machines.mill, self.log
         clock = round(setting.clock / mill.roll_step) * mill.roll_step if setting.role == "log" else setting.clock
         why = ""
@@ -54,7 +54,7 @@ class MachinePoser:
                 why = pose.why
                 continue
             found = self._heights(setting, piece, shape, pose, up_sign)
-            if isinstance(found, Posed):
+            if isinstance(found, PosedSetting):
                 return found
             why = found
         if why not in self.refused:
@@ -62,14 +62,14 @@ class MachinePoser:
             ledger.cautions.append(f"a {piece.kind} is left whole, since on the mill {why}")
         return None
 
-    def _heights(self, setting: Setting, piece: Piece, shape: PieceShape, pose: Pose, sign: float) -> Posed | str:
+    def _heights(self, setting: LayoutSetting, piece: Piece, shape: PieceShape, pose: Pose, sign: float) -> PosedSetting | str:
         mill, log = self.machines.mill, self.log
         kerf, step = mill.kerf, mill.height_step
         middle = float((log.origin + log.axis * log.reach / 2) @ pose.up)
-        drawn = setting.slabs if sign > 0 else tuple(SlabCut(-s.top, s.thickness) for s in reversed(setting.slabs))
-        slabs = tuple(SlabCut(s.low + middle, s.thickness) for s in drawn)
+        drawn = setting.slabs if sign > 0 else tuple(LayoutSlab(-s.top, s.thickness) for s in reversed(setting.slabs))
+        slabs = tuple(LayoutSlab(s.low + middle, s.thickness) for s in drawn)
         low, high = parallel_faces(log, piece, pose.up)
-        slabs = fitted(slabs, low, high, kerf)
+        slabs = fit_slabs(slabs, low, high, kerf)
         pose_height = pose.height
         real, blades = _set_blades(slabs, low, high, kerf, step, pose_height)
         if not blades:
@@ -114,7 +114,7 @@ class MachinePoser:
             0.0 if square else mill.minutes_off_square
         )
         swap = sign < 0
-        return Posed(pose.up, tuple(real), "mill", kerf, True, entry, per_cut, minutes, swap)
+        return PosedSetting(pose.up, tuple(real), "mill", kerf, True, entry, per_cut, minutes, swap)
 
     def _square(self, piece: Piece, up: Array) -> bool:
         """Whether a half stands square on its sawn face, or has none."""
@@ -154,7 +154,7 @@ class MachinePoser:
         longest = max(runs, key=len)
         return points[longest[len(longest) // 2]]
 
-    def _resaw(self, setting: Setting, piece: Piece, shape: PieceShape) -> Posed | None:
+    def _resaw(self, setting: LayoutSetting, piece: Piece, shape: PieceShape) -> PosedSetting | None:
         resaw, log = self.machines.resaw, self.log
         if len(piece.faces) == len(log.piece.faces):
             return None
@@ -166,8 +166,8 @@ class MachinePoser:
         face, normal, angle = _against(piece, log.axis, normal_at(log.axis, setting.clock))
         middle = float((log.origin + log.axis * log.reach / 2) @ normal)
         low, high = parallel_faces(log, piece, normal)
-        slabs = tuple(SlabCut(s.low + middle, s.thickness) for s in setting.slabs)
-        slabs = fitted(slabs, low, high, resaw.kerf)
+        slabs = tuple(LayoutSlab(s.low + middle, s.thickness) for s in setting.slabs)
+        slabs = fit_slabs(slabs, low, high, resaw.kerf)
         lateral = np.cross(normal, log.axis)
         lateral /= np.linalg.norm(lateral)
         cuts = _resaw_cuts(slabs, low, high, resaw.kerf)
@@ -180,12 +180,12 @@ class MachinePoser:
             "against": {"face": face.cut, "angle_deg": angle},
         }
         minutes = minutes_of(float(np.ptp(shape.x)), len(cuts), resaw.feed, resaw.minutes_per_setting)
-        return Posed(normal, slabs, "resaw", resaw.kerf, not flat, entry, lambda p, o: {}, minutes)
+        return PosedSetting(normal, slabs, "resaw", resaw.kerf, not flat, entry, lambda p, o: {}, minutes)
 
 
 def _set_blades(
-    slabs: tuple[SlabCut, ...], low: Flat | None, high: Flat | None, kerf: float, step: float, height: float
-) -> tuple[list[SlabCut], list[float]]:
+    slabs: tuple[LayoutSlab, ...], low: ParallelFace | None, high: ParallelFace | None, kerf: float, step: float, height: float
+) -> tuple[list[LayoutSlab], list[float]]:
     """Slabs as blade heights in whole steps make them, none thinner than drawn, and the heights from the top down.
 
     A face n·X stands at n·X + `height` over the bed. Where the lowest slab rests on a sawn face the heights are counted up
@@ -193,37 +193,37 @@ def _set_blades(
     """
     rests = low is not None and abs(slabs[-1].low - low.height) < 0.3
     hangs = high is not None and abs(high.height - slabs[0].top) < 0.3
-    real: list[SlabCut] = []
+    real: list[LayoutSlab] = []
     blades: list[float] = []
     if rests and low is not None:
         floor = low.height
         for i, slab in enumerate(reversed(slabs)):
-            if i and slab.low - floor > CLOSE:  # the next slab up starts with a cut of its own
+            if i and slab.low - floor > CLOSE_GAP:  # the next slab up starts with a cut of its own
                 blades.append(float(np.ceil((slab.low - kerf / 2 + height) / step - 1e-6) * step))
                 floor = blades[-1] - height + kerf / 2
             if hangs and high is not None and i == len(slabs) - 1:
-                real.append(SlabCut(floor, high.height - floor))
+                real.append(LayoutSlab(floor, high.height - floor))
                 continue
             blade = float(np.ceil((floor + slab.thickness + kerf / 2 + height) / step - 1e-6) * step)
             blades.append(blade)
             top = blade - height - kerf / 2
-            real.append(SlabCut(floor, top - floor))
+            real.append(LayoutSlab(floor, top - floor))
             floor = top + kerf
         return real[::-1], blades[::-1]
     last = high.height if hangs and high is not None else np.inf  # offset n·X under the last kerf
     for slab in slabs:
-        if last - slab.top > CLOSE:  # a cut of its own above the slab
+        if last - slab.top > CLOSE_GAP:  # a cut of its own above the slab
             blades.append(float(round((slab.top + kerf / 2 + height) / step) * step))
             last = blades[-1] - height - kerf / 2
         blade = float(np.floor((last - slab.thickness - kerf / 2 + height) / step + 1e-6) * step)
         blades.append(blade)
         bottom = blade - height + kerf / 2
-        real.append(SlabCut(bottom, last - bottom))
+        real.append(LayoutSlab(bottom, last - bottom))
         last = bottom - kerf
     return real, blades
 
 
-def _resaw_cuts(slabs: tuple[SlabCut, ...], low: Flat | None, high: Flat | None, kerf: float) -> list[float]:
+def _resaw_cuts(slabs: tuple[LayoutSlab, ...], low: ParallelFace | None, high: ParallelFace | None, kerf: float) -> list[float]:
     """Kerf-centre offsets of a run of slabs, one kerf shared by neighbours."""
     out: list[float] = []
     last = np.inf if high is None else high.height

@@ -162,7 +162,7 @@ def resaw(
             top_of_rest = top
         if layer == 0:
             made = replace(piece, kind="plate")
-            rename(ledger, piece, made, "plate-")
+            rename_piece(ledger, piece, made, "plate-")
         else:
             final = i == len(layers) - 1
             rest = (ledger.fresh("offcut-"), "offcut") if final else (ledger.fresh("rest-"), kind)
@@ -182,7 +182,7 @@ def resaw(
         ledger.operations.remove(setting)
 
 
-def rename(ledger: Ledger, old: Piece, new: Piece, prefix: str) -> None:
+def rename_piece(ledger: Ledger, old: Piece, new: Piece, prefix: str) -> None:
     """The last piece of a run turns out to be a slab or a plate: give it such an id where it was made."""
     name = ledger.fresh(prefix)
     cut = ledger.made_by.pop(old.id)
@@ -198,7 +198,7 @@ def rename(ledger: Ledger, old: Piece, new: Piece, prefix: str) -> None:
             return
 
 
-def saw_slab(
+def saw_into_billets(
     log: PlanLog, ledger: Ledger, machines: Machines, job: SlabJob, parts: tuple[SawnPart, ...]
 ) -> list[tuple]:
     """Everything of one slab up to its billets; returns the resaw jobs so that dried ones can come last."""

@@ -12,25 +12,25 @@ from numpy.typing import NDArray
 from pithline.geometry.pieces import Piece
 from pithline.mill.machine import Machines
 from pithline.plan.execute.ledger import Ledger
-from pithline.plan.execute.shop import SlabJob, minutes_of, rename, resaw, saw_slab
-from pithline.plan.execute.slab_layout import Memory, Saws, SlabFrame, lay_out
-from pithline.plan.problem.layout import Setting, SlabCut
+from pithline.plan.execute.shop import SlabJob, minutes_of, rename_piece, resaw, saw_into_billets
+from pithline.plan.execute.slab_layout import SlabCache, Saws, SlabFrame, lay_out
+from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
 from pithline.plan.problem.log_frame import PlanLog, normal_at
 from pithline.plan.problem.parts import SawnPart
 
 Array = NDArray[np.float64]
-PARALLEL = np.cos(np.radians(0.02))
+PARALLEL_COSINE = np.cos(np.radians(0.02))
 """Faces within this of a normal are parallel to it; others, a lift step off, only bound a slab."""
-FLUSH = 16.0
+SNAP_DISTANCE = 16.0
 """A slab whose face lies this near to a parallel sawn face (mm) uses that face instead of a cut of its own."""
 
 
 @dataclass(frozen=True, slots=True)
-class Posed:
+class PosedSetting:
     """How a setting's cuts truly lie: unit normal, and the slabs' faces as the saw can set them."""
 
     normal: Array
-    slabs: tuple[SlabCut, ...]  # offsets are n·X, from the top down
+    slabs: tuple[LayoutSlab, ...]  # offsets are n·X, from the top down
     tool: str
     kerf: float
     charged: bool
@@ -43,7 +43,7 @@ class Posed:
 class Poser(Protocol):
     """Turns a drawn setting into one that can be sawn; None where no machine takes it."""
 
-    def pose(self, setting: Setting, piece: Piece, ledger: Ledger) -> Posed | None:
+    def pose(self, setting: LayoutSetting, piece: Piece, ledger: Ledger) -> PosedSetting | None:
         """Pose a piece for a setting."""
         ...
 
@@ -65,14 +65,14 @@ class Shop:
 
 
 @dataclass(frozen=True, slots=True)
-class Flat:
+class ParallelFace:
     """A sawn face parallel to a setting's cuts but for a hair: the height n·X to which the piece holds wood all along."""
 
     cut: str
     height: float
 
 
-def parallel_faces(log: PlanLog, piece: Piece, normal: Array) -> tuple[Flat | None, Flat | None]:
+def parallel_faces(log: PlanLog, piece: Piece, normal: Array) -> tuple[ParallelFace | None, ParallelFace | None]:
     """The piece's faces parallel to `normal`: the one that bounds it from below, and from above."""
     low = high = None
     lateral = np.cross(normal, log.axis)
@@ -81,52 +81,52 @@ def parallel_faces(log: PlanLog, piece: Piece, normal: Array) -> tuple[Flat | No
     for face in piece.faces:
         n = np.asarray(face.normal)
         lean = float(n @ normal)
-        if abs(lean) < PARALLEL:
+        if abs(lean) < PARALLEL_COSINE:
             continue
         sign = 1.0 if lean > 0 else -1.0
         # a face leans by up to a lift step over its length: its height is where it comes nearest to the wood
         height = sign * min(face.offset - float((n - sign * normal) @ corner) for corner in corners)
         if lean < 0:
-            low = Flat(face.cut, height)
+            low = ParallelFace(face.cut, height)
         else:
-            high = Flat(face.cut, height)
+            high = ParallelFace(face.cut, height)
     return low, high
 
 
-def snapped(slabs: tuple[SlabCut, ...], low: float | None, high: float | None) -> tuple[SlabCut, ...]:
+def snap_to_faces(slabs: tuple[LayoutSlab, ...], low: float | None, high: float | None) -> tuple[LayoutSlab, ...]:
     """Slabs moved onto a parallel sawn face where they lie near to it, thickness kept."""
     out = list(slabs)
-    if low is not None and out and abs(out[-1].low - low) < FLUSH:
-        out[-1] = SlabCut(low, out[-1].thickness)
-    if high is not None and out and abs(high - out[0].top) < FLUSH:
-        out[0] = SlabCut(high - out[0].thickness, out[0].thickness)
+    if low is not None and out and abs(out[-1].low - low) < SNAP_DISTANCE:
+        out[-1] = LayoutSlab(low, out[-1].thickness)
+    if high is not None and out and abs(high - out[0].top) < SNAP_DISTANCE:
+        out[0] = LayoutSlab(high - out[0].thickness, out[0].thickness)
     return tuple(out)
 
 
-CLOSE = 6.0
+CLOSE_GAP = 6.0
 """Slabs of one setting nearer than this beyond their kerf are moved together to share it. [mm]"""
 
 
-def closed_up(slabs: tuple[SlabCut, ...], kerf: float, low: float | None = None) -> tuple[SlabCut, ...]:
+def close_gaps(slabs: tuple[LayoutSlab, ...], kerf: float, low: float | None = None) -> tuple[LayoutSlab, ...]:
     """Slabs from the top down, neighbours moved together where less than `CLOSE` would be wasted between them.
 
     They move up to the topmost; where the lowest rests on a sawn face at `low`, down to that one.
     """
     down = low is not None and bool(slabs) and abs(slabs[-1].low - low) < 0.3
-    out: list[SlabCut] = []
+    out: list[LayoutSlab] = []
     for slab in reversed(slabs) if down else slabs:
-        if out and down and abs(slab.low - kerf - out[-1].top) < CLOSE:
-            slab = SlabCut(out[-1].top + kerf, slab.thickness)
-        elif out and not down and abs(out[-1].low - kerf - slab.top) < CLOSE:
-            slab = SlabCut(out[-1].low - kerf - slab.thickness, slab.thickness)
+        if out and down and abs(slab.low - kerf - out[-1].top) < CLOSE_GAP:
+            slab = LayoutSlab(out[-1].top + kerf, slab.thickness)
+        elif out and not down and abs(out[-1].low - kerf - slab.top) < CLOSE_GAP:
+            slab = LayoutSlab(out[-1].low - kerf - slab.thickness, slab.thickness)
         out.append(slab)
     return tuple(reversed(out)) if down else tuple(out)
 
 
-def fitted(slabs: tuple[SlabCut, ...], low: Flat | None, high: Flat | None, kerf: float) -> tuple[SlabCut, ...]:
+def fit_slabs(slabs: tuple[LayoutSlab, ...], low: ParallelFace | None, high: ParallelFace | None, kerf: float) -> tuple[LayoutSlab, ...]:
     """Slabs moved onto parallel sawn faces and onto each other where they lie near."""
     floor = None if low is None else low.height
-    return closed_up(snapped(slabs, floor, None if high is None else high.height), kerf, floor)
+    return close_gaps(snap_to_faces(slabs, floor, None if high is None else high.height), kerf, floor)
 
 
 def slab_frame(log: PlanLog, piece: Piece, normal: Array, low: float, top: float) -> SlabFrame:
@@ -135,38 +135,38 @@ def slab_frame(log: PlanLog, piece: Piece, normal: Array, low: float, top: float
     axis /= np.linalg.norm(axis)
     # bucked faces are ends, which the log itself keeps clear
     sides = [f for f in piece.faces if f not in log.piece.faces]
-    bounds = tuple((np.asarray(f.normal), f.offset) for f in sides if abs(np.dot(f.normal, normal)) < PARALLEL)
+    bounds = tuple((np.asarray(f.normal), f.offset) for f in sides if abs(np.dot(f.normal, normal)) < PARALLEL_COSINE)
     return SlabFrame(axis, normal, np.cross(normal, axis), low, top, bounds)
 
 
-def carry_out(
+def execute_layout(
     log: PlanLog,
-    layout: Setting,
+    layout: LayoutSetting,
     shop: Shop,
     poser: Poser,
     reserve: bool = True,
-    memory: Memory | None = None,
+    memory: SlabCache | None = None,
 ) -> Ledger:
     """Saw a whole layout: mill settings first, then bolts in the shop, slabs, and what is resawn dried last.
 
     Layouts that share slabs may share a `memory` of what was seen in them.
     """
-    ledger = opened()
-    return carry_out_each(ledger, ((log, layout, poser),), shop, reserve, (memory,))
+    ledger = uncut_log()
+    return execute_layouts(ledger, ((log, layout, poser),), shop, reserve, (memory,))
 
 
-def opened() -> Ledger:
+def uncut_log() -> Ledger:
     """A ledger with nothing but the log as it was scanned."""
     whole = Piece("log", "log")
     return Ledger(pieces={"log": whole}, made_by={"log": None})
 
 
-def carry_out_each(
+def execute_layouts(
     ledger: Ledger,
-    logs: Sequence[tuple[PlanLog, Setting | None, Poser]],
+    logs: Sequence[tuple[PlanLog, LayoutSetting | None, Poser]],
     shop: Shop,
     reserve: bool = True,
-    memories: Sequence[Memory | None] | None = None,
+    memories: Sequence[SlabCache | None] | None = None,
 ) -> Ledger:
     """Saw several logs, crosscut from one, each by its layout (None leaves it); the shop's work comes after all mill work.
 
@@ -175,11 +175,11 @@ def carry_out_each(
     left = shop.left.astype(float).copy()
     waiting = []
     slabs = [
-        (log, on_the_mill(log, ledger, log.piece, layout, shop, left, poser, reserve, memory))
+        (log, saw_settings(log, ledger, log.piece, layout, shop, left, poser, reserve, memory))
         for (log, layout, poser), memory in zip(logs, memories or [None] * len(logs), strict=True)
     ]
     for log, made in slabs:
-        waiting += [(log, job) for slab in made for job in saw_slab(log, ledger, shop.machines, slab, shop.parts)]
+        waiting += [(log, job) for slab in made for job in saw_into_billets(log, ledger, shop.machines, slab, shop.parts)]
     resaw_all(ledger, waiting, shop)
     return ledger
 
@@ -194,20 +194,20 @@ def resaw_all(
                 resaw(log, ledger, shop.machines, job, made, strip, width, billet, shop.parts)
 
 
-def on_the_mill(
+def saw_settings(
     log: PlanLog,
     ledger: Ledger,
     start: Piece,
-    layout: Setting | None,
+    layout: LayoutSetting | None,
     shop: Shop,
     left: Array,
     poser: Poser,
     reserve: bool,
-    memory: Memory | None,
+    memory: SlabCache | None,
 ) -> list[SlabJob]:
     """The settings of one log, or of a piece of it, on mill and resaw; its slabs. `left` is lessened by their plates."""
-    queue: list[tuple[Setting, Piece]] = [] if layout is None else [(layout, start)]
-    later: list[tuple[Setting, Piece]] = []
+    queue: list[tuple[LayoutSetting, Piece]] = [] if layout is None else [(layout, start)]
+    later: list[tuple[LayoutSetting, Piece]] = []
     slabs: list[SlabJob] = []
     while queue or later:
         on_mill = bool(queue)
@@ -233,13 +233,13 @@ def on_the_mill(
 def _saw_setting(
     log: PlanLog,
     ledger: Ledger,
-    setting: Setting,
+    setting: LayoutSetting,
     piece: Piece,
-    posed: Posed,
+    posed: PosedSetting,
     shop: Shop,
     left: Array,
     reserve: bool,
-    memory: Memory | None,
+    memory: SlabCache | None,
 ) -> tuple[Piece | None, Piece | None, list[SlabJob]]:
     """One setting's cuts from the top down; returns what is left above and below, and its slabs."""
     low_face, high_face = parallel_faces(log, piece, posed.normal)
@@ -315,7 +315,7 @@ def _saw_setting(
 def _as_slab(ledger: Ledger, piece: Piece) -> Piece:
     """What is left between the last cut and an old face is a slab: rename it where it was made."""
     made = Piece(piece.id, "slab", piece.faces)
-    rename(ledger, piece, made, "slab-")
+    rename_piece(ledger, piece, made, "slab-")
     return made
 
 
@@ -328,11 +328,11 @@ class DrawnPoser:
     minutes_per_setting: float = 0.0
     feed: float | None = None
 
-    def pose(self, setting: Setting, piece: Piece, ledger: Ledger) -> Posed | None:
+    def pose(self, setting: LayoutSetting, piece: Piece, ledger: Ledger) -> PosedSetting | None:
         """Normal and offsets as drawn."""
         normal = normal_at(self.log.axis, setting.clock)
         base = float(self.log.origin @ normal)
-        slabs = tuple(SlabCut(s.low + base, s.thickness) for s in setting.slabs)
-        slabs = fitted(slabs, *parallel_faces(self.log, piece, normal), self.kerf)
+        slabs = tuple(LayoutSlab(s.low + base, s.thickness) for s in setting.slabs)
+        slabs = fit_slabs(slabs, *parallel_faces(self.log, piece, normal), self.kerf)
         minutes = minutes_of(self.log.reach, 2 * len(slabs), self.feed, self.minutes_per_setting)
-        return Posed(normal, slabs, "mill", self.kerf, True, {}, lambda p, o: {}, minutes)
+        return PosedSetting(normal, slabs, "mill", self.kerf, True, {}, lambda p, o: {}, minutes)

@@ -11,23 +11,23 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from pithline.plan.problem.log_frame import PlanLog, trimmed
+from pithline.plan.problem.log_frame import PlanLog, unusable_on_planes
 from pithline.plan.problem.parts import SawnPart, sapwood_kept_out
 from pithline.plan.programmes.slab_tables import SURFACE_RESERVE
 from pithline.wood.field import Planes, Seen, plane_stack
 
 Array = NDArray[np.float64]
 
-ALONG = 10.0
-PLANES = 2.5
+ALONG_STEP = 10.0
+PLANE_STEP = 2.5
 """A slab is looked at on planes this far apart through its thickness [mm]; ring angles between them are read linearly."""
 CAPPED_SHARE = 0.3
 """A part with a demand counts this share while strips are chosen: it fills gaps but displaces nothing without a demand."""
 RESERVES = ((0.3, 65), (0.9, 86), (1.5, 100))
 """Shares of a log's reserve, and of 100 plates that keep just so much how many count: the others are likely to fail."""
-SURE = ((0.0, 100),)
-ANGLE_RESERVE = np.radians(0.25)
-RUNOUT_RESERVE = np.radians(0.1)
+NO_RESERVE = ((0.0, 100),)
+LAYOUT_ANGLE_RESERVE = np.radians(0.25)
+LAYOUT_RUNOUT_RESERVE = np.radians(0.1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,7 +148,7 @@ def _span(log: PlanLog, slab: SlabFrame) -> tuple[float, float, float, float]:
 
 
 @dataclass(frozen=True, slots=True)
-class Looked:
+class SlabView:
     """A slab seen on parallel planes through its thickness, (k, along, across)."""
 
     heights: Array
@@ -162,20 +162,20 @@ def _look(
     span: tuple[float, float, float, float],
     counts: tuple[int, int],
     steps: tuple[float, float],
-) -> Looked:
+) -> SlabView:
     """Look at the wood of a slab every few millimetres of its thickness, both faces included."""
-    heights = np.linspace(slab.low, slab.top, max(2, int(np.ceil((slab.top - slab.low) / PLANES)) + 1))
+    heights = np.linspace(slab.low, slab.top, max(2, int(np.ceil((slab.top - slab.low) / PLANE_STEP)) + 1))
     origin = slab.point(span[0], span[2], 0.0)
     planes = Planes(origin, slab.axis, slab.lateral, slab.normal, heights, counts, steps)
     wood = plane_stack(log.wary, planes)
-    unusable = trimmed(log, planes) | (wood.from_pith < log.pith_radius + 0.5)
+    unusable = unusable_on_planes(log, planes) | (wood.from_pith < log.pith_radius + 0.5)
     for normal, offset in slab.bounds:
         unusable |= planes.beyond(normal, offset - 0.2)
-    return Looked(heights, wood, unusable)
+    return SlabView(heights, wood, unusable)
 
 
 def _layers(
-    looked: Looked, slab: SlabFrame, part: SawnPart, saws: Saws, sapwood: float, slope_reserve: float
+    looked: SlabView, slab: SlabFrame, part: SawnPart, saws: Saws, sapwood: float, slope_reserve: float
 ) -> tuple[Array, Array, Array]:
     """Grade, wood and angle images of the layers of one part: bad, gone, angle. Fields between planes are read linearly."""
     n = layer_count(slab, part, saws)
@@ -195,13 +195,13 @@ def _layers(
         t = np.float32(at - i)
         angle[k] = looked.wood.angle[i] * (1 - t) + looked.wood.angle[i + 1] * t
         runout = looked.wood.runout[i] * (1 - t) + looked.wood.runout[i + 1] * t
-        bad[k] = (angle[k] < limits.ring_angle_min + ANGLE_RESERVE) | (runout > limits.runout_max - slope_reserve)
+        bad[k] = (angle[k] < limits.ring_angle_min + LAYOUT_ANGLE_RESERVE) | (runout > limits.runout_max - slope_reserve)
     return _images(bad, np.int32), _images(gone, np.int32), _images(angle, np.float64)
 
 
 Maps = dict[int, NDArray[np.uint8]]
 """Where plates of a part pass, and how many of 100 count: (layers, across, along) by the part's number."""
-Memory = dict[bytes, tuple[Maps, tuple[float, float, float, float]]]
+SlabCache = dict[bytes, tuple[Maps, tuple[float, float, float, float]]]
 """Maps of slabs already seen, and their spans."""
 
 
@@ -214,7 +214,7 @@ def lay_out(
     saws: Saws,
     reserve: bool = True,
     fine: float = 1.0,
-    memory: Memory | None = None,
+    memory: SlabCache | None = None,
 ) -> tuple[Strip, ...]:
     """Choose strips and billets of one slab.
 
@@ -231,7 +231,7 @@ def lay_out(
     memory : dict, optional
         Filled with what is seen, and read where the same slab comes again for the same log, parts and saws.
     """
-    cells = (ALONG * fine, saws.across * fine)
+    cells = (ALONG_STEP * fine, saws.across * fine)
     usable = [i for i, p in enumerate(parts) if layer_count(slab, p, saws) > 0 and p.width <= saws.height_max]
     if memory is None:
         maps, span = _passing(log, slab, parts, [i for i in usable if left[i] > 0], saws, cells, reserve)
@@ -266,7 +266,7 @@ def _passing(
     counts = (int((span[1] - span[0]) / cells[0]) + 1, int((span[3] - span[2]) / cells[1]) + 1)
     seen = _look(log, slab, span, counts, cells)
     before = 0
-    for share, count in SURE if log.sure or not reserve else RESERVES:
+    for share, count in NO_RESERVE if log.sure or not reserve else RESERVES:
         looked = replace(seen, wood=seen.wood.keeping(share))
         images: dict[tuple, tuple[Array, Array, Array]] = {}
         for i in usable:
@@ -276,10 +276,10 @@ def _passing(
                 continue
             key = (part.thickness, part.limits)
             if key not in images:
-                images[key] = _layers(looked, slab, part, saws, log.sapwood, RUNOUT_RESERVE + share * log.slope_doubt)
+                images[key] = _layers(looked, slab, part, saws, log.sapwood, LAYOUT_RUNOUT_RESERVE + share * log.slope_doubt)
             bad = images[key][0]
             out = maps[i] if before > 0 else np.zeros((bad.shape[0], counts[1], counts[0]), np.uint8)
-            _allowed(*images[key], part.limits.ring_angle_mean + ANGLE_RESERVE, l, w, before, count, out)
+            _allowed(*images[key], part.limits.ring_angle_mean + LAYOUT_ANGLE_RESERVE, l, w, before, count, out)
             if out.any():
                 maps[i] = out
         before = count

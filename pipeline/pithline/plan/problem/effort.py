@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.mill.machine import Machines
-from pithline.plan.problem.log_frame import PlanLog, bow
+from pithline.plan.problem.log_frame import PlanLog, pith_bow
 from pithline.plan.problem.objective import LITRE
 
 Array = NDArray[np.float64]
@@ -79,7 +79,7 @@ logs that is three times the work for next to nothing (docs/method.md)."""
 
 def half_angles(effort: Effort, log: PlanLog) -> NDArray[np.int64]:
     """How far a half of this log may be turned on, in roll steps: rising, symmetric about the quarter turn."""
-    step, bent = 180.0 / effort.rolls, bow(log) >= LEANS_FROM * log.reach
+    step, bent = 180.0 / effort.rolls, pith_bow(log) >= LEANS_FROM * log.reach
     leans = sorted({round(lean / step) for lean in effort.leans if bent} - {0})
     quarter = effort.rolls // 2
     return np.array([*(quarter - k for k in reversed(leans)), quarter, *(quarter + k for k in leans)], np.int64)

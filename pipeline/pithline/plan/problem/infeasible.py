@@ -6,11 +6,11 @@ import numpy as np
 
 from pithline.errors import PlanError
 from pithline.plan.problem.log_frame import PlanLog
-from pithline.plan.problem.objective import Aim
+from pithline.plan.problem.objective import ObjectiveWeights
 from pithline.plan.problem.parts import SawnPart
 
 
-def no_part(log: PlanLog, parts: tuple[SawnPart, ...]) -> PlanError:
+def no_part_fits(log: PlanLog, parts: tuple[SawnPart, ...]) -> PlanError:
     """Why nothing passes: the widest radial run and longest clear length against the parts."""
     field = log.field
     x = field.x0 + np.arange(len(field.pith)) * field.dx
@@ -41,7 +41,7 @@ def no_part(log: PlanLog, parts: tuple[SawnPart, ...]) -> PlanError:
     )
 
 
-def no_gain(aim: Aim, best: float, objective: str) -> PlanError:
+def no_setting_pays(aim: ObjectiveWeights, best: float, objective: str) -> PlanError:
     """Why nothing pays: a setting is charged more than it yields."""
     unit, key = (" in money", "hour_rate") if objective == "value" else (" L", "least_gain_per_setting")
     return PlanError(

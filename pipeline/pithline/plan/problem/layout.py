@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True, slots=True)
-class SlabCut:
+class LayoutSlab:
     """One slab of a setting: its lower face lies `low` mm from the pith's chord along the setting's normal."""
 
     low: float
@@ -19,7 +19,7 @@ class SlabCut:
 
 
 @dataclass(frozen=True, slots=True)
-class Setting:
+class LayoutSetting:
     """Parallel cuts of one piece; slabs from the top down. `clock` is the clock angle of the normal [rad].
 
     `above` and `below` say what is done with the piece left over the highest and under the lowest slab; None leaves it.
@@ -27,14 +27,14 @@ class Setting:
     """
 
     clock: float
-    slabs: tuple[SlabCut, ...]
-    above: Setting | None = None
-    below: Setting | None = None
+    slabs: tuple[LayoutSlab, ...]
+    above: LayoutSetting | None = None
+    below: LayoutSetting | None = None
     role: str = "log"  # "log" | "half" | "bolt"
     prices: tuple[float, ...] | None = None
 
 
-def settings_of(setting: Setting | None) -> tuple[Setting, ...]:
+def settings_of(setting: LayoutSetting | None) -> tuple[LayoutSetting, ...]:
     """All settings of a layout in working order: a piece's own, then the one above, then the one below."""
     if setting is None:
         return ()
@@ -55,4 +55,4 @@ class Locks:
     bolts: bool = True
 
 
-FREE = Locks()
+NO_LOCKS = Locks()

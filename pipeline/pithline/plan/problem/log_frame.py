@@ -102,7 +102,7 @@ def plan_log(
     )
 
 
-def with_doubts(log: PlanLog, field: WoodField, surface_doubts: float, pith_doubts: float) -> PlanLog:
+def with_standard_errors(log: PlanLog, field: WoodField, surface_doubts: float, pith_doubts: float) -> PlanLog:
     """The same log by another field of its wood, so many standard errors in a whole reserve."""
     return replace(
         log,
@@ -153,7 +153,7 @@ def pith_on(field: WoodField, normal: Array, offset: float) -> Array:
     return np.array([np.interp(0.0, side[order], line[order, i]) for i in range(3)])
 
 
-def bow(log: PlanLog) -> float:
+def pith_bow(log: PlanLog) -> float:
     """The greatest distance of the pith from its chord between the ends. [mm]"""
     field = log.field
     x = field.x0 + np.arange(len(field.pith)) * field.dx
@@ -210,7 +210,7 @@ def in_trims(log: PlanLog, points: Array) -> NDArray[np.bool_]:
     return ((points - butt.point) @ butt.normal > -log.trim_butt) | ((points - top.point) @ top.normal > -log.trim_top)
 
 
-def trimmed(log: PlanLog, planes: Planes) -> NDArray[np.bool_]:
+def unusable_on_planes(log: PlanLog, planes: Planes) -> NDArray[np.bool_]:
     """`in_trims` and defects on parallel planes, (k, i, j)."""
     out = np.zeros((len(planes.heights), *planes.counts), bool)
     for end, trim in ((log.butt, log.trim_butt), (log.top, log.trim_top)):

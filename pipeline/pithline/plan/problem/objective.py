@@ -14,7 +14,7 @@ Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
-class Aim:
+class ObjectiveWeights:
     """What is maximised: each plate's worth, the charge of a setting, and whether complete sets come first, by what they hold.
 
     Otherwise, of all answers that are worth less than the best by at most the share `sets_within`, the one is taken
@@ -38,16 +38,16 @@ def setting_cost(machines: Machines, reach: float, hour_rate: float) -> float:
     return (mill.minutes_per_setting + 3.0 * reach / mill.feed) * hour_rate / 60.0
 
 
-def aim_of(
+def objective_weights(
     objective: str, parts: tuple[SawnPart, ...], machines: Machines, reach: float, settings_max: int | None = None
-) -> Aim:
+) -> ObjectiveWeights:
     """What an objective makes of plates and settings; litres, or money."""
     mill = machines.mill
     if objective == "value":
         charge = setting_cost(machines, reach, mill.hour_rate)
         leaning = mill.minutes_off_square * mill.hour_rate / 60.0
-        return Aim(np.array([p.price for p in parts]), charge, False, settings_max, off_square=leaning)
+        return ObjectiveWeights(np.array([p.price for p in parts]), charge, False, settings_max, off_square=leaning)
     worth = np.array([p.volume for p in parts]) / LITRE
     if objective == "sets":
-        return Aim(worth, 1e-3, True, settings_max)
-    return Aim(worth, mill.least_gain_per_setting / LITRE, False, settings_max)
+        return ObjectiveWeights(worth, 1e-3, True, settings_max)
+    return ObjectiveWeights(worth, mill.least_gain_per_setting / LITRE, False, settings_max)

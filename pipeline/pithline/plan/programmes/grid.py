@@ -7,13 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pithline.plan.problem.layout import FREE, Locks
+from pithline.plan.problem.layout import NO_LOCKS, Locks
 from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.parts import SawnPart
 
 Array = NDArray[np.float64]
 
-GRADE_RESERVE = np.radians(0.4)
+GRID_ANGLE_RESERVE = np.radians(0.4)
 """Kept back from ring-angle limits on the grid, so that exact judging seldom takes a plate away."""
 
 
@@ -55,7 +55,7 @@ def make_grid(
     depth_step: float,
     along_step: float,
     kerf_resaw: float,
-    locks: Locks = FREE,
+    locks: Locks = NO_LOCKS,
 ) -> Grid:
     """A grid as wide as any passing plate of this log can lie; it holds what is locked."""
     radius = float(log.field.radius.max())
@@ -99,7 +99,7 @@ def part_table(parts: tuple[SawnPart, ...], grid: Grid, worth: Array, crosscut: 
         cells_across,
         np.array([p.thickness for p in parts]),
         np.array([int(np.ceil(p.thickness / 2 / grid.depth_step - 0.25)) for p in parts]),
-        np.array([p.limits.ring_angle_mean + GRADE_RESERVE for p in parts]),
+        np.array([p.limits.ring_angle_mean + GRID_ANGLE_RESERVE for p in parts]),
         np.asarray(worth, float),
         np.array([order[w] for w in cells_across.tolist()]),
     )

@@ -13,17 +13,17 @@ import numpy as np
 from numba import njit, prange
 from numpy.typing import NDArray
 
-from pithline.plan.problem.log_frame import PlanLog, normal_at, trimmed
+from pithline.plan.problem.log_frame import PlanLog, normal_at, unusable_on_planes
 from pithline.plan.problem.parts import SawnPart, sapwood_kept_out
-from pithline.plan.programmes.grid import GRADE_RESERVE, Grid
+from pithline.plan.programmes.grid import GRID_ANGLE_RESERVE, Grid
 from pithline.wood.field import Planes, plane_stack
 
 Array = NDArray[np.float64]
 
-RUNOUT_RESERVE = np.radians(0.15)
+GRID_RUNOUT_RESERVE = np.radians(0.15)
 SURFACE_RESERVE = 1.5
 """mm kept clear under the bark on top of the fit's own doubt."""
-SEARCHED = 0.6
+SEARCH_RESERVE_SHARE = 0.6
 """Share of a log's reserve that a search keeps. Carrying out then weighs each plate by what it keeps (`strips`)."""
 
 
@@ -54,14 +54,14 @@ def roll_planes(
     origin = log.origin + across[0] * lateral
     counts, steps = (len(across), nx), (grid.across_step, grid.along_step)
     planes = Planes(origin, lateral, log.axis, normal, depths, counts, steps)
-    wood = plane_stack(log.wary, planes).keeping(SEARCHED)
+    wood = plane_stack(log.wary, planes).keeping(SEARCH_RESERVE_SHARE)
     gone = (wood.depth < SURFACE_RESERVE) | (wood.from_pith < log.pith_radius + 1.0)
-    gone |= trimmed(log, planes)
+    gone |= unusable_on_planes(log, planes)
     bad, none = [], []
     for limits in lists:
         bad.append(
-            (wood.angle < limits.ring_angle_min + GRADE_RESERVE)
-            | (wood.runout > limits.runout_max - RUNOUT_RESERVE - SEARCHED * log.slope_doubt)
+            (wood.angle < limits.ring_angle_min + GRID_ANGLE_RESERVE)
+            | (wood.runout > limits.runout_max - GRID_RUNOUT_RESERVE - SEARCH_RESERVE_SHARE * log.slope_doubt)
         )
         kept_out = sapwood_kept_out(limits, log.sapwood)
         none.append(gone | (wood.depth < kept_out + SURFACE_RESERVE) if kept_out > 0.0 else gone)
@@ -74,7 +74,7 @@ def roll_planes(
 
 
 @njit(cache=True, fastmath=True, parallel=True)
-def passes(bad, wood, angle, number, cells_along, cells_across, half_planes, mean):
+def passing_places(bad, wood, angle, number, cells_along, cells_across, half_planes, mean):
     """(parts, depths, across, along) 1 where a plate of the part whose mid-plane lies at that depth passes from that corner."""
     parts = len(number)
     nd, nu, nx = angle.shape[0], angle.shape[1] - 1, angle.shape[2] - 1

@@ -16,14 +16,14 @@ from pithline.plan.problem.effort import (
     settings_per_bolt,
     thickness_max,
 )
-from pithline.plan.problem.layout import FREE, Locks
+from pithline.plan.problem.layout import NO_LOCKS, Locks
 from pithline.plan.problem.log_frame import PlanLog
-from pithline.plan.problem.objective import Aim
+from pithline.plan.problem.objective import ObjectiveWeights
 from pithline.plan.problem.parts import SawnPart
 from pithline.plan.problem.report import Progress
 from pithline.plan.programmes.fan_bound import fan_bounds
 from pithline.plan.programmes.grid import Grid, make_grid, part_table
-from pithline.plan.programmes.slab_tables import passes, roll_planes, slab_values
+from pithline.plan.programmes.slab_tables import passing_places, roll_planes, slab_values
 from pithline.plan.programmes.stacks import half_table
 
 Array = NDArray[np.float64]
@@ -31,7 +31,7 @@ Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
-class Passing:
+class PassingPlaces:
     """Where plates of all parts pass in one log, on every plane of every roll; found once for all views of the parts."""
 
     parts: tuple[SawnPart, ...]
@@ -49,14 +49,14 @@ class Passing:
         return np.unpackbits(bits, axis=-1, count=self.along), np.ascontiguousarray(self.some[roll][rows, deep])
 
 
-def passing(
+def find_passing_places(
     log: PlanLog,
     parts: tuple[SawnPart, ...],
     machines: Machines,
     effort: Effort,
     progress: Progress,
-    locks: Locks = FREE,
-) -> Passing:
+    locks: Locks = NO_LOCKS,
+) -> PassingPlaces:
     """Look at the wood of one log on all planes of all rolls."""
     grid = _grid(log, parts, machines, effort, locks)
     table = part_table(parts, grid, np.ones(len(parts)), machines.crosscut.kerf)
@@ -64,7 +64,7 @@ def passing(
     for k in range(effort.rolls):
         progress("wood", k / effort.rolls)
         planes, number = roll_planes(log, parts, grid, grid.roll(k))
-        allowed, some = passes(
+        allowed, some = passing_places(
             planes.bad,
             planes.wood,
             planes.angle,
@@ -77,7 +77,7 @@ def passing(
         along = allowed.shape[-1]
         packed.append(np.packbits(allowed, axis=-1))
         found.append(some)
-    return Passing(parts, grid, along, tuple(packed), tuple(found))
+    return PassingPlaces(parts, grid, along, tuple(packed), tuple(found))
 
 
 def _grid(log: PlanLog, parts: tuple[SawnPart, ...], machines: Machines, effort: Effort, locks: Locks) -> Grid:
@@ -96,17 +96,17 @@ def _grid(log: PlanLog, parts: tuple[SawnPart, ...], machines: Machines, effort:
 def build_tables(
     log: PlanLog,
     parts: tuple[SawnPart, ...],
-    aim: Aim,
+    aim: ObjectiveWeights,
     machines: Machines,
     effort: Effort,
     progress: Progress,
-    locks: Locks = FREE,
-    known: Passing | None = None,
-) -> Tables:
+    locks: Locks = NO_LOCKS,
+    known: PassingPlaces | None = None,
+) -> SlabTables:
     """Slab tables of all rolls, and the bolts' fans; `known` is what was seen of the wood already."""
     kerf = machines.mill.kerf
     if known is None:
-        known = passing(log, parts, machines, effort, lambda what, part: progress(what, 0.3 * part), locks)
+        known = find_passing_places(log, parts, machines, effort, lambda what, part: progress(what, 0.3 * part), locks)
     grid = _grid(log, parts, machines, effort, locks)
     table = part_table(parts, grid, aim.worth, machines.crosscut.kerf)
     menu = np.array(grid.thicknesses)
@@ -138,14 +138,14 @@ def build_tables(
     free = not bolts_on_mill(log, machines)
     angles = half_angles(effort, log)
     steps = np.where(angles * 2 == effort.rolls, 1, effort.lean_step)
-    bolts = fan_values(values, grid, angles, steps, cells, menu, faces, kerf, effort.fan_spread, aim.charge, most, free)
-    return Tables(
+    bolts = fan_bound_table(values, grid, angles, steps, cells, menu, faces, kerf, effort.fan_spread, aim.charge, most, free)
+    return SlabTables(
         grid, values, cells, menu, faces, angles, steps, bolts, aim.charge, kerf, effort.fan_spread, most, free, aim.off_square
     )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
-class Tables:
+class SlabTables:
     """What the programmes need of one log."""
 
     grid: Grid
@@ -175,10 +175,10 @@ class Tables:
 
 
 @dataclass(frozen=True, slots=True)
-class Search:
+class SolvedTables:
     """Tables plus the halves they lead to."""
 
-    tables: Tables
+    tables: SlabTables
     by_angle: Array  # (angles, 2·rolls, faces)
     halves: Array  # (2·rolls, faces), at the best angle
     kerf_cells: int
@@ -186,7 +186,7 @@ class Search:
     half_across: int
 
 
-def search(tables: Tables) -> Search:
+def solve_tables(tables: SlabTables) -> SolvedTables:
     """Run the programmes for bolts and halves."""
     grid = tables.grid
     half_depth, half_across = len(grid.depths) // 2, len(grid.across) // 2
@@ -206,10 +206,10 @@ def search(tables: Tables) -> Search:
         half_across,
         tables.charge + tables.extra,
     )
-    return Search(tables, halves, halves.max(axis=0), kerf_cells, half_depth, half_across)
+    return SolvedTables(tables, halves, halves.max(axis=0), kerf_cells, half_depth, half_across)
 
 
-def fan_values(
+def fan_bound_table(
     values: Array,
     grid: Grid,
     angles: NDArray[np.int64],

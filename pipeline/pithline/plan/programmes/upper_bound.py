@@ -22,9 +22,9 @@ from pithline.wood.field import Planes, at_points
 from pithline.wood.unusable import in_defect
 
 Array = NDArray[np.float64]
-CELL = 15.0
+BEAM_SIDE = 15.0
 """Side of a column. [mm]"""
-ALONG = 25.0
+BEAM_STEP = 25.0
 """Between points along a column. [mm]"""
 ROLLS = 18
 """Planes tried over half a turn; limits are loosened by what lies between two of them."""
@@ -32,26 +32,26 @@ FIBRE_SLACK = np.radians(0.5)
 """What turning a plane by half a step may change of its runout, for fibre up to 4° off the chord."""
 
 
-def best_of_logs(logs: Sequence[PlanLog], parts: Sequence[SawnPart], worth: Array, machines: Machines) -> float:
+def upper_bound_of_logs(logs: Sequence[PlanLog], parts: Sequence[SawnPart], worth: Array, machines: Machines) -> float:
     """No layout of logs crosscut from one is worth more; of parts with a demand all that is wanted is counted beside the rest."""
     free = [part.demand is None for part in parts]
     wanted = sum(w * p.demand for w, p in zip(worth, parts, strict=True) if p.demand is not None)
     rest = [part for part, one in zip(parts, free, strict=True) if one]
-    best = [sum(best_of_wood(log, parts, worth, machines) for log in logs)]
+    best = [sum(upper_bound_of_log(log, parts, worth, machines) for log in logs)]
     if len(rest) < len(parts):
-        best.append(wanted + sum(best_of_wood(log, rest, worth[free], machines) for log in logs if rest))
+        best.append(wanted + sum(upper_bound_of_log(log, rest, worth[free], machines) for log in logs if rest))
     return float(min(best))
 
 
-def best_of_wood(log: PlanLog, parts: Sequence[SawnPart], worth: Array, machines: Machines) -> float:
+def upper_bound_of_log(log: PlanLog, parts: Sequence[SawnPart], worth: Array, machines: Machines) -> float:
     """No layout of one log along its chord is worth more, before charges; in the unit of `worth` (p,)."""
     usable = _usable(log, parts)
     kerf = min(machines.mill.kerf, machines.resaw.kerf)
     share = np.array([w / (p.width * (p.thickness + kerf)) for w, p in zip(worth, parts, strict=True)])
     cross = machines.crosscut.kerf
     steps = np.array([max(int(np.floor((p.length + cross) / 5.0)), 1) for p in parts])
-    longest = int(np.ceil((log.reach + 2 * ALONG + cross) / 5.0)) + 1
-    return float(_filled(usable, _fillings(longest, steps, share), ALONG / 5.0, cross / 5.0)) * CELL * CELL
+    longest = int(np.ceil((log.reach + 2 * BEAM_STEP + cross) / 5.0)) + 1
+    return float(_filled(usable, _fillings(longest, steps, share), BEAM_STEP / 5.0, cross / 5.0)) * BEAM_SIDE * BEAM_SIDE
 
 
 def _fillings(longest: int, steps: NDArray[np.int64], share: Array) -> Array:
@@ -83,15 +83,15 @@ def _filled(usable, fillings, step, cross):
 
 def _usable(log: PlanLog, parts: Sequence[SawnPart]) -> NDArray[np.bool_]:
     """(columns, along): where wood may lie in a plate of any part; a cell that is so in part counts whole."""
-    far = float(log.field.radius.max()) + float(np.abs(log.field.pith - log.field.pith[0]).max()) + CELL
-    n = int(np.ceil(far / CELL))
-    places = np.arange(-n, n + 1) * CELL
+    far = float(log.field.radius.max()) + float(np.abs(log.field.pith - log.field.pith[0]).max()) + BEAM_SIDE
+    n = int(np.ceil(far / BEAM_SIDE))
+    places = np.arange(-n, n + 1) * BEAM_SIDE
     up = normal_at(log.axis, 0.0)
     side = np.cross(log.axis, up)
-    count = int(np.ceil(log.reach / ALONG)) + 1
-    planes = Planes(log.origin + places[0] * side, side, log.axis, up, places, (len(places), count), (CELL, ALONG))
+    count = int(np.ceil(log.reach / BEAM_STEP)) + 1
+    planes = Planes(log.origin + places[0] * side, side, log.axis, up, places, (len(places), count), (BEAM_SIDE, BEAM_STEP))
     points = planes.points.reshape(-1, 3)
-    half = CELL / np.sqrt(2.0)
+    half = BEAM_SIDE / np.sqrt(2.0)
     good = np.zeros(len(points), bool)
     limits = list(dict.fromkeys(part.limits for part in parts))
     _, _, depth, pith = at_points(log.field, points, up)

@@ -19,12 +19,12 @@ from pithline.plan.execute.ledger import Ledger
 
 Array = NDArray[np.float64]
 Operations = Sequence[Mapping[str, Any]]
-PARALLEL = np.cos(np.radians(1.0))
+RUN_COSINE = np.cos(np.radians(1.0))
 """Faces of one run lean by a lift step at most."""
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class SplitScript:
     """An earlier script cut in two: what was sawn, and what was to follow. Both are operations as they stand there."""
 
     sawn: tuple[dict[str, Any], ...]
@@ -43,7 +43,7 @@ class Told:
         return next((one for one in self.sawn if one["id"] in broken), None)
 
 
-def told(script: Mapping[str, Any], after: str) -> Told:
+def split_script(script: Mapping[str, Any], after: str) -> SplitScript:
     """Part a script's operations after a cut, named by its id or by its number on the sheet.
 
     Raises
@@ -63,7 +63,7 @@ def told(script: Mapping[str, Any], after: str) -> Told:
         last["minutes"] *= len(made) / len(cuts)
     if "mark_room" in last:  # the cuts that were not made no longer need theirs
         last["mark_room"] = _mark_room(last, cuts, made)
-    return Told(tuple(sawn), tuple(dict(one) for one in operations[place + 1 :]), kinds)
+    return SplitScript(tuple(sawn), tuple(dict(one) for one in operations[place + 1 :]), kinds)
 
 
 def number_of(name: str) -> str:
@@ -94,14 +94,14 @@ def piece_named(script: Mapping[str, Any], name: str, where: str) -> Mapping[str
     )
 
 
-def pieces_of(operations: Operations, kinds: Mapping[str, str]) -> Ledger:
+def ledger_of(operations: Operations, kinds: Mapping[str, str]) -> Ledger:
     """A ledger with what cuts leave of a log; its operations are these."""
     ledger = Ledger(pieces={"log": Piece("log", "log")}, made_by={"log": None})
-    extend(ledger, operations, kinds)
+    apply_operations(ledger, operations, kinds)
     return ledger
 
 
-def extend(ledger: Ledger, operations: Operations, kinds: Mapping[str, str]) -> None:
+def apply_operations(ledger: Ledger, operations: Operations, kinds: Mapping[str, str]) -> None:
     """Carry operations of a script out on a ledger, under their own ids.
 
     Normals as written have six decimals: they are made unit length here, or faces of one run would seem to lean.
@@ -125,7 +125,7 @@ def parents_of(operations: Operations) -> dict[str, str]:
     return {one[side]: one["piece"] for one in operations if one["op"] == "cut" for side in ("above", "below")}
 
 
-def line_of(parents: Mapping[str, str], name: str) -> list[str]:
+def ancestry_of(parents: Mapping[str, str], name: str) -> list[str]:
     """A piece and all it came from, the log last."""
     out = [name]
     while out[-1] in parents:
@@ -133,7 +133,7 @@ def line_of(parents: Mapping[str, str], name: str) -> list[str]:
     return out
 
 
-def counts_of(script: Mapping[str, Any]) -> dict[str, int]:
+def highest_numbers(script: Mapping[str, Any]) -> dict[str, int]:
     """The highest number in use behind every prefix of an id, so that none is used twice."""
     counts: dict[str, int] = {}
     names = [one["id"] for key in ("operations", "pieces") for one in script[key]]
@@ -144,13 +144,13 @@ def counts_of(script: Mapping[str, Any]) -> dict[str, int]:
     return counts
 
 
-def room_of(piece: Piece, normal: Array, point: Array) -> tuple[float, float]:
+def room_between_faces(piece: Piece, normal: Array, point: Array) -> tuple[float, float]:
     """Offsets along a normal between which a piece's own sawn faces leave it, at a point; infinite where none does."""
     low, high = -np.inf, np.inf
     for face in piece.faces:
         n = np.asarray(face.normal)
         lean = float(n @ normal)
-        if abs(lean) < PARALLEL:
+        if abs(lean) < RUN_COSINE:
             continue
         # where the face stands along the normal through the point
         place = float(normal @ point) + (face.offset - float(n @ point)) / lean
@@ -163,11 +163,11 @@ def room_of(piece: Piece, normal: Array, point: Array) -> tuple[float, float]:
 
 def thickness_of(piece: Piece, cut: Mapping[str, Any], point: Array) -> float:
     """Thickness square to the face that a cut left on a piece, at a point; infinite where nothing faces it. [mm]"""
-    low, high = room_of(piece, np.asarray(cut["normal"], float), point)
+    low, high = room_between_faces(piece, np.asarray(cut["normal"], float), point)
     return high - low
 
 
-def followed(operations: Operations, by: Mapping[str, float]) -> dict[str, float]:
+def moves_that_follow(operations: Operations, by: Mapping[str, float]) -> dict[str, float]:
     """The moves with those that follow from them: in the shop a cut parallel to the face it is measured from moves with it."""
     out = dict(by)
     normals: dict[str, Array] = {}
@@ -180,12 +180,12 @@ def followed(operations: Operations, by: Mapping[str, float]) -> dict[str, float
         shift = out.get(against["face"], 0.0) if against else 0.0
         if against and shift and one["id"] not in by:
             lean = float(normals[one["id"]] @ normals[against["face"]])
-            if abs(lean) > PARALLEL:
+            if abs(lean) > RUN_COSINE:
                 out[one["id"]] = shift * lean
     return out
 
 
-def moved(
+def move_cuts(
     operations: Operations, by: Mapping[str, float], stated: Sequence[str], kinds: Mapping[str, str], point: Array
 ) -> list[dict[str, Any]]:
     """The operations with some cuts moved along their normals.
@@ -214,15 +214,15 @@ def moved(
         if "mark_room" in one:
             planned, made = ([cut for cut in some if cut.get("setting") == one["id"]] for some in (operations, out))
             one["mark_room"] = _mark_room(one, planned, made)
-    before, after = pieces_of(operations, kinds), pieces_of(out, kinds)
+    before, after = ledger_of(operations, kinds), ledger_of(out, kinds)
     for one in out:
         if one["op"] != "cut":
             continue
         normal, half = np.asarray(one["normal"], float), one["kerf"] / 2.0
-        low, high = room_of(after.pieces[one["piece"]], normal, point)
+        low, high = room_between_faces(after.pieces[one["piece"]], normal, point)
         if low < one["offset"] - half and one["offset"] + half < high:
             continue
-        planned = room_of(before.pieces[one["piece"]], normal, point)
+        planned = room_between_faces(before.pieces[one["piece"]], normal, point)
         if one["id"] in stated:
             raise InputError(f"{one['id']} cannot have been made there: {_room(one, planned, half, by[one['id']])}.")
         raise InputError(

@@ -11,25 +11,25 @@ from numpy.typing import NDArray
 
 from pithline.geometry.pieces import Piece
 from pithline.plan.execute.simulate import parallel_faces
-from pithline.plan.problem.layout import Setting, SlabCut
+from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
 from pithline.plan.problem.log_frame import PlanLog, clock_of_normal
-from pithline.plan.replan.script_history import pieces_of
+from pithline.plan.replan.script_history import ledger_of
 
 Array = NDArray[np.float64]
 ROLES = ("log", "half", "bolt")
-SPARE = 0.02
+ROUNDING_SLACK = 0.02
 """Heights are rounded so that no slab comes out thinner than drawn: one drawn this much thinner comes out as it was. [mm]"""
 
 
 @dataclass(frozen=True, slots=True)
-class Earlier:
+class ScriptLayouts:
     """An earlier script's operations, by the piece that they part."""
 
     settings: Mapping[str, Mapping[str, Any]]
     cut_of: Mapping[str, Mapping[str, Any]]
     pieces: Mapping[str, Piece]
 
-    def layout(self, log: PlanLog, name: str) -> Setting | None:
+    def layout(self, log: PlanLog, name: str) -> LayoutSetting | None:
         """What was done on the mill and the resaw with a log, half, bolt, or what a broken-off setting left of one; None: nothing."""
         piece, first = self.pieces[name], self.cut_of.get(name)
         if first is None or first["tool"] not in ("mill", "resaw") or piece.kind not in ROLES:
@@ -37,8 +37,8 @@ class Earlier:
         normal = np.asarray(first["normal"], float)
         normal /= np.linalg.norm(normal)
         middle = float((log.origin + log.axis * log.reach / 2) @ normal)
-        slabs: list[SlabCut] = []
-        above: Setting | None = None
+        slabs: list[LayoutSlab] = []
+        above: LayoutSetting | None = None
         current, cut = name, first
         while True:
             over = self.pieces[cut["above"]]
@@ -51,30 +51,30 @@ class Earlier:
             if following is None or following["setting"] != first["setting"]:
                 break
             cut = following
-        below: Setting | None = None
+        below: LayoutSetting | None = None
         if self.pieces[current].kind == "slab":
             slabs.append(self._slab(log, self.pieces[current], normal, middle, first["tool"]))
         else:
             below = self.layout(log, current)
         if not slabs:
             return None
-        return Setting(clock_of_normal(normal), tuple(slabs), above, below, piece.kind)
+        return LayoutSetting(clock_of_normal(normal), tuple(slabs), above, below, piece.kind)
 
-    def _slab(self, log: PlanLog, slab: Piece, normal: Array, middle: float, tool: str) -> SlabCut:
+    def _slab(self, log: PlanLog, slab: Piece, normal: Array, middle: float, tool: str) -> LayoutSlab:
         low, high = parallel_faces(log, slab, normal)
         assert low is not None and high is not None
-        spare = SPARE if tool == "mill" else 0.0
-        return SlabCut(low.height - middle + spare / 2, high.height - low.height - spare)
+        spare = ROUNDING_SLACK if tool == "mill" else 0.0
+        return LayoutSlab(low.height - middle + spare / 2, high.height - low.height - spare)
 
 
-def earlier(operations: Sequence[Mapping[str, Any]], kinds: Mapping[str, str]) -> Earlier:
+def script_layouts(operations: Sequence[Mapping[str, Any]], kinds: Mapping[str, str]) -> ScriptLayouts:
     """Index a script's operations."""
     settings = {one["id"]: one for one in operations if one["op"] == "setting"}
     cuts = {one["piece"]: one for one in operations if one["op"] == "cut"}
-    return Earlier(settings, cuts, pieces_of(operations, kinds).pieces)
+    return ScriptLayouts(settings, cuts, ledger_of(operations, kinds).pieces)
 
 
-def crosscuts(operations: Sequence[Mapping[str, Any]], log: PlanLog) -> tuple[float, ...]:
+def crosscut_places(operations: Sequence[Mapping[str, Any]], log: PlanLog) -> tuple[float, ...]:
     """Where a log was crosscut first: kerf centres along its pith's chord from the butt end, rising. [mm]"""
     found = [
         (one["offset"] - float(np.dot(one["normal"], log.origin))) / float(np.dot(one["normal"], log.axis))
@@ -84,7 +84,7 @@ def crosscuts(operations: Sequence[Mapping[str, Any]], log: PlanLog) -> tuple[fl
     return tuple(sorted(found))
 
 
-def carried_over(operations: Sequence[Mapping[str, Any]], scan_to_log: Array, into: Array) -> list[dict[str, Any]]:
+def in_log_frame(operations: Sequence[Mapping[str, Any]], scan_to_log: Array, into: Array) -> list[dict[str, Any]]:
     """The operations' planes in another log frame of the same scan.
 
     Parameters

@@ -9,27 +9,27 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.mill.sections import log_sections, piece_shape
-from pithline.plan.columns.laid_columns import Choice, Column, Evaluator
-from pithline.plan.columns.log_columns import ceiling, columns_of, wanted_worth
-from pithline.plan.columns.master import Answer, choose_each
+from pithline.plan.columns.laid_columns import FirstSettingChoice, LaidColumn, ColumnEvaluator
+from pithline.plan.columns.log_columns import bound_with_demand, log_columns, demanded_worth
+from pithline.plan.columns.master import MasterAnswer, solve_joint_master
 from pithline.plan.execute.simulate import Shop
 from pithline.plan.problem.effort import Effort, bolts_on_mill, is_small, thickness_max
-from pithline.plan.problem.layout import Setting
+from pithline.plan.problem.layout import LayoutSetting
 from pithline.plan.problem.log_frame import PlanLog
-from pithline.plan.problem.objective import LITRE, aim_of
+from pithline.plan.problem.objective import LITRE, objective_weights
 from pithline.plan.problem.parts import SawnPart
 from pithline.plan.problem.report import Progress, Stop
 from pithline.plan.programmes.grid import Grid, make_grid
-from pithline.plan.replan.remaining_pieces import Grids, Rest, as_choice, options
-from pithline.plan.search import Found, search_words
+from pithline.plan.replan.remaining_pieces import PieceTables, RemainingPiece, as_choice, piece_choices
+from pithline.plan.search import SearchResult, search_words
 
 Array = NDArray[np.float64]
-SAWN = Setting(0.0, ())
+ALREADY_SAWN = LayoutSetting(0.0, ())
 """Stands for what is sawn already where the master counts plates."""
 
 
-def find_rest(
-    rests: Sequence[Rest],
+def search_remaining(
+    rests: Sequence[RemainingPiece],
     parts: tuple[SawnPart, ...],
     shop: Shop,
     sawn: Sequence[int],
@@ -38,7 +38,7 @@ def find_rest(
     seed: int,
     progress: Progress,
     late: Stop,
-) -> Found:
+) -> SearchResult:
     """Search every piece in hand by itself, then choose for all together.
 
     Parameters
@@ -54,8 +54,8 @@ def find_rest(
     """
     machines = shop.machines
     reach = max((rest.log.reach for rest in rests), default=0.0)
-    aim = aim_of(objective, parts, machines, reach)
-    groups: list[list[Choice]] = []
+    aim = objective_weights(objective, parts, machines, reach)
+    groups: list[list[FirstSettingChoice]] = []
     bound, considered = 0.0, 0
     grid: Grid | None = None
     by_log: dict[int, list[int]] = {}
@@ -75,14 +75,14 @@ def find_rest(
         bound, considered, grid = bound + one[1], considered + one[2], grid or one[3]
         done += len(numbers)
     plates = tuple(int(n) for n in sawn)
-    base = [Choice(Column(SAWN, plates, 0, 0.0), (), ())]
+    base = [FirstSettingChoice(LaidColumn(ALREADY_SAWN, plates, 0, 0.0), (), ())]
     counted = [n if p.demand is None else min(n, p.demand) for n, p in zip(plates, parts, strict=True)]
     have = float(np.dot(counted, aim.worth))
-    nothing = Answer((None,) * len(rests), have, have, "nothing more to choose", 0, have, plates)
+    nothing = MasterAnswer((None,) * len(rests), have, have, "nothing more to choose", 0, have, plates)
     answers = []
     left = groups
     for _ in range(effort.answers):
-        answer = choose_each([*left, base], parts, replace(aim, sets_within=effort.sets_within), effort.master, seed)
+        answer = solve_joint_master([*left, base], parts, replace(aim, sets_within=effort.sets_within), effort.master, seed)
         if answer is None or not any(answer.layouts[:-1]):
             break
         answers.append(replace(answer, layouts=answer.layouts[:-1], grid_value=answer.value))
@@ -106,10 +106,10 @@ def find_rest(
         )
     words = "no piece was left to search" if grid is None else _words(grid, effort, shop, [rest.log for rest in rests])
     best = max(have + bound, *(one.value for one in (*answers, nothing)))
-    return Found((*answers, nothing), float(best), LITRE if objective != "value" else 1.0, considered, words)
+    return SearchResult((*answers, nothing), float(best), LITRE if objective != "value" else 1.0, considered, words)
 
 
-def _otherwise(groups: Sequence[list[Choice]], layouts: Sequence[Setting | None]) -> list[list[Choice]]:
+def _otherwise(groups: Sequence[list[FirstSettingChoice]], layouts: Sequence[LayoutSetting | None]) -> list[list[FirstSettingChoice]]:
     """The choices with another setting for the piece that has most of them; the others keep theirs."""
     most = max(
         (i for i, layout in enumerate(layouts) if layout is not None), key=lambda i: (len(groups[i]), -i), default=None
@@ -132,7 +132,7 @@ def _words(grid: Grid, effort: Effort, shop: Shop, logs: Sequence[PlanLog]) -> s
 
 def _of_log(
     log: PlanLog,
-    rests: Sequence[Rest],
+    rests: Sequence[RemainingPiece],
     parts: tuple[SawnPart, ...],
     shop: Shop,
     objective: str,
@@ -140,12 +140,12 @@ def _of_log(
     seed: int,
     progress: Progress,
     late: Stop,
-) -> tuple[list[list[Choice]], float, int, Grid | None]:
+) -> tuple[list[list[FirstSettingChoice]], float, int, Grid | None]:
     """Choices for every piece of one log, their bound, layouts considered, a grid."""
     small = is_small(log)
     on_mill = bolts_on_mill(log, shop.machines)
-    evaluator = Evaluator(log, shop, shop.machines.mill.kerf, 1.0 if small else 2.0, on_mill=on_mill)
-    groups: list[list[Choice]] = [[] for _ in rests]
+    evaluator = ColumnEvaluator(log, shop, shop.machines.mill.kerf, 1.0 if small else 2.0, on_mill=on_mill)
+    groups: list[list[FirstSettingChoice]] = [[] for _ in rests]
     bound, considered = 0.0, 0
     grid: Grid | None = None
     wanted = tuple(p for p, n in zip(parts, shop.left, strict=True) if n > 0)
@@ -154,13 +154,13 @@ def _of_log(
         if rest.before is not None:
             groups[i].append(as_choice(evaluator, rest.before, rest.piece))
         if rest.piece.faces == log.piece.faces and wanted:
-            one = columns_of(log, parts, shop, objective, effort, seed, progress, late)
+            one = log_columns(log, parts, shop, objective, effort, seed, progress, late)
             groups[i] += one.choices
             bound, considered, grid = bound + (one.bound if one.choices else 0.0), considered + one.considered, one.grid
     opened = [i for i, rest in enumerate(rests) if rest.piece.faces != log.piece.faces]
     if not opened:
         return groups, bound, considered, grid
-    aim = aim_of(objective, parts, shop.machines, log.reach)
+    aim = objective_weights(objective, parts, shop.machines, log.reach)
     views = [view for view in dict.fromkeys((free, wanted)) if view]
     best = np.inf
     # a piece cannot be worth more than its wood as plates of the dearest part
@@ -168,21 +168,21 @@ def _of_log(
     sections = log_sections(log.model)
     most = {i: dearest * piece_shape(sections, rests[i].piece, bark=False).volume for i in opened}
     for number, view in enumerate(views):
-        view_aim = aim_of(objective, view, shop.machines, log.reach)
+        view_aim = objective_weights(objective, view, shop.machines, log.reach)
 
         def told(what: str, part: float, number: int = number) -> None:
             progress(what, (number + part) / len(views))
 
-        grids = Grids(log, view, view_aim, effort, evaluator, told)
+        grids = PieceTables(log, view, view_aim, effort, evaluator, told)
         total = 0.0
         for i in opened:
-            found = options(rests[i], grids)
+            found = piece_choices(rests[i], grids)
             total += min(found.bound, most[i])
             groups[i] += found.choices
-        best = min(best, ceiling(total, view, parts, aim.worth))
+        best = min(best, bound_with_demand(total, view, parts, aim.worth))
         if grids.made:
             grid = grids.made[0].tables.grid
             considered += sum(len(group) for group in groups)
-        if late() or (wanted_worth(parts, aim.worth) < 1e-9 and number == 0):
+        if late() or (demanded_worth(parts, aim.worth) < 1e-9 and number == 0):
             break
     return groups, bound + (float(best) if np.isfinite(best) else 0.0), considered, grid

@@ -14,28 +14,28 @@ from numpy.typing import NDArray
 from pithline.geometry.pieces import Piece
 from pithline.plan.execute.grade import grade_plate
 from pithline.plan.execute.ledger import Ledger, Plate
-from pithline.plan.execute.shop import SlabJob, saw_slab
-from pithline.plan.execute.simulate import Poser, Shop, on_the_mill, parallel_faces, resaw_all, slab_frame
+from pithline.plan.execute.shop import SlabJob, saw_into_billets
+from pithline.plan.execute.simulate import Poser, Shop, saw_settings, parallel_faces, resaw_all, slab_frame
 from pithline.plan.execute.slab_layout import lay_out
-from pithline.plan.problem.layout import Setting
+from pithline.plan.problem.layout import LayoutSetting
 from pithline.plan.problem.log_frame import PlanLog, shorter_log
 from pithline.plan.problem.parts import SawnPart
-from pithline.plan.replan.remaining_pieces import Rest
-from pithline.plan.replan.script_history import Told, extend, line_of, parents_of, pieces_of
-from pithline.plan.replan.script_layouts import ROLES, Earlier
+from pithline.plan.replan.remaining_pieces import RemainingPiece
+from pithline.plan.replan.script_history import SplitScript, apply_operations, ancestry_of, parents_of, ledger_of
+from pithline.plan.replan.script_layouts import ROLES, ScriptLayouts
 
 Array = NDArray[np.float64]
-FACING = 0.999
+FACING_COSINE = 0.999
 """A face bounds a plate on a side where their normals agree by this cosine."""
-SHORT = 0.05
+SIZE_TOLERANCE = 0.05
 """A plate that lacks no more than this of its part's size is not too small. [mm]"""
 
 
 @dataclass(frozen=True, slots=True)
-class State:
+class SawnState:
     """A log as it lies there: what was sawn, and what of the earlier plan is kept because it is in the shop already."""
 
-    told: Told
+    told: SplitScript
     kinds: Mapping[str, str]
     counts: Mapping[str, int]
     plates: tuple[Mapping[str, Any], ...]  # as the earlier script has them, of pieces that are still sound
@@ -46,24 +46,24 @@ class State:
 
     def ledger(self) -> Ledger:
         """A ledger of what was sawn, plates left out; ids go on after the highest in use."""
-        out = pieces_of(self.told.sawn, self.kinds)
+        out = ledger_of(self.told.sawn, self.kinds)
         out.counts.update(self.counts)
         return out
 
     def log_of(self, ledger: Ledger, name: str) -> PlanLog:
         """The log, whole or bucked, that a piece belongs to."""
-        line = line_of(parents_of(ledger.operations), name)
+        line = ancestry_of(parents_of(ledger.operations), name)
         return next((self.logs[one] for one in line if one in self.logs), self.whole)
 
 
-def with_logs(state: State) -> State:
+def with_bucked_logs(state: SawnState) -> SawnState:
     """The state with the shorter logs that crosscuts have made; crosscuts broken off count as done as planned."""
     cuts = [one for one in state.told.later if one["op"] == "cut" and one["tool"] == "buck"]
     if cuts:
         ledger = state.ledger()
-        more = reopened([one for one in state.told.later if one.get("tool") == "buck"], state.told, ledger)
+        more = with_reopened_settings([one for one in state.told.later if one.get("tool") == "buck"], state.told, ledger)
         later = tuple(one for one in state.told.later if one.get("tool") != "buck")
-        told = Told((*state.told.sawn, *more), later, state.told.kinds)
+        told = SplitScript((*state.told.sawn, *more), later, state.told.kinds)
         state = replace(state, told=told, counts=dict(ledger.counts))
     ledger = state.ledger()
     bucks = {one["id"] for one in ledger.operations if one["op"] == "cut" and one["tool"] == "buck"}
@@ -73,7 +73,7 @@ def with_logs(state: State) -> State:
     return replace(state, logs=logs)
 
 
-def following(told: Told, leaf: str) -> list[dict[str, Any]]:
+def operations_following(told: SplitScript, leaf: str) -> list[dict[str, Any]]:
     """The operations that were to follow on a piece and all that is made of it, in their order."""
     family, out = {leaf}, []
     for one in told.later:
@@ -86,7 +86,7 @@ def following(told: Told, leaf: str) -> list[dict[str, Any]]:
     return out
 
 
-def reopened(operations: Sequence[dict[str, Any]], told: Told, ledger: Ledger) -> list[dict[str, Any]]:
+def with_reopened_settings(operations: Sequence[dict[str, Any]], told: SplitScript, ledger: Ledger) -> list[dict[str, Any]]:
     """The operations with a setting of their own before cuts whose setting was broken off."""
     out: list[dict[str, Any]] = []
     opened = {one["id"]: one for one in told.sawn if one["op"] == "setting"}
@@ -106,7 +106,7 @@ def reopened(operations: Sequence[dict[str, Any]], told: Told, ledger: Ledger) -
 
 
 @dataclass(frozen=True, slots=True)
-class InShop:
+class ShopWork:
     """Slabs and billets in hand: operations kept for them, the plates these and the history give, slabs laid out anew."""
 
     kept: tuple[dict[str, Any], ...]
@@ -116,7 +116,7 @@ class InShop:
     counts: Mapping[str, int]
 
 
-def in_shop(state: State, shop: Shop, again: bool) -> InShop:
+def plan_shop_work(state: SawnState, shop: Shop, again: bool) -> ShopWork:
     """What to do with slabs and billets in hand: as planned earlier, or laid out anew where that gives more.
 
     Parameters
@@ -131,7 +131,7 @@ def in_shop(state: State, shop: Shop, again: bool) -> InShop:
     names = set(ledger.pieces)
     jobs: list[tuple[PlanLog, SlabJob]] = []
     for name in leaves:
-        own = reopened(following(state.told, name), state.told, ledger)
+        own = with_reopened_settings(operations_following(state.told, name), state.told, ledger)
         own, plates = _paying(state, own)
         worth = _worth(plates, left, shop)
         job = None
@@ -151,7 +151,7 @@ def in_shop(state: State, shop: Shop, again: bool) -> InShop:
     order = {one["id"]: i for i, one in enumerate(state.told.later)}
     blocks = _blocks(kept)
     blocks.sort(key=lambda block: (block[0]["stage"] == "dried", order.get(block[0]["id"], -1)))
-    return InShop(
+    return ShopWork(
         tuple(one for block in blocks for one in block), frozenset(names), tuple(jobs), left, dict(ledger.counts)
     )
 
@@ -190,14 +190,14 @@ def _job_worth(job: SlabJob, left: Array, shop: Shop) -> float:
     return float(np.minimum(have, left) @ shop.worth)
 
 
-def _paying(state: State, operations: list[dict[str, Any]]) -> tuple[list[dict[str, Any]], list[Plate]]:
+def _paying(state: SawnState, operations: list[dict[str, Any]]) -> tuple[list[dict[str, Any]], list[Plate]]:
     """The operations of settings that still lead to a passing plate, and their plates."""
     ledger = state.ledger()
-    extend(ledger, operations, state.kinds)
+    apply_operations(ledger, operations, state.kinds)
     made = {one[side] for one in operations if one["op"] == "cut" for side in ("above", "below")}
     plates = plates_of(state, ledger, frozenset(made))
     parents = parents_of(ledger.operations)
-    lines = {one for plate in plates if plate.grade.passes for one in line_of(parents, plate.id)}
+    lines = {one for plate in plates if plate.grade.passes for one in ancestry_of(parents, plate.id)}
     out: list[dict[str, Any]] = []
     for block in _blocks(operations):
         if any(cut[side] in lines for cut in block[1:] for side in ("above", "below")):
@@ -206,7 +206,7 @@ def _paying(state: State, operations: list[dict[str, Any]]) -> tuple[list[dict[s
     return out, [plate for plate in plates if plate.id in made]
 
 
-def _anew(state: State, ledger: Ledger, name: str, shop: Shop, left: Array) -> tuple[PlanLog, SlabJob] | None:
+def _anew(state: SawnState, ledger: Ledger, name: str, shop: Shop, left: Array) -> tuple[PlanLog, SlabJob] | None:
     """A slab in hand laid out on the log as it now is known; None where it has no two parallel faces from mill or resaw."""
     log, piece = state.log_of(ledger, name), ledger.pieces[name]
     cuts = {one["id"]: one for one in ledger.operations if one["op"] == "cut"}
@@ -225,13 +225,13 @@ def _anew(state: State, ledger: Ledger, name: str, shop: Shop, left: Array) -> t
 
 def _role(ledger: Ledger, name: str) -> str:
     """The kind of piece that a slab, or the slab of a billet or plate, was sawn from."""
-    for one in line_of(parents_of(ledger.operations), name):
+    for one in ancestry_of(parents_of(ledger.operations), name):
         if ledger.pieces[one].kind in ROLES:
             return ledger.pieces[one].kind
     return "log"
 
 
-def plates_of(state: State, ledger: Ledger, names: frozenset[str]) -> list[Plate]:
+def plates_of(state: SawnState, ledger: Ledger, names: frozenset[str]) -> list[Plate]:
     """The earlier script's plates among `names`, graded anew, their boxes as their faces now lie."""
     parents = parents_of(ledger.operations)
     cuts = {one["id"]: one for one in ledger.operations if one["op"] == "cut"}
@@ -245,13 +245,13 @@ def plates_of(state: State, ledger: Ledger, names: frozenset[str]) -> list[Plate
         piece = ledger.pieces[one["id"]]
         if any(face.cut in state.changed for face in piece.faces):
             corner, edges = _refitted(piece, corner, edges)
-        line = line_of(parents, one["id"])
+        line = ancestry_of(parents, one["id"])
         made = {name: cuts.get(ledger.made_by[name] or "", {}).get("tool") for name in line}
         billet = next((name for name in line if made[name] != "resaw"), line[-1])
         part = state.parts[number]
         grade = grade_plate(state.log_of(ledger, billet), corner, edges, part.limits)
         small = any(
-            float(np.linalg.norm(edge)) < size - SHORT
+            float(np.linalg.norm(edge)) < size - SIZE_TOLERANCE
             for edge, size in zip(edges, (part.length, part.width, part.thickness), strict=True)
         )
         grade = replace(grade, passes=grade.passes and not small)
@@ -271,7 +271,7 @@ def _refitted(piece: Piece, corner: Array, edges: tuple[Array, ...]) -> tuple[Ar
         for face in piece.faces:
             n = np.asarray(face.normal)
             lean = float(n @ u)
-            if abs(lean) > FACING:
+            if abs(lean) > FACING_COSINE:
                 # where the face stands along u, seen from each corner of the box as planned
                 places = ends @ u + (face.offset - ends @ n) / lean
                 (high if lean > 0.0 else low).append(float(places.min() if lean > 0.0 else places.max()))
@@ -299,7 +299,7 @@ def _layer(plates: Sequence[Plate], parts: tuple[SawnPart, ...]) -> None:
             plate.layer = one.layer + (1 if gap < 0.5 * parts[plate.part].thickness + 2.0 else 2)
 
 
-def rests_of(state: State, before: Earlier) -> tuple[Rest, ...]:
+def remaining_pieces(state: SawnState, before: ScriptLayouts) -> tuple[RemainingPiece, ...]:
     """The pieces in hand that mill or resaw may still take: what lies on the bed, then logs, halves and bolts."""
     ledger = state.ledger()
     last = state.told.sawn[-1]["below"]
@@ -309,14 +309,14 @@ def rests_of(state: State, before: Earlier) -> tuple[Rest, ...]:
 
     found = sorted((name for name in ledger.leaves() if ledger.pieces[name].kind in ROLES), key=order)
     logs = {name: state.log_of(ledger, name) for name in found}
-    return tuple(Rest(logs[name], ledger.pieces[name], before.layout(logs[name], name)) for name in found)
+    return tuple(RemainingPiece(logs[name], ledger.pieces[name], before.layout(logs[name], name)) for name in found)
 
 
-def carry_on(
-    state: State,
-    bench: InShop,
-    rests: Sequence[Rest],
-    layouts: Sequence[Setting | None],
+def execute_remaining(
+    state: SawnState,
+    bench: ShopWork,
+    rests: Sequence[RemainingPiece],
+    layouts: Sequence[LayoutSetting | None],
     shop: Shop,
     poser: Callable[[PlanLog], Poser],
 ) -> Ledger:
@@ -326,12 +326,12 @@ def carry_on(
     left = bench.left.copy()
     slabs: list[tuple[PlanLog, SlabJob]] = list(bench.jobs)
     for rest, layout in zip(rests, layouts, strict=True):
-        made = on_the_mill(rest.log, ledger, rest.piece, layout, shop, left, poser(rest.log), True, None)
+        made = saw_settings(rest.log, ledger, rest.piece, layout, shop, left, poser(rest.log), True, None)
         slabs += [(rest.log, job) for job in made]
-    waiting = [(log, one) for log, job in slabs for one in saw_slab(log, ledger, shop.machines, job, shop.parts)]
+    waiting = [(log, one) for log, job in slabs for one in saw_into_billets(log, ledger, shop.machines, job, shop.parts)]
     blocks = _blocks(bench.kept)
     for stage in ("green", "dried"):
-        extend(ledger, [one for block in blocks if block[0]["stage"] == stage for one in block], state.kinds)
+        apply_operations(ledger, [one for block in blocks if block[0]["stage"] == stage for one in block], state.kinds)
         resaw_all(ledger, waiting, shop, (stage,))
     ledger.plates[:0] = plates_of(state, ledger, bench.names)
     return ledger

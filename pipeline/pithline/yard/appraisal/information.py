@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from pithline.files.priors import Priors
 from pithline.logmodel.card import Defect
-from pithline.plan.problem.log_frame import PITH_DOUBTS, SURFACE_DOUBTS, PlanLog, with_doubts
+from pithline.plan.problem.log_frame import PITH_DOUBTS, SURFACE_DOUBTS, PlanLog, with_standard_errors
 from pithline.wood.unusable import station_of
 from pithline.yard.appraisal.drawn_logs import Basis, apply, draw, nominal, world
 from pithline.yard.appraisal.layouts import Sawn, Trade, laid_again, searched_again
@@ -120,7 +120,7 @@ def told(known: Known, answer: Mapping[str, Any], settles: Mapping[str, float], 
     chord = top - butt
     reach = float(np.linalg.norm(chord))
     return replace(
-        with_doubts(log, sure, SURFACE_DOUBTS, PITH_DOUBTS),
+        with_standard_errors(log, sure, SURFACE_DOUBTS, PITH_DOUBTS),
         origin=butt,
         axis=chord / reach,
         reach=reach,

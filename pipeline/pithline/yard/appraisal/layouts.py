@@ -19,18 +19,18 @@ from pithline.mill.limits import log_fits, widest_across
 from pithline.mill.machine import Machines
 from pithline.mill.products import Products
 from pithline.mill.sections import log_sections, piece_shape
-from pithline.plan.columns.bucking import places_worth
-from pithline.plan.columns.log_columns import balanced
-from pithline.plan.execute.bucked_log import Sawing, bucked, carry_sawing
+from pithline.plan.columns.bucking import crosscut_candidates
+from pithline.plan.columns.log_columns import balanced_prices
+from pithline.plan.execute.bucked_log import LogLayout, crosscut_log, execute_log_layout
 from pithline.plan.execute.ledger import Ledger
 from pithline.plan.execute.machine_setups import MachinePoser
 from pithline.plan.execute.sets import assign_sets, match
 from pithline.plan.execute.simulate import DrawnPoser, Shop
-from pithline.plan.execute.slab_layout import Memory
-from pithline.plan.problem.log_frame import PITH_DOUBTS, SURFACE_DOUBTS, PlanLog, with_doubts
-from pithline.plan.problem.objective import aim_of
+from pithline.plan.execute.slab_layout import SlabCache
+from pithline.plan.problem.log_frame import PITH_DOUBTS, SURFACE_DOUBTS, PlanLog, with_standard_errors
+from pithline.plan.problem.objective import objective_weights
 from pithline.plan.problem.parts import SawnPart, sawn_parts
-from pithline.plan.search import COARSE, Effort, find_each
+from pithline.plan.search import COARSE, Effort, search_logs
 
 Array = NDArray[np.float64]
 Progress = Callable[[str, float], None]
@@ -40,7 +40,7 @@ Progress = Callable[[str, float], None]
 class Sawn:
     """A layout carried out on the log as it is most likely."""
 
-    sawing: Sawing
+    sawing: LogLayout
     parts: tuple[SawnPart, ...]  # with the prices it was searched with
     ledger: Ledger
     minutes: float
@@ -109,7 +109,7 @@ the drawn logs decide between the layouts. Found by trial on generated logs."""
 
 def with_reserve(log: PlanLog, share: float) -> PlanLog:
     """The same log, planned on with a share of the usual reserve."""
-    return with_doubts(log, log.field, SURFACE_DOUBTS * share, PITH_DOUBTS * share)
+    return with_standard_errors(log, log.field, SURFACE_DOUBTS * share, PITH_DOUBTS * share)
 
 
 def best_layouts(
@@ -137,10 +137,10 @@ def best_layouts(
             def told(what: str, part: float, done: float = turn + number / len(ways), each: int = len(ways)) -> None:
                 progress(what, 0.1 + 0.9 * (done + part / each) / rounds)
 
-            logs = bucked(lying, places, trade.machines.buck.kerf, 0.0)[1]
-            found = find_each(logs, parts, shop, objective, effort, seed, told)
+            logs = crosscut_log(lying, places, trade.machines.buck.kerf, 0.0)[1]
+            found = search_logs(logs, parts, shop, objective, effort, seed, told)
             for answer in found.answers:
-                sawing = Sawing(lying, places, logs, answer.layouts)
+                sawing = LogLayout(lying, places, logs, answer.layouts)
                 sawn = packed(sawing, parts, trade, bold)
                 if any(plate.grade.passes for plate in sawn.ledger.plates):
                     out.append(sawn)
@@ -159,10 +159,10 @@ PACKINGS = 6
 """Times the slabs of a layout are packed with shares of the sets' prices moved; the slabs are looked at once."""
 
 
-def packed(sawing: Sawing, parts: tuple[SawnPart, ...], trade: Trade, bold: float) -> Sawn:
+def packed(sawing: LogLayout, parts: tuple[SawnPart, ...], trade: Trade, bold: float) -> Sawn:
     """A sawing carried out with the shares of each set's price that bring most complete sets."""
     carry = on_machines(sawing.whole, trade)
-    memories: list[Memory] = [{} for _ in sawing.layouts]
+    memories: list[SlabCache] = [{} for _ in sawing.layouts]
     tried: list[Sawn] = []
     for _ in range(PACKINGS if trade.priced else 1):
         ledger = carry(sawing, shop_of(trade, parts), memories)
@@ -191,8 +191,8 @@ def crosscuts(log: PlanLog, basis: str, trade: Trade, progress: Progress) -> lis
     """Ways to crosscut the log first that are worth a search; () leaves it whole. As `plan.search` does, on the first reserve."""
     shop = shop_of(trade, trade.parts)
     lying = with_reserve(log, BOLDNESS[basis][0])
-    aim = aim_of("value" if trade.priced else "volume", trade.parts, trade.machines, log.reach)
-    rough = places_worth(
+    aim = objective_weights("value" if trade.priced else "volume", trade.parts, trade.machines, log.reach)
+    rough = crosscut_candidates(
         lying, trade.parts, shop.machines, aim, lambda: False, lambda what, part: progress(what, 0.1 * part)
     )
     if not rough:
@@ -204,7 +204,7 @@ def crosscuts(log: PlanLog, basis: str, trade: Trade, progress: Progress) -> lis
     return [best[1], ()]
 
 
-def on_machines(whole: PlanLog, trade: Trade) -> Callable[[Sawing, Shop, list[Memory]], Ledger]:
+def on_machines(whole: PlanLog, trade: Trade) -> Callable[[LogLayout, Shop, list[SlabCache]], Ledger]:
     """How sawings of a log are carried out on the real machines, crosscuts first."""
     sections = log_sections(whole.model)
     weight = piece_shape(sections, Piece("log", "log"), bark=True).volume * 1e-9 * trade.density
@@ -212,19 +212,19 @@ def on_machines(whole: PlanLog, trade: Trade) -> Callable[[Sawing, Shop, list[Me
     def poser(one: PlanLog) -> MachinePoser:
         return MachinePoser(one, sections, trade.machines, trade.density)
 
-    return lambda sawing, shop, memories: carry_sawing(sawing, shop, poser, weight, memories=memories)
+    return lambda sawing, shop, memories: execute_log_layout(sawing, shop, poser, weight, memories=memories)
 
 
-def drawn_up(sawing: Sawing, trade: Trade, shop: Shop) -> Ledger:
+def drawn_up(sawing: LogLayout, trade: Trade, shop: Shop) -> Ledger:
     """The same as drawn, with no look at how pieces lie on the machines."""
     mill = trade.machines.mill
-    return carry_sawing(sawing, shop, lambda one: DrawnPoser(one, mill.kerf, mill.minutes_per_setting, mill.feed), 0.0)
+    return execute_log_layout(sawing, shop, lambda one: DrawnPoser(one, mill.kerf, mill.minutes_per_setting, mill.feed), 0.0)
 
 
 def shifted(parts: tuple[SawnPart, ...], ledger: Ledger) -> tuple[SawnPart, ...]:
     """Shares of each set's price moved from parts that abound to those that are short; sets never whole are dropped."""
     have = Counter(plate.part for plate in ledger.plates if plate.grade.passes)
-    prices = balanced(parts, np.array([part.price for part in parts]), tuple(have[i] for i in range(len(parts))))
+    prices = balanced_prices(parts, np.array([part.price for part in parts]), tuple(have[i] for i in range(len(parts))))
     # a set that lacks a part brings nothing, so its other parts are not worth sawing
     lacking = {part.product for i, part in enumerate(parts) if not have[i]}
     several = {part.product for part in parts if sum(other.product == part.product for other in parts) > 1}
@@ -237,8 +237,8 @@ def shifted(parts: tuple[SawnPart, ...], ledger: Ledger) -> tuple[SawnPart, ...]
 def laid_again(log: PlanLog, sawn: Sawn, trade: Trade) -> Sawn:
     """The same settings on a log known better: faces stay where they are about the pith, plates are packed anew."""
     lying = with_reserve(log, sawn.bold)
-    logs = bucked(lying, sawn.sawing.places, trade.machines.buck.kerf, 0.0)[1]
-    sawing = Sawing(lying, sawn.sawing.places, logs, sawn.sawing.layouts)
+    logs = crosscut_log(lying, sawn.sawing.places, trade.machines.buck.kerf, 0.0)[1]
+    sawing = LogLayout(lying, sawn.sawing.places, logs, sawn.sawing.layouts)
     return replace(sawn, sawing=sawing, ledger=drawn_up(sawing, trade, shop_of(trade, sawn.parts)))
 
 
@@ -249,12 +249,12 @@ def searched_again(log: PlanLog, sawn: Sawn, trade: Trade, seed: int) -> Sawn:
     """A layout searched anew on a log known far better, crosscut where it was, at fewer rolls and with the full reserve."""
     shop = shop_of(trade, sawn.parts)
     places = sawn.sawing.places
-    logs = bucked(log, places, trade.machines.buck.kerf, 0.0)[1]
+    logs = crosscut_log(log, places, trade.machines.buck.kerf, 0.0)[1]
     objective = "value" if trade.priced else "volume"
     try:
-        found = find_each(logs, sawn.parts, shop, objective, QUICK, seed, lambda what, part: None)
+        found = search_logs(logs, sawn.parts, shop, objective, QUICK, seed, lambda what, part: None)
     except PlanError:  # nothing passes with what is known now: the layout at hand stays
         return laid_again(log, sawn, trade)
-    sawing = Sawing(log, places, logs, found.answers[0].layouts)
+    sawing = LogLayout(log, places, logs, found.answers[0].layouts)
     ledger = drawn_up(sawing, trade, shop)
     return Sawn(sawing, sawn.parts, ledger, ledger.minutes, 1.0)

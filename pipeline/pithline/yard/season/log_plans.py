@@ -17,22 +17,22 @@ from numpy.typing import NDArray
 from pithline.errors import PlanError
 from pithline.logmodel.model import LogModel
 from pithline.mill.machine import Machines
-from pithline.plan.columns.bucking import places_worth
-from pithline.plan.columns.laid_columns import Choice, Evaluator
-from pithline.plan.columns.log_columns import balanced, look_at, shared
-from pithline.plan.columns.master import Answer, choose_each
-from pithline.plan.evaluate.ranking import counted
-from pithline.plan.execute.bucked_log import Sawing, bucked, carry_sawing
+from pithline.plan.columns.bucking import crosscut_candidates
+from pithline.plan.columns.laid_columns import FirstSettingChoice, ColumnEvaluator
+from pithline.plan.columns.log_columns import balanced_prices, columns_of_view, shared_prices
+from pithline.plan.columns.master import MasterAnswer, solve_joint_master
+from pithline.plan.evaluate.ranking import counted_worth
+from pithline.plan.execute.bucked_log import LogLayout, crosscut_log, execute_log_layout
 from pithline.plan.execute.ledger import Ledger
 from pithline.plan.execute.sets import assign_sets, match
 from pithline.plan.execute.simulate import Shop
 from pithline.plan.problem.effort import Effort, bolts_on_mill
-from pithline.plan.problem.infeasible import no_part
-from pithline.plan.problem.layout import Setting, SlabCut
+from pithline.plan.problem.infeasible import no_part_fits
+from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
 from pithline.plan.problem.log_frame import PlanLog
-from pithline.plan.problem.objective import Aim, setting_cost
+from pithline.plan.problem.objective import ObjectiveWeights, setting_cost
 from pithline.plan.problem.parts import SawnPart, sawn_parts
-from pithline.plan.programmes.tables import Passing, passing
+from pithline.plan.programmes.tables import PassingPlaces, find_passing_places
 from pithline.plan.search import search_words
 from pithline.yard.prepared_log import Ready, ready
 from pithline.yard.request import Inputs
@@ -68,10 +68,10 @@ class Lying:
         """What it is sawn with."""
         return self.own.inputs.machines
 
-    def carry(self, sawing: Sawing, shop: Shop) -> Ledger:
+    def carry(self, sawing: LogLayout, shop: Shop) -> Ledger:
         """A sawing carried out on the real machines."""
         refused: list[str] = []
-        return carry_sawing(sawing, shop, lambda one: self.own.poser(one, refused), self.own.weight)
+        return execute_log_layout(sawing, shop, lambda one: self.own.poser(one, refused), self.own.weight)
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +82,7 @@ class Plan:
     turn: int
     sets: Mapping[str, int]
     minutes: float
-    sawing: Sawing
+    sawing: LogLayout
     worth: tuple[float, ...]  # of a plate of each part, as slabs were laid out
     value: float
     bound: float
@@ -105,14 +105,14 @@ def lying(model: LogModel, inputs: Inputs, places: Sequence[float] | None = None
     log = own.log
     parts = sawn_parts(inputs.products, card.species)
     if log.clear < min(part.length for part in parts):
-        raise PlanError(f"{card.id}: {no_part(log, parts)}")
+        raise PlanError(f"{card.id}: {no_part_fits(log, parts)}")
     if places is None:
-        aim = Aim(np.array([part.price for part in parts]), setting_cost(machines, log.reach, machines.mill.hour_rate))
-        ways = places_worth(log, tuple(replace(p, demand=None) for p in parts), machines, aim, lambda: False, _quiet)
+        aim = ObjectiveWeights(np.array([part.price for part in parts]), setting_cost(machines, log.reach, machines.mill.hour_rate))
+        ways = crosscut_candidates(log, tuple(replace(p, demand=None) for p in parts), machines, aim, lambda: False, _quiet)
         if not ways:
             own.check()
         places = ways[0][1] if ways else ()
-    return Lying(own, tuple(places), bucked(log, places, machines.buck.kerf, 0.0)[1], parts)
+    return Lying(own, tuple(places), crosscut_log(log, places, machines.buck.kerf, 0.0)[1], parts)
 
 
 def least_minutes(one: Lying) -> float:
@@ -134,8 +134,8 @@ def plans_of(
         As `lying` does.
     """
     one = lying(model, inputs, places)
-    looks = [passing(log, one.parts, one.machines, COARSE, _quiet) for log in one.logs]
-    pools: list[list[Choice]] = [[] for _ in one.logs]
+    looks = [find_passing_places(log, one.parts, one.machines, COARSE, _quiet) for log in one.logs]
+    pools: list[list[FirstSettingChoice]] = [[] for _ in one.logs]
     seen: list[dict] = [{} for _ in one.logs]
     plans: list[Plan] = []
     facts: list[Fact] = []
@@ -152,8 +152,8 @@ def _asked(
     one: Lying,
     ask: Ask,
     inputs: Inputs,
-    looks: Sequence[Passing],
-    pools: list[list[Choice]],
+    looks: Sequence[PassingPlaces],
+    pools: list[list[FirstSettingChoice]],
     seen: list[dict],
     shares: Array,
 ) -> tuple[list[Plan], list[Fact], Array]:
@@ -166,8 +166,8 @@ def _asked(
     reach = max(log.reach for log in one.logs)
     charge = setting_cost(one.machines, reach, rate)
     # sets less minutes first, then what other plates are worth: the charge is scaled as the master scales sets
-    aim = Aim(worth, SETS * charge, sets_first=True)
-    prices = start = shared(one.parts, shares, worth)
+    aim = ObjectiveWeights(worth, SETS * charge, sets_first=True)
+    prices = start = shared_prices(one.parts, shares, worth)
     plans: list[Plan] = []
     facts: list[Fact] = []
     carried: set[tuple] = set()
@@ -179,7 +179,7 @@ def _asked(
         shop = Shop(one.machines, one.parts, prices, left)
         most, considered, grid = 0.0, 0, None
         for log, known, pool, memory in zip(one.logs, looks, pools, seen, strict=True):
-            evaluator = Evaluator(
+            evaluator = ColumnEvaluator(
                 log,
                 shop,
                 one.machines.mill.kerf,
@@ -188,12 +188,12 @@ def _asked(
                 bolts_on_mill(log, one.machines),
                 memory,
             )
-            got = look_at(log, view, Aim(rows, charge), evaluator, COARSE, (), _quiet, known=known)
+            got = columns_of_view(log, view, ObjectiveWeights(rows, charge), evaluator, COARSE, (), _quiet, known=known)
             pool += got.choices
             most, considered, grid = most + got.promise, considered + got.considered, got.grid
         extra = charge if one.places else 0.0
         facts.append(Fact(tuple(float(w) for w in prices), charge, most - extra))
-        answer = choose_each(pools, one.parts, aim, COARSE.master, SEED)
+        answer = solve_joint_master(pools, one.parts, aim, COARSE.master, SEED)
         if answer is None or not any(answer.layouts):
             break
         if answer.layouts not in carried:
@@ -205,7 +205,7 @@ def _asked(
                 )
             )
         some = np.flatnonzero(prices > 0.0)
-        moved = balanced(view, prices[some], tuple(answer.plates[i] for i in some))
+        moved = balanced_prices(view, prices[some], tuple(answer.plates[i] for i in some))
         shares = shares.copy()
         shares[some] = moved
         prices = np.zeros(len(prices))
@@ -227,18 +227,18 @@ def _carried(
     one: Lying,
     ask: Ask,
     turn: int,
-    answer: Answer,
+    answer: MasterAnswer,
     shop: Shop,
     facts: Sequence[Fact],
     considered: int,
     words: str,
     charge: float,
 ) -> Plan:
-    sawing = Sawing(one.log, one.places, one.logs, answer.layouts)
+    sawing = LogLayout(one.log, one.places, one.logs, answer.layouts)
     ledger = one.carry(sawing, shop)
     match(ledger.plates, one.parts)
     sets = {name: n for name, n in assign_sets(ledger.plates, one.parts, one.own.inputs.products).items() if n}
-    value = counted(ledger, shop) - charge * ledger.charged
+    value = counted_worth(ledger, shop) - charge * ledger.charged
     worth = tuple(float(w) for w in shop.worth)
     return Plan(ask.name, turn, sets, ledger.minutes, sawing, worth, value, facts[0].most, considered, words, ledger)
 
@@ -279,13 +279,13 @@ def plan_data(plan: Plan, parts: tuple[SawnPart, ...]) -> dict[str, Any]:
     }
 
 
-def layout_from(data: Mapping[str, Any] | None) -> Setting | None:
+def layout_from(data: Mapping[str, Any] | None) -> LayoutSetting | None:
     """A layout from the plain data of `plan_data`."""
     if data is None:
         return None
-    slabs = tuple(SlabCut(one["low"], one["thickness"]) for one in data["slabs"])
+    slabs = tuple(LayoutSlab(one["low"], one["thickness"]) for one in data["slabs"])
     prices = None if data["prices"] is None else tuple(data["prices"])
-    return Setting(data["clock"], slabs, layout_from(data["above"]), layout_from(data["below"]), data["role"], prices)
+    return LayoutSetting(data["clock"], slabs, layout_from(data["above"]), layout_from(data["below"]), data["role"], prices)
 
 
 def _light(ledger: Ledger, parts: tuple[SawnPart, ...]) -> dict[str, Any]:

@@ -10,13 +10,13 @@ import numpy as np
 from pithline.errors import ScriptError
 from pithline.logmodel.document import model_to_json
 from pithline.logmodel.model import LogModel
-from pithline.plan.columns.master import Answer
+from pithline.plan.columns.master import MasterAnswer
 from pithline.plan.evaluate.practice import practice
 from pithline.plan.evaluate.sampling import passing_on_samples
 from pithline.plan.evaluate.sensitivity import cost_of
-from pithline.plan.execute.bucked_log import Sawing
+from pithline.plan.execute.bucked_log import LogLayout
 from pithline.plan.execute.simulate import Shop
-from pithline.plan.search import Contender, Found
+from pithline.plan.search import Candidate, SearchResult
 from pithline.yard.finalise import check, practice_beside, script_of, settled
 from pithline.yard.request import Inputs, Request
 from pithline.yard.season.log_plans import layout_from, left_of, lying
@@ -34,7 +34,7 @@ def script_of_plan(model: LogModel, inputs: Inputs, plan: Mapping[str, Any]) -> 
     worth = np.array([part.price for part in one.parts])
     shop = Shop(one.machines, one.parts, worth, left_of(one.parts))
     layouts = tuple(layout_from(data) for data in plan["layouts"])
-    sawing = Sawing(one.log, one.places, one.logs, layouts)
+    sawing = LogLayout(one.log, one.places, one.logs, layouts)
     ledger = one.carry(sawing, shop)
     document = model_to_json(model)
     sums = settled(ledger, document, one.parts, inputs.products)
@@ -43,8 +43,8 @@ def script_of_plan(model: LogModel, inputs: Inputs, plan: Mapping[str, Any]) -> 
         raise ScriptError(
             f"{inputs.card.id}: carried out again, the season's plan lacks sets of {', '.join(short)}: a defect."
         )
-    answer = Answer(layouts, plan["value"], plan["bound"], "feasible", ledger.charged, plan["value"], ())
-    way = Contender(sawing, Found((answer,), plan["bound"], 1.0, plan["considered"], plan["words"]), 0)
+    answer = MasterAnswer(layouts, plan["value"], plan["bound"], "feasible", ledger.charged, plan["value"], ())
+    way = Candidate(sawing, SearchResult((answer,), plan["bound"], 1.0, plan["considered"], plan["words"]), 0)
     custom = practice(one.log, one.places, shop, inputs.practice)
     beside = practice_beside(custom, inputs, document, one.parts)
     request = Request("value", "coarse")
