@@ -32,7 +32,9 @@ def planned_anew(after, found=None, script=None, request=None):
     try:
         script = script or earlier_script()
         before = copy.deepcopy(script)
-        new = replan(script, after, found or {}, request or Request(effort="coarse", samples=2), lambda what, part: None)
+        new = replan(
+            script, after, found or {}, request or Request(effort="coarse", samples=2), lambda what, part: None
+        )
         assert script == before
         return json.loads(dumps(new))
     finally:
@@ -49,5 +51,7 @@ def solid_points(plate):
     """Points (n, 3) all through a plate's box."""
     import numpy as np
 
-    grid = np.stack(np.meshgrid(*(np.linspace(0.0, 1.0, n) for n in (41, 13, 4)), indexing="ij"), axis=-1).reshape(-1, 3)
+    grid = np.stack(np.meshgrid(*(np.linspace(0.0, 1.0, n) for n in (41, 13, 4)), indexing="ij"), axis=-1).reshape(
+        -1, 3
+    )
     return np.array(plate["corner"]) + grid @ np.array(plate["edges"])

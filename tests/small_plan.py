@@ -11,7 +11,8 @@ from pithline.files.practice import read_practice
 from pithline.files.products import products_as_read, products_from
 from pithline.plan.problem import effort
 from pithline.script.document import dumps
-from pithline.yard.one_log import Inputs, Request, plan_model
+from pithline.yard.one_log import plan_model
+from pithline.yard.request import Inputs, Request
 from truth.logs import TrueLog, Wave
 from truth.models import to_model
 

@@ -8,7 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pithline.plan.execute.simulate import DrawnPoser, execute_layout
-from pithline.plan.search import COARSE, search_log
+from pithline.plan.problem.effort import COARSE
+from pithline.plan.search import search_log
 from truth.logs import TrueLog, Wave
 from unit.small_logs import BACK, RULE, TRADE, log_of, products_of, quiet, shop_of
 

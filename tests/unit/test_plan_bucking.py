@@ -10,11 +10,11 @@ from pithline.errors import MillError
 from pithline.plan.columns.bucking import BENT_FROM, crosscut_candidates
 from pithline.plan.execute.bucked_log import crosscut_log
 from pithline.plan.problem.layout import Locks
-from pithline.plan.problem.log_frame import BUCK_CLEAR, pith_bow, in_trims, pith_on
+from pithline.plan.problem.log_frame import BUCK_CLEAR, in_trims, pith_bow, pith_on
 from pithline.plan.problem.objective import objective_weights
 from pithline.script.replay import replay
 from pithline.wood.field import at_points
-from pithline.yard.one_log import Request
+from pithline.yard.request import Request
 from small_plan import CARD, TRUTH, small_plan
 from truth.judge import judge
 from truth.logs import TrueLog

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy.optimize import Bounds, LinearConstraint, milp
 
 from pithline.mill.products import Part
-from pithline.plan.columns.laid_columns import BoltChoices, FirstSettingChoice, LaidColumn, HalfChoice
+from pithline.plan.columns.laid_columns import BoltChoices, FirstSettingChoice, HalfChoice, LaidColumn
 from pithline.plan.columns.master import solve_master
 from pithline.plan.problem.layout import LayoutSetting, LayoutSlab, settings_of
 from pithline.plan.problem.objective import ObjectiveWeights

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import Bounds, LinearConstraint, milp
 
-from pithline.plan.columns.candidates import bolt_fan, best_first_settings
+from pithline.plan.columns.candidates import best_first_settings, bolt_fan
 from pithline.plan.problem.layout import settings_of
 from pithline.plan.programmes.fans import CHAIN, fan
 from pithline.plan.programmes.grid import Grid

@@ -16,7 +16,9 @@ def passing(width: float, **limits) -> tuple[int, int]:
     """Plates sawn, and those that pass, of a slab through the pith of a log with 40 mm of sapwood."""
     log = plan_log(to_model(replace(STRAIGHT, sapwood=40.0)), 10.0, 25.0, 25.0, ())
     shop = shop_of(products_of(replace(BACK, width=width), limits=replace(TRADE, **limits)))
-    ledger = execute_layout(log, LayoutSetting(0.0, (LayoutSlab(-12.0, 24.0),)), shop, DrawnPoser(log, 2.0), reserve=False)
+    ledger = execute_layout(
+        log, LayoutSetting(0.0, (LayoutSlab(-12.0, 24.0),)), shop, DrawnPoser(log, 2.0), reserve=False
+    )
     return len(ledger.plates), sum(plate.grade.passes for plate in ledger.plates)
 
 

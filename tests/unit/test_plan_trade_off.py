@@ -19,7 +19,7 @@ def rows(monkeypatch, carried, chosen):
     monkeypatch.setattr("pithline.plan.evaluate.trade_off.assign_sets", lambda plates, parts, products: {})
     answers = tuple((most, SimpleNamespace(layouts=(most,))) for most in carried)
     sawing = SimpleNamespace(whole=None, places=(), logs=())
-    way = SimpleNamespace(sawing=sawing, found=SimpleNamespace(trade_off=answers))
+    way = SimpleNamespace(log_layout=sawing, found=SimpleNamespace(trade_off=answers))
     table = trade_off(way, SimpleNamespace(ledger=chosen, sets={}), lambda one: carried[one.layouts[0]], (), None)
     return [(row["max_settings"], row["settings"], row["instrument_volume"] / 1e6) for row in table]
 

@@ -16,17 +16,15 @@ from pithline.plan.columns.master import MasterAnswer, solve_joint_master
 from pithline.plan.execute.bucked_log import LogLayout, crosscut_log
 from pithline.plan.execute.simulate import Shop
 from pithline.plan.problem.effort import (
-    COARSE,
     EFFORTS,
-    FULL,
     Effort,
     corner_step,
     half_angles,
     is_small,
     settings_per_bolt,
 )
-from pithline.plan.problem.infeasible import no_setting_pays, no_part_fits
-from pithline.plan.problem.layout import NO_LOCKS, Locks, LayoutSetting
+from pithline.plan.problem.infeasible import no_part_fits, no_setting_pays
+from pithline.plan.problem.layout import NO_LOCKS, LayoutSetting, Locks
 from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.objective import LITRE, objective_weights
 from pithline.plan.problem.parts import SawnPart
@@ -57,7 +55,7 @@ def search_log(
     effort: Effort,
     seed: int,
     progress: Progress,
-    late: Callable[[], bool] | None = None,
+    stopped: Callable[[], bool] | None = None,
     locks: Locks = NO_LOCKS,
 ) -> SearchResult:
     """Search one log.
@@ -67,7 +65,7 @@ def search_log(
     PlanError
         Where no plate of any part passes.
     """
-    return search_logs((log,), parts, shop, objective, effort, seed, progress, late, locks)
+    return search_logs((log,), parts, shop, objective, effort, seed, progress, stopped, locks)
 
 
 def search_logs(
@@ -78,7 +76,7 @@ def search_logs(
     effort: Effort,
     seed: int,
     progress: Progress,
-    late: Callable[[], bool] | None = None,
+    stopped: Callable[[], bool] | None = None,
     locks: Locks = NO_LOCKS,
 ) -> SearchResult:
     """Search the logs crosscut from one, each by itself, then choose for all together; crosscutting is one charged setting.
@@ -90,24 +88,24 @@ def search_logs(
     """
     machines = shop.machines
     bucked = len(logs) > 1
-    aim = objective_weights(objective, parts, machines, max(log.reach for log in logs), locks.settings_max)
+    weights = objective_weights(objective, parts, machines, max(log.reach for log in logs), locks.settings_max)
     found: list[LogColumns] = []
     for number, log in enumerate(logs):
 
-        def told(what: str, part: float, number: int = number) -> None:
+        def report_part(what: str, part: float, number: int = number) -> None:
             progress(what if not bucked else f"{what}, log {number + 1}", (number + part) / len(logs))
 
-        found.append(log_columns(log, parts, shop, objective, effort, seed, told, late, locks))
+        found.append(log_columns(log, parts, shop, objective, effort, seed, report_part, stopped, locks))
     if not any(one.choices for one in found):
         seen = max(one.seen for one in found)
-        raise no_setting_pays(aim, seen, objective) if seen > 0.0 else no_part_fits(logs[0], parts)
-    extra = aim.charge if bucked else 0.0
+        raise no_setting_pays(weights, seen, objective) if seen > 0.0 else no_part_fits(logs[0], parts)
+    extra = weights.charge if bucked else 0.0
     if locks.settings_max is not None and bucked:
-        aim = replace(aim, settings_max=max(locks.settings_max - 1, 0))
+        weights = replace(weights, settings_max=max(locks.settings_max - 1, 0))
     answers: list[MasterAnswer] = []
     left = [list(one.choices) for one in found]
     for _ in range(effort.answers + (2 if any(is_small(log) for log in logs) else 0)):
-        answer = solve_joint_master(left, parts, replace(aim, sets_within=effort.sets_within), effort.master, seed)
+        answer = solve_joint_master(left, parts, replace(weights, sets_within=effort.sets_within), effort.master, seed)
         if answer is None or not any(answer.layouts):
             break
         answers.append(
@@ -118,7 +116,7 @@ def search_logs(
                 settings=answer.settings + int(bucked),
             )
         )
-        if late is not None and late():
+        if stopped is not None and stopped():
             break
         left = [_others(choices, layout) for choices, layout in zip(left, answer.layouts, strict=True)]
         if not any(left) or (not bucked and not left[0]):
@@ -131,10 +129,10 @@ def search_logs(
     words = search_words(first.grid, effort, machines, any(p.demand is not None for p in parts), logs)
     considered = sum(one.considered for one in found)
     fewer = []
-    for most in effort.trade_off if len(answers) and (late is None or not late()) else ():
+    for most in effort.trade_off if len(answers) and (stopped is None or not stopped()) else ():
         if most >= answers[0].settings or most <= int(bucked):
             continue
-        capped = replace(aim, settings_max=most - int(bucked))
+        capped = replace(weights, settings_max=most - int(bucked))
         answer = solve_joint_master([list(one.choices) for one in found], parts, capped, effort.master, seed)
         if answer is not None and any(answer.layouts):
             fewer.append((most, answer))
@@ -172,8 +170,6 @@ def _turns(effort: Effort, logs: Sequence[PlanLog]) -> str:
     return f"90° or, where bent and from rolls every {step * effort.lean_step:g}°, {others}°" if others else "90°"
 
 
-
-
 NEARLY_AS_GOOD = 0.07
 """Ways to crosscut a log that promise less than the best by no more than this share of it are searched too."""
 
@@ -185,7 +181,7 @@ class Candidate:
     Beyond them stands what came from elsewhere; `status` then says in the proof what was kept.
     """
 
-    sawing: LogLayout
+    log_layout: LogLayout
     found: SearchResult
     number: int
     status: str = ""
@@ -206,9 +202,9 @@ def search_candidates(
     log: PlanLog,
     parts: tuple[SawnPart, ...],
     shop: Shop,
-    wish: SearchRequest,
+    request: SearchRequest,
     progress: Progress,
-    late: Stop,
+    stopped: Stop,
     held: Callable[[float, float], None] = lambda value, bound: None,
 ) -> list[Candidate]:
     """Search the log whole, and crosscut where that may pay; `held` is told the best value and the bound of each way.
@@ -218,22 +214,24 @@ def search_candidates(
     PlanError
         Where no plate of any part passes, whichever way.
     """
-    effort = EFFORTS[wish.effort]
-    ways = _ways(log, parts, shop, wish, effort, progress, late)
+    effort = EFFORTS[request.effort]
+    ways = _ways(log, parts, shop, request, effort, progress, stopped)
     out: list[Candidate] = []
     for k, places in enumerate(ways):
 
-        def told(what: str, part: float, k: int = k) -> None:
+        def report_part(what: str, part: float, k: int = k) -> None:
             progress(what, 0.1 + 0.9 * (k + part) / len(ways))
 
         logs = crosscut_log(log, places, shop.machines.buck.kerf, 0.0)[1]
-        found = search_logs(logs, parts, shop, wish.objective, effort, wish.seed, told, late, wish.locks)
+        found = search_logs(
+            logs, parts, shop, request.objective, effort, request.seed, report_part, stopped, request.locks
+        )
         out += [
             Candidate(LogLayout(log, places, logs, answer.layouts), found, number)
             for number, answer in enumerate(found.answers)
         ]
         held(found.answers[0].value, found.bound)
-        if late():
+        if stopped():
             break
     return out
 
@@ -242,16 +240,18 @@ def _ways(
     log: PlanLog,
     parts: tuple[SawnPart, ...],
     shop: Shop,
-    wish: SearchRequest,
+    request: SearchRequest,
     effort: Effort,
     progress: Progress,
-    late: Stop,
+    stopped: Stop,
 ) -> list[tuple[float, ...]]:
     """Where to crosscut: the ways worth a search, the most promising first; () leaves the log whole."""
-    if not wish.bucking:
+    if not request.bucking:
         return [()]
-    aim = objective_weights(wish.objective, parts, shop.machines, log.reach)
-    rough = crosscut_candidates(log, parts, shop.machines, aim, late, lambda what, part: progress(what, 0.1 * part))
+    weights = objective_weights(request.objective, parts, shop.machines, log.reach)
+    rough = crosscut_candidates(
+        log, parts, shop.machines, weights, stopped, lambda what, part: progress(what, 0.1 * part)
+    )
     if not rough:
         return []
     best = rough[0][0]
@@ -262,17 +262,15 @@ def cost_of_locks(
     log: PlanLog,
     parts: tuple[SawnPart, ...],
     shop: Shop,
-    wish: SearchRequest,
+    request: SearchRequest,
     held: Sequence[Candidate],
     progress: Progress,
-    late: Stop,
+    stopped: Stop,
 ) -> float:
     """What the locks cost: the best value of a search of equal effort without them, less that with them.
 
     Litres, or money by value. Where the locked search happens to find more, nothing.
     """
-    free = search_candidates(log, parts, shop, replace(wish, locks=NO_LOCKS, bucking=True), progress, late)
+    free = search_candidates(log, parts, shop, replace(request, locks=NO_LOCKS, bucking=True), progress, stopped)
     best = max(one.found.answers[0].value for one in free)
     return max(best - max(one.found.answers[0].value for one in held), 0.0)
-
-__all__ = ["COARSE", "EFFORTS", "FULL", "Effort", "Found", "find", "find_each"]

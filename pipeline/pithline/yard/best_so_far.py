@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 
 @dataclass(slots=True)
-class Standing:
+class BestSoFar:
     """A progress line that also says the best plan in hand and what none on the search grid can exceed, both net of charges.
 
     `unit` names what they are counted in.
@@ -33,6 +33,3 @@ class Standing:
         self.best = value if self.best is None else max(self.best, value)
         if bound is not None:
             self.most = bound if self.most is None else max(bound, self.most)
-
-
-__all__ = ["Standing"]

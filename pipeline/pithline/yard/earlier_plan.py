@@ -10,7 +10,7 @@ import numpy as np
 from pithline.errors import InputError
 from pithline.plan.execute.bucked_log import LogLayout, crosscut_log
 from pithline.plan.problem.log_frame import PlanLog
-from pithline.plan.replan.script_layouts import in_log_frame, crosscut_places, script_layouts
+from pithline.plan.replan.script_layouts import crosscut_places, in_log_frame, script_layouts
 from pithline.plan.search import Candidate, SearchResult
 from pithline.yard.request import Inputs
 
@@ -18,7 +18,7 @@ ELSEWHERE = 0.1
 """A log whose butt end lies farther from the earlier one's than this share of its length is another log of the scan."""
 
 
-def check_keep(script: Mapping[str, Any], inputs: Inputs) -> None:
+def check_same_scan(script: Mapping[str, Any], inputs: Inputs) -> None:
     """Refuse a script of another scan.
 
     Raises
@@ -33,7 +33,7 @@ def check_keep(script: Mapping[str, Any], inputs: Inputs) -> None:
         )
 
 
-def kept_way(script: Mapping[str, Any], log: PlanLog, inputs: Inputs, found: SearchResult) -> Candidate | None:
+def earlier_candidate(script: Mapping[str, Any], log: PlanLog, inputs: Inputs, found: SearchResult) -> Candidate | None:
     """The earlier plan's layout on the log as it is fitted now; None where it saws nothing.
 
     Raises

@@ -25,7 +25,7 @@ from pithline.yard.deciles import deciles
 from pithline.yard.request import Inputs, Request
 
 
-def check(script: dict[str, Any]) -> None:
+def check_script(script: dict[str, Any]) -> None:
     """Schema and replay; a script that does not hold is never written."""
     validate(script)
     report = replay(script)
@@ -42,7 +42,7 @@ BESIDE_CLOCKS = 72
 """The practice layouts' volumes need no finer solid than this many sides."""
 
 
-def settled(
+def settle_by_replay(
     ledger: Ledger, model: Mapping[str, Any], parts: tuple[SawnPart, ...], products: Products, clocks: int = CLOCKS
 ) -> Sums:
     """Sums of a carried-out layout, volumes of wood by replay."""
@@ -56,11 +56,11 @@ def practice_beside(
     """Totals of the practice layouts beside the plan."""
     out = {}
     for name, ledger in (("slabs", done.slabs), ("with_bolts", done.with_bolts)):
-        out[name] = totals(settled(ledger, model, parts, inputs.products, BESIDE_CLOCKS), inputs.products)
+        out[name] = totals(settle_by_replay(ledger, model, parts, inputs.products, BESIDE_CLOCKS), inputs.products)
     return out
 
 
-def script_of(
+def script_from_plan(
     model: LogModel,
     inputs: Inputs,
     request: Request,

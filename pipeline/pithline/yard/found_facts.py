@@ -14,7 +14,15 @@ from pithline.geometry.pieces import Piece
 from pithline.logmodel.card import Card
 from pithline.logmodel.model import LogModel
 from pithline.logmodel.opened import Sighting, pith_from_mark, with_bark, with_pith, with_sapwood
-from pithline.plan.replan.script_history import SplitScript, cut_named, moves_that_follow, move_cuts, piece_named, ledger_of, thickness_of
+from pithline.plan.replan.script_history import (
+    SplitScript,
+    cut_named,
+    ledger_of,
+    move_cuts,
+    moves_that_follow,
+    piece_named,
+    thickness_of,
+)
 
 LEAST_STEP = 0.05
 """A cut nearer than this to its place was made as planned. [mm]"""
@@ -22,20 +30,22 @@ THINNEST = 1.0
 
 
 @dataclass(frozen=True, slots=True)
-class Opened:
+class FoundFacts:
     """An earlier script's facts as they now stand. `by`: how far cuts lie from where they were planned, by id. [mm]"""
 
     card_read: dict[str, Any]
     card: Card
     model: LogModel
     model_changed: bool
-    told: SplitScript
+    history: SplitScript
     by: Mapping[str, float]
     spoilt: frozenset[str]
     sentences: tuple[str, ...]
 
 
-def opened(script: Mapping[str, Any], told: SplitScript, model: LogModel, found: Mapping[str, Any]) -> Opened:
+def apply_found(
+    script: Mapping[str, Any], history: SplitScript, model: LogModel, found: Mapping[str, Any]
+) -> FoundFacts:
     """Put everything that was found to the script.
 
     Raises
@@ -45,21 +55,21 @@ def opened(script: Mapping[str, Any], told: SplitScript, model: LogModel, found:
     """
     said: list[str] = []
     card_read, model, changed = _wood(script, model, found, said)
-    by = _heights(script, told, found.get("cut", []), said)
+    by = _heights(script, history, found.get("cut", []), said)
     middle = (model.butt.point + model.top.point) / 2.0
-    spoilt = _pieces(script, told, found.get("piece", []), by, middle, said)
+    spoilt = _pieces(script, history, found.get("piece", []), by, middle, said)
     stated = tuple(by)
     if by:
-        by = moves_that_follow((*told.sawn, *told.later), by)
-        sawn = move_cuts(told.sawn, by, stated, told.kinds, middle)
-        later = [{**one, "offset": one["offset"] + by[one["id"]]} if one["id"] in by else one for one in told.later]
-        told = replace(told, sawn=tuple(sawn), later=tuple(later))
-    return Opened(
+        by = moves_that_follow((*history.sawn, *history.later), by)
+        sawn = move_cuts(history.sawn, by, stated, history.kinds, middle)
+        later = [{**one, "offset": one["offset"] + by[one["id"]]} if one["id"] in by else one for one in history.later]
+        history = replace(history, sawn=tuple(sawn), later=tuple(later))
+    return FoundFacts(
         card_read,
         card_from(card_read),
         model,
         changed,
-        told,
+        history,
         by,
         spoilt,
         tuple(said) or ("nothing was found otherwise than planned",),
@@ -139,15 +149,19 @@ def _off(one: Sighting) -> str:
     return f"{abs(one.up):.0f} mm {over} and {abs(one.right):.0f} mm to the {side}"
 
 
-def _heights(script: Mapping[str, Any], told: SplitScript, cuts: Sequence[Mapping[str, Any]], said: list[str]) -> dict[str, float]:
+def _heights(
+    script: Mapping[str, Any], history: SplitScript, cuts: Sequence[Mapping[str, Any]], said: list[str]
+) -> dict[str, float]:
     """How far each cut that is told of lies from its planned height. [mm]"""
     by: dict[str, float] = {}
-    sawn = {one["id"] for one in told.sawn}
+    sawn = {one["id"] for one in history.sawn}
     for one in cuts:
         cut = cut_named(script, one["id"], "[[cut]] id")
         name = cut["id"]
         if name not in sawn:
-            raise InputError(f"[[cut]] {name} comes after the cut that --after names, so it was not made yet; leave it out.")
+            raise InputError(
+                f"[[cut]] {name} comes after the cut that --after names, so it was not made yet; leave it out."
+            )
         if "blade_height" not in cut:
             raise InputError(
                 f"[[cut]] {name} was made on the {cut['tool']}, which has no blade height; say under [[piece]] how thick the piece "
@@ -169,22 +183,24 @@ def _heights(script: Mapping[str, Any], told: SplitScript, cuts: Sequence[Mappin
 
 def _pieces(
     script: Mapping[str, Any],
-    told: SplitScript,
+    history: SplitScript,
     pieces: Sequence[Mapping[str, Any]],
     by: dict[str, float],
     middle: np.ndarray,
     said: list[str],
 ) -> frozenset[str]:
     """Pieces that are spoilt; thicknesses become moves of the cuts that made the pieces."""
-    ledger = ledger_of(told.sawn, told.kinds)
+    ledger = ledger_of(history.sawn, history.kinds)
     marks = {one["id"]: one["mark"] for one in script["pieces"]}
-    cuts = {one["id"]: one for one in told.sawn if one["op"] == "cut"}
+    cuts = {one["id"]: one for one in history.sawn if one["op"] == "cut"}
     spoilt: set[str] = set()
     for one in pieces:
         stated = piece_named(script, one["id"], "[[piece]] id")
         name, called = stated["id"], f"{stated['mark']} ({stated['id']})"
         if name not in ledger.pieces:
-            raise InputError(f"[[piece]] {called} comes of a cut after the one that --after names; it does not exist yet.")
+            raise InputError(
+                f"[[piece]] {called} comes of a cut after the one that --after names; it does not exist yet."
+            )
         if name in ledger.used:
             after = next(cut for cut in cuts.values() if cut["piece"] == name)
             into = " and ".join(f"{marks.get(after[side], '')} ({after[side]})" for side in ("above", "below"))
@@ -215,10 +231,14 @@ def _thickness(
 ) -> None:
     planned = thickness_of(piece, made, middle)
     if made["id"] in by:
-        raise InputError(f"[[piece]] {called} was left by {made['id']}, whose height [[cut]] tells already; say only one of them.")
+        raise InputError(
+            f"[[piece]] {called} was left by {made['id']}, whose height [[cut]] tells already; say only one of them."
+        )
     upper = made["above"] == piece.id
     if not np.isfinite(planned):
-        raise InputError(f"[[piece]] {called} has bark on its other side, so its thickness tells of no cut; leave it out.")
+        raise InputError(
+            f"[[piece]] {called} has bark on its other side, so its thickness tells of no cut; leave it out."
+        )
     if wanted < THINNEST:
         raise InputError(f"[[piece]] {called} cannot be {wanted:g} mm thick; where it is spoilt, say spoilt = true.")
     most = thickness_of(parent, made, middle) - made["kerf"]
@@ -232,6 +252,3 @@ def _thickness(
         return
     by[made["id"]] = -shift if upper else shift
     said.append(f"{called} is {wanted:.1f} mm thick; the plan had {planned:.1f} mm")
-
-
-__all__ = ["Opened", "opened"]

@@ -14,7 +14,14 @@ from pithline.files.scans import read_scan
 from pithline.logmodel.document import model_to_json
 from pithline.logmodel.model import LogModel
 from pithline.plan.evaluate.practice import practice
-from pithline.plan.evaluate.ranking import PassProbability, sampled_pass_probability, counted_worth, practice_candidate, rank_candidates, net_worth
+from pithline.plan.evaluate.ranking import (
+    PassProbability,
+    counted_worth,
+    net_worth,
+    practice_candidate,
+    rank_candidates,
+    sampled_pass_probability,
+)
 from pithline.plan.evaluate.refine import refine
 from pithline.plan.evaluate.sampling import passing_on_samples
 from pithline.plan.evaluate.sensitivity import cost_of
@@ -31,13 +38,13 @@ from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.objective import LITRE
 from pithline.plan.problem.parts import sawn_parts
 from pithline.plan.programmes.upper_bound import upper_bound_of_logs
-from pithline.plan.search import Candidate, SearchRequest, search_candidates, cost_of_locks
-from pithline.yard.best_so_far import Standing
-from pithline.yard.earlier_plan import check_keep, kept_way
-from pithline.yard.finalise import check, practice_beside, script_of, settled
-from pithline.yard.prepared_log import ready
+from pithline.plan.search import Candidate, SearchRequest, cost_of_locks, search_candidates
+from pithline.yard.best_so_far import BestSoFar
+from pithline.yard.earlier_plan import check_same_scan, earlier_candidate
+from pithline.yard.finalise import check_script, practice_beside, script_from_plan, settle_by_replay
+from pithline.yard.prepared_log import prepare_log
 from pithline.yard.request import Inputs, Request, read_inputs
-from pithline.yard.stop import Ending
+from pithline.yard.stop import StopSignal
 
 Progress = Callable[[str, float], None]
 Late = Callable[[], bool]
@@ -50,24 +57,24 @@ def plan_card(
     products: str | None,
     request: Request,
     progress: Progress,
-    late: Late | None = None,
+    stopped: Late | None = None,
 ) -> dict[str, Any]:
     """Card to cut script: read, fit, plan, replay."""
     from pithline.logmodel.fit import fit_log
 
     inputs, scan_file = read_inputs(card_path, mill, products)
     if request.keep is not None:
-        check_keep(request.keep, inputs)
+        check_same_scan(request.keep, inputs)
     progress("reading the scan", 0.02)
     scan = read_scan(scan_file)
     progress("fitting the log", 0.05)
     with about(fit=scan_file, other=card_path):
         model = fit_log(scan.points, inputs.card, default_up=scan.default_up, pick=request.pick)
-    return plan_model(model, inputs, request, progress, late)
+    return plan_model(model, inputs, request, progress, stopped)
 
 
 def plan_model(
-    model: LogModel, inputs: Inputs, request: Request, progress: Progress, late: Late | None = None
+    model: LogModel, inputs: Inputs, request: Request, progress: Progress, stopped: Late | None = None
 ) -> dict[str, Any]:
     """Fitted log to cut script.
 
@@ -79,16 +86,16 @@ def plan_model(
         Where the replay finds the plan's own script wanting: a defect, said as such.
     """
     card, machines = inputs.card, inputs.machines
-    own = ready(model, inputs)
+    own = prepare_log(model, inputs)
     own.check(crosscut=request.bucking)
     log = own.log
     parts = sawn_parts(inputs.products, card.species)
     worth = np.array([p.price if request.objective == "value" else p.volume / 1e6 for p in parts])
     shop = Shop(machines, parts, worth, np.array([np.inf if p.demand is None else p.demand for p in parts]))
     _worth_looking(log, shop, card.id)
-    late = Ending(late)
+    stopped = StopSignal(stopped)
     money = request.objective == "value"
-    progress = Standing(progress, "in money" if money else "L")
+    progress = BestSoFar(progress, "in money" if money else "L")
     document_model = model_to_json(model)
     too_long = log.reach > machines.mill.log_length_max
     custom = None
@@ -96,15 +103,17 @@ def plan_model(
         progress("practice layout", 0.1)
         custom = practice(log, (), shop, inputs.practice)
         progress.found(net_worth(custom.with_bolts, 1.0 if money else LITRE, shop))
-    wish = SearchRequest(request.objective, request.effort, request.seed, request.bucking, request.locks)
+    asked = SearchRequest(request.objective, request.effort, request.seed, request.bucking, request.locks)
     with about(other=card.id):
-        ways = search_candidates(log, parts, shop, wish, lambda w, part: progress(w, 0.1 + 0.6 * part), late, progress.found)
+        ways = search_candidates(
+            log, parts, shop, asked, lambda w, part: progress(w, 0.1 + 0.6 * part), stopped, progress.found
+        )
     if not ways:  # too long, and no crosscut leaves what the mill takes
         own.check()
     lost = None
-    if request.locks != NO_LOCKS and not late():
-        lost = cost_of_locks(log, parts, shop, wish, ways, lambda w, part: progress(w, 0.7), late)
-    places = ways[0].sawing.places if too_long else ()
+    if request.locks != NO_LOCKS and not stopped():
+        lost = cost_of_locks(log, parts, shop, asked, ways, lambda w, part: progress(w, 0.7), stopped)
+    places = ways[0].log_layout.places if too_long else ()
     if custom is None:
         progress("practice layout", 0.72)
         custom = practice(log, places, shop, inputs.practice)
@@ -113,9 +122,9 @@ def plan_model(
     progress("carrying the plan out", 0.8)
     refused: list[str] = []
 
-    def carry(sawing: LogLayout, memories: list[SlabCache] | None = None) -> Ledger:
+    def carry(log_layout: LogLayout, memories: list[SlabCache] | None = None) -> Ledger:
         refused.clear()
-        return execute_log_layout(sawing, shop, lambda one: own.poser(one, refused), own.weight, memories=memories)
+        return execute_log_layout(log_layout, shop, lambda one: own.poser(one, refused), own.weight, memories=memories)
 
     def complete(ledger: Ledger) -> Mapping[str, int]:
         match(ledger.plates, parts)
@@ -125,7 +134,7 @@ def plan_model(
     if request.locks == NO_LOCKS and counted_worth(custom.with_bolts, shop) > 0.85 * ways[0].found.answers[0].value:
         ways.append(last)
     if request.keep is not None:
-        kept = kept_way(request.keep, log, inputs, ways[0].found)
+        kept = earlier_candidate(request.keep, log, inputs, ways[0].found)
         ways += [kept] if kept is not None else []
     chance = sampled_pass_probability(log, shop, request.seed)
     fault: ScriptError | None = None
@@ -134,45 +143,47 @@ def plan_model(
     def better(ledger: Ledger, way: Candidate) -> tuple[Ledger, Candidate]:
         """The best way, refined where the effort says so."""
         trials = EFFORTS[request.effort].trials
-        if not trials or way.status or late():
+        if not trials or way.status or stopped():
             return ledger, way
         most, mill = request.locks.settings_max, machines.mill
 
         def value(ledger: Ledger) -> float:
             return net_worth(ledger, way.found.unit, shop, most, sets_of, chance)
 
-        def told(part: float, best: float) -> None:
+        def report_part(part: float, best: float) -> None:
             if sets_of is None:
                 progress.found(best)
             progress("refining", 0.8 + 0.1 * part)
 
         turn = request.locks.roll is None
         steps = mill.roll_step, mill.height_step
-        sawing, ledger = refine(way.sawing, carry, value, trials, *steps, late, told, turn)
-        return ledger, replace(way, sawing=sawing)
+        log_layout, ledger = refine(way.log_layout, carry, value, trials, *steps, stopped, report_part, turn)
+        return ledger, replace(way, log_layout=log_layout)
 
     for best, way in _attempts(ways, last, shop, carry, chance, request, sets_of, better):
         why = why or best.cautions
         if not any(plate.grade.passes for plate in best.plates):
             continue
-        sums = settled(best, document_model, parts, inputs.products)
+        sums = settle_by_replay(best, document_model, parts, inputs.products)
         progress("what is not known", 0.9)
-        logs = crosscut_log(log, way.sawing.places, machines.buck.kerf, 0.0)[1]
+        logs = crosscut_log(log, way.log_layout.places, machines.buck.kerf, 0.0)[1]
         doubt = passing_on_samples(log, best, parts, request.samples, request.seed)
-        cost = cost_of(list(zip(logs, way.sawing.layouts, strict=True)), best, parts)
-        script = script_of(model, inputs, request, way, sums, beside, doubt, cost, document_model, parts, own.density)
+        cost = cost_of(list(zip(logs, way.log_layout.layouts, strict=True)), best, parts)
+        script = script_from_plan(
+            model, inputs, request, way, sums, beside, doubt, cost, document_model, parts, own.density
+        )
         if lost is not None:
             script["proof"]["locks"] = _locks(request.locks, lost * way.found.unit)
         if way.found.trade_off:
             script["proof"]["trade_off"] = trade_off(way, sums, carry, parts, inputs.products)
-        if EFFORTS[request.effort].trials and not late():
+        if EFFORTS[request.effort].trials and not stopped():
             script["proof"]["any_layout"] = upper_bound_of_logs(logs, parts, worth, machines) * way.found.unit
-        late.mark(script)
+        stopped.mark(script)
         if fault is not None:
             script["cautions"].append("a better layout did not hold on replay and was set aside: a defect in pithline")
         progress("replaying the script", 0.95)
         try:
-            check(script)
+            check_script(script)
         except ScriptError as one:
             fault = fault or one
             continue
@@ -225,11 +236,11 @@ def _attempts(
     found = rank_candidates(ways, shop, carry, chance, request.locks.settings_max, sets_of)
     if found:
         refined_first = better(*found[0])
-        if refined_first[1].sawing is not found[0][1].sawing:
+        if refined_first[1].log_layout is not found[0][1].log_layout:
             yield refined_first
     yield from found
     if last not in ways and request.locks == NO_LOCKS:
-        yield carry(last.sawing), last
+        yield carry(last.log_layout), last
 
 
 def _locks(locks: Locks, lost: float) -> dict[str, Any]:

@@ -16,7 +16,7 @@ from pithline.yard.request import Inputs
 
 
 @dataclass(frozen=True, slots=True)
-class Ready:
+class PreparedLog:
     """What planner and machines need of one log, seen once. Lengths mm."""
 
     log: PlanLog
@@ -49,13 +49,13 @@ class Ready:
         return MachinePoser(log, self.sections, self.inputs.machines, self.density, refused)
 
 
-def ready(model: LogModel, inputs: Inputs) -> Ready:
+def prepare_log(model: LogModel, inputs: Inputs) -> PreparedLog:
     """A fitted log with its card's pith, trims and defects, on these machines."""
     card = inputs.card
     sections = log_sections(model)
     whole, bare = (piece_shape(sections, Piece("log", "log"), bark=bark) for bark in (True, False))
     bark = float((model.radius_over_bark - model.radius_under_bark).max())
-    return Ready(
+    return PreparedLog(
         plan_log(model, card.pith_radius, card.trim_butt, card.trim_top, card.defects),
         sections,
         whole,

@@ -17,7 +17,7 @@ from pithline.files.products import products_from
 from pithline.logmodel.document import model_from_json, model_to_json
 from pithline.logmodel.species import species_of
 from pithline.mill.sections import log_sections
-from pithline.plan.evaluate.ranking import sampled_pass_probability, rank_candidates
+from pithline.plan.evaluate.ranking import rank_candidates, sampled_pass_probability
 from pithline.plan.evaluate.sampling import passing_on_samples
 from pithline.plan.evaluate.sensitivity import cost_of
 from pithline.plan.evaluate.totals import plain
@@ -32,14 +32,21 @@ from pithline.plan.replan.remaining_pieces import RemainingPiece
 from pithline.plan.replan.script_history import highest_numbers, split_script
 from pithline.plan.replan.script_layouts import script_layouts
 from pithline.plan.replan.search import search_remaining
-from pithline.plan.replan.state import ShopWork, SawnState, execute_remaining, plan_shop_work, remaining_pieces, with_bucked_logs
+from pithline.plan.replan.state import (
+    SawnState,
+    ShopWork,
+    execute_remaining,
+    plan_shop_work,
+    remaining_pieces,
+    with_bucked_logs,
+)
 from pithline.plan.search import Candidate
 from pithline.script.replay import piece_volumes, replay
 from pithline.script.schema import validate
-from pithline.yard.finalise import check, script_of, settled
-from pithline.yard.found_facts import Opened, opened
+from pithline.yard.finalise import check_script, script_from_plan, settle_by_replay
+from pithline.yard.found_facts import FoundFacts, apply_found
 from pithline.yard.request import Inputs, Request
-from pithline.yard.stop import Ending
+from pithline.yard.stop import StopSignal
 
 Array = NDArray[np.float64]
 Progress = Callable[[str, float], None]
@@ -52,7 +59,7 @@ def replan(
     found: Mapping[str, Any],
     request: Request,
     progress: Progress,
-    late: Late | None = None,
+    stopped: Late | None = None,
     names: tuple[str, str] | None = None,
 ) -> dict[str, Any]:
     """Plan the rest of an opened log anew.
@@ -71,28 +78,32 @@ def replan(
     InputError
         Where what was found cannot be put to it.
     """
-    late = Ending(late)
+    stopped = StopSignal(stopped)
     progress("replaying the earlier script", 0.02)
     with about(other=names and names[0]):
         _holds(script)
         past = split_script(script, after)
     with about(other=names and names[1]):
-        facts = opened(script, past, model_from_json(dict(script["model"])), found)
+        facts = apply_found(script, past, model_from_json(dict(script["model"])), found)
     inputs = _inputs(script, facts)
-    log = plan_log(facts.model, inputs.card.pith_radius, inputs.card.trim_butt, inputs.card.trim_top, inputs.card.defects)
+    log = plan_log(
+        facts.model, inputs.card.pith_radius, inputs.card.trim_butt, inputs.card.trim_top, inputs.card.defects
+    )
     parts = sawn_parts(inputs.products, inputs.card.species)
     state = _state(script, facts, log, parts)
     model = model_to_json(facts.model) if facts.model_changed else dict(script["model"])
     with about(other=names and names[1]):
         _all_hold_wood(script, state, model)
     worth = np.array([p.price if request.objective == "value" else p.volume / 1e6 for p in parts])
-    shop = Shop(inputs.machines, parts, worth, np.array([np.inf if p.demand is None else float(p.demand) for p in parts]))
-    dried = any(one["op"] == "setting" and one["stage"] == "dried" for one in state.told.sawn)
+    shop = Shop(
+        inputs.machines, parts, worth, np.array([np.inf if p.demand is None else float(p.demand) for p in parts])
+    )
+    dried = any(one["op"] == "setting" and one["stage"] == "dried" for one in state.history.sawn)
     progress("pieces in hand", 0.05)
     bench = plan_shop_work(state, shop, not dried)
-    before = script_layouts((*state.told.sawn, *state.told.later), state.kinds)
+    before = script_layouts((*state.history.sawn, *state.history.later), state.kinds)
     rests = () if dried else remaining_pieces(state, before)
-    return _planned(script, facts, found, inputs, request, state, bench, rests, shop, model, progress, late)
+    return _planned(script, facts, found, inputs, request, state, bench, rests, shop, model, progress, stopped)
 
 
 def _holds(script: Mapping[str, Any]) -> None:
@@ -114,7 +125,7 @@ def _holds(script: Mapping[str, Any]) -> None:
         )
 
 
-def _inputs(script: Mapping[str, Any], facts: Opened) -> Inputs:
+def _inputs(script: Mapping[str, Any], facts: FoundFacts) -> Inputs:
     read, log = script["inputs"], script["log"]
     return Inputs(
         facts.card,
@@ -129,10 +140,10 @@ def _inputs(script: Mapping[str, Any], facts: Opened) -> Inputs:
     )
 
 
-def _state(script: Mapping[str, Any], facts: Opened, log: PlanLog, parts: tuple[SawnPart, ...]) -> SawnState:
-    kinds = {**facts.told.kinds, **dict.fromkeys(facts.spoilt, "offcut")}
+def _state(script: Mapping[str, Any], facts: FoundFacts, log: PlanLog, parts: tuple[SawnPart, ...]) -> SawnState:
+    kinds = {**facts.history.kinds, **dict.fromkeys(facts.spoilt, "offcut")}
     plates = tuple(one for one in script["plates"] if one["id"] not in facts.spoilt)
-    state = SawnState(facts.told, kinds, highest_numbers(script), plates, frozenset(facts.by), log, parts, {})
+    state = SawnState(facts.history, kinds, highest_numbers(script), plates, frozenset(facts.by), log, parts, {})
     return with_bucked_logs(state)
 
 
@@ -140,7 +151,7 @@ def _all_hold_wood(script: Mapping[str, Any], state: SawnState, model: Mapping[s
     """Refuse heights that leave nothing of a piece that was to hold wood."""
     if not state.changed:
         return
-    volumes = piece_volumes({"model": model, "operations": list(state.told.sawn), "pieces": []}, 72)
+    volumes = piece_volumes({"model": model, "operations": list(state.history.sawn), "pieces": []}, 72)
     for one in script["pieces"]:
         if one["volume"] > 0.0 and one["kind"] != "offcut" and volumes.get(one["id"], 1.0) <= 0.0:
             raise InputError(
@@ -151,7 +162,7 @@ def _all_hold_wood(script: Mapping[str, Any], state: SawnState, model: Mapping[s
 
 def _planned(
     script: Mapping[str, Any],
-    facts: Opened,
+    facts: FoundFacts,
     found_there: Mapping[str, Any],
     inputs: Inputs,
     request: Request,
@@ -161,7 +172,7 @@ def _planned(
     shop: Shop,
     model: dict[str, Any],
     progress: Progress,
-    late: Ending,
+    stopped: StopSignal,
 ) -> dict[str, Any]:
     """Search, carry out, choose, write."""
     parts, log = state.parts, state.whole
@@ -172,9 +183,9 @@ def _planned(
     def poser(one: PlanLog) -> MachinePoser:
         return MachinePoser(one, sections, inputs.machines, species.green_density, refused)
 
-    def carry(sawing: LogLayout) -> Ledger:
+    def carry(log_layout: LogLayout) -> Ledger:
         refused.clear()
-        return execute_remaining(state, bench, rests, sawing.layouts, shop, poser)
+        return execute_remaining(state, bench, rests, log_layout.layouts, shop, poser)
 
     nothing = carry(LogLayout(log, (), (), (None,) * len(rests)))
     sawn = _count(nothing, parts)
@@ -188,7 +199,7 @@ def _planned(
         EFFORTS[request.effort],
         request.seed,
         lambda what, part: progress(what, 0.08 + 0.7 * part),
-        late,
+        stopped,
     )
     logs = tuple(rest.log for rest in rests)
     ways = [Candidate(LogLayout(log, (), logs, answer.layouts), found, n) for n, answer in enumerate(found.answers)]
@@ -198,13 +209,15 @@ def _planned(
     progress("carrying the rest out", 0.8)
     fault: ScriptError | None = None
     for best, way in rank_candidates(ways, shop, carry, sampled_pass_probability(log, shop, request.seed)):
-        sums = settled(best, model, parts, inputs.products)
+        sums = settle_by_replay(best, model, parts, inputs.products)
         best.plates[:] = [plate for plate in best.plates if sums.volumes.get(plate.id, 0.0) > 0.0]
         progress("what is not known", 0.9)
         doubt = passing_on_samples(log, best, parts, request.samples, request.seed)
-        pairs = [(replace(rest.log, piece=rest.piece), lay) for rest, lay in zip(rests, way.sawing.layouts, strict=True)]
+        pairs = [
+            (replace(rest.log, piece=rest.piece), lay) for rest, lay in zip(rests, way.log_layout.layouts, strict=True)
+        ]
         held = {one["id"]: one["mark"] for one in script["pieces"]}
-        new = script_of(
+        new = script_from_plan(
             facts.model,
             inputs,
             request,
@@ -219,12 +232,12 @@ def _planned(
             held,
         )
         new["replan"] = _replanned(script, new, facts, state, found_there)
-        late.mark(new)
+        stopped.mark(new)
         if fault is not None:
             new["cautions"].append("a better layout did not hold on replay and was set aside: a defect in pithline")
         progress("replaying the script", 0.95)
         try:
-            check(new)
+            check_script(new)
         except ScriptError as one:
             fault = fault or one
             continue
@@ -240,23 +253,23 @@ def _count(ledger: Ledger, parts: tuple[SawnPart, ...]) -> tuple[int, ...]:
 
 
 def _replanned(
-    script: Mapping[str, Any], new: Mapping[str, Any], facts: Opened, state: SawnState, found: Mapping[str, Any]
+    script: Mapping[str, Any], new: Mapping[str, Any], facts: FoundFacts, state: SawnState, found: Mapping[str, Any]
 ) -> dict[str, Any]:
     """What the new script says of its history."""
-    last = [one["id"] for one in state.told.sawn if one["op"] == "cut"][-1]
+    last = [one["id"] for one in state.history.sawn if one["op"] == "cut"][-1]
     moved = _plates_changed(script, new, facts)
     return {
         "after": last,
-        "kept": list(state.told.kept),
+        "kept": list(state.history.kept),
         "found": plain(found),
         "changed": [*facts.sentences, *moved.values()],
         "relabelled": list(moved),
     }
 
 
-def _plates_changed(script: Mapping[str, Any], new: Mapping[str, Any], facts: Opened) -> dict[str, str]:
+def _plates_changed(script: Mapping[str, Any], new: Mapping[str, Any], facts: FoundFacts) -> dict[str, str]:
     """Plates that were sawn already and now fail, or belong elsewhere: a sentence by plate."""
-    existing = {one[side] for one in facts.told.sawn if one["op"] == "cut" for side in ("above", "below")}
+    existing = {one[side] for one in facts.history.sawn if one["op"] == "cut" for side in ("above", "below")}
     was = {one["id"]: one for one in script["plates"] if one["id"] in existing}
     marks = {one["id"]: one["mark"] for one in new["pieces"]}
     out: dict[str, str] = {}
@@ -268,6 +281,7 @@ def _plates_changed(script: Mapping[str, Any], new: Mapping[str, Any], facts: Op
             out[one["id"]] = f"plate {marks[one['id']]} does not pass any more"
         elif (old["set_id"], old["mate"]) != (one["set_id"], one["mate"]):
             mate = marks.get(one["mate"] or "", "none")
-            out[one["id"]] = f"plate {marks[one['id']]} now belongs to set {one['set_id'] or 'none'}, its mate is {mate}"
+            out[one["id"]] = (
+                f"plate {marks[one['id']]} now belongs to set {one['set_id'] or 'none'}, its mate is {mate}"
+            )
     return out
-

@@ -8,7 +8,7 @@ from typing import Any
 
 
 @dataclass(slots=True)
-class Ending:
+class StopSignal:
     """Whether a search is to end, and whether it ever heard that it was."""
 
     asked: Callable[[], bool] | None

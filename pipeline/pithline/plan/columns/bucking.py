@@ -39,8 +39,8 @@ def crosscut_candidates(
     log: PlanLog,
     parts: tuple[SawnPart, ...],
     machines: Machines,
-    aim: ObjectiveWeights,
-    late: Callable[[], bool],
+    weights: ObjectiveWeights,
+    stopped: Callable[[], bool],
     progress: Callable[[str, float], None],
 ) -> list[tuple[float, tuple[float, ...]]]:
     """Ways to crosscut a log that may pay, best first: (rough value net of charges, places); () leaves it whole.
@@ -51,15 +51,15 @@ def crosscut_candidates(
     if not too_long and pith_bow(log) < BENT_FROM:
         return [(0.0, ())]
     free = tuple(p for p in parts if p.demand is None) or parts
-    worth = np.array([w for w, p in zip(aim.worth, parts, strict=True) if p in free])
-    aim = replace(aim, worth=worth)
+    worth = np.array([w for w, p in zip(weights.worth, parts, strict=True) if p in free])
+    weights = replace(weights, worth=worth)
     kerf, most = machines.buck.kerf, machines.mill.log_length_max
     valued: dict[tuple[float, float], float] = {}
 
     def value(low: float, high: float, one: PlanLog) -> float:
         key = (round(low, 3), round(high, 3))
         if key not in valued:
-            valued[key] = _rough(one, free, machines, aim)
+            valued[key] = _rough(one, free, machines, weights)
         return valued[key]
 
     out: list[tuple[float, tuple[float, ...]]] = []
@@ -68,7 +68,7 @@ def crosscut_candidates(
         out.append(whole)
     best = whole if not too_long else (-np.inf, ())
     pieces = 1
-    while pieces < MOST_LOGS and not late():
+    while pieces < MOST_LOGS and not stopped():
         tried = _one_cut_more(log, best[1] if best[0] > -np.inf else (), free, machines, kerf)
         found: list[tuple[float, tuple[float, ...]]] = []
         for i, places in enumerate(tried):
@@ -76,14 +76,14 @@ def crosscut_candidates(
             _, logs = crosscut_log(log, places, kerf, 0.0)
             marks = (0.0, *places, log.reach)
             total = sum(value(a, b, one) for (a, b), one in zip(itertools.pairwise(marks), logs, strict=True))
-            total -= aim.charge
+            total -= weights.charge
             found.append((total, places))
-            if late():
+            if stopped():
                 break
         fits = [one for one in found if max(np.diff((0.0, *one[1], log.reach))) <= most]
         out += fits
         better = max(fits or found, default=(-np.inf, ()))
-        if better[0] <= best[0] + aim.charge:
+        if better[0] <= best[0] + weights.charge:
             break
         best = better
         pieces += 1
@@ -131,11 +131,11 @@ def _places(log: PlanLog, parts: tuple[SawnPart, ...], machines: Machines) -> li
     return out[:PLACES_COMPARED]
 
 
-def _rough(log: PlanLog, parts: tuple[SawnPart, ...], machines: Machines, aim: ObjectiveWeights) -> float:
+def _rough(log: PlanLog, parts: tuple[SawnPart, ...], machines: Machines, weights: ObjectiveWeights) -> float:
     """The best layout's value on the rough grid, net of charges."""
     if log.clear < min(p.length for p in parts):
         return 0.0
-    tables = build_tables(log, parts, aim, machines, ROUGH, lambda what, part: None)
+    tables = build_tables(log, parts, weights, machines, ROUGH, lambda what, part: None)
     if not tables.values.any():
         return 0.0
     best = best_first_settings(solve_tables(tables), list(range(ROUGH.rolls)), 1)

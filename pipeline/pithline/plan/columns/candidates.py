@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
 from pithline.plan.programmes.fans import CHAIN, fan
 from pithline.plan.programmes.stacks import face_index, restricted, stack_table, unstack
-from pithline.plan.programmes.tables import SolvedTables, SlabTables
+from pithline.plan.programmes.tables import SlabTables, SolvedTables
 
 Array = NDArray[np.float64]
 
@@ -27,7 +27,9 @@ class FirstSetting:
     promise: float  # with the best halves
 
 
-def best_first_settings(state: SolvedTables, rolls: list[int], keep: int, only: float | None = None) -> list[FirstSetting]:
+def best_first_settings(
+    state: SolvedTables, rolls: list[int], keep: int, only: float | None = None
+) -> list[FirstSetting]:
     """The best first settings of the rolls given, best promise first; one for each pair of half faces.
 
     `only` leaves those with one slab of this thickness. [mm]
@@ -131,7 +133,9 @@ def bolt_fan(
     return node, float(value)
 
 
-def slabs_in_mm(state: SolvedTables, slabs: list[tuple[int, int]] | tuple[tuple[int, int], ...]) -> tuple[LayoutSlab, ...]:
+def slabs_in_mm(
+    state: SolvedTables, slabs: list[tuple[int, int]] | tuple[tuple[int, int], ...]
+) -> tuple[LayoutSlab, ...]:
     """Slabs in mm, from the top down."""
     grid = state.tables.grid
     cuts = [LayoutSlab((l - state.half_depth) * grid.depth_step, float(state.tables.menu[t])) for l, t in slabs]

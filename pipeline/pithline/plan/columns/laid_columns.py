@@ -15,7 +15,7 @@ from pithline.plan.columns.candidates import FirstSetting, bolt_fan, slabs_in_mm
 from pithline.plan.execute.ledger import Ledger
 from pithline.plan.execute.simulate import DrawnPoser, Shop, parallel_faces, slab_frame
 from pithline.plan.execute.slab_layout import lay_out
-from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
+from pithline.plan.problem.layout import LayoutSetting
 from pithline.plan.problem.log_frame import PlanLog, normal_at
 from pithline.plan.programmes.stacks import beyond_face, half_corners, stack_table, unstack
 from pithline.plan.programmes.tables import SolvedTables
@@ -103,14 +103,20 @@ class ColumnEvaluator:
 
 
 def first_setting_choices(
-    state: SolvedTables, evaluator: ColumnEvaluator, columns: list[FirstSetting], halves: int, piece: Piece | None = None
+    state: SolvedTables,
+    evaluator: ColumnEvaluator,
+    columns: list[FirstSetting],
+    halves: int,
+    piece: Piece | None = None,
 ) -> list[FirstSettingChoice]:
     """Choices for the master, one for each first column; `piece` is what is left of a log that is opened already."""
     grid = state.tables.grid
     whole = evaluator.log.piece if piece is None else piece
     out = []
     for column in columns:
-        setting = LayoutSetting(grid.roll(column.roll), slabs_in_mm(state, column.slabs), role="log", prices=evaluator.prices)
+        setting = LayoutSetting(
+            grid.roll(column.roll), slabs_in_mm(state, column.slabs), role="log", prices=evaluator.prices
+        )
         plates, over, under = evaluator.yields(setting, whole)
         above = half_choices(state, evaluator, over, column.roll, column.upper_face, halves)
         below = half_choices(state, evaluator, under, column.roll + grid.rolls, column.lower_face, halves)
@@ -118,7 +124,9 @@ def first_setting_choices(
     return out
 
 
-def with_more_halves(state: SolvedTables, evaluator: ColumnEvaluator, column: FirstSetting, choice: FirstSettingChoice, keep: int) -> FirstSettingChoice:
+def with_more_halves(
+    state: SolvedTables, evaluator: ColumnEvaluator, column: FirstSetting, choice: FirstSettingChoice, keep: int
+) -> FirstSettingChoice:
     """A choice with halves added that another view of the parts makes of what its first setting leaves."""
     _, over, under = evaluator.yields(choice.column.setting, evaluator.log.piece)
     last, rolls = len(state.tables.faces) - 1, state.tables.grid.rolls
@@ -149,7 +157,9 @@ def half_choices(
     out = []
     for one in sorted(ways, key=lambda one: -one.total):
         angle, extra = int(tables.angles[one.angle]), float(tables.extra[one.angle])
-        setting = LayoutSetting(grid.roll(turn + angle), slabs_in_mm(state, one.slabs), role="half", prices=evaluator.prices)
+        setting = LayoutSetting(
+            grid.roll(turn + angle), slabs_in_mm(state, one.slabs), role="half", prices=evaluator.prices
+        )
         plates, over, under = evaluator.yields(setting, piece)
         high, low = (turn + angle - quarter) % turns, (turn - quarter) % turns
         out.append(
@@ -248,6 +258,3 @@ def with_prices(chain: LayoutSetting | None, prices: tuple[float, ...] | None) -
 def with_children(first: LayoutSetting, above: LayoutSetting | None, below: LayoutSetting | None) -> LayoutSetting:
     """A setting with what is done to the pieces it leaves."""
     return replace(first, above=above, below=below)
-
-
-__all__ = ["Choice", "Column", "Evaluator", "HalfColumn", "SlabCut", "first_choices", "joined"]

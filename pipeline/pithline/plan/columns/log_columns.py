@@ -9,7 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.plan.columns.candidates import FirstSetting, best_first_settings
-from pithline.plan.columns.laid_columns import FirstSettingChoice, ColumnEvaluator, first_setting_choices, with_more_halves
+from pithline.plan.columns.laid_columns import (
+    ColumnEvaluator,
+    FirstSettingChoice,
+    first_setting_choices,
+    with_more_halves,
+)
 from pithline.plan.columns.master import MasterAnswer, solve_master
 from pithline.plan.execute.simulate import Shop
 from pithline.plan.problem.effort import (
@@ -43,26 +48,26 @@ class ViewColumns:
 def columns_of_view(
     log: PlanLog,
     view: tuple[SawnPart, ...],
-    aim: ObjectiveWeights,
+    weights: ObjectiveWeights,
     evaluator: ColumnEvaluator,
     effort: Effort,
     earlier: tuple[tuple[FirstSetting, FirstSettingChoice], ...],
-    told: Progress,
+    report_part: Progress,
     locks: Locks = NO_LOCKS,
     known: PassingPlaces | None = None,
 ) -> ViewColumns:
     """Tables, exact programmes and columns for the parts of one view, beside `earlier` ones."""
     before = tuple(column for column, _ in earlier), tuple(choice for _, choice in earlier)
     machines = evaluator.shop.machines
-    tables = build_tables(log, view, aim, machines, effort, told, locks, known)
+    tables = build_tables(log, view, weights, machines, effort, report_part, locks, known)
     highest = float(tables.values.max())
     if highest <= 0.0:
         return ViewColumns(tables.grid, 0.0, *before, promise=0.0)
-    told("halves", 0.75)
+    report_part("halves", 0.75)
     state = solve_tables(tables)
     rolls = list(range(effort.rolls)) if locks.roll is None else [0]
     columns = best_first_settings(state, rolls, 6, locks.first_slab)
-    told("columns", 0.8)
+    report_part("columns", 0.8)
     grown = tuple(with_more_halves(state, evaluator, column, choice, 1) for column, choice in earlier)
     picked = _different(columns, max(2, effort.firsts - 2) if earlier else effort.firsts)
     choices = first_setting_choices(state, evaluator, picked, effort.halves)
@@ -128,13 +133,13 @@ def log_columns(
     effort: Effort,
     seed: int,
     progress: Progress,
-    late: Callable[[], bool] | None,
+    stopped: Callable[[], bool] | None,
     locks: Locks = NO_LOCKS,
 ) -> LogColumns:
     """One log's choices for the master."""
     machines = shop.machines
     free = tuple(p for p in parts if p.demand is None)
-    aim = objective_weights(objective, parts, machines, log.reach)
+    weights = objective_weights(objective, parts, machines, log.reach)
     small = is_small(log)
     on_mill = bolts_on_mill(log, machines)
     evaluator = ColumnEvaluator(log, shop, machines.mill.kerf, 1.0 if small else 2.0, on_mill=on_mill)
@@ -151,7 +156,7 @@ def log_columns(
     rounds = BALANCING_ROUNDS if objective == "sets" else 0
     while number < len(views):
 
-        def told(what: str, part: float, number: int = number, most: int = most) -> None:
+        def report_part(what: str, part: float, number: int = number, most: int = most) -> None:
             progress(what, 0.2 + 0.8 * (number + part) / most)
 
         view_aim = objective_weights(objective, views[number], machines, log.reach)
@@ -167,7 +172,7 @@ def log_columns(
             evaluator,
             effort,
             tuple(zip(picked, choices, strict=True)),
-            told,
+            report_part,
             locks,
             known,
         )
@@ -175,23 +180,23 @@ def log_columns(
         choices, picked = [*one.choices], [*one.picked]
         considered += one.considered
         if prices is None:
-            bound = min(bound, bound_with_demand(one.promise, views[number], parts, aim.worth))
+            bound = min(bound, bound_with_demand(one.promise, views[number], parts, weights.worth))
         number += 1
-        little = bool(one.choices) and demanded_worth(parts, aim.worth) < FILLER_SHARE * one.promise
-        if late is not None and late():
+        little = bool(one.choices) and demanded_worth(parts, weights.worth) < FILLER_SHARE * one.promise
+        if stopped is not None and stopped():
             break
         if rounds and choices and number >= len(views):
-            answer = solve_master(choices, parts, aim, effort.master, seed)
+            answer = solve_master(choices, parts, weights, effort.master, seed)
             if answer is None:
                 break
-            prices = balanced_prices(parts, aim.worth if prices is None else np.array(prices), answer.plates)
+            prices = balanced_prices(parts, weights.worth if prices is None else np.array(prices), answer.plates)
             views.append(parts)
             rounds, most = rounds - 1, most + 1
             continue
         if little:
             break
         if number == len(views) < most:
-            answer = solve_master(choices, parts, aim, effort.master, seed)
+            answer = solve_master(choices, parts, weights, effort.master, seed)
             left_over = _unsaturated(answer, parts)
             if left_over and left_over not in views:
                 views.append(left_over)

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from ortools.sat.python import cp_model
 
-from pithline.plan.columns.laid_columns import FirstSettingChoice, LaidColumn, HalfChoice, with_children
+from pithline.plan.columns.laid_columns import FirstSettingChoice, HalfChoice, LaidColumn, with_children
 from pithline.plan.problem.layout import LayoutSetting
 from pithline.plan.problem.objective import ObjectiveWeights
 from pithline.plan.problem.parts import SawnPart
@@ -47,18 +47,18 @@ class MasterAnswer:
 def solve_master(
     choices: list[FirstSettingChoice],
     parts: tuple[SawnPart, ...],
-    aim: ObjectiveWeights,
+    weights: ObjectiveWeights,
     effort: float,
     seed: int = 1,
 ) -> MasterAnswer | None:
     """Solve the master over one log's columns; None where no column sets a plate free."""
-    return solve_joint_master((choices,), parts, aim, effort, seed)
+    return solve_joint_master((choices,), parts, weights, effort, seed)
 
 
 def solve_joint_master(
     logs: Sequence[list[FirstSettingChoice]],
     parts: tuple[SawnPart, ...],
-    aim: ObjectiveWeights,
+    weights: ObjectiveWeights,
     effort: float,
     seed: int = 1,
 ) -> MasterAnswer | None:
@@ -75,19 +75,19 @@ def solve_joint_master(
         elif rows:
             model.add(firsts <= 1)
     charged = sum(column.charged * var for column, var in made)
-    if aim.settings_max is not None:
-        model.add(charged <= aim.settings_max)
+    if weights.settings_max is not None:
+        model.add(charged <= weights.settings_max)
     counted = _counted(model, made, parts)
     sets = _sets(model, counted, parts)
     value = (
-        sum(round(w * OBJECTIVE_UNITS) * n for w, n in zip(aim.worth, counted, strict=True))
-        - round(aim.charge * OBJECTIVE_UNITS) * charged
+        sum(round(w * OBJECTIVE_UNITS) * n for w, n in zip(weights.worth, counted, strict=True))
+        - round(weights.charge * OBJECTIVE_UNITS) * charged
         - sum(round(column.extra * OBJECTIVE_UNITS) * var for column, var in made if column.extra)
     )
     objective = value
-    if aim.sets_first:
+    if weights.sets_first:
         objective = value + sum(
-            round(1000 * OBJECTIVE_UNITS * _held(product, parts, aim.worth)) * n for product, n in sets.items()
+            round(1000 * OBJECTIVE_UNITS * _held(product, parts, weights.worth)) * n for product, n in sets.items()
         )
     model.maximize(objective)
     on: set[int] = set()
@@ -105,20 +105,20 @@ def solve_joint_master(
     if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
         return None
     bound = solver.best_objective_bound / OBJECTIVE_UNITS
-    if aim.sets_within > 0.0 and not aim.sets_first:
+    if weights.sets_within > 0.0 and not weights.sets_first:
         best = solver.value(value)
         model.clear_hints()
         for _, var in made:
             model.add_hint(var, solver.value(var))
-        model.add(value >= best - round(aim.sets_within * abs(best)))
-        held = {product: _held(product, parts, aim.worth) for product in sets}
+        model.add(value >= best - round(weights.sets_within * abs(best)))
+        held = {product: _held(product, parts, weights.worth) for product in sets}
         model.maximize(sum(round(held[product] * OBJECTIVE_UNITS) * n for product, n in sets.items()) + value)
         again = cp_model.CpSolver()
         again.parameters.copy_from(solver.parameters)
         if again.solve(model) in (cp_model.OPTIMAL, cp_model.FEASIBLE):
             solver = again
     layouts = tuple(_read(choices, rows, solver) for choices, rows in zip(logs, groups, strict=True))
-    return _answer(layouts, made, solver, bound, status, parts, aim)
+    return _answer(layouts, made, solver, bound, status, parts, weights)
 
 
 def _held(product: str, parts: tuple[SawnPart, ...], worth: Array) -> float:
@@ -226,13 +226,13 @@ def _answer(
     bound: float,
     status: int,
     parts: tuple[SawnPart, ...],
-    aim: ObjectiveWeights,
+    weights: ObjectiveWeights,
 ) -> MasterAnswer:
     used = [column for column, var in made if solver.boolean_value(var)]
     plates = tuple(sum(column.plates[p] for column in used) for p in range(len(parts)))
     settings = sum(column.charged for column in used)
     counted = [min(n, part.demand) if part.demand is not None else n for n, part in zip(plates, parts, strict=True)]
-    value = float(np.dot(counted, aim.worth)) - aim.charge * settings - sum(column.extra for column in used)
-    grid = sum(column.grid_value for column in used) - aim.charge * settings
+    value = float(np.dot(counted, weights.worth)) - weights.charge * settings - sum(column.extra for column in used)
+    grid = sum(column.grid_value for column in used) - weights.charge * settings
     name = "optimal" if status == cp_model.OPTIMAL else "feasible"
     return MasterAnswer(layouts, value, float(bound), name, settings, grid, plates)

@@ -50,11 +50,17 @@ def practice_layout(sizes: Practice, flitches: tuple[int, int, int, int]) -> Lay
         return _flitches(quadrant * QUARTER, flitches[quadrant], sizes.flitch) if flitches[quadrant] else None
 
     def half(clock: float, above: int, below: int) -> LayoutSetting:
-        return LayoutSetting(clock, (LayoutSlab(-sizes.half_slab / 2, sizes.half_slab),), bolt(above), bolt(below), "half")
+        return LayoutSetting(
+            clock, (LayoutSlab(-sizes.half_slab / 2, sizes.half_slab),), bolt(above), bolt(below), "half"
+        )
 
     # the upper half's face is square to 0°; turned, 90° is up: above it lies the bolt from 0° to 90°, below that from 270°
     return LayoutSetting(
-        0.0, (LayoutSlab(-sizes.centre_slab / 2, sizes.centre_slab),), half(QUARTER, 0, 3), half(3 * QUARTER, 2, 1), "log"
+        0.0,
+        (LayoutSlab(-sizes.centre_slab / 2, sizes.centre_slab),),
+        half(QUARTER, 0, 3),
+        half(3 * QUARTER, 2, 1),
+        "log",
     )
 
 

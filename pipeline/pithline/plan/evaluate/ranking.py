@@ -16,7 +16,6 @@ from pithline.plan.execute.ledger import Ledger
 from pithline.plan.execute.simulate import Shop
 from pithline.plan.problem.layout import LayoutSetting
 from pithline.plan.problem.log_frame import PlanLog
-from pithline.plan.problem.objective import LITRE
 from pithline.plan.search import Candidate, SearchResult
 
 Array = NDArray[np.float64]
@@ -26,10 +25,12 @@ RANKING_SAMPLES = 16
 """Sampled logs on which carried-out layouts are compared; others than those that a script's percentiles come from."""
 
 
-def practice_candidate(log: PlanLog, places: tuple[float, ...], layouts: Sequence[LayoutSetting], found: SearchResult) -> Candidate:
+def practice_candidate(
+    log: PlanLog, places: tuple[float, ...], layouts: Sequence[LayoutSetting], found: SearchResult
+) -> Candidate:
     """The practice layout as a way to saw the log."""
-    sawing = LogLayout(log, places, (log,) * len(layouts), tuple(layouts))
-    return Candidate(sawing, found, len(found.answers), "practice layout kept")
+    log_layout = LogLayout(log, places, (log,) * len(layouts), tuple(layouts))
+    return Candidate(log_layout, found, len(found.answers), "practice layout kept")
 
 
 def rank_candidates(
@@ -43,7 +44,7 @@ def rank_candidates(
     """The contenders carried out on the real machines, by what they are likely to yield net of charges (`worth_of`)."""
     tried: list[tuple[float, int, Ledger]] = []
     for number, one in enumerate(ways):
-        ledger = carry(one.sawing)
+        ledger = carry(one.log_layout)
         value = net_worth(ledger, one.found.unit, shop, settings_max, sets_of, chance)
         if not np.isfinite(value):
             continue
@@ -95,13 +96,3 @@ def counted_worth(ledger: Ledger, shop: Shop, chance: PassProbability = as_fitte
 def sets_worth(sets: Mapping[str, int], shop: Shop) -> float:
     """What the plates of complete sets count together."""
     return float(sum(w * p.part.count * sets.get(p.product, 0) for w, p in zip(shop.worth, shop.parts, strict=True)))
-
-
-__all__ = [
-    "LITRE",
-    "chance_on_samples",
-    "counted",
-    "practice_contender",
-    "ranked",
-    "worth_of",
-]

@@ -24,13 +24,13 @@ Carry = Callable[[LogLayout, list[SlabCache]], Ledger]
 
 
 def refine(
-    sawing: LogLayout,
+    log_layout: LogLayout,
     carry: Carry,
     value: Callable[[Ledger], float],
     trials: int,
     roll_step: float,
     height_step: float,
-    late: Callable[[], bool],
+    stopped: Callable[[], bool],
     progress: Callable[[float, float], None],
     turn: bool = True,
 ) -> tuple[LogLayout, Ledger]:
@@ -46,14 +46,14 @@ def refine(
     progress : told the fraction done and the value so far.
     turn : whether a log may be turned whole.
     """
-    seen: list[SlabCache] = [{} for _ in sawing.layouts]
-    ledger = carry(sawing, seen)
-    best, highest, left = sawing, value(ledger), trials
-    for i, layout in enumerate(sawing.layouts):
+    seen: list[SlabCache] = [{} for _ in log_layout.layouts]
+    ledger = carry(log_layout, seen)
+    best, highest, left = log_layout, value(ledger), trials
+    for i, layout in enumerate(log_layout.layouts):
         if layout is None:
             continue
         for move in _moves(layout, roll_step, height_step, turn):
-            if left == 0 or late():
+            if left == 0 or stopped():
                 return best, ledger
             left -= 1
             progress(1.0 - left / trials, highest)

@@ -77,7 +77,9 @@ def _passes(logs: Sequence[PlanLog], plate: Plate, parts: tuple[SawnPart, ...]) 
     return np.array([grade_plate(log, plate.corner, plate.edges, limits, SAMPLE_PITCH).passes for log in logs], bool)
 
 
-def pass_probabilities(logs: Sequence[PlanLog], ledger: Ledger, parts: tuple[SawnPart, ...], known: dict[bytes, float]) -> Array:
+def pass_probabilities(
+    logs: Sequence[PlanLog], ledger: Ledger, parts: tuple[SawnPart, ...], known: dict[bytes, float]
+) -> Array:
     """The share of sampled logs on which each plate of a carried-out plan passes, 0 for those that fail on the fitted log.
 
     `known` is read and filled: plans that differ little have most plates in common.

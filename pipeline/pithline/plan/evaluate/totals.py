@@ -11,7 +11,6 @@ import numpy as np
 from pithline.mill.products import Products
 from pithline.plan.execute.ledger import Ledger
 from pithline.plan.execute.sets import assign_sets, match
-from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.parts import SawnPart
 
 
@@ -106,6 +105,3 @@ def weigh(ledger: Ledger, volumes: Mapping[str, float], density: float) -> None:
     for operation in ledger.operations:
         if operation["op"] == "setting" and operation["weight_kg"] == 0.0:
             operation["weight_kg"] = float(volumes.get(operation["piece"], 0.0) * 1e-9 * density)
-
-
-__all__ = ["PlanLog", "Sums", "piece_list", "plain", "plate_list", "settle", "totals", "weigh"]

@@ -24,7 +24,7 @@ def trade_off(
     """One row for each cap, rising, and the plan itself last: litres as mm³, sets, charged settings, minutes."""
     carried = []
     for _, answer in way.found.trade_off:
-        ledger = carry(LogLayout(way.sawing.whole, way.sawing.places, way.sawing.logs, answer.layouts))
+        ledger = carry(LogLayout(way.log_layout.whole, way.log_layout.places, way.log_layout.logs, answer.layouts))
         match(ledger.plates, parts)
         carried.append(_row(ledger, assign_sets(ledger.plates, parts, products)))
     rows = []

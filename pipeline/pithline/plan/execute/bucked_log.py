@@ -25,7 +25,9 @@ class LogLayout:
     layouts: tuple[LayoutSetting | None, ...]
 
 
-def crosscut_log(whole: PlanLog, places: Sequence[float], kerf: float, weight: float) -> tuple[Ledger, tuple[PlanLog, ...]]:
+def crosscut_log(
+    whole: PlanLog, places: Sequence[float], kerf: float, weight: float
+) -> tuple[Ledger, tuple[PlanLog, ...]]:
     """Crosscut a log square to its pith's chord in one setting; the ledger with it, and the logs from butt to top.
 
     Parameters
@@ -49,7 +51,7 @@ def crosscut_log(whole: PlanLog, places: Sequence[float], kerf: float, weight: f
 
 
 def execute_log_layout(
-    sawing: LogLayout,
+    log_layout: LogLayout,
     shop: Shop,
     poser: Callable[[PlanLog], Poser],
     weight: float,
@@ -57,10 +59,10 @@ def execute_log_layout(
     memories: Sequence[SlabCache | None] | None = None,
 ) -> Ledger:
     """Carry a sawing out, crosscuts first; `poser` makes one for each log, `memories` hold what was seen in each."""
-    ledger, logs = crosscut_log(sawing.whole, sawing.places, shop.machines.buck.kerf, weight)
+    ledger, logs = crosscut_log(log_layout.whole, log_layout.places, shop.machines.buck.kerf, weight)
     return execute_layouts(
         ledger,
-        [(log, layout, poser(log)) for log, layout in zip(logs, sawing.layouts, strict=True)],
+        [(log, layout, poser(log)) for log, layout in zip(logs, log_layout.layouts, strict=True)],
         shop,
         reserve,
         memories,

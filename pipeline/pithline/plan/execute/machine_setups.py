@@ -62,7 +62,9 @@ class MachinePoser:
             ledger.cautions.append(f"a {piece.kind} is left whole, since on the mill {why}")
         return None
 
-    def _heights(self, setting: LayoutSetting, piece: Piece, shape: PieceShape, pose: Pose, sign: float) -> PosedSetting | str:
+    def _heights(
+        self, setting: LayoutSetting, piece: Piece, shape: PieceShape, pose: Pose, sign: float
+    ) -> PosedSetting | str:
         mill, log = self.machines.mill, self.log
         kerf, step = mill.kerf, mill.height_step
         middle = float((log.origin + log.axis * log.reach / 2) @ pose.up)
@@ -184,7 +186,12 @@ class MachinePoser:
 
 
 def _set_blades(
-    slabs: tuple[LayoutSlab, ...], low: ParallelFace | None, high: ParallelFace | None, kerf: float, step: float, height: float
+    slabs: tuple[LayoutSlab, ...],
+    low: ParallelFace | None,
+    high: ParallelFace | None,
+    kerf: float,
+    step: float,
+    height: float,
 ) -> tuple[list[LayoutSlab], list[float]]:
     """Slabs as blade heights in whole steps make them, none thinner than drawn, and the heights from the top down.
 
@@ -223,7 +230,9 @@ def _set_blades(
     return real, blades
 
 
-def _resaw_cuts(slabs: tuple[LayoutSlab, ...], low: ParallelFace | None, high: ParallelFace | None, kerf: float) -> list[float]:
+def _resaw_cuts(
+    slabs: tuple[LayoutSlab, ...], low: ParallelFace | None, high: ParallelFace | None, kerf: float
+) -> list[float]:
     """Kerf-centre offsets of a run of slabs, one kerf shared by neighbours."""
     out: list[float] = []
     last = np.inf if high is None else high.height

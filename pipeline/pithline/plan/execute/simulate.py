@@ -13,7 +13,7 @@ from pithline.geometry.pieces import Piece
 from pithline.mill.machine import Machines
 from pithline.plan.execute.ledger import Ledger
 from pithline.plan.execute.shop import SlabJob, minutes_of, rename_piece, resaw, saw_into_billets
-from pithline.plan.execute.slab_layout import SlabCache, Saws, SlabFrame, lay_out
+from pithline.plan.execute.slab_layout import Saws, SlabCache, SlabFrame, lay_out
 from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
 from pithline.plan.problem.log_frame import PlanLog, normal_at
 from pithline.plan.problem.parts import SawnPart
@@ -123,7 +123,9 @@ def close_gaps(slabs: tuple[LayoutSlab, ...], kerf: float, low: float | None = N
     return tuple(reversed(out)) if down else tuple(out)
 
 
-def fit_slabs(slabs: tuple[LayoutSlab, ...], low: ParallelFace | None, high: ParallelFace | None, kerf: float) -> tuple[LayoutSlab, ...]:
+def fit_slabs(
+    slabs: tuple[LayoutSlab, ...], low: ParallelFace | None, high: ParallelFace | None, kerf: float
+) -> tuple[LayoutSlab, ...]:
     """Slabs moved onto parallel sawn faces and onto each other where they lie near."""
     floor = None if low is None else low.height
     return close_gaps(snap_to_faces(slabs, floor, None if high is None else high.height), kerf, floor)
@@ -179,7 +181,9 @@ def execute_layouts(
         for (log, layout, poser), memory in zip(logs, memories or [None] * len(logs), strict=True)
     ]
     for log, made in slabs:
-        waiting += [(log, job) for slab in made for job in saw_into_billets(log, ledger, shop.machines, slab, shop.parts)]
+        waiting += [
+            (log, job) for slab in made for job in saw_into_billets(log, ledger, shop.machines, slab, shop.parts)
+        ]
     resaw_all(ledger, waiting, shop)
     return ledger
 

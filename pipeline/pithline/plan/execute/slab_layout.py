@@ -167,7 +167,7 @@ def _look(
     heights = np.linspace(slab.low, slab.top, max(2, int(np.ceil((slab.top - slab.low) / PLANE_STEP)) + 1))
     origin = slab.point(span[0], span[2], 0.0)
     planes = Planes(origin, slab.axis, slab.lateral, slab.normal, heights, counts, steps)
-    wood = plane_stack(log.wary, planes)
+    wood = plane_stack(log.conservative, planes)
     unusable = unusable_on_planes(log, planes) | (wood.from_pith < log.pith_radius + 0.5)
     for normal, offset in slab.bounds:
         unusable |= planes.beyond(normal, offset - 0.2)
@@ -195,7 +195,9 @@ def _layers(
         t = np.float32(at - i)
         angle[k] = looked.wood.angle[i] * (1 - t) + looked.wood.angle[i + 1] * t
         runout = looked.wood.runout[i] * (1 - t) + looked.wood.runout[i + 1] * t
-        bad[k] = (angle[k] < limits.ring_angle_min + LAYOUT_ANGLE_RESERVE) | (runout > limits.runout_max - slope_reserve)
+        bad[k] = (angle[k] < limits.ring_angle_min + LAYOUT_ANGLE_RESERVE) | (
+            runout > limits.runout_max - slope_reserve
+        )
     return _images(bad, np.int32), _images(gone, np.int32), _images(angle, np.float64)
 
 
@@ -276,7 +278,9 @@ def _passing(
                 continue
             key = (part.thickness, part.limits)
             if key not in images:
-                images[key] = _layers(looked, slab, part, saws, log.sapwood, LAYOUT_RUNOUT_RESERVE + share * log.slope_doubt)
+                images[key] = _layers(
+                    looked, slab, part, saws, log.sapwood, LAYOUT_RUNOUT_RESERVE + share * log.slope_doubt
+                )
             bad = images[key][0]
             out = maps[i] if before > 0 else np.zeros((bad.shape[0], counts[1], counts[0]), np.uint8)
             _allowed(*images[key], part.limits.ring_angle_mean + LAYOUT_ANGLE_RESERVE, l, w, before, count, out)

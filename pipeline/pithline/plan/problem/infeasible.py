@@ -41,10 +41,10 @@ def no_part_fits(log: PlanLog, parts: tuple[SawnPart, ...]) -> PlanError:
     )
 
 
-def no_setting_pays(aim: ObjectiveWeights, best: float, objective: str) -> PlanError:
+def no_setting_pays(weights: ObjectiveWeights, best: float, objective: str) -> PlanError:
     """Why nothing pays: a setting is charged more than it yields."""
     unit, key = (" in money", "hour_rate") if objective == "value" else (" L", "least_gain_per_setting")
     return PlanError(
-        f"no setting pays: each is charged {aim.charge:.3g}{unit}, and the best single slab yields {best:.3g}{unit}; "
+        f"no setting pays: each is charged {weights.charge:.3g}{unit}, and the best single slab yields {best:.3g}{unit}; "
         f"lower the mill's {key}."
     )

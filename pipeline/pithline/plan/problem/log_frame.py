@@ -36,7 +36,7 @@ class PlanLog:
     model: LogModel
     field: WoodField
     exact: tuple  # kernel arrays without doubts: what is judged
-    wary: tuple  # kernel arrays with the doubts that a full reserve keeps: what is planned on
+    conservative: tuple  # kernel arrays with the doubts that a full reserve keeps: what is planned on
     origin: Array  # (3,)
     axis: Array  # (3,) unit, along the pith's chord
     reach: float  # chord length between the end planes on the pith
@@ -55,7 +55,7 @@ class PlanLog:
     @property
     def sure(self) -> bool:
         """Whether there is nothing to keep in reserve."""
-        skin, core = self.wary[2], self.wary[3]
+        skin, core = self.conservative[2], self.conservative[3]
         return self.slope_doubt == 0.0 and not skin[..., 3].any() and not core[:, 4].any()
 
     @property
@@ -85,7 +85,7 @@ def plan_log(
         model=model,
         field=field,
         exact=tables(field, 0.0, 0.0),
-        wary=tables(field, surface_doubts, pith_doubts),
+        conservative=tables(field, surface_doubts, pith_doubts),
         origin=butt,
         axis=chord / reach,
         reach=reach,
@@ -108,7 +108,7 @@ def with_standard_errors(log: PlanLog, field: WoodField, surface_doubts: float, 
         log,
         field=field,
         exact=tables(field, 0.0, 0.0),
-        wary=tables(field, surface_doubts, pith_doubts),
+        conservative=tables(field, surface_doubts, pith_doubts),
         doubts=(surface_doubts, pith_doubts),
         slope_doubt=slope_doubt(field, log.model.length, log.crook_doubt, pith_doubts),
     )
@@ -180,7 +180,7 @@ def shorter_log(log: PlanLog, piece: Piece) -> PlanLog:
         log,
         field=field,
         exact=tables(field, 0.0, 0.0),
-        wary=tables(field, *log.doubts),
+        conservative=tables(field, *log.doubts),
         origin=butt.point,
         axis=chord / reach,
         reach=reach,

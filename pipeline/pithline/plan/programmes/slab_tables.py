@@ -54,7 +54,7 @@ def roll_planes(
     origin = log.origin + across[0] * lateral
     counts, steps = (len(across), nx), (grid.across_step, grid.along_step)
     planes = Planes(origin, lateral, log.axis, normal, depths, counts, steps)
-    wood = plane_stack(log.wary, planes).keeping(SEARCH_RESERVE_SHARE)
+    wood = plane_stack(log.conservative, planes).keeping(SEARCH_RESERVE_SHARE)
     gone = (wood.depth < SURFACE_RESERVE) | (wood.from_pith < log.pith_radius + 1.0)
     gone |= unusable_on_planes(log, planes)
     bad, none = [], []

@@ -148,5 +148,3 @@ def unstack(
         else:
             break
     return out
-
-

@@ -29,7 +29,6 @@ from pithline.plan.programmes.stacks import half_table
 Array = NDArray[np.float64]
 
 
-
 @dataclass(frozen=True, slots=True)
 class PassingPlaces:
     """Where plates of all parts pass in one log, on every plane of every roll; found once for all views of the parts."""
@@ -96,7 +95,7 @@ def _grid(log: PlanLog, parts: tuple[SawnPart, ...], machines: Machines, effort:
 def build_tables(
     log: PlanLog,
     parts: tuple[SawnPart, ...],
-    aim: ObjectiveWeights,
+    weights: ObjectiveWeights,
     machines: Machines,
     effort: Effort,
     progress: Progress,
@@ -108,7 +107,7 @@ def build_tables(
     if known is None:
         known = find_passing_places(log, parts, machines, effort, lambda what, part: progress(what, 0.3 * part), locks)
     grid = _grid(log, parts, machines, effort, locks)
-    table = part_table(parts, grid, aim.worth, machines.crosscut.kerf)
+    table = part_table(parts, grid, weights.worth, machines.crosscut.kerf)
     menu = np.array(grid.thicknesses)
     cells = np.ceil(menu / grid.depth_step - 1e-6).astype(np.int64)
     rip = int(np.ceil(machines.rip.kerf / grid.across_step - 1e-6))
@@ -138,9 +137,11 @@ def build_tables(
     free = not bolts_on_mill(log, machines)
     angles = half_angles(effort, log)
     steps = np.where(angles * 2 == effort.rolls, 1, effort.lean_step)
-    bolts = fan_bound_table(values, grid, angles, steps, cells, menu, faces, kerf, effort.fan_spread, aim.charge, most, free)
+    bolts = fan_bound_table(
+        values, grid, angles, steps, cells, menu, faces, kerf, effort.fan_spread, weights.charge, most, free
+    )
     return SlabTables(
-        grid, values, cells, menu, faces, angles, steps, bolts, aim.charge, kerf, effort.fan_spread, most, free, aim.off_square
+        grid, values, cells, menu, faces, angles, steps, bolts, weights.charge, kerf, effort.fan_spread, most, free, weights.off_square
     )  # fmt: skip
 
 

@@ -51,7 +51,9 @@ def upper_bound_of_log(log: PlanLog, parts: Sequence[SawnPart], worth: Array, ma
     cross = machines.crosscut.kerf
     steps = np.array([max(int(np.floor((p.length + cross) / 5.0)), 1) for p in parts])
     longest = int(np.ceil((log.reach + 2 * BEAM_STEP + cross) / 5.0)) + 1
-    return float(_filled(usable, _fillings(longest, steps, share), BEAM_STEP / 5.0, cross / 5.0)) * BEAM_SIDE * BEAM_SIDE
+    return (
+        float(_filled(usable, _fillings(longest, steps, share), BEAM_STEP / 5.0, cross / 5.0)) * BEAM_SIDE * BEAM_SIDE
+    )
 
 
 def _fillings(longest: int, steps: NDArray[np.int64], share: Array) -> Array:
@@ -89,7 +91,9 @@ def _usable(log: PlanLog, parts: Sequence[SawnPart]) -> NDArray[np.bool_]:
     up = normal_at(log.axis, 0.0)
     side = np.cross(log.axis, up)
     count = int(np.ceil(log.reach / BEAM_STEP)) + 1
-    planes = Planes(log.origin + places[0] * side, side, log.axis, up, places, (len(places), count), (BEAM_SIDE, BEAM_STEP))
+    planes = Planes(
+        log.origin + places[0] * side, side, log.axis, up, places, (len(places), count), (BEAM_SIDE, BEAM_STEP)
+    )
     points = planes.points.reshape(-1, 3)
     half = BEAM_SIDE / np.sqrt(2.0)
     good = np.zeros(len(points), bool)

@@ -13,13 +13,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.geometry.pieces import Piece
-from pithline.plan.columns.candidates import slabs_in_mm, best_first_settings
+from pithline.plan.columns.candidates import best_first_settings, slabs_in_mm
 from pithline.plan.columns.laid_columns import (
     BoltChoices,
-    FirstSettingChoice,
-    LaidColumn,
     ColumnEvaluator,
+    FirstSettingChoice,
     HalfChoice,
+    LaidColumn,
     bolt_choices,
     first_setting_choices,
     half_choices,
@@ -27,7 +27,7 @@ from pithline.plan.columns.laid_columns import (
 from pithline.plan.execute.ledger import Ledger
 from pithline.plan.execute.simulate import SNAP_DISTANCE, DrawnPoser, parallel_faces
 from pithline.plan.problem.effort import Effort
-from pithline.plan.problem.layout import Locks, LayoutSetting
+from pithline.plan.problem.layout import LayoutSetting, Locks
 from pithline.plan.problem.log_frame import PlanLog, clock_of_normal
 from pithline.plan.problem.objective import ObjectiveWeights
 from pithline.plan.problem.parts import SawnPart
@@ -65,7 +65,7 @@ class PieceTables:
 
     log: PlanLog
     view: tuple[SawnPart, ...]
-    aim: ObjectiveWeights
+    weights: ObjectiveWeights
     effort: Effort
     evaluator: ColumnEvaluator
     progress: Progress
@@ -80,7 +80,9 @@ class PieceTables:
             if abs(place - index) * step < SAME_ROLL:
                 return state, index % (2 * self.effort.rolls)
         machines = self.evaluator.shop.machines
-        tables = build_tables(self.log, self.view, self.aim, machines, self.effort, self.progress, Locks(roll=clock))
+        tables = build_tables(
+            self.log, self.view, self.weights, machines, self.effort, self.progress, Locks(roll=clock)
+        )
         self.made.append(solve_tables(tables))
         return self.made[-1], 0
 
@@ -186,7 +188,9 @@ def _as_log(grids: PieceTables, piece: Piece, side: _Side) -> tuple[list[FirstSe
     return found, best[0].promise if best else 0.0
 
 
-def _along(grids: PieceTables, piece: Piece, side: _Side, sides: Sequence[_Side], keep: int) -> tuple[list[FirstSettingChoice], float]:
+def _along(
+    grids: PieceTables, piece: Piece, side: _Side, sides: Sequence[_Side], keep: int
+) -> tuple[list[FirstSettingChoice], float]:
     """Slabs parallel to a face, from it inwards; what is left beyond them is a half, or a bolt where another side bounds it."""
     state, turn = grids.at(side.clock)
     grid, tables = state.tables.grid, state.tables
@@ -242,7 +246,9 @@ def _along(grids: PieceTables, piece: Piece, side: _Side, sides: Sequence[_Side]
     return out, promise
 
 
-def _fanned(grids: PieceTables, piece: Piece, side: _Side, sides: Sequence[_Side]) -> list[tuple[list[FirstSettingChoice], float]]:
+def _fanned(
+    grids: PieceTables, piece: Piece, side: _Side, sides: Sequence[_Side]
+) -> list[tuple[list[FirstSettingChoice], float]]:
     """Radial slabs of a bolt. Where no other side stands to this one as a half's cuts do, the fan is sought on either side of it."""
     state, turn = grids.at(side.clock)
     tables, quarter = state.tables, state.tables.grid.rolls // 2
@@ -307,6 +313,3 @@ def _whole(evaluator: ColumnEvaluator, setting: LayoutSetting, piece: Piece) -> 
             more, also = _whole(evaluator, child, rest)
             total, charged = total + np.array(more), charged + also
     return tuple(int(v) for v in total), charged
-
-
-__all__ = ["Grids", "Options", "Rest", "as_choice", "options", "sides_of"]

@@ -15,13 +15,13 @@ from pithline.geometry.pieces import Piece
 from pithline.plan.execute.grade import grade_plate
 from pithline.plan.execute.ledger import Ledger, Plate
 from pithline.plan.execute.shop import SlabJob, saw_into_billets
-from pithline.plan.execute.simulate import Poser, Shop, saw_settings, parallel_faces, resaw_all, slab_frame
+from pithline.plan.execute.simulate import Poser, Shop, parallel_faces, resaw_all, saw_settings, slab_frame
 from pithline.plan.execute.slab_layout import lay_out
 from pithline.plan.problem.layout import LayoutSetting
 from pithline.plan.problem.log_frame import PlanLog, shorter_log
 from pithline.plan.problem.parts import SawnPart
 from pithline.plan.replan.remaining_pieces import RemainingPiece
-from pithline.plan.replan.script_history import SplitScript, apply_operations, ancestry_of, parents_of, ledger_of
+from pithline.plan.replan.script_history import SplitScript, ancestry_of, apply_operations, ledger_of, parents_of
 from pithline.plan.replan.script_layouts import ROLES, ScriptLayouts
 
 Array = NDArray[np.float64]
@@ -35,7 +35,7 @@ SIZE_TOLERANCE = 0.05
 class SawnState:
     """A log as it lies there: what was sawn, and what of the earlier plan is kept because it is in the shop already."""
 
-    told: SplitScript
+    history: SplitScript
     kinds: Mapping[str, str]
     counts: Mapping[str, int]
     plates: tuple[Mapping[str, Any], ...]  # as the earlier script has them, of pieces that are still sound
@@ -46,7 +46,7 @@ class SawnState:
 
     def ledger(self) -> Ledger:
         """A ledger of what was sawn, plates left out; ids go on after the highest in use."""
-        out = ledger_of(self.told.sawn, self.kinds)
+        out = ledger_of(self.history.sawn, self.kinds)
         out.counts.update(self.counts)
         return out
 
@@ -58,13 +58,15 @@ class SawnState:
 
 def with_bucked_logs(state: SawnState) -> SawnState:
     """The state with the shorter logs that crosscuts have made; crosscuts broken off count as done as planned."""
-    cuts = [one for one in state.told.later if one["op"] == "cut" and one["tool"] == "buck"]
+    cuts = [one for one in state.history.later if one["op"] == "cut" and one["tool"] == "buck"]
     if cuts:
         ledger = state.ledger()
-        more = with_reopened_settings([one for one in state.told.later if one.get("tool") == "buck"], state.told, ledger)
-        later = tuple(one for one in state.told.later if one.get("tool") != "buck")
-        told = SplitScript((*state.told.sawn, *more), later, state.told.kinds)
-        state = replace(state, told=told, counts=dict(ledger.counts))
+        more = with_reopened_settings(
+            [one for one in state.history.later if one.get("tool") == "buck"], state.history, ledger
+        )
+        later = tuple(one for one in state.history.later if one.get("tool") != "buck")
+        history = SplitScript((*state.history.sawn, *more), later, state.history.kinds)
+        state = replace(state, history=history, counts=dict(ledger.counts))
     ledger = state.ledger()
     bucks = {one["id"] for one in ledger.operations if one["op"] == "cut" and one["tool"] == "buck"}
     logs = {
@@ -73,10 +75,10 @@ def with_bucked_logs(state: SawnState) -> SawnState:
     return replace(state, logs=logs)
 
 
-def operations_following(told: SplitScript, leaf: str) -> list[dict[str, Any]]:
+def operations_following(history: SplitScript, leaf: str) -> list[dict[str, Any]]:
     """The operations that were to follow on a piece and all that is made of it, in their order."""
     family, out = {leaf}, []
-    for one in told.later:
+    for one in history.later:
         if one["op"] == "setting":
             if one["piece"] in family:
                 out.append(one)
@@ -86,17 +88,19 @@ def operations_following(told: SplitScript, leaf: str) -> list[dict[str, Any]]:
     return out
 
 
-def with_reopened_settings(operations: Sequence[dict[str, Any]], told: SplitScript, ledger: Ledger) -> list[dict[str, Any]]:
+def with_reopened_settings(
+    operations: Sequence[dict[str, Any]], history: SplitScript, ledger: Ledger
+) -> list[dict[str, Any]]:
     """The operations with a setting of their own before cuts whose setting was broken off."""
     out: list[dict[str, Any]] = []
-    opened = {one["id"]: one for one in told.sawn if one["op"] == "setting"}
+    opened = {one["id"]: one for one in history.sawn if one["op"] == "setting"}
     new: dict[str, str] = {}
     for one in operations:
         if one["op"] == "cut" and one["setting"] in opened:
             old = opened[one["setting"]]
             if old["id"] not in new:
                 new[old["id"]] = ledger.fresh("set-")
-                cuts = [cut for cut in (*told.sawn, *told.later) if cut.get("setting") == old["id"]]
+                cuts = [cut for cut in (*history.sawn, *history.later) if cut.get("setting") == old["id"]]
                 share = sum(cut in operations for cut in cuts) / len(cuts)
                 entry = {**old, "id": new[old["id"]], "piece": one["piece"], "minutes": old["minutes"] * share}
                 out.append({**entry, "weight_kg": 0.0} if old["tool"] not in ("mill", "buck") else entry)
@@ -131,7 +135,7 @@ def plan_shop_work(state: SawnState, shop: Shop, again: bool) -> ShopWork:
     names = set(ledger.pieces)
     jobs: list[tuple[PlanLog, SlabJob]] = []
     for name in leaves:
-        own = with_reopened_settings(operations_following(state.told, name), state.told, ledger)
+        own = with_reopened_settings(operations_following(state.history, name), state.history, ledger)
         own, plates = _paying(state, own)
         worth = _worth(plates, left, shop)
         job = None
@@ -148,7 +152,7 @@ def plan_shop_work(state: SawnState, shop: Shop, again: bool) -> ShopWork:
         kept += own
         names |= {one[side] for one in own if one["op"] == "cut" for side in ("above", "below")}
         _take(left, plates)
-    order = {one["id"]: i for i, one in enumerate(state.told.later)}
+    order = {one["id"]: i for i, one in enumerate(state.history.later)}
     blocks = _blocks(kept)
     blocks.sort(key=lambda block: (block[0]["stage"] == "dried", order.get(block[0]["id"], -1)))
     return ShopWork(
@@ -302,7 +306,7 @@ def _layer(plates: Sequence[Plate], parts: tuple[SawnPart, ...]) -> None:
 def remaining_pieces(state: SawnState, before: ScriptLayouts) -> tuple[RemainingPiece, ...]:
     """The pieces in hand that mill or resaw may still take: what lies on the bed, then logs, halves and bolts."""
     ledger = state.ledger()
-    last = state.told.sawn[-1]["below"]
+    last = state.history.sawn[-1]["below"]
 
     def order(name: str) -> tuple[bool, int]:
         return name != last, ROLES.index(ledger.pieces[name].kind)
@@ -328,7 +332,9 @@ def execute_remaining(
     for rest, layout in zip(rests, layouts, strict=True):
         made = saw_settings(rest.log, ledger, rest.piece, layout, shop, left, poser(rest.log), True, None)
         slabs += [(rest.log, job) for job in made]
-    waiting = [(log, one) for log, job in slabs for one in saw_into_billets(log, ledger, shop.machines, job, shop.parts)]
+    waiting = [
+        (log, one) for log, job in slabs for one in saw_into_billets(log, ledger, shop.machines, job, shop.parts)
+    ]
     blocks = _blocks(bench.kept)
     for stage in ("green", "dried"):
         apply_operations(ledger, [one for block in blocks if block[0]["stage"] == stage for one in block], state.kinds)

@@ -20,14 +20,14 @@ from pithline.files.priors import Priors
 from pithline.logmodel.card import Defect
 from pithline.plan.problem.log_frame import PlanLog
 from pithline.wood.field import CLOCKS, reshaped, tables
-from pithline.yard.appraisal.log_knowledge import Known
+from pithline.yard.appraisal.log_knowledge import LogKnowledge
 
 Array = NDArray[np.float64]
 World = Mapping[str, Any]
 
 COMPONENTS = ("seen", "hidden", "bark", "pith", "wander", "bow", "spiral", "knots", "metal", "checks", "rot")
 """What is drawn. Of a scanned log "hidden" is the surface on the side that was not scanned."""
-CLEAR = 3.0
+DEFECT_MARGIN = 3.0
 """Kept clear round a hidden defect when it is found. [mm]"""
 
 
@@ -45,7 +45,7 @@ def _normals(shape: tuple[int, ...], key: tuple[int, ...], number: int, many: in
     return ndtri((strata[:, place] + within[:, place]) / many).reshape(shape)
 
 
-def draw(known: Known, priors: Priors, name: str, seed: int, number: int) -> Any:
+def draw_component(known: LogKnowledge, priors: Priors, name: str, seed: int, number: int) -> Any:
     """One draw of one component: coefficients of unit normals, or a tuple of defects."""
     rng = np.random.default_rng([seed, number, zlib.crc32(name.encode())])
     length = known.model.length
@@ -65,7 +65,7 @@ def draw(known: Known, priors: Priors, name: str, seed: int, number: int) -> Any
         if rng.uniform() >= known.metal_share(priors):
             return ()
         place = float(rng.uniform(0.0, length)), float(rng.uniform(0.0, 2 * np.pi))
-        return (Defect("metal", place[0], None, place[1], priors.metal_diameter, margin=CLEAR),)
+        return (Defect("metal", place[0], None, place[1], priors.metal_diameter, margin=DEFECT_MARGIN),)
     if name == "checks":
         return _checks(known, priors, rng)
     if name == "rot":
@@ -76,18 +76,18 @@ def draw(known: Known, priors: Priors, name: str, seed: int, number: int) -> Any
     raise ValueError(f"no such component: {name}")
 
 
-def _knots(known: Known, priors: Priors, rng: np.random.Generator) -> tuple[Defect, ...]:
+def _knots(known: LogKnowledge, priors: Priors, rng: np.random.Generator) -> tuple[Defect, ...]:
     """Suspected knots that are real, hidden ones by their rate, and on the side not seen as many stubs as on the other."""
     suspected = known.model.suspected_knots
     out = [
-        Defect("knot", float(one.x), None, float(one.clock), float(one.diameter), margin=CLEAR)
+        Defect("knot", float(one.x), None, float(one.clock), float(one.diameter), margin=DEFECT_MARGIN)
         for one in suspected
         if rng.uniform() < priors.suspected_real
     ]
     for _ in range(int(rng.poisson(priors.knots_per_m2 * known.bark_area))):
         x, clock = float(rng.uniform(0, known.model.length)), float(rng.uniform(0, 2 * np.pi))
         size = priors.knot_diameter * float(np.exp(rng.normal(0.0, priors.knot_spread)))
-        out.append(Defect("knot", x, None, clock, size, margin=CLEAR))
+        out.append(Defect("knot", x, None, clock, size, margin=DEFECT_MARGIN))
     dark = known.dark[:, :-1]
     unseen = float(dark.mean())
     if suspected and 0.0 < unseen < 1.0:
@@ -95,11 +95,11 @@ def _knots(known: Known, priors: Priors, rng: np.random.Generator) -> tuple[Defe
             one = suspected[int(rng.integers(len(suspected)))]
             station, column = divmod(int(rng.choice(dark.size, p=dark.ravel() / dark.sum())), dark.shape[1])
             x, clock = known.log.field.x0 + station * known.log.field.dx, column * (2 * np.pi / dark.shape[1])
-            out.append(Defect("knot", float(x), None, float(clock), float(one.diameter), margin=CLEAR))
+            out.append(Defect("knot", float(x), None, float(clock), float(one.diameter), margin=DEFECT_MARGIN))
     return tuple(out)
 
 
-def _checks(known: Known, priors: Priors, rng: np.random.Generator) -> tuple[Defect, ...]:
+def _checks(known: LogKnowledge, priors: Priors, rng: np.random.Generator) -> tuple[Defect, ...]:
     median = (priors.check_length + priors.check_per_month * known.months) * (
         priors.check_coated if known.coated else 1.0
     )
@@ -113,12 +113,12 @@ def _checks(known: Known, priors: Priors, rng: np.random.Generator) -> tuple[Def
     return tuple(out)
 
 
-def world(known: Known, priors: Priors, seed: int, number: int) -> dict[str, Any]:
+def draw_log(known: LogKnowledge, priors: Priors, seed: int, number: int) -> dict[str, Any]:
     """One whole log drawn: every component."""
-    return {name: draw(known, priors, name, seed, number) for name in COMPONENTS}
+    return {name: draw_component(known, priors, name, seed, number) for name in COMPONENTS}
 
 
-def nominal(known: Known) -> dict[str, Any]:
+def most_likely_draw(known: LogKnowledge) -> dict[str, Any]:
     """The log as it is most likely, nothing hidden in it: every component at its mean."""
     harmonics = len(known.weights)
     return {
@@ -137,7 +137,7 @@ def nominal(known: Known) -> dict[str, Any]:
 
 
 @dataclass(frozen=True, slots=True)
-class Basis:
+class DrawBasis:
     """Shapes that draws are laid on, made once for a log."""
 
     t: Array  # (k,) from -1 at the butt to 1 at the top
@@ -146,7 +146,7 @@ class Basis:
     x: Array
 
 
-def basis_of(known: Known) -> Basis:
+def draw_basis(known: LogKnowledge) -> DrawBasis:
     """The basis of a log's stations."""
     field = known.log.field
     x = field.x0 + np.arange(len(field.pith)) * field.dx
@@ -155,14 +155,14 @@ def basis_of(known: Known) -> Basis:
     waves = np.stack([np.cos(order * clock), np.sin(order * clock)], axis=1)
     waves[0, 1] = 0.0
     t = 2.0 * x / known.model.length - 1.0
-    return Basis(np.clip(t, -1.0, 1.0), waves, np.stack([-np.sin(clock), np.cos(clock)], axis=1), x)
+    return DrawBasis(np.clip(t, -1.0, 1.0), waves, np.stack([-np.sin(clock), np.cos(clock)], axis=1), x)
 
 
 EVEN = np.sqrt(1.0 + 1.0 / 3.0)
 """Root mean square along the log of a draw at its middle and another that changes from end to end."""
 
 
-def _surface(coefficients: Array, known: Known, basis: Basis) -> Array:
+def _surface(coefficients: Array, known: LogKnowledge, basis: DrawBasis) -> Array:
     """A surface error of unit size: smooth round the girth, linear along. (k, 361)"""
     parts = coefficients * known.weights[:, None, None]
     size = np.zeros((len(basis.t), 1))
@@ -174,7 +174,7 @@ def _surface(coefficients: Array, known: Known, basis: Basis) -> Array:
     return size + (still[None, :] + basis.t[:, None] * turning[None, :]) / EVEN
 
 
-def _between(marks: Array, known: Known, t: Array) -> Array:
+def _between(marks: Array, known: LogKnowledge, t: Array) -> Array:
     """A pith error of unit size along the log, (k, 2)."""
     if known.pith_marks == 2:  # each mark errs by itself, and between them the pith lies on their line
         ends = np.stack([1.0 - t, 1.0 + t], axis=1)
@@ -182,7 +182,7 @@ def _between(marks: Array, known: Known, t: Array) -> Array:
     return (marks[0] + known.drift * t[:, None] * marks[1]) / np.sqrt(1.0 + known.drift**2 / 3.0)
 
 
-def apply(known: Known, world: World, basis: Basis) -> PlanLog:
+def log_as_drawn(known: LogKnowledge, world: World, basis: DrawBasis) -> PlanLog:
     """The log that a draw makes of what is known, as it would be graded."""
     log, field = known.log, known.log.field
     t = basis.t

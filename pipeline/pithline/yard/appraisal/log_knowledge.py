@@ -36,7 +36,7 @@ FLANK = 0.62
 
 
 @dataclass(frozen=True, slots=True)
-class Known:
+class LogKnowledge:
     """One log before it is bought. Doubts are standard deviations, on the k stations of `log.field`.
 
     Attributes
@@ -109,7 +109,7 @@ UNTOLD_MONTHS = 2.0
 """Months since felling where the card names no day; invented."""
 
 
-def know(
+def gather_knowledge(
     model: LogModel,
     card: Card,
     read: Mapping[str, Any],
@@ -117,7 +117,7 @@ def know(
     today: date,
     bow: float = 0.0,
     weights: Array | None = None,
-) -> Known:
+) -> LogKnowledge:
     """Gather what is known of a fitted log, or of one drawn up from tape measures (`bow`, `weights`)."""
     log = plan_log(model, card.pith_radius, card.trim_butt, card.trim_top, card.defects)
     field = log.field
@@ -150,10 +150,10 @@ def know(
     pith = np.sqrt(np.maximum(np.asarray(field.pith_doubt, float) ** 2 - (bow * (1.0 - t**2)) ** 2, 0.0))
     if marks == 0 and not tape:
         pith = priors.pith_unmarked * size
-    told = read.get("grain", {}).get("spiral_deg") is not None
+    stated = read.get("grain", {}).get("spiral_deg") is not None
     months = months_since(card.felled, today)
     girth = float(np.pi * 2.0 * size.mean() / ratio)
-    return Known(
+    return LogKnowledge(
         card=card,
         read=read,
         log=log,
@@ -168,7 +168,7 @@ def know(
         drift=DRIFT,
         wander=priors.pith_wander,
         bow=bow,
-        spiral=None if told or (priors.spiral_sd == 0.0 and priors.spiral_mean == 0.0) else _spiral(priors),
+        spiral=None if stated or (priors.spiral_sd == 0.0 and priors.spiral_mean == 0.0) else _spiral(priors),
         bark_known=card.bark_thickness is not None,
         pith_marks=marks,
         yard_tree=read["log"].get("grown", "forest") != "forest",

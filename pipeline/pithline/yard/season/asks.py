@@ -13,7 +13,7 @@ from pithline.files.products import products_from
 from pithline.files.yard import Yard
 from pithline.mill.products import Products
 from pithline.yard.request import Inputs
-from pithline.yard.season.model import Column, Prices
+from pithline.yard.season.model import PlanColumn, Prices
 
 FEW_SETTINGS = 3.0
 """The ask for few settings charges an hour at the mill this many times its rate."""
@@ -98,12 +98,12 @@ def priced_ask(number: int, first: Ask, prices: Prices, hour_rate: float) -> Ask
     return Ask(f"what orders lack, round {number}", worth, demand, hour_rate + 0.6 * prices.minute)
 
 
-def column_of(plan: Mapping[str, Any], products: Products, yard: Yard) -> Column:
+def column_of(plan: Mapping[str, Any], products: Products, yard: Yard) -> PlanColumn:
     """What a plan gives the season: complete sets, weeks of drying, minutes rounded up."""
     sets = {name: int(n) for name, n in plan["sets"].items() if n}
     billets = {(product, part): size for product, part, size in plan["billets"]}
     drying = {name: drying_weeks(products, name, yard, billets) for name in sets}
-    return Column(plan["name"], sets, drying, math.ceil(plan["minutes"] - 1e-6))
+    return PlanColumn(plan["name"], sets, drying, math.ceil(plan["minutes"] - 1e-6))
 
 
 def drying_weeks(products: Products, name: str, yard: Yard, billets: Mapping[tuple[str, str], float]) -> int:

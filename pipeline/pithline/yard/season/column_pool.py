@@ -25,9 +25,9 @@ from scipy import sparse
 from scipy.optimize import linprog
 
 from pithline.yard.season.greedy import Draft
-from pithline.yard.season.matched_orders import Pattern, Worth, matched_orders
+from pithline.yard.season.matched_orders import Pattern, PatternWorth, matched_orders
 from pithline.yard.season.model import Season
-from pithline.yard.season.options import Ints, Options
+from pithline.yard.season.options import Ints, SawingOptions
 from pithline.yard.season.orders import asked
 
 Array = NDArray[np.float64]
@@ -38,17 +38,17 @@ DUST = 1e-2
 
 
 @dataclass(frozen=True, slots=True)
-class Point:
+class DualPrices:
     """Prices: of minutes (T), of the right to serve an order (O), of sets by product and class in one row (R)."""
 
     minute: Array
     serve: Array
     sets: Array
 
-    def toward(self, other: Point, share: float) -> Point:
+    def toward(self, other: DualPrices, share: float) -> DualPrices:
         """The mean of two, with so much of the other."""
         pairs = ((self.minute, other.minute), (self.serve, other.serve), (self.sets, other.sets))
-        return Point(*((1.0 - share) * a + share * b for a, b in pairs))
+        return DualPrices(*((1.0 - share) * a + share * b for a, b in pairs))
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,12 +58,12 @@ class Linear:
     value: float
     x: Array
     free: Array
-    point: Point
+    point: DualPrices
     logs: Array
 
 
 @dataclass(frozen=True, slots=True)
-class Plan:
+class SeasonPlan:
     """A whole plan: its columns; sets of each order that may mix logs, in the order of the book's `free`; profit, 1/100."""
 
     columns: tuple[tuple[int, Pattern], ...]
@@ -71,7 +71,7 @@ class Plan:
     objective: int
 
 
-class Columns:
+class ColumnPool:
     """The columns found so far, and the programme over them. Orders, logs and options go by their numbers in the season.
 
     Parameters
@@ -80,7 +80,7 @@ class Columns:
     options : Options
     """
 
-    def __init__(self, season: Season, options: Options) -> None:
+    def __init__(self, season: Season, options: SawingOptions) -> None:
         self.options, self.logs, self.book = options, len(season.logs), asked(season, options)
         most = np.zeros((self.logs, len(options.products)))
         np.maximum.at(most, options.log, options.sets)
@@ -98,7 +98,7 @@ class Columns:
         self.list += new
         return len(new)
 
-    def purge(self, at: Point, best: Array, most: float) -> None:
+    def purge(self, at: DualPrices, best: Array, most: float) -> None:
         """Forget the columns that earn less than the best of their log by more than `most` at these prices. [1/100]"""
         logs = self.options.log
         kept = [one for one in self.list if best[logs[one[0]]] - self.earns(*one, at) <= most]
@@ -109,7 +109,7 @@ class Columns:
         """Places in `list`."""
         return [self._number[one] for one in columns]
 
-    def earns(self, option: int, pattern: Pattern, at: Point) -> float:
+    def earns(self, option: int, pattern: Pattern, at: DualPrices) -> float:
         """What a column earns at these prices, beside its log's."""
         options, left = self.options, self.options.sets[option].astype(float)
         total = -float(options.cost[option]) - float(at.minute[options.period[option]] * options.minutes[option])
@@ -165,7 +165,7 @@ class Columns:
         if done.status != 0:  # the fixed columns fit, the rest may be 0, and everything is bounded
             raise RuntimeError(f"the linear relaxation failed: {done.message}")
         y = np.maximum(-done.ineqlin.marginals, 0.0)
-        point = Point(y[first:second], y[second:], done.eqlin.marginals)
+        point = DualPrices(y[first:second], y[second:], done.eqlin.marginals)
         return Linear(-float(done.fun), done.x[:count], done.x[f0:i0], point, y[:first])
 
 
@@ -176,22 +176,22 @@ class Weighed:
     bound: float
     reduced: Array
     best: Array
-    worth: Worth
+    worth: PatternWorth
 
 
 class Weighing:
     """All options at any prices."""
 
-    def __init__(self, columns: Columns) -> None:
+    def __init__(self, columns: ColumnPool) -> None:
         self.columns = columns
         self.matched = matched_orders(columns.book)
         self.most = columns.options.sets.max(axis=0, initial=0)
 
-    def __call__(self, at: Point) -> Weighed:
+    def __call__(self, at: DualPrices) -> Weighed:
         """Weigh every option at these prices."""
         columns, options, book = self.columns, self.columns.options, self.columns.book
         sets = tuple(at.sets[a:b] for a, b in itertools.pairwise(book.offset))
-        worth = Worth(self.matched, sets, at.serve, self.most)
+        worth = PatternWorth(self.matched, sets, at.serve, self.most)
         reduced = worth.of(options) - options.cost - at.minute[options.period] * options.minutes
         best = np.zeros(columns.logs)
         np.maximum.at(best, options.log, reduced)
@@ -214,7 +214,7 @@ class Weighing:
         return [one for one in found if self.columns.earns(*one, now.point) > now.logs[options.log[one[0]]] + DUST]
 
 
-def drafted(columns: Columns, draft: Draft) -> Plan:
+def drafted(columns: ColumnPool, draft: Draft) -> SeasonPlan:
     """A draft as columns."""
     options, book = columns.options, columns.book
     chosen = []
@@ -223,10 +223,10 @@ def drafted(columns: Columns, draft: Draft) -> Plan:
         sold = [(int(o), draft.filled[o].get((log, int(ready[book.product[o]])), 0)) for o in book.matched]
         chosen.append((j, tuple(one for one in sold if one[1])))
     free = np.array([sum(draft.filled[o].values()) for o in book.free], np.int64)
-    return Plan(tuple(sorted(chosen)), free, draft.objective)
+    return SeasonPlan(tuple(sorted(chosen)), free, draft.objective)
 
 
-def fullest(columns: Columns) -> list[tuple[int, Pattern]]:
+def fullest(columns: ColumnPool) -> list[tuple[int, Pattern]]:
     """Of each log the option whose sets would be worth most if all could be sold."""
     options, book = columns.options, columns.book
     dearest = np.zeros(len(options.products))

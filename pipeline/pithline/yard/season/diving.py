@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pithline.yard.season.column_pool import Columns, Plan, Weighing
+from pithline.yard.season.column_pool import ColumnPool, SeasonPlan, Weighing
 from pithline.yard.season.options import Ints
 from pithline.yard.season.relaxation import Relaxation
 
@@ -41,7 +41,7 @@ class Dives:
     enough: float
 
 
-def dive(columns: Columns, weigh: Weighing, fixed: Sequence[int] = ()) -> Plan:
+def dive(columns: ColumnPool, weigh: Weighing, fixed: Sequence[int] = ()) -> SeasonPlan:
     """Fix columns (numbers in `columns.list`) until all are whole; new ones are added to `columns` on the way."""
     taken, barred = list(fixed), []
     for _ in range(STEPS):
@@ -56,10 +56,10 @@ def dive(columns: Columns, weigh: Weighing, fixed: Sequence[int] = ()) -> Plan:
         barred += none
     sold = np.round(columns.solve(taken, only=True).free).astype(np.int64)
     chosen = tuple(columns.list[c] for c in sorted(taken))
-    return Plan(chosen, sold, columns.counted(chosen, sold))
+    return SeasonPlan(chosen, sold, columns.counted(chosen, sold))
 
 
-def _priced(columns: Columns, weigh: Weighing, taken: list[int], barred: list[int]) -> Array:
+def _priced(columns: ColumnPool, weigh: Weighing, taken: list[int], barred: list[int]) -> Array:
     for _ in range(PRICED):
         now = columns.solve(taken, barred)
         if not columns.add(weigh.better(weigh(now.point), now)):
@@ -67,7 +67,7 @@ def _priced(columns: Columns, weigh: Weighing, taken: list[int], barred: list[in
     return columns.solve(taken, barred).x
 
 
-def _fitting(columns: Columns, taken: list[int], part: Ints) -> tuple[list[int], list[int]]:
+def _fitting(columns: ColumnPool, taken: list[int], part: Ints) -> tuple[list[int], list[int]]:
     """The first of these that rows still have room for, a tenth of them at most; and those seen that have none."""
     options = columns.options
     room, logs, served = options.room.copy(), set(), set()
@@ -95,8 +95,13 @@ def _fitting(columns: Columns, taken: list[int], part: Ints) -> tuple[list[int],
 
 
 def dive_again(
-    columns: Columns, weigh: Weighing, relaxed: Relaxation, plan: Plan, effort: Dives, tell: Callable[[int], None]
-) -> Plan:
+    columns: ColumnPool,
+    weigh: Weighing,
+    relaxed: Relaxation,
+    plan: SeasonPlan,
+    effort: Dives,
+    tell: Callable[[int], None],
+) -> SeasonPlan:
     """A better plan: part of the best one's columns is kept, drawn at random with a fixed seed, and the rest is dived for anew.
 
     Parameters
@@ -129,6 +134,3 @@ def dive_again(
             plan = other
             tell(plan.objective)
     return plan
-
-
-__all__ = ["Dives", "dive", "dive_again"]

@@ -9,13 +9,13 @@ from typing import Any
 from pithline.yard.season.asks import Ask
 from pithline.yard.season.cluster import Workers
 from pithline.yard.season.plan_pool import answers
-from pithline.yard.season.question import WORK, Question, State, Tell
-from pithline.yard.season.run import Answer
+from pithline.yard.season.question import WORK, SeasonProgress, SeasonQuestion, Tell
+from pithline.yard.season.run import SeasonAnswer
 from pithline.yard.season.store import Store
 from pithline.yard.season.work import Job, pack, unpack
 
 
-def coarse_scripts(question: Question, answer: Answer) -> dict[str, dict[str, Any]]:
+def coarse_scripts(question: SeasonQuestion, answer: SeasonAnswer) -> dict[str, dict[str, Any]]:
     """The script of each sawn log, out of the store."""
     store = Store(Path(question.out) / WORK)
     out = {}
@@ -27,7 +27,7 @@ def coarse_scripts(question: Question, answer: Answer) -> dict[str, dict[str, An
 
 
 def finish(
-    question: Question, answer: Answer, coarse: Mapping[str, dict[str, Any]], tell: Tell, cluster: Workers
+    question: SeasonQuestion, answer: SeasonAnswer, coarse: Mapping[str, dict[str, Any]], tell: Tell, cluster: Workers
 ) -> tuple[dict[str, dict[str, Any]], dict[str, str]]:
     """(scripts, how they differ): the full plan where it holds all that was promised in no more time, else the coarse one."""
     store = Store(Path(question.out) / WORK)
@@ -47,10 +47,10 @@ def finish(
         keep = pack(script)
         jobs.append(Job(name, card, question.mill, question.products, asks, "full", keep=keep, effort=question.finish))
 
-    def told(done: int) -> None:
-        tell(State("finishing", done, len(jobs), 0))
+    def tell_done(done: int) -> None:
+        tell(SeasonProgress("finishing", done, len(jobs), 0))
 
-    for job, _, result in answers(jobs, answer.read.settings, store, cluster, told):
+    for job, _, result in answers(jobs, answer.read.settings, store, cluster, tell_done):
         full[job.log] = result.why if result.data is None else unpack(result.data)
     scripts, notes = {}, {}
     for name in coarse:

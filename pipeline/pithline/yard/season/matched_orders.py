@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pithline.yard.season.options import Ints, Options
+from pithline.yard.season.options import Ints, SawingOptions
 from pithline.yard.season.orders import Asked
 
 Array = NDArray[np.float64]
@@ -55,7 +55,7 @@ class _Table:
     slope: Array  # of each class: what a set is worth at most, whatever their number
 
 
-class Worth:
+class PatternWorth:
     """What sets of each product and class earn at given prices: V, by table.
 
     Parameters
@@ -80,14 +80,14 @@ class Worth:
         """Of each product and class: the least price at which no number of sets is worth more than here."""
         return tuple(table.slope for table in self.tables)
 
-    def of(self, options: Options) -> Array:
+    def of(self, options: SawingOptions) -> Array:
         """(J,): what the sets of each option earn."""
         total = np.zeros(len(options))
         for k, table in enumerate(self.tables):
             total += table.value[options.ready[:, k], options.sets[:, k]]
         return total
 
-    def pattern(self, options: Options, option: int) -> Pattern:
+    def pattern(self, options: SawingOptions, option: int) -> Pattern:
         """What the option gives to matched orders where it earns most."""
         out: list[tuple[int, int]] = []
         for k in np.flatnonzero(options.sets[option]):
@@ -128,6 +128,3 @@ def _table(own: Matched, sets: Array, serve: Array, most: int) -> _Table:
         value[r] = first[np.minimum(n, room)] + sets[r] * n
         slope[r] = max(float(sets[r]), float((best[1:] / np.arange(1, room + 1)).max(initial=0.0)))
     return _Table(value, given, taken, counts, slope)
-
-
-__all__ = ["Matched", "Pattern", "Worth", "matched_orders"]

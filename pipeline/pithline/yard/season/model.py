@@ -10,7 +10,7 @@ NEVER = 1 << 20
 
 
 @dataclass(frozen=True, slots=True)
-class Column:
+class PlanColumn:
     """One plan of one log, as the season sees it.
 
     Parameters
@@ -37,7 +37,7 @@ class YardLog:
 
     id: str
     cost: int
-    columns: tuple[Column, ...]
+    columns: tuple[PlanColumn, ...]
     priority: int = 0
     first_week: int = 0
 
@@ -55,7 +55,7 @@ class Order:
 
 
 @dataclass(frozen=True, slots=True)
-class Terms:
+class SeasonTerms:
     """Hours and money of the yard."""
 
     minutes_per_week: int
@@ -72,31 +72,31 @@ class Season:
 
     logs: tuple[YardLog, ...]
     orders: tuple[Order, ...]
-    terms: Terms
+    terms: SeasonTerms
 
 
-def sawing_cost(log: YardLog, column: Column, terms: Terms) -> int:
+def sawing_cost(log: YardLog, column: PlanColumn, terms: SeasonTerms) -> int:
     """What a log costs sawn by one of its plans: the log, its overhead, its minutes. [1/100]"""
     return log.cost + terms.overhead + mill_cost(column.minutes, terms)
 
 
-def mill_cost(minutes: int, terms: Terms) -> int:
+def mill_cost(minutes: int, terms: SeasonTerms) -> int:
     """Minutes at the hour's rate, halves of a cent rounded up. [1/100]"""
     return (minutes * terms.hour_rate + 30) // 60
 
 
-def counted_price(order: Order, terms: Terms) -> int:
+def counted_price(order: Order, terms: SeasonTerms) -> int:
     """What one set of an order counts in the choice: its price and the share its priority adds. [1/100]"""
     return order.price + round(order.price * terms.order_share * order.priority)
 
 
-def counted_gain(log: YardLog, terms: Terms) -> int:
+def counted_gain(log: YardLog, terms: SeasonTerms) -> int:
     """What sawing a log counts for its priority, beside its sets. [1/100]"""
     return round(log.cost * terms.log_share * log.priority)
 
 
 @dataclass(frozen=True, slots=True)
-class Sawn:
+class SawnLog:
     """A log that is sawn: by which plan, and done in which week."""
 
     log: str
@@ -105,10 +105,10 @@ class Sawn:
 
 
 @dataclass(frozen=True, slots=True)
-class Choice:
+class SeasonChoice:
     """What the master answers. Counted values hold the priorities' shares; all money in 1/100."""
 
-    sawn: tuple[Sawn, ...]
+    sawn: tuple[SawnLog, ...]
     filled: tuple[Mapping[str, int], ...]  # of each order: sets by log
     objective: int
     bound: float

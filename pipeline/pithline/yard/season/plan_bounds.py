@@ -19,7 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import linprog
 
-from pithline.yard.season.model import Prices, Terms, YardLog, counted_gain
+from pithline.yard.season.model import Prices, SeasonTerms, YardLog, counted_gain
 
 MANY = 1e9
 """Sets, where no order limits them."""
@@ -28,7 +28,7 @@ SETTINGS = 15
 
 
 @dataclass(frozen=True, slots=True)
-class Fact:
+class ProvenBound:
     """What no plan of the class and grid exceeds: Σ worth · plates − charge · charged settings ≤ most, in money."""
 
     worth: tuple[float, ...]
@@ -37,17 +37,17 @@ class Fact:
 
 
 @dataclass(frozen=True, slots=True)
-class Proven:
+class ProvenLog:
     """All that is proven of one log. `parts` are (product, count in a set); `least_minutes` those of a charged setting."""
 
     parts: tuple[tuple[str, int], ...]
-    views: tuple[Fact, ...]
+    views: tuple[ProvenBound, ...]
     least_minutes: float
     pieces: int  # logs it is crosscut into
 
 
 def most_earned(
-    proven: Proven, sets: Mapping[str, float], minute: float, ordered: Mapping[str, int] | None = None
+    proven: ProvenLog, sets: Mapping[str, float], minute: float, ordered: Mapping[str, int] | None = None
 ) -> float:
     """No plan of the class earns more at these prices of a set and a minute, of sets up to those `ordered`.
 
@@ -75,7 +75,9 @@ def most_earned(
     return float(done.fun) if done.status == 0 and (ordered is not None or done.fun < MANY) else np.inf
 
 
-def could_add(log: YardLog, proven: Proven | None, prices: Prices, terms: Terms, ordered: Mapping[str, int]) -> float:
+def most_a_plan_adds(
+    log: YardLog, proven: ProvenLog | None, prices: Prices, terms: SeasonTerms, ordered: Mapping[str, int]
+) -> float:
     """What one more plan of the log adds at most to the relaxation's value, in whichever period it were sawn, 1/100.
 
     0 where the log is not known (it failed).
@@ -91,13 +93,10 @@ def could_add(log: YardLog, proven: Proven | None, prices: Prices, terms: Terms,
     return added
 
 
-def proven_of(found: Sequence[Mapping]) -> Proven | None:
+def proven_log(found: Sequence[Mapping]) -> ProvenLog | None:
     """What the answers to a log's jobs prove together."""
     if not found:
         return None
-    views = tuple(Fact(tuple(f["worth"]), f["charge"], f["most"]) for one in found for f in one["facts"])
+    views = tuple(ProvenBound(tuple(f["worth"]), f["charge"], f["most"]) for one in found for f in one["facts"])
     parts = tuple((str(name), int(count)) for name, count in found[0]["parts"])
-    return Proven(parts, views, found[0]["least_minutes"], found[0]["pieces"])
-
-
-__all__ = ["Fact", "Proven", "could_add", "most_earned", "proven_of"]
+    return ProvenLog(parts, views, found[0]["least_minutes"], found[0]["pieces"])

@@ -10,9 +10,9 @@ from pithline.errors import InputError
 from pithline.yard.season.asks import Ask, column_of
 from pithline.yard.season.cluster import Workers
 from pithline.yard.season.master import choose
-from pithline.yard.season.model import NEVER, Choice, Column, Order, Season, YardLog
-from pithline.yard.season.plan_bounds import could_add, proven_of
-from pithline.yard.season.question import Question, Read, State, Tell
+from pithline.yard.season.model import NEVER, Order, PlanColumn, Season, SeasonChoice, YardLog
+from pithline.yard.season.plan_bounds import most_a_plan_adds, proven_log
+from pithline.yard.season.question import SeasonInputs, SeasonProgress, SeasonQuestion, Tell
 from pithline.yard.season.store import Store
 from pithline.yard.season.work import Job, Result, key_of, unpack
 
@@ -54,9 +54,11 @@ def answers(
 class Pool:
     """Columns as they come in; talks to the store and the cluster."""
 
-    def __init__(self, question: Question, read: Read, store: Store, tell: Tell, cluster: Workers) -> None:
+    def __init__(
+        self, question: SeasonQuestion, read: SeasonInputs, store: Store, tell: Tell, cluster: Workers
+    ) -> None:
         self.question, self.read, self.store, self.tell, self.cluster = question, read, store, tell, cluster
-        self.columns: dict[str, dict[str, Column]] = {name: {} for name in read.ids}
+        self.columns: dict[str, dict[str, PlanColumn]] = {name: {} for name in read.ids}
         self.plans: dict[tuple[str, str], dict[str, Any]] = {}
         self.found: dict[str, list[dict[str, Any]]] = {name: [] for name in read.ids}
         self.failed: dict[str, str] = {}
@@ -80,7 +82,7 @@ class Pool:
 
     def _answers(self, jobs: Sequence[Job], what: str) -> Iterator[tuple[Job, str, Result]]:
         def tell(done: int) -> None:
-            self.tell(State(what, done, len(jobs), len(self.failed)))
+            self.tell(SeasonProgress(what, done, len(jobs), len(self.failed)))
 
         return answers(jobs, self.read.settings, self.store, self.cluster, tell)
 
@@ -115,27 +117,27 @@ class Pool:
         )
         return Season(tuple(logs), orders, read.terms)
 
-    def choose(self) -> tuple[Season, Choice]:
+    def choose(self) -> tuple[Season, SeasonChoice]:
         """The season with all columns so far, and the master's choice of them."""
         total, failed = len(self.read.ids), len(self.failed)
         season = self.season()
 
         def say(objective: float, bound: float) -> None:
-            self.tell(State("choosing", total, total, failed, round(objective), bound))
+            self.tell(SeasonProgress("choosing", total, total, failed, round(objective), bound))
 
         return season, choose(season, self.question.effort, say)
 
-    def could_add(self, season: Season, choice: Choice) -> dict[str, float]:
+    def could_add(self, season: Season, choice: SeasonChoice) -> dict[str, float]:
         """What more plans of each log could add at the master's prices, at most, 1/100."""
         ordered: dict[str, int] = {}
         for order in season.orders:
             ordered[order.product] = ordered.get(order.product, 0) + order.quantity
         return {
-            log.id: could_add(log, proven_of(self.found[log.id]), choice.prices, season.terms, ordered)
+            log.id: most_a_plan_adds(log, proven_log(self.found[log.id]), choice.prices, season.terms, ordered)
             for log in season.logs
         }
 
-    def scripts(self, choice: Choice, first: Ask) -> dict[str, str] | None:
+    def scripts(self, choice: SeasonChoice, first: Ask) -> dict[str, str] | None:
         """Keys of the chosen logs' cut scripts, each replayed; None where one did not hold, whose plan is then struck out."""
         column = {one.log: one.column for one in choice.sawn}
         plans = {name: json.dumps(self.plans[name, own], sort_keys=True) for name, own in column.items()}
@@ -149,6 +151,3 @@ class Pool:
                 if not self.columns[job.log]:
                     self.failed[job.log] = result.why
         return keys if held else None
-
-
-__all__ = ["Pool", "answers"]

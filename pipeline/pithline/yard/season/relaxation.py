@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pithline.yard.season.column_pool import Columns, Point, Weighing
+from pithline.yard.season.column_pool import ColumnPool, DualPrices, Weighing
 
 Array = NDArray[np.float64]
 
@@ -52,10 +52,10 @@ class Relaxation:
     share: Array
     minute: Array
     sets: tuple[Array, ...]
-    point: Point
+    point: DualPrices
 
 
-def relax(columns: Columns, weigh: Weighing, close: float = CLOSE) -> Relaxation:
+def relax(columns: ColumnPool, weigh: Weighing, close: float = CLOSE) -> Relaxation:
     """The relaxation of a season over all options, from the columns found so far; those it needs are added to them."""
     options = columns.options
     found, centre = None, None

@@ -17,10 +17,10 @@ from pithline.plan.execute.simulate import Shop
 from pithline.plan.problem.layout import settings_of
 from pithline.plan.problem.log_frame import plan_log
 from pithline.plan.problem.parts import sawn_parts
-from pithline.plan.replan.script_layouts import in_log_frame, crosscut_places, script_layouts
+from pithline.plan.replan.script_layouts import crosscut_places, in_log_frame, script_layouts
 from pithline.script.document import dumps
 from pithline.yard import one_log
-from pithline.yard.earlier_plan import check_keep, kept_way
+from pithline.yard.earlier_plan import check_same_scan, earlier_candidate
 from pithline.yard.request import Request
 from replan_work import earlier_script
 from small_plan import inputs_of, small_plan
@@ -33,12 +33,12 @@ def carried(script):
     card = inputs.card
     log = plan_log(model, card.pith_radius, card.trim_butt, card.trim_top, card.defects)
     parts = sawn_parts(inputs.products, card.species)
-    shop = Shop(
-        inputs.machines, parts, np.array([p.volume / 1e6 for p in parts]), np.full(len(parts), np.inf)
-    )
-    way = kept_way(script, log, inputs, _found())
+    shop = Shop(inputs.machines, parts, np.array([p.volume / 1e6 for p in parts]), np.full(len(parts), np.inf))
+    way = earlier_candidate(script, log, inputs, _found())
     sections, density = log_sections(model), species_of(card.species).green_density
-    return execute_log_layout(way.sawing, shop, lambda one: MachinePoser(one, sections, inputs.machines, density, []), 1.0)
+    return execute_log_layout(
+        way.log_layout, shop, lambda one: MachinePoser(one, sections, inputs.machines, density, []), 1.0
+    )
 
 
 def _found():
@@ -76,10 +76,14 @@ def test_planes_in_another_frame_of_the_same_scan():
     for one, other in zip(script["operations"], moved, strict=True):
         if one["op"] == "cut":
             point = np.array(one["normal"]) * one["offset"]
-            assert np.dot(other["normal"], turn[:3, :3] @ point + turn[:3, 3]) == pytest.approx(other["offset"], abs=1e-3)
+            assert np.dot(other["normal"], turn[:3, :3] @ point + turn[:3, 3]) == pytest.approx(
+                other["offset"], abs=1e-3
+            )
     kinds = {one["id"]: one["kind"] for one in script["pieces"]}
     log = plan_log(model_from_json(script["model"]), 15.0, 25.0, 25.0, ())
-    before, after = (settings_of(script_layouts(some, kinds).layout(log, "log")) for some in (script["operations"], moved))
+    before, after = (
+        settings_of(script_layouts(some, kinds).layout(log, "log")) for some in (script["operations"], moved)
+    )
     # half a turn about the log's length
     assert np.degrees(after[0].clock - before[0].clock) % 360.0 == pytest.approx(180.0, abs=0.01)
     assert [len(one.slabs) for one in before] == [len(one.slabs) for one in after]
@@ -93,10 +97,10 @@ def test_the_better_of_both_is_written(monkeypatch):
     def worse(*arguments):
         ways = poorer(*arguments)
         best = ways[0]
-        first = best.sawing.layouts[0]
-        return [replace(best, sawing=LogLayout(best.sawing.whole, (), best.sawing.logs, (replace(first, above=None),)))]
+        first = best.log_layout.layouts[0]
+        return [replace(best, log_layout=LogLayout(best.log_layout.whole, (), best.log_layout.logs, (replace(first, above=None),)))]
 
-    monkeypatch.setattr(one_log, "contenders", worse)
+    monkeypatch.setattr(one_log, "search_candidates", worse)
     alone = small_plan(request=Request(effort="coarse", samples=2))
     kept = small_plan(request=Request(effort="coarse", samples=2, keep=script))
     assert alone["totals"]["instrument_volume"] < script["totals"]["instrument_volume"]
@@ -108,7 +112,7 @@ def test_a_plan_of_another_log_is_refused():
     script = earlier_script()
     script["log"]["scan_sha256"] = "1" * 64
     with pytest.raises(InputError, match="--keep names a plan of log small on another scan"):
-        check_keep(script, inputs_of())
+        check_same_scan(script, inputs_of())
     script = earlier_script()
     script["log"]["scan_to_log"][0][3] += 900.0
     with pytest.raises(InputError, match="another log in this scan"):

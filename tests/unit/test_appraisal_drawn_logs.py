@@ -12,15 +12,22 @@ from pithline.logmodel.card import Defect
 from pithline.logmodel.model import SuspectedKnot
 from pithline.plan.execute.grade import grade_plate
 from pithline.yard.appraisal.appraise import spread
-from pithline.yard.appraisal.drawn_logs import COMPONENTS, apply, basis_of, draw, nominal, world
+from pithline.yard.appraisal.drawn_logs import (
+    COMPONENTS,
+    draw_basis,
+    draw_component,
+    draw_log,
+    log_as_drawn,
+    most_likely_draw,
+)
 from pithline.yard.appraisal.log_knowledge import months_since
 from pithline.yard.appraisal.regrade import brings, passing
 
 
 def volumes(log, priors, samples=32, near=80.0):
     """Passing volume on each drawn log. [mm³]"""
-    basis, plates = basis_of(log), own(near)
-    drawn = [apply(log, world(log, priors, 1, n), basis) for n in range(samples)]
+    basis, plates = draw_basis(log), own(near)
+    drawn = [log_as_drawn(log, draw_log(log, priors, 1, n), basis) for n in range(samples)]
     return [brings(one, plates, trade().parts, PRODUCTS).volume for one in drawn]
 
 
@@ -33,7 +40,7 @@ def test_a_log_known_perfectly_gives_one_answer():
 
 def test_the_most_likely_log_is_the_log_as_fitted():
     log = known(read_priors())
-    same = apply(log, nominal(log), basis_of(log))
+    same = log_as_drawn(log, most_likely_draw(log), draw_basis(log))
     assert np.allclose(same.field.radius, log.log.field.radius) and np.allclose(same.field.pith, log.log.field.pith)
     assert same.defects == log.log.defects
 
@@ -41,12 +48,12 @@ def test_the_most_likely_log_is_the_log_as_fitted():
 def test_draws_repeat_and_each_component_has_its_own_chance():
     priors = read_priors()
     log = known(priors, card(bark_thickness=None), {"log": {"id": "r", "species": "black walnut"}})
-    first, again, other = (world(log, priors, seed, 3) for seed in (1, 1, 2))
+    first, again, other = (draw_log(log, priors, seed, 3) for seed in (1, 1, 2))
     assert np.array_equal(first["bark"], again["bark"]) and not np.array_equal(first["bark"], other["bark"])
     assert first["spiral"] == again["spiral"] != other["spiral"]
     assert set(first) == set(COMPONENTS)
     with pytest.raises(ValueError, match="no such component"):
-        draw(log, priors, "weather", 1, 1)
+        draw_component(log, priors, "weather", 1, 1)
 
 
 @pytest.mark.parametrize("name", ["bark", "pith", "wander", "bow", "seen", "hidden"])
@@ -55,7 +62,7 @@ def test_draws_share_out_the_whole_of_a_normal(name):
     priors = read_priors()
     log = known(priors, card(bark_thickness=None))
     for seed in (1, 2):
-        drawn = np.array([np.ravel(draw(log, priors, name, seed, n)) for n in range(priors.sampling.samples)])
+        drawn = np.array([np.ravel(draw_component(log, priors, name, seed, n)) for n in range(priors.sampling.samples)])
         rank = np.sort(norm.cdf(drawn), axis=0) * len(drawn)
         assert (np.floor(rank) == np.arange(len(drawn))[:, None]).all()
         assert np.allclose(drawn.std(axis=0), 1.0, atol=0.08)  # independent draws: within 0.2
@@ -66,9 +73,9 @@ def test_draws_share_out_the_whole_of_a_normal(name):
 def test_drawn_bark_has_the_spread_of_its_prior():
     priors = replace(nothing_hidden(), bark_ratio=0.03)
     log = known(priors, card(bark_thickness=None))
-    basis = basis_of(log)
+    basis = draw_basis(log)
     middle = len(basis.x) // 2
-    found = [apply(log, world(log, priors, 1, n), basis).field.radius[middle, 0] for n in range(300)]
+    found = [log_as_drawn(log, draw_log(log, priors, 1, n), basis).field.radius[middle, 0] for n in range(300)]
     # the under-bark radius is 250 mm, so 270 over bark at the species' 0.92; 3 % of that
     assert np.std(found) == pytest.approx(0.03 * 250 / 0.92, rel=0.12)
     assert np.mean(found) == pytest.approx(250, abs=2.0)
@@ -95,10 +102,10 @@ def test_a_wider_prior_widens_the_interval(name):
 def test_regrading_agrees_with_the_grade_of_a_plan_on_a_moved_log():
     priors = replace(nothing_hidden(), pith_unmarked=0.06, bark_ratio=0.03)
     log = known(priors, card(bark_thickness=None))
-    basis, plates = basis_of(log), own(95.0)
+    basis, plates = draw_basis(log), own(95.0)
     differ = total = 0
     for number in range(6):
-        moved = apply(log, world(log, priors, 1, number), basis)
+        moved = log_as_drawn(log, draw_log(log, priors, 1, number), basis)
         coarse = passing(moved, plates)
         fine = [grade_plate(moved, p.corner, p.edges, trade().parts[p.part].limits).passes for p in plates.plates]
         differ += int((coarse != np.array(fine)).sum())
@@ -121,7 +128,7 @@ def test_regrading_agrees_with_the_grade_of_a_plan_on_a_moved_log():
 def test_hidden_defects_take_the_plates_they_reach(defect, lost):
     log = known(nothing_hidden())
     plates = own()
-    bare = apply(log, nominal(log), basis_of(log))
+    bare = log_as_drawn(log, most_likely_draw(log), draw_basis(log))
     hurt = replace(bare, defects=(defect,))
     gone = {p.billet for p, good in zip(plates.plates, passing(hurt, plates), strict=True) if not good}
     assert passing(bare, plates).all() and gone == ({lost} if lost else set())
@@ -136,7 +143,7 @@ def test_the_side_not_seen_is_taken_to_hold_as_many_stubs_as_the_other():
     own = replace(log.log, model=replace(log.model, suspected_knots=stubs))
 
     def found(shade):
-        return [draw(replace(log, log=own, dark=shade), priors, "knots", 1, n) for n in range(400)]
+        return [draw_component(replace(log, log=own, dark=shade), priors, "knots", 1, n) for n in range(400)]
 
     bare, partly = found(np.zeros_like(dark)), found(dark)
     assert np.mean([len(one) for one in bare]) == pytest.approx(4 * 0.5, abs=0.2)
@@ -153,9 +160,11 @@ def test_a_drawn_pith_errs_as_much_as_is_stated(marks):
     priors = nothing_hidden()
     log = known(priors)
     log = replace(log, pith_marks=marks, pith=np.full(len(log.pith), 4.0))
-    basis = basis_of(log)
+    basis = draw_basis(log)
     butt, middle, top = (int(np.argmin(np.abs(basis.t - t))) for t in (-1.0, 0.0, 1.0))
-    at = np.array([apply(log, world(log, priors, 1, n), basis).field.pith - log.log.field.pith for n in range(400)])
+    at = np.array(
+        [log_as_drawn(log, draw_log(log, priors, 1, n), basis).field.pith - log.log.field.pith for n in range(400)]
+    )
     if marks == 2:
         assert at[:, [butt, middle, top]].std(axis=0) == pytest.approx(np.full((3, 2), 4.0), rel=0.12)
     together = np.corrcoef(at[:, butt, 0], at[:, top, 0])[0, 1]

@@ -5,7 +5,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pithline.plan.evaluate.sampling import pass_probabilities, passing_on_samples, sampled_field, sampled_log, sampled_logs
+from pithline.plan.evaluate.sampling import (
+    pass_probabilities,
+    passing_on_samples,
+    sampled_field,
+    sampled_log,
+    sampled_logs,
+)
 from pithline.plan.execute.simulate import DrawnPoser, execute_layout
 from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
 from pithline.plan.problem.log_frame import plan_log
@@ -115,7 +121,9 @@ def test_a_reserve_for_the_pith_gains_by_where_plates_lie_and_takes_few_away():
     claimed, kept = [], []
     for reserve in (True, False):
         ledgers = [
-            execute_layout(log, LayoutSetting(clock, (LayoutSlab(low, 40.0),)), SHOP, DrawnPoser(log, 2.0), reserve=reserve)
+            execute_layout(
+                log, LayoutSetting(clock, (LayoutSlab(low, 40.0),)), SHOP, DrawnPoser(log, 2.0), reserve=reserve
+            )
             for clock, low in ((0.0, -20.0), (0.3, -12.0), (0.8, 0.0), (1.7, -30.0))
         ]
         claimed.append(sum(plate.volume for one in ledgers for plate in one.plates if plate.grade.passes))

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from pithline.plan.problem.parts import sawn_parts
-from pithline.plan.programmes.upper_bound import _filled, _fillings, upper_bound_of_logs, upper_bound_of_log
+from pithline.plan.programmes.upper_bound import _filled, _fillings, upper_bound_of_log, upper_bound_of_logs
 from unit.small_logs import BACK, RULE, log_of, products_of, shop_of
 
 SHOP = shop_of(products_of(BACK))

@@ -84,7 +84,7 @@ def finished(tmp_path_factory):
     ]
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(cluster, "Cluster", Near)
-        patch.setattr(question, "Question", functools.partial(question.Question, finish="coarse"))
+        patch.setattr(question, "SeasonQuestion", functools.partial(question.SeasonQuestion, finish="coarse"))
         assert main(command) == 0
     return folder / "out"
 

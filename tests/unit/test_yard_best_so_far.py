@@ -1,11 +1,11 @@
 """What a search says while it runs."""
 
-from pithline.yard.best_so_far import Standing
+from pithline.yard.best_so_far import BestSoFar
 
 
 def test_the_best_rises_and_the_bound_is_that_of_the_widest_class():
     said = []
-    standing = Standing(lambda what, part: said.append((what, part)), "L")
+    standing = BestSoFar(lambda what, part: said.append((what, part)), "L")
     standing("practice layout", 0.1)
     standing.found(10.0)
     standing("wood", 0.2)

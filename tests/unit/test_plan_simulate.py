@@ -49,7 +49,11 @@ def layouts(draw):
         return tuple(out)
 
     def bolt(clock):
-        return LayoutSetting(clock + draw(st.floats(0.3, 1.2)), slabs(25.0, 1), role="bolt") if draw(st.booleans()) else None
+        return (
+            LayoutSetting(clock + draw(st.floats(0.3, 1.2)), slabs(25.0, 1), role="bolt")
+            if draw(st.booleans())
+            else None
+        )
 
     def half(clock):
         return (
@@ -118,7 +122,9 @@ def test_what_is_resawn_dried_comes_last():
     dried = products_of(replace(BACK, resaw="dried"), RULE)
     shop = shop_of(dried)
     log = log_of(TRUTH)
-    layout = LayoutSetting(0.0, (LayoutSlab(-40.0, 80.0),), LayoutSetting(np.pi / 2, (LayoutSlab(-30.0, 60.0),), role="half"))
+    layout = LayoutSetting(
+        0.0, (LayoutSlab(-40.0, 80.0),), LayoutSetting(np.pi / 2, (LayoutSlab(-30.0, 60.0),), role="half")
+    )
     ledger = execute_layout(log, layout, shop, DrawnPoser(log, KERF))
     stages = [one["stage"] for one in ledger.operations if one["op"] == "setting"]
     assert "dried" in stages and "green" in stages
@@ -152,7 +158,9 @@ def test_settings_on_the_mill_are_what_can_be_set(kind):
     log = log_of(replace(true_log(kind, 2), length=1400.0, bark=10.0))
     mill = SHOP.machines.mill
     half = LayoutSetting(np.pi / 2, (LayoutSlab(-35.0, 70.0), LayoutSlab(-110.0, 70.0)), role="half")
-    layout = LayoutSetting(0.4, (LayoutSlab(0.0, 60.0), LayoutSlab(-65.0, 60.0)), half, replace(half, clock=3 * np.pi / 2))
+    layout = LayoutSetting(
+        0.4, (LayoutSlab(0.0, 60.0), LayoutSlab(-65.0, 60.0)), half, replace(half, clock=3 * np.pi / 2)
+    )
     ledger = execute_layout(log, layout, SHOP, MachinePoser(log, log_sections(log.model), SHOP.machines, 929.0))
     entries = [one for one in ledger.operations if one["op"] == "setting" and one["tool"] == "mill"]
     assert len(entries) == 3
