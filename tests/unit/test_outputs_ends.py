@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from pithline.outputs.ends import TapePoint, point_by_tape, tape_point
 from pithline.outputs.cut_script.end_lines import end_lines, lined_settings
+from pithline.outputs.ends import TapePoint, point_by_tape, tape_point
 from pithline.outputs.print_job import print_job
 from unit.outputs_fixture import RADIUS, bucked_script, model, small_script
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from pithline.outputs.cut_script.document import Tool
-from pithline.outputs.cut_script.shop_measures import Edge, Reference
+from pithline.outputs.cut_script.shop_measures import MeasuredFrom, Reference
 from pithline.outputs.print_job import print_job
 from unit.outputs_fixture import Builder, document
 
@@ -32,7 +32,7 @@ def slab_of_a_half(roll_deg, rip_at=-20.0, heights=(80.0, 30.0)):
 def test_a_square_sawn_edge_is_measured_from():
     shop, rip = slab_of_a_half(SQUARE)
     reference = shop.rip_references[rip.id]
-    assert reference == Reference(Edge.FACE, "c1")
+    assert reference == Reference(MeasuredFrom.FACE, "c1")
     # the edge lies half the mill's kerf, 1 mm, over the pith; the rip's near side half of 3.2 mm short of 20
     assert shop.rip_distances(rip, reference, shop.log.cuts_of(rip)[0]) == pytest.approx((20 - 1 - 1.6,) * 2)
     assert not shop.ticked_settings([one for one in shop.log.settings if one.tool is Tool.MILL])
@@ -41,7 +41,7 @@ def test_a_square_sawn_edge_is_measured_from():
 def test_a_slanted_sawn_edge_is_measured_from_its_upper_arris():
     shop, rip = slab_of_a_half(SLANTED, rip_at=-60.0, heights=(-30.0, -80.0))
     reference = shop.rip_references[rip.id]
-    assert reference == Reference(Edge.ARRIS, "c1", "upper")
+    assert reference == Reference(MeasuredFrom.ARRIS, "c1", "upper")
     # z = 1 meets -sin 60° y + cos 60° z = -31; to the right it stands at -cos 60° y - sin 60° z
     sine, cosine = np.sin(np.pi / 3), 0.5
     arris = cosine * (-31.0 - cosine) / sine - sine
@@ -51,7 +51,7 @@ def test_a_slanted_sawn_edge_is_measured_from_its_upper_arris():
 def test_a_slab_that_holds_its_ticks_is_ripped_by_them():
     shop, rip = slab_of_a_half(SLANTED)
     reference = shop.rip_references[rip.id]
-    assert reference == Reference(Edge.TICKS)
+    assert reference == Reference(MeasuredFrom.TICKS)
     assert shop.rip_distances(rip, reference, shop.log.cuts_of(rip)[0]) == pytest.approx((-20.0, -20.0))
     assert len(shop.ticked_settings([one for one in shop.log.settings if one.tool is Tool.MILL])) == 1
 
@@ -61,7 +61,7 @@ def test_a_face_that_another_cut_took_away_is_not_measured_from():
     first = shop.log.cuts_of(rip)[0]
     again, cut = replace(rip, id="again", piece=first.below), replace(first, offset=-60.0, piece=first.below)
     reference = shop.rip_reference(again, [cut])
-    assert reference == Reference(Edge.FACE, first.id)
+    assert reference == Reference(MeasuredFrom.FACE, first.id)
     near = shop.rip_distances(again, reference, cut)
     assert near == pytest.approx((30.0 - 1.6 + 60.0 - 1.6,) * 2)
 

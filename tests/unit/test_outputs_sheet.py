@@ -9,7 +9,7 @@ import pytest
 
 from pithline.outputs.cut_script.document import Tool
 from pithline.outputs.cut_script.end_lines import end_lines, lined_settings
-from pithline.outputs.cut_script.shop_measures import Edge
+from pithline.outputs.cut_script.shop_measures import MeasuredFrom
 from pithline.outputs.ends import tape_point
 from pithline.outputs.print_job import print_job
 from pithline.outputs.sheet.mill_views import stands
@@ -140,7 +140,7 @@ def test_a_slab_with_bark_on_both_edges_is_ripped_by_its_ticks(small):
     log, shop = small[0].log, small[0].shop
     rip = next(one for one in log.settings if one.tool is Tool.RIP)
     reference = shop.rip_references[rip.id]
-    assert reference.edge is Edge.TICKS
+    assert reference.edge is MeasuredFrom.TICKS
     # 30 mm from the pith on the side of the cut's own normal, which is the left one here
     assert shop.rip_distances(rip, reference, log.cuts_of(rip)[0]) == pytest.approx((-30.0, -30.0))
 

@@ -54,3 +54,13 @@ def test_every_line_has_its_name_on_the_paper():
 
 def test_same_script_same_bytes():
     assert end_templates(print_job(small_script())) == end_templates(print_job(small_script()))
+
+
+@pytest.mark.parametrize(("card", "radius"), [({}, 25.0), ({"pith": {"radius": 12.0}}, 12.0), ({"pith": {"radius": 0.0}}, 1.0)])
+def test_the_pith_circle_is_the_plans_own(card, radius):
+    """Where the card states none the plan keeps 25 mm clear (docs/formats.md), and so much is drawn."""
+    script = small_script()
+    script["inputs"]["card"] = card
+    with pdfplumber.open(io.BytesIO(end_templates(print_job(script)))) as pdf:
+        wide = [(one["x1"] - one["x0"]) / MM for page in pdf.pages for one in page.curves]
+    assert min(abs(one - 2.0 * radius) for one in wide) < 0.1

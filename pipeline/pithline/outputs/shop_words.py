@@ -6,9 +6,9 @@ from typing import NamedTuple
 
 from shapely.geometry import Point
 
-from pithline.outputs.cut_script.document import Cut, Kind, Setting, Tool
+from pithline.outputs.cut_script.document import Kind, ScriptCut, ScriptSetting, Tool
 from pithline.outputs.cut_script.sawn_log import SawnLog
-from pithline.outputs.cut_script.shop_measures import Edge
+from pithline.outputs.cut_script.shop_measures import MeasuredFrom
 from pithline.outputs.formatting import Formatter, degrees
 from pithline.outputs.print_job import PrintJob
 
@@ -30,7 +30,7 @@ class Bench(NamedTuple):
     places: tuple[str, ...]
 
 
-def bench_of(job: PrintJob, setting: Setting) -> Bench:
+def bench_of(job: PrintJob, setting: ScriptSetting) -> Bench:
     """A setting of the shop in words."""
     cuts, lies = job.log.cuts_of(setting), _lies(job.log, setting)
     if setting.tool is Tool.RIP:
@@ -42,7 +42,7 @@ def bench_of(job: PrintJob, setting: Setting) -> Bench:
     return Bench(lies, "", tuple(BY_LINE if one is None else job.fmt.fine(one) for one in found))
 
 
-def _lies(log: SawnLog, setting: Setting) -> str:
+def _lies(log: SawnLog, setting: ScriptSetting) -> str:
     text = SUPPORTS.get(setting.support, setting.support)
     if setting.against is None:
         return text
@@ -52,19 +52,19 @@ def _lies(log: SawnLog, setting: Setting) -> str:
     return f"{text}, face {face} " + ("flat to it" if angle < FLAT_DEG else f"at {degrees(angle)} to the blade")
 
 
-def _ripped(job: PrintJob, setting: Setting, lies: str) -> Bench:
+def _ripped(job: PrintJob, setting: ScriptSetting, lies: str) -> Bench:
     """What a setting's rips are measured from, and each one's place."""
     cuts, reference = job.log.cuts_of(setting), job.shop.rip_references[setting.id]
     if reference is None:
         return Bench(lies, BY_LINE, (BY_LINE,) * len(cuts))
     ends = [job.shop.rip_distances(setting, reference, cut) for cut in cuts]
-    if reference.edge is Edge.TICKS:
+    if reference.edge is MeasuredFrom.TICKS:
         made = job.shop.mill_setting_of(setting.piece)
         source = f"from the line between its {job.shop.tick_name(made) if made else ''} ticks"
         texts = [[f"{job.fmt.length(abs(one))} {'right' if one >= 0.0 else 'left'}" for one in both] for both in ends]
     else:
         face = job.log.cut_numbers[reference.face]
-        source = f"from face {face}" if reference.edge is Edge.FACE else f"from the {reference.side} arris of face {face}"
+        source = f"from face {face}" if reference.edge is MeasuredFrom.FACE else f"from the {reference.side} arris of face {face}"
         texts = [[_from_edge(job.fmt, one) for one in both] for both in ends]
     return Bench(lies, source, tuple(butt if butt == top else f"{butt} | {top}" for butt, top in texts))
 
@@ -74,7 +74,7 @@ def _from_edge(fmt: Formatter, value: float) -> str:
     return fmt.length(value) if value > NO_OFFSET else f"{fmt.length(-value)} outside"
 
 
-def what_cuts_give(log: SawnLog, cuts: tuple[Cut, ...], pith_radius: float) -> list[str]:
+def what_cuts_give(log: SawnLog, cuts: tuple[ScriptCut, ...], pith_radius: float) -> list[str]:
     """What each cut of a setting leaves that is not parted in the same run."""
     used, found = {cut.piece for cut in cuts}, []
     for cut in cuts:

@@ -109,7 +109,7 @@ class Check:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Setting:
+class ScriptSetting:
     """One piece posed on one machine before a run of parallel cuts.
 
     On the mill `up` (3,) becomes vertical; `marks` are for logs and halves, `against` for bolts that lie on a sawn
@@ -137,7 +137,7 @@ class Setting:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Cut:
+class ScriptCut:
     """A plane with a kerf that parts one piece in two; what lies within half a kerf of it is sawdust.
 
     The plane is normal·X = offset. The three last fields are those of a cut on the mill.
@@ -163,7 +163,7 @@ class Cut:
 
 
 @dataclass(frozen=True, slots=True)
-class Piece:
+class ScriptPiece:
     """A piece with its crayon mark; `made_by` a cut, `None` for the whole log."""
 
     id: str
@@ -174,7 +174,7 @@ class Piece:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Plate:
+class ScriptPlate:
     """A plate with its grades; `corner` (3,), `edges` (3, 3): length, width and thickness vectors as sawn."""
 
     id: str
@@ -233,7 +233,7 @@ class Totals:
 
 
 @dataclass(frozen=True, slots=True)
-class Practice:
+class PracticeTotals:
     """The practice layout on the same log: slabs alone, and with its bolts resawn."""
 
     slabs: Totals
@@ -301,7 +301,7 @@ class LogFacts:
 
 
 @dataclass(frozen=True, slots=True)
-class Limits:
+class LimitFacts:
     """What plates are held to, in degrees; `None` where the products do not state it."""
 
     name: str
@@ -321,13 +321,13 @@ class MillFacts:
 
 
 @dataclass(frozen=True, slots=True)
-class Inputs:
+class ScriptInputs:
     """What of card, mill and products the pages print."""
 
     pith_radius: float
     sapwood: float
     mill: MillFacts
-    limits: Mapping[str, Limits]
+    limits: Mapping[str, LimitFacts]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -341,12 +341,12 @@ class CutScript:
     log: LogFacts
     model: LogModel
     coverage: float
-    inputs: Inputs
-    operations: tuple[Setting | Cut, ...]
-    pieces: tuple[Piece, ...]
-    plates: tuple[Plate, ...]
+    inputs: ScriptInputs
+    operations: tuple[ScriptSetting | ScriptCut, ...]
+    pieces: tuple[ScriptPiece, ...]
+    plates: tuple[ScriptPlate, ...]
     totals: Totals
-    practice: Practice | None
+    practice: PracticeTotals | None
     doubts: Doubts
     rungs: tuple[Rung, ...]
     cautions: tuple[str, ...]
@@ -354,11 +354,11 @@ class CutScript:
     raw: Mapping[str, Any]
 
     @property
-    def settings(self) -> tuple[Setting, ...]:
+    def settings(self) -> tuple[ScriptSetting, ...]:
         """Settings in working order."""
-        return tuple(one for one in self.operations if isinstance(one, Setting))
+        return tuple(one for one in self.operations if isinstance(one, ScriptSetting))
 
     @property
-    def cuts(self) -> tuple[Cut, ...]:
+    def cuts(self) -> tuple[ScriptCut, ...]:
         """Cuts in working order."""
-        return tuple(one for one in self.operations if isinstance(one, Cut))
+        return tuple(one for one in self.operations if isinstance(one, ScriptCut))

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from shapely.geometry import LineString
 
-from pithline.outputs.cut_script.document import Array, Setting, Tool
+from pithline.outputs.cut_script.document import Array, ScriptSetting, Tool
 from pithline.outputs.cut_script.sawn_log import SawnLog, straight_parts
 from pithline.outputs.cut_script.shop_measures import ShopMeasures
 from pithline.outputs.ends import EndFace
@@ -30,22 +30,22 @@ class LineGroup(NamedTuple):
     lines: tuple[EndLine, ...]
 
 
-def lined_settings(log: SawnLog, shop: ShopMeasures) -> list[Setting]:
+def lined_settings(log: SawnLog, shop: ShopMeasures) -> list[ScriptSetting]:
     """The mill settings that lines are drawn for: those to come, and those sawn whose slabs are still ripped by ticks."""
     mill = [one for one in log.settings if one.tool is Tool.MILL]
     ticked = shop.ticked_settings(mill) if log.sawn else frozenset()
     return [one for one in mill if one.id not in log.sawn or one.id in ticked]
 
 
-def lined_logs(log: SawnLog, settings: Sequence[Setting]) -> dict[str, list[Setting]]:
+def lined_logs(log: SawnLog, settings: Sequence[ScriptSetting]) -> dict[str, list[ScriptSetting]]:
     """The settings of each log, whole or crosscut, that goes on the mill, by its id."""
-    found: dict[str, list[Setting]] = {}
+    found: dict[str, list[ScriptSetting]] = {}
     for setting in settings:
         found.setdefault(log.own_log(setting.piece), []).append(setting)
     return found
 
 
-def end_lines(log: SawnLog, shop: ShopMeasures, settings: Sequence[Setting], end: EndFace) -> list[LineGroup]:
+def end_lines(log: SawnLog, shop: ShopMeasures, settings: Sequence[ScriptSetting], end: EndFace) -> list[LineGroup]:
     """Lines on one end by the setting they are for: the level line of the first, then every mill cut, then ticks.
 
     Parameters
@@ -81,12 +81,12 @@ def end_lines(log: SawnLog, shop: ShopMeasures, settings: Sequence[Setting], end
     return found
 
 
-def _title(log: SawnLog, setting: Setting) -> str:
+def _title(log: SawnLog, setting: ScriptSetting) -> str:
     done = " (sawn): ticks for the rip saw on its slabs" if setting.id in log.sawn else ""
     return f"Setting {log.mill_numbers[setting.id]}: {log.kind(setting.piece)} {log.mark(setting.piece)}{done}"
 
 
-def sawn_edges(log: SawnLog, settings: Sequence[Setting], end: EndFace) -> tuple[EndLine, ...]:
+def sawn_edges(log: SawnLog, settings: Sequence[ScriptSetting], end: EndFace) -> tuple[EndLine, ...]:
     """Where faces lie that pieces still to be sawn have already."""
     found: dict[str, EndLine] = {}
     for setting in settings:

@@ -17,24 +17,24 @@ from pithline.outputs.cut_script.document import (
     Against,
     Array,
     Check,
-    Cut,
     CutScript,
     Doubts,
     EndMarks,
     HeightRoom,
-    Inputs,
     Kind,
     Lift,
-    Limits,
+    LimitFacts,
     LogFacts,
     Mark,
     MillFacts,
-    Piece,
-    Plate,
-    Practice,
+    PracticeTotals,
     Replan,
     Rung,
-    Setting,
+    ScriptCut,
+    ScriptInputs,
+    ScriptPiece,
+    ScriptPlate,
+    ScriptSetting,
     Span,
     Stage,
     Tool,
@@ -49,7 +49,7 @@ T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
-class Table:
+class JsonTable:
     """One JSON object and its place in the file; what is asked of it comes with its type, or an error that says where."""
 
     values: Mapping[str, Any]
@@ -99,23 +99,23 @@ class Table:
         """Three numbers, read-only."""
         return _vector(self, key, self.value(key))
 
-    def table(self, key: str) -> Table:
+    def table(self, key: str) -> JsonTable:
         """A JSON object within; an empty one where it is missing or null."""
         value = self.values.get(key) or {}
         if not isinstance(value, Mapping):
             raise self.fault(key, "has no table for {key}")
-        return Table(value, f"{self.place}.{key}")
+        return JsonTable(value, f"{self.place}.{key}")
 
-    def maybe(self, key: str, read: Callable[[Table], T]) -> T | None:
+    def maybe(self, key: str, read: Callable[[JsonTable], T]) -> T | None:
         """What `read` makes of a table within, `None` where there is none."""
         return read(self.table(key)) if self.values.get(key) else None
 
-    def rows(self, key: str) -> list[Table]:
+    def rows(self, key: str) -> list[JsonTable]:
         """A list of JSON objects; empty where it is missing."""
         value = self.values.get(key) or []
         if not isinstance(value, Sequence) or not all(isinstance(one, Mapping) for one in value):
             raise self.fault(key, "has no list of tables for {key}")
-        return [Table(one, f"{self.place}.{key}[{index}]") for index, one in enumerate(value)]
+        return [JsonTable(one, f"{self.place}.{key}[{index}]") for index, one in enumerate(value)]
 
     def texts(self, key: str) -> tuple[str, ...]:
         """A list of texts; empty where it is missing."""
@@ -129,7 +129,7 @@ class Table:
             raise self.fault(key, f"has {self.values[key]!r} for {{key}}") from None
 
 
-def _vector(table: Table, key: str, value: Any) -> Array:
+def _vector(table: JsonTable, key: str, value: Any) -> Array:
     try:
         found = np.array(value, float)
     except (TypeError, ValueError):
@@ -148,7 +148,7 @@ def read_cut_script(document: Mapping[str, Any]) -> CutScript:
     ScriptError
         One sentence: which part is missing or misshapen.
     """
-    whole = Table(document, "the script")
+    whole = JsonTable(document, "the script")
     return CutScript(
         log=_log(whole.table("log")),
         model=_model(whole),
@@ -167,14 +167,14 @@ def read_cut_script(document: Mapping[str, Any]) -> CutScript:
     )
 
 
-def _model(whole: Table) -> Any:
+def _model(whole: JsonTable) -> Any:
     try:
         return model_from_json(dict(whole.table("model").values))
     except InputError as error:
         raise whole.fault("model", f"has no whole log model ({error})") from error
 
 
-def _log(log: Table) -> LogFacts:
+def _log(log: JsonTable) -> LogFacts:
     return LogFacts(
         id=log.text("id"),
         species=log.text_or_none("species") or "",
@@ -186,12 +186,12 @@ def _log(log: Table) -> LogFacts:
     )
 
 
-def _inputs(inputs: Table) -> Inputs:
+def _inputs(inputs: JsonTable) -> ScriptInputs:
     """Card, mill and products; the card's pith circle where it states one, else the plan's own."""
     card, mill = inputs.table("card"), inputs.table("mill").table("mill")
     radius = card.table("pith").number_or("radius", PITH_RADIUS)
     limits = inputs.table("products").table("limits")
-    return Inputs(
+    return ScriptInputs(
         pith_radius=max(radius, LEAST_PITH_RADIUS),
         sapwood=card.table("sapwood").number_or("thickness", 0.0),
         mill=MillFacts(
@@ -204,8 +204,8 @@ def _inputs(inputs: Table) -> Inputs:
     )
 
 
-def _limits(name: str, limits: Table) -> Limits:
-    return Limits(
+def _limits(name: str, limits: JsonTable) -> LimitFacts:
+    return LimitFacts(
         name,
         limits.number_or_none("ring_angle_min_deg"),
         limits.number_or_none("ring_angle_mean_deg"),
@@ -213,12 +213,12 @@ def _limits(name: str, limits: Table) -> Limits:
     )
 
 
-def _operation(one: Table) -> Setting | Cut:
+def _operation(one: JsonTable) -> ScriptSetting | ScriptCut:
     return _setting(one) if one.text("op") == "setting" else _cut(one)
 
 
-def _setting(one: Table) -> Setting:
-    return Setting(
+def _setting(one: JsonTable) -> ScriptSetting:
+    return ScriptSetting(
         id=one.text("id"),
         tool=one.one_of("tool", Tool),
         piece=one.text("piece"),
@@ -240,18 +240,18 @@ def _setting(one: Table) -> Setting:
     )
 
 
-def _mark(mark: Table) -> Mark:
+def _mark(mark: JsonTable) -> Mark:
     return Mark(mark.text("name"), mark.vector("point"), mark.number("height"))
 
 
-def _check(check: Table) -> Check:
+def _check(check: JsonTable) -> Check:
     return Check(
         check.text("what"), check.number("value"), check.number("limit"), bool(check.values.get("clearance_run", False))
     )
 
 
-def _cut(one: Table) -> Cut:
-    return Cut(
+def _cut(one: JsonTable) -> ScriptCut:
+    return ScriptCut(
         id=one.text("id"),
         tool=one.one_of("tool", Tool),
         setting=one.text("setting"),
@@ -267,9 +267,9 @@ def _cut(one: Table) -> Cut:
     )
 
 
-def _piece(one: Table) -> Piece:
+def _piece(one: JsonTable) -> ScriptPiece:
     name = one.text("id")
-    return Piece(
+    return ScriptPiece(
         id=name,
         mark=one.text_or_none("mark") or name,
         kind=one.one_of("kind", Kind),
@@ -278,13 +278,13 @@ def _piece(one: Table) -> Piece:
     )
 
 
-def _plate(one: Table) -> Plate:
+def _plate(one: JsonTable) -> ScriptPlate:
     ring, edges = one.table("ring_angle"), one.value("edges")
     if not isinstance(edges, Sequence) or len(edges) != 3:
         raise one.fault("edges", "has no three vectors for {key}")
     box = np.array([_vector(one, "edges", edge) for edge in edges])
     box.setflags(write=False)
-    return Plate(
+    return ScriptPlate(
         id=one.text("id"),
         product=one.text("product"),
         part=one.text("part"),
@@ -304,7 +304,7 @@ def _plate(one: Table) -> Plate:
     )
 
 
-def _totals(totals: Table) -> Totals:
+def _totals(totals: JsonTable) -> Totals:
     set_ups = totals.number_or_none("set_ups")
     return Totals(
         instrument_volume=totals.number("instrument_volume"),
@@ -325,15 +325,15 @@ def _totals(totals: Table) -> Totals:
     )
 
 
-def _counts(table: Table) -> dict[str, int]:
+def _counts(table: JsonTable) -> dict[str, int]:
     return {name: int(table.number(name)) for name in table.values}
 
 
-def _practice(practice: Table) -> Practice | None:
+def _practice(practice: JsonTable) -> PracticeTotals | None:
     best = practice.maybe("with_bolts", _totals)
     if best is None:
         return None
-    return Practice(
+    return PracticeTotals(
         practice.maybe("slabs", _totals) or best,
         best,
         practice.number_or_none("ratio"),
@@ -341,7 +341,7 @@ def _practice(practice: Table) -> Practice | None:
     )
 
 
-def _doubts(doubts: Table) -> Doubts:
+def _doubts(doubts: JsonTable) -> Doubts:
     costs = doubts.table("cost_of")
     return Doubts(
         pith_assumed=bool(doubts.values.get("pith_assumed", False)),
@@ -353,7 +353,7 @@ def _doubts(doubts: Table) -> Doubts:
     )
 
 
-def _rung(row: Table) -> Rung:
+def _rung(row: JsonTable) -> Rung:
     most = row.number_or_none("max_settings")
     return Rung(
         most=None if most is None else int(most),
@@ -364,7 +364,7 @@ def _rung(row: Table) -> Rung:
     )
 
 
-def _replan(replan: Table) -> Replan:
+def _replan(replan: JsonTable) -> Replan:
     return Replan(
         after=replan.text("after"),
         kept=frozenset(replan.texts("kept")),

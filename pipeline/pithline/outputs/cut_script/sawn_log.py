@@ -25,7 +25,7 @@ UPRIGHT = np.array([0.0, 0.0, 1.0])
 """Up, of the log as scanned."""
 
 
-class SawnFace(NamedTuple):
+class PieceFace(NamedTuple):
     """A face that a cut left: normal·X = offset with `normal` (3,) outwards, and the id of the cut."""
 
     normal: Array
@@ -88,15 +88,15 @@ class SawnLog(PieceTree):
         mill = self.script.inputs.mill
         return mill.kerf / 2.0 if mill.scale_reads == "lower" else 0.0
 
-    def faces(self, piece: str) -> list[SawnFace]:
+    def faces(self, piece: str) -> list[PieceFace]:
         """The sawn faces of a piece, the newest first; some may have been cut away since."""
         found = []
         for one, cut in self.made_by(piece):
             sign = -1.0 if cut.above == one else 1.0
-            found.append(SawnFace(sign * cut.normal, sign * cut.offset - cut.kerf / 2.0, cut.id))
+            found.append(PieceFace(sign * cut.normal, sign * cut.offset - cut.kerf / 2.0, cut.id))
         return found
 
-    def face(self, piece: str, cut: str) -> SawnFace | None:
+    def face(self, piece: str, cut: str) -> PieceFace | None:
         """The face of a piece that a cut left; `None` where it has no such face."""
         return next((one for one in self.faces(piece) if one.cut == cut), None)
 

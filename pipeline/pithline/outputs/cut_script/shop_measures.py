@@ -11,8 +11,8 @@ from typing import NamedTuple
 import numpy as np
 from shapely.geometry import LineString, Point
 
-from pithline.outputs.cut_script.document import Array, Cut, Setting, Tool
-from pithline.outputs.cut_script.sawn_log import FAR, LEVEL, UPRIGHT, SawnFace, SawnLog, rightward, rings
+from pithline.outputs.cut_script.document import Array, ScriptCut, ScriptSetting, Tool
+from pithline.outputs.cut_script.sawn_log import FAR, LEVEL, UPRIGHT, PieceFace, SawnLog, rightward, rings
 
 PARALLEL = 1.0 - 1e-5
 """Least cosine at which a face and a cut count as parallel: a quarter of a degree."""
@@ -28,7 +28,7 @@ ON_THE_PIECE = 1.0
 """An arris that lies within this of a piece's section is still there. [mm]"""
 
 
-class Edge(StrEnum):
+class MeasuredFrom(StrEnum):
     """What rips are measured from."""
 
     FACE = "face"
@@ -44,7 +44,7 @@ class Reference:
     `side`, "upper" or "lower"; or the line between the ticks on its two ends.
     """
 
-    edge: Edge
+    edge: MeasuredFrom
     face: str = ""
     side: str = ""
 
@@ -69,11 +69,11 @@ class ShopMeasures:
 
     log: SawnLog
 
-    def lying_face(self, setting: Setting) -> SawnFace | None:
+    def lying_face(self, setting: ScriptSetting) -> PieceFace | None:
         """The face a piece lies on or against."""
         return self.log.face(setting.piece, setting.against.face) if setting.against else None
 
-    def mill_setting_of(self, piece: str) -> Setting | None:
+    def mill_setting_of(self, piece: str) -> ScriptSetting | None:
         """The mill setting that a piece came off; `None` for a log."""
         made = self.log.pieces[piece].made_by
         if made is None or self.log.cuts[made].tool is not Tool.MILL:
@@ -82,7 +82,7 @@ class ShopMeasures:
 
     # -- ticks ----------------------------------------------------------------------------------------------------
 
-    def tick_plane(self, setting: Setting) -> Plane:
+    def tick_plane(self, setting: ScriptSetting) -> Plane:
         """The plane through the pith at both ends that stands upright in a mill setting."""
         if setting.up is None:
             raise ValueError(f"{setting.id} is not on the mill")
@@ -91,17 +91,17 @@ class ShopMeasures:
         normal /= np.linalg.norm(normal)
         return Plane(normal, float(normal @ butt.pith))
 
-    def tick_name(self, setting: Setting) -> str:
+    def tick_name(self, setting: ScriptSetting) -> str:
         """What a mill setting's tick line is called where the lines are drawn."""
         return f"T{self.log.mill_numbers[setting.id]}"
 
-    def ticked_settings(self, mill: Sequence[Setting]) -> frozenset[str]:
+    def ticked_settings(self, mill: Sequence[ScriptSetting]) -> frozenset[str]:
         """Ids of those mill settings whose slabs are ripped by ticks."""
         found, wanted = set(), {one.id for one in mill}
         for setting in self.log.ahead:
             if setting.tool is Tool.RIP and self.log.from_mill(setting.piece) == setting.piece:
                 made = self.mill_setting_of(setting.piece)
-                if made and made.id in wanted and self.rip_references[setting.id] == Reference(Edge.TICKS):
+                if made and made.id in wanted and self.rip_references[setting.id] == Reference(MeasuredFrom.TICKS):
                     found.add(made.id)
         return frozenset(found)
 
@@ -126,7 +126,7 @@ class ShopMeasures:
         """
         return {one.id: self.rip_reference(one, self.log.cuts_of(one)) for one in self.log.settings if one.tool is Tool.RIP}
 
-    def rip_reference(self, setting: Setting, cuts: Sequence[Cut]) -> Reference | None:
+    def rip_reference(self, setting: ScriptSetting, cuts: Sequence[ScriptCut]) -> Reference | None:
         """What these cuts of a rip setting are measured from; see `rip_references`."""
         lying = self.lying_face(setting)
         if not cuts or lying is None:
@@ -135,12 +135,12 @@ class ShopMeasures:
         edges = [one for one in self._edges(setting.piece, lying) if abs(one.normal @ normal) > SIDEWAYS]
         parallel = [one for one in edges if abs(one.normal @ normal) > PARALLEL]
         if parallel:
-            return Reference(Edge.FACE, min(parallel, key=lambda one: float(one.normal @ normal)).cut)
+            return Reference(MeasuredFrom.FACE, min(parallel, key=lambda one: float(one.normal @ normal)).cut)
         if self._is_ticked(setting.piece):
-            return Reference(Edge.TICKS)
+            return Reference(MeasuredFrom.TICKS)
         return self._arris(setting, lying, edges)
 
-    def _arris(self, setting: Setting, lying: SawnFace, edges: Sequence[SawnFace]) -> Reference | None:
+    def _arris(self, setting: ScriptSetting, lying: PieceFace, edges: Sequence[PieceFace]) -> Reference | None:
         """The first arris of the upper side, else of the lower, that the piece really has half-way along it."""
         x, up = self.log.stretch(setting.piece).middle, -lying.normal
         right = rightward(up)
@@ -152,10 +152,10 @@ class ShopMeasures:
             for edge in edges:
                 spot = _meet(x, Plane(edge.normal, edge.offset), plane)
                 if shape.distance(Point(float(spot @ right), float(spot @ up))) < ON_THE_PIECE:
-                    return Reference(Edge.ARRIS, edge.cut, side)
+                    return Reference(MeasuredFrom.ARRIS, edge.cut, side)
         return None
 
-    def rip_distances(self, setting: Setting, reference: Reference, cut: Cut) -> AtEnds:
+    def rip_distances(self, setting: ScriptSetting, reference: Reference, cut: ScriptCut) -> AtEnds:
         """Where a rip runs at the butt and at the top end of its piece. [mm]
 
         From a face: to the near side of the kerf. From an arris: to the kerf's centre, on the arris's side. From the
@@ -170,12 +170,12 @@ class ShopMeasures:
         if lying is None:
             raise ValueError(f"{setting.id} lies on no face")
         right = rightward(-lying.normal)
-        if reference.edge is Edge.TICKS:
+        if reference.edge is MeasuredFrom.TICKS:
             return AtEnds(*(float((cut.offset - cut.normal @ end.pith) / (cut.normal @ right)) for end in self.log.ends(piece)))
         edge = self.log.face(piece, reference.face)
         if edge is None:
             raise ValueError(f"{piece} has no face of {reference.face}")
-        if reference.edge is Edge.FACE:
+        if reference.edge is MeasuredFrom.FACE:
             away = float(edge.offset - cut.offset * np.sign(edge.normal @ cut.normal)) - cut.kerf / 2.0
             return AtEnds(away, away)
         side = self._side(setting, lying, reference.side)
@@ -184,7 +184,7 @@ class ShopMeasures:
         spots = [_meet(x, Plane(edge.normal, edge.offset), side) for x in self.log.stretch(piece)]
         return AtEnds(*(abs(float((cut.offset - cut.normal @ spot) / (cut.normal @ right))) for spot in spots))
 
-    def _edges(self, piece: str, lying: SawnFace) -> list[SawnFace]:
+    def _edges(self, piece: str, lying: PieceFace) -> list[PieceFace]:
         """Sawn faces along a piece, those it lies on or is parallel to left out, that bound its section."""
         up = -lying.normal
         right, x = rightward(up), self.log.stretch(piece).middle
@@ -202,7 +202,7 @@ class ShopMeasures:
                 found.append(face)
         return found
 
-    def _side(self, setting: Setting, lying: SawnFace, side: str) -> Plane | None:
+    def _side(self, setting: ScriptSetting, lying: PieceFace, side: str) -> Plane | None:
         """The sawn face a piece lies on ("lower") or the one opposite ("upper"); `None` where that side is bark."""
         if side == "lower":
             return Plane(lying.normal, lying.offset)
@@ -211,7 +211,7 @@ class ShopMeasures:
 
     # -- crosscuts and slices ---------------------------------------------------------------------------------------
 
-    def from_butt(self, setting: Setting, cut: Cut) -> float:
+    def from_butt(self, setting: ScriptSetting, cut: ScriptCut) -> float:
         """A crosscut's kerf centre from the butt end of its setting's piece, along the middle of the piece. [mm]"""
         piece, butt = setting.piece, self.log.ends(setting.piece).butt
         end = Plane(butt.normal, float(butt.normal @ butt.pith))
@@ -223,7 +223,7 @@ class ShopMeasures:
         start = float((end.offset - end.normal @ middle) / (end.normal @ cut.normal))
         return float((cut.offset - cut.normal @ middle) / (cut.normal @ cut.normal)) - start
 
-    def from_fence(self, setting: Setting, cut: Cut) -> float | None:
+    def from_fence(self, setting: ScriptSetting, cut: ScriptCut) -> float | None:
         """From the face against the fence to the near side of the kerf, where the two are parallel; else `None`. [mm]"""
         lying = self.lying_face(setting)
         if lying is None or abs(lying.normal @ cut.normal) < PARALLEL:

@@ -8,7 +8,16 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from pithline.errors import ScriptError
-from pithline.outputs.cut_script.document import Cut, CutScript, Kind, Piece, Plate, Setting, Stage, Tool
+from pithline.outputs.cut_script.document import (
+    CutScript,
+    Kind,
+    ScriptCut,
+    ScriptPiece,
+    ScriptPlate,
+    ScriptSetting,
+    Stage,
+    Tool,
+)
 
 ON_THE_MILL = (Tool.MILL, Tool.BUCK)
 """Saws that a piece leaves before it goes to the shop."""
@@ -38,33 +47,33 @@ class PieceTree:
     # -- by id ----------------------------------------------------------------------------------------------------
 
     @cached_property
-    def pieces(self) -> dict[str, Piece]:
+    def pieces(self) -> dict[str, ScriptPiece]:
         """Pieces by id."""
         return {one.id: one for one in self.script.pieces}
 
     @cached_property
-    def plates(self) -> dict[str, Plate]:
+    def plates(self) -> dict[str, ScriptPlate]:
         """Plates by piece id."""
         return {one.id: one for one in self.script.plates}
 
     @cached_property
-    def cuts(self) -> dict[str, Cut]:
+    def cuts(self) -> dict[str, ScriptCut]:
         """Cuts by id."""
         return {one.id: one for one in self.script.cuts}
 
     @cached_property
-    def settings(self) -> tuple[Setting, ...]:
+    def settings(self) -> tuple[ScriptSetting, ...]:
         """Settings in working order, dried ones last."""
         return tuple(sorted(self.script.settings, key=lambda one: one.stage is Stage.DRIED))
 
     @cached_property
-    def _cuts_by_setting(self) -> dict[str, tuple[Cut, ...]]:
-        found: dict[str, list[Cut]] = {one.id: [] for one in self.settings}
+    def _cuts_by_setting(self) -> dict[str, tuple[ScriptCut, ...]]:
+        found: dict[str, list[ScriptCut]] = {one.id: [] for one in self.settings}
         for cut in self.script.cuts:
             found[cut.setting].append(cut)
         return {name: tuple(cuts) for name, cuts in found.items()}
 
-    def cuts_of(self, setting: Setting) -> tuple[Cut, ...]:
+    def cuts_of(self, setting: ScriptSetting) -> tuple[ScriptCut, ...]:
         """The cuts of one setting, in order."""
         return self._cuts_by_setting[setting.id]
 
@@ -90,7 +99,7 @@ class PieceTree:
             found.append(above)
         return found
 
-    def made_by(self, piece: str) -> Iterator[tuple[str, Cut]]:
+    def made_by(self, piece: str) -> Iterator[tuple[str, ScriptCut]]:
         """A piece and all it came from, each with the cut that made it, the newest first; the whole log left out."""
         for one in self.ancestry(piece):
             made = self.pieces[one].made_by
@@ -147,7 +156,7 @@ class PieceTree:
         return self.script.replan.kept if self.script.replan else frozenset()
 
     @cached_property
-    def ahead(self) -> tuple[Setting, ...]:
+    def ahead(self) -> tuple[ScriptSetting, ...]:
         """Settings still to come, in working order."""
         return tuple(one for one in self.settings if one.id not in self.sawn)
 
@@ -158,7 +167,7 @@ class PieceTree:
         used = {one.piece for one in cuts}
         return tuple(piece for cut in cuts for piece in cut.pieces if piece not in used)
 
-    def following(self, piece: str) -> Setting | None:
+    def following(self, piece: str) -> ScriptSetting | None:
         """The next setting that a piece goes to; `None` where it goes to none."""
         return next((one for one in self.ahead if one.piece == piece), None)
 

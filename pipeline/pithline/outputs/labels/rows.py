@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from pithline.outputs.cut_script.document import Kind, Plate
+from pithline.outputs.cut_script.document import Kind, ScriptPlate
 from pithline.outputs.cut_script.sawn_log import SawnLog, Size
 from pithline.script.document import dumps
 
@@ -27,7 +27,7 @@ class Label:
     log: str
     plan: str
     size: Size | None
-    plate: Plate | None = None
+    plate: ScriptPlate | None = None
     mate: str = ""
 
     @property

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pithline.logmodel.model import clock_of
-from pithline.outputs.cut_script.document import Cut, Kind, Plate, Setting, Stage, Tool
+from pithline.outputs.cut_script.document import Kind, ScriptCut, ScriptPlate, ScriptSetting, Stage, Tool
 from pithline.outputs.formatting import degrees, sentence
 from pithline.outputs.preview.scene import Scene
 from pithline.outputs.print_job import PrintJob
@@ -32,7 +32,7 @@ def captions_of(job: PrintJob) -> list[Caption]:
     numbers = {one.id: number for number, one in enumerate(job.log.script.settings, 1)}
     places = {cut.id: _place(place, bench) for one in job.log.settings if (bench := benches.get(one.id))
               for cut, place in zip(job.log.cuts_of(one), bench.places, strict=True)}  # fmt: skip
-    return [_setting(job, one, numbers[one.id], benches.get(one.id)) if isinstance(one, Setting)
+    return [_setting(job, one, numbers[one.id], benches.get(one.id)) if isinstance(one, ScriptSetting)
             else _cut(job, one, places.get(one.id, "")) for one in job.log.script.operations]  # fmt: skip
 
 
@@ -43,7 +43,7 @@ def _place(place: str, bench: Bench) -> str:
     return f"At {place} {bench.measured_from or 'from the face against the fence'}."
 
 
-def _setting(job: PrintJob, one: Setting, number: int, bench: Bench | None) -> Caption:
+def _setting(job: PrintJob, one: ScriptSetting, number: int, bench: Bench | None) -> Caption:
     length, lines = job.fmt.length, []
     if one.roll is not None:
         lines.append(f"Roll it until the line at {degrees(one.roll)} on the clock is up.")
@@ -67,7 +67,7 @@ def _setting(job: PrintJob, one: Setting, number: int, bench: Bench | None) -> C
     return Caption(f"Setting {number}: {job.log.mark(one.piece)} on the {MACHINES[one.tool]}", tuple(lines))
 
 
-def _cut(job: PrintJob, one: Cut, place: str) -> Caption:
+def _cut(job: PrintJob, one: ScriptCut, place: str) -> Caption:
     log, length = job.log, job.fmt.length
     above, below = (f"{log.kind(piece)} {log.mark(piece)}" for piece in one.pieces)
     if one.blade_height is not None:
@@ -98,7 +98,7 @@ def piece_facts(job: PrintJob, scene: Scene, piece: str) -> list[tuple[str, str]
     return rows + _whereabouts(job, scene, piece)
 
 
-def _plate_facts(job: PrintJob, plate: Plate) -> list[tuple[str, str]]:
+def _plate_facts(job: PrintJob, plate: ScriptPlate) -> list[tuple[str, str]]:
     slope = f", 1 in {1.0 / np.tan(np.radians(plate.runout)):.0f}" if plate.runout > STRAIGHT_DEG else ""
     return [
         ("Part", f"{plate.product}: {plate.part}"),

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pithline.outputs.cut_script.document import Setting
+from pithline.outputs.cut_script.document import ScriptSetting
 from pithline.outputs.formatting import sentence
 from pithline.outputs.preview.captions import MACHINES, captions_of, piece_facts
 from pithline.outputs.preview.scene import RING_COLOURS, RING_STEPS, Scene
@@ -136,7 +136,7 @@ def _operations(job: PrintJob, scene: Scene) -> list[dict[str, Any]]:
     found: list[dict[str, Any]] = []
     for one, caption in zip(job.log.script.operations, captions_of(job), strict=True):
         entry: dict[str, Any] = {"id": one.id, "tool": one.tool, "piece": one.piece, "title": caption.title, "lines": list(caption.lines)}
-        if isinstance(one, Setting):
+        if isinstance(one, ScriptSetting):
             lifts = [{"bunk": lift.bunk, "lift": lift.lift} for lift in one.lifts]
             entry |= {"op": "setting", "machine": MACHINES[one.tool], "pose": _pose(job, scene, one), "lifts": lifts}
         else:
@@ -146,7 +146,7 @@ def _operations(job: PrintJob, scene: Scene) -> list[dict[str, Any]]:
     return found
 
 
-def _pose(job: PrintJob, scene: Scene, setting: Setting) -> dict[str, Any]:
+def _pose(job: PrintJob, scene: Scene, setting: ScriptSetting) -> dict[str, Any]:
     """How the piece lies on its machine: rows of the rotation from log to machine (z up), and the shift after it."""
     points = scene.meshes[setting.piece].points
     if setting.up is not None:
@@ -165,7 +165,7 @@ def _pose(job: PrintJob, scene: Scene, setting: Setting) -> dict[str, Any]:
     return {"rows": [_list(row) for row in rows], "shift": _list(shift)}
 
 
-def _shop_rows(job: PrintJob, setting: Setting) -> Array:
+def _shop_rows(job: PrintJob, setting: ScriptSetting) -> Array:
     """Off the mill the blade stands upright: its normal lies level, the piece's length along x where that is not it."""
     cuts = job.log.cuts_of(setting)
     normal = _unit(cuts[0].normal) if cuts else np.array([0.0, 1.0, 0.0])

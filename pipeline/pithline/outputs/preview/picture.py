@@ -13,7 +13,7 @@ from matplotlib.patches import Circle, Polygon, Rectangle
 from numpy.typing import NDArray
 from shapely.geometry import LineString, MultiPoint
 
-from pithline.outputs.cut_script.document import Cut, Plate, Tool
+from pithline.outputs.cut_script.document import ScriptCut, ScriptPlate, Tool
 from pithline.outputs.cut_script.sawn_log import FAR, LEVEL, UPRIGHT, rings, straight_parts
 from pithline.outputs.formatting import Formatter
 from pithline.outputs.preview.raster import Buffers, draw, look
@@ -101,7 +101,7 @@ def _outline(scene: Scene, x: float, radii: Array) -> Array:
     return np.column_stack([-(centre[0] - radius * np.sin(clock)), centre[1] + radius * np.cos(clock)])
 
 
-def _plate(axes: Axes, mesh: Mesh, plate: Plate) -> None:
+def _plate(axes: Axes, mesh: Mesh, plate: ScriptPlate) -> None:
     flat = np.column_stack([mesh.points @ LEVEL, mesh.points @ UPRIGHT])
     colour = RING_COLOURS[ring_step(plate.ring_mean)]
     for hull in rings(MultiPoint(flat).convex_hull):
@@ -111,7 +111,7 @@ def _plate(axes: Axes, mesh: Mesh, plate: Plate) -> None:
             axes.add_patch(Polygon(hull, fc="none", ec=INK, lw=0.35, zorder=4, hatch="xxxx"))
 
 
-def _mill_line(axes: Axes, scene: Scene, cut: Cut, x: float, bold: bool) -> None:
+def _mill_line(axes: Axes, scene: Scene, cut: ScriptCut, x: float, bold: bool) -> None:
     in_face = np.array([cut.normal @ LEVEL, cut.normal @ UPRIGHT])
     size = float(np.hypot(*in_face))
     if size < 1e-6:

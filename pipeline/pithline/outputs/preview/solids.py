@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.errors import ScriptError
-from pithline.outputs.cut_script.document import CutScript, Plate
+from pithline.outputs.cut_script.document import CutScript, ScriptPlate
 from pithline.script.solid import cut, log_solid
 
 Array = NDArray[np.float64]
@@ -52,7 +52,7 @@ def piece_meshes(script: CutScript, simplify: float = SIMPLIFY) -> dict[str, Mes
     return meshes
 
 
-def plate_box(plate: Plate) -> Mesh:
+def plate_box(plate: ScriptPlate) -> Mesh:
     """A plate as the exact box of its corner and edges."""
     return box_of(plate.corner, plate.edges)
 

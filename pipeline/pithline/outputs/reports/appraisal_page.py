@@ -26,14 +26,14 @@ THINNEST = 0.4
 """A span is drawn at least this wide, in per cent of the bar."""
 
 
-class Fact(NamedTuple):
+class NamedFact(NamedTuple):
     """A name and what it is."""
 
     name: str
     words: str | Markup
 
 
-class Finding(NamedTuple):
+class WorthFinding(NamedTuple):
     """What is worth finding out, in money, with its standard error."""
 
     what: str
@@ -67,10 +67,10 @@ class LogEntry:
     asked: str = ""
     basis: str = ""
     span: Bar | None = None
-    money: tuple[Fact, ...] = ()
-    trade: tuple[Fact, ...] = ()
+    money: tuple[NamedFact, ...] = ()
+    trade: tuple[NamedFact, ...] = ()
     spoilers: tuple[str, ...] = ()
-    worth: tuple[Finding, ...] = ()
+    worth: tuple[WorthFinding, ...] = ()
     not_worth: str = ""
     cautions: tuple[str, ...] = ()
     pictures: Pictures | None = None
@@ -111,7 +111,7 @@ def _entry(log: Mapping[str, Any], pictures: Pictures | None, most: float) -> Lo
         money=_money(log),
         trade=_trade(log),
         spoilers=tuple(log["spoilers"]),
-        worth=tuple(Finding(one["what"], f"{one['worth']:.0f}", f"{one['error']:.0f}") for one in pays),
+        worth=tuple(WorthFinding(one["what"], f"{one['worth']:.0f}", f"{one['error']:.0f}") for one in pays),
         not_worth=f"no gain seen in {others}" if others else "" if pays else "nothing more",
         cautions=tuple(log["cautions"]),
         pictures=pictures,
@@ -136,16 +136,16 @@ def _bar(log: Mapping[str, Any], most: float) -> Bar:
     )
 
 
-def _money(log: Mapping[str, Any]) -> tuple[Fact, ...]:
+def _money(log: Mapping[str, Any]) -> tuple[NamedFact, ...]:
     value, volume, costs = log["value"], log["volume"], log["costs"]
     asked = "" if log["asked"] is None else f", asked {log['asked']:.0f}"
     return (
-        Fact("highest bid", Markup("<b>{:.0f}</b>{}").format(log["highest_bid"], asked)),
-        Fact("its sets bring", f"{span(value)}, on average {value['mean']:.0f} ± {value['error']:.0f}"),
-        Fact("complete sets", sets_in_words(log)),
-        Fact("plates", f"{span(volume, MM3_PER_LITRE, 1)} L, on average {volume['mean'] / MM3_PER_LITRE:.1f} L"),
-        Fact("rest of the log", f"{log['rest_value']:.0f}" if log["rest_value"] else "not counted, no price set"),
-        Fact(
+        NamedFact("highest bid", Markup("<b>{:.0f}</b>{}").format(log["highest_bid"], asked)),
+        NamedFact("its sets bring", f"{span(value)}, on average {value['mean']:.0f} ± {value['error']:.0f}"),
+        NamedFact("complete sets", sets_in_words(log)),
+        NamedFact("plates", f"{span(volume, MM3_PER_LITRE, 1)} L, on average {volume['mean'] / MM3_PER_LITRE:.1f} L"),
+        NamedFact("rest of the log", f"{log['rest_value']:.0f}" if log["rest_value"] else "not counted, no price set"),
+        NamedFact(
             "costs",
             f"sawing {costs['sawing']:.0f} ({log['minutes'] / 60:.1f} h), drying {costs['drying']:.0f}, "
             f"bands lost to metal {costs['metal']:.0f}",
@@ -153,13 +153,13 @@ def _money(log: Mapping[str, Any]) -> tuple[Fact, ...]:
     )
 
 
-def _trade(log: Mapping[str, Any]) -> tuple[Fact, ...]:
+def _trade(log: Mapping[str, Any]) -> tuple[NamedFact, ...]:
     feet = ", ".join(f"{RULES[rule]} {feet:.0f}" for rule, feet in log["log_rules"].items())
     weight = log["green_weight_kg"]
     return (
-        Fact("board feet", f"{feet}; on a small end of {log['diameter_small_end']:.0f} mm inside bark"),
-        Fact("volume", f"{log['cubic_volume'] / M3:.3f} m³ inside, {log['cubic_volume_over_bark'] / M3:.3f} m³ over bark"),
-        Fact("green weight", f"{weight:.0f} kg ({weight / KG_PER_POUND:.0f} lb); allow for {heaviest_likely(weight):.0f} kg"),
+        NamedFact("board feet", f"{feet}; on a small end of {log['diameter_small_end']:.0f} mm inside bark"),
+        NamedFact("volume", f"{log['cubic_volume'] / M3:.3f} m³ inside, {log['cubic_volume_over_bark'] / M3:.3f} m³ over bark"),
+        NamedFact("green weight", f"{weight:.0f} kg ({weight / KG_PER_POUND:.0f} lb); allow for {heaviest_likely(weight):.0f} kg"),
     )
 
 

@@ -39,7 +39,7 @@ class Pictures:
     top: Markup
 
 
-class Flank(NamedTuple):
+class FlankPicture(NamedTuple):
     """What a flank's picture holds: paths as SVG has them, the view box, how the log was seen, from where it is seen."""
 
     basis: str
@@ -50,7 +50,7 @@ class Flank(NamedTuple):
     pith: str
 
 
-class EndView(NamedTuple):
+class EndPicture(NamedTuple):
     """What an end's picture holds; `doubt` is the radius of the pith's."""
 
     basis: str
@@ -62,7 +62,7 @@ class EndView(NamedTuple):
     doubt: str
 
 
-class Edge(NamedTuple):
+class FlankEdge(NamedTuple):
     """One edge of a flank (n,): the bark, and two standard errors outside and inside it. [mm]"""
 
     bark: Array
@@ -81,7 +81,7 @@ def pictures_of(model: LogModel, basis: str, boxes: Sequence[Box]) -> Pictures:
     )
 
 
-def flank_of(model: LogModel, basis: str, clock: float, words: str) -> Flank:
+def flank_of(model: LogModel, basis: str, clock: float, words: str) -> FlankPicture:
     """The outline seen square to the plane of a clock angle [rad]: bark, two standard errors about it, pith."""
     x = np.linspace(0.0, model.length, STATIONS)
     way = np.array([-np.sin(clock), np.cos(clock)])
@@ -89,7 +89,7 @@ def flank_of(model: LogModel, basis: str, clock: float, words: str) -> Flank:
     upper, lower = (_edge(model, x, centre, clock, side) for side in (1.0, -1.0))
     # "above" looks down on a log whose butt is on the left: +y, on the left of someone facing the butt end, lies below
     half = max(float(np.abs(line).max()) for edge in (upper, lower) for line in edge) + MARGIN
-    return Flank(
+    return FlankPicture(
         basis=basis.replace(" ", "-"),
         words=words,
         box=f"{-MARGIN:.0f} {-half:.0f} {model.length + 2 * MARGIN:.0f} {2 * half:.0f}",
@@ -99,23 +99,23 @@ def flank_of(model: LogModel, basis: str, clock: float, words: str) -> Flank:
     )
 
 
-def _edge(model: LogModel, x: Array, centre: Array, clock: float, side: float) -> Edge:
+def _edge(model: LogModel, x: Array, centre: Array, clock: float, side: float) -> FlankEdge:
     """The edge of a flank on the `side` (1 or -1) of its clock angle."""
     angle = clock if side > 0.0 else clock + np.pi
     reach = radius_at(model, model.radius_over_bark, x, np.full(len(x), angle))
     column = round(angle / (2 * np.pi) * CLOCK_SAMPLES) % CLOCK_SAMPLES
     doubt = np.interp(x, model.x, model.stderr_radius[:, column])
-    return Edge(*(np.asarray(centre + side * (reach + more), float) for more in (0.0 * doubt, 2.0 * doubt, -2.0 * doubt)))
+    return FlankEdge(*(np.asarray(centre + side * (reach + more), float) for more in (0.0 * doubt, 2.0 * doubt, -2.0 * doubt)))
 
 
-def end_view_of(model: LogModel, plane: EndPlane, basis: str, boxes: Sequence[Box]) -> EndView:
+def end_view_of(model: LogModel, plane: EndPlane, basis: str, boxes: Sequence[Box]) -> EndPicture:
     """An end face as seen facing it: bark, wood, the pith with its doubt, and the plates that reach nearest to it."""
     name = "butt" if plane is model.butt else "top"
     face = end_face(model, name, plane)
     reach = float(np.abs(face.over_bark).max()) + MARGIN
     error = float(np.interp(plane.point[0], model.x, model.stderr_pith))
     flip = np.array([1.0, -1.0])
-    return EndView(
+    return EndPicture(
         basis=basis.replace(" ", "-"),
         words=name,
         box=f"{-reach:.0f} {-reach:.0f} {2 * reach:.0f} {2 * reach:.0f}",

@@ -17,7 +17,7 @@ CENT = 0.005
 """Amounts of money nearer than this are the same."""
 
 
-class Fact(NamedTuple):
+class LeadFigure(NamedTuple):
     """A figure that leads the page, and what it is."""
 
     figure: str
@@ -32,7 +32,7 @@ class Plot(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Column:
+class ReportColumn:
     """A column by name; of numbers; of cells that are never broken."""
 
     name: str
@@ -41,13 +41,13 @@ class Column:
 
 
 @dataclass(frozen=True, slots=True)
-class Cell:
+class ReportCell:
     """A cell's text; `short` where it tells of something missing."""
 
     text: str
     short: bool = False
 
-    def classes(self, column: Column, first: bool) -> str:
+    def classes(self, column: ReportColumn, first: bool) -> str:
         """Names that the style sheet knows it by."""
         chosen = {"n": column.number, "key": first, "w": column.whole and not first, "bad": self.short, "e": not self.text}
         return " ".join(name for name, is_so in chosen.items() if is_so)
@@ -58,8 +58,8 @@ class ReportTable:
     """A table that becomes cards on a phone; each row is pairs of column and cell."""
 
     title: str
-    columns: tuple[Column, ...]
-    rows: tuple[tuple[tuple[Column, Cell], ...], ...]
+    columns: tuple[ReportColumn, ...]
+    rows: tuple[tuple[tuple[ReportColumn, ReportCell], ...], ...]
 
 
 def season_html(document: Mapping[str, Any]) -> bytes:
@@ -77,45 +77,45 @@ def season_html(document: Mapping[str, Any]) -> bytes:
     )
 
 
-def _facts(document: Mapping[str, Any]) -> list[Fact]:
+def _facts(document: Mapping[str, Any]) -> list[LeadFigure]:
     total, logs, orders = document["totals"], document["logs"], document["orders"]
     asked, filled = sum(order["quantity"] for order in orders), sum(order["filled"] for order in orders)
     planned = sum(log["state"] == "planned" for log in logs)
     return [
-        Fact(f"{total['profit']:,.2f}", f"profit, {document['currency']}"),
-        Fact(f"{total['value']:,.2f}", "for the sets sold"),
-        Fact(f"{total['cost']:,.2f}", "logs, overhead, sawing"),
-        Fact(f"{filled} of {asked}", "sets filled"),
-        Fact(f"{planned} of {len(logs)}", "logs sawn"),
-        Fact(f"{total['minutes'] / 60:,.1f} h", "at the mill"),
+        LeadFigure(f"{total['profit']:,.2f}", f"profit, {document['currency']}"),
+        LeadFigure(f"{total['value']:,.2f}", "for the sets sold"),
+        LeadFigure(f"{total['cost']:,.2f}", "logs, overhead, sawing"),
+        LeadFigure(f"{filled} of {asked}", "sets filled"),
+        LeadFigure(f"{planned} of {len(logs)}", "logs sawn"),
+        LeadFigure(f"{total['minutes'] / 60:,.1f} h", "at the mill"),
     ]
 
 
 def _tables(document: Mapping[str, Any]) -> list[ReportTable]:
     begins = {week["week"]: week["begins"] for week in document["weeks"]}
     sawn = sorted((log for log in document["logs"] if log["state"] == "planned"), key=lambda log: (log["week"], log["id"]))
-    rest = [[Cell(log["id"]), Cell(STATES[log["state"]]), Cell(log["why"] or "")]
+    rest = [[ReportCell(log["id"]), ReportCell(STATES[log["state"]]), ReportCell(log["why"] or "")]
             for log in document["logs"] if log["state"] != "planned"]  # fmt: skip
     found = [
         _table(
             "Orders",
-            [Column("order"), Column("product"), Column("filled", number=True), Column("price", number=True),
-             Column("due", whole=True), Column("last set ready", whole=True), Column("from")],
+            [ReportColumn("order"), ReportColumn("product"), ReportColumn("filled", number=True), ReportColumn("price", number=True),
+             ReportColumn("due", whole=True), ReportColumn("last set ready", whole=True), ReportColumn("from")],
             (_order(number, order) for number, order in enumerate(document["orders"], 1)),
         ),
         _table(
             "Logs, in the order of sawing",
-            [Column("log"), Column("done in week of", whole=True), *(Column(name, number=True) for name in
-             ("hours", "value", "cost", "profit")), Column("complete sets"), Column("sawn for")],
+            [ReportColumn("log"), ReportColumn("done in week of", whole=True), *(ReportColumn(name, number=True) for name in
+             ("hours", "value", "cost", "profit")), ReportColumn("complete sets"), ReportColumn("sawn for")],
             (_log(log, begins) for log in sawn),
         ),
     ]  # fmt: skip
     if rest:
-        found.append(_table("Not sawn", [Column("log"), Column("state", whole=True), Column("why")], rest))
+        found.append(_table("Not sawn", [ReportColumn("log"), ReportColumn("state", whole=True), ReportColumn("why")], rest))
     return found
 
 
-def _table(title: str, columns: Sequence[Column], rows: Iterable[Sequence[Cell]]) -> ReportTable:
+def _table(title: str, columns: Sequence[ReportColumn], rows: Iterable[Sequence[ReportCell]]) -> ReportTable:
     return ReportTable(title, tuple(columns), tuple(tuple(zip(columns, row, strict=True)) for row in rows))
 
 
@@ -150,29 +150,29 @@ def _small_print(document: Mapping[str, Any]) -> str:
     return text
 
 
-def _order(number: int, order: Mapping[str, Any]) -> list[Cell]:
+def _order(number: int, order: Mapping[str, Any]) -> list[ReportCell]:
     return [
-        Cell(str(number)),
-        Cell(order["product"] + (" (one log)" if order.get("matched") else "")),
-        Cell(f"{order['filled']} of {order['quantity']}", short=order["filled"] < order["quantity"]),
-        Cell(f"{order['price']:,.2f}"),
-        Cell(order["due"] or "any time"),
-        Cell(order.get("ready") or ""),
-        Cell(", ".join(f"{n} from {log}" for log, n in order["from"].items())),
+        ReportCell(str(number)),
+        ReportCell(order["product"] + (" (one log)" if order.get("matched") else "")),
+        ReportCell(f"{order['filled']} of {order['quantity']}", short=order["filled"] < order["quantity"]),
+        ReportCell(f"{order['price']:,.2f}"),
+        ReportCell(order["due"] or "any time"),
+        ReportCell(order.get("ready") or ""),
+        ReportCell(", ".join(f"{n} from {log}" for log, n in order["from"].items())),
     ]
 
 
-def _log(log: Mapping[str, Any], begins: Mapping[int, str]) -> list[Cell]:
+def _log(log: Mapping[str, Any], begins: Mapping[int, str]) -> list[ReportCell]:
     plan = log.get("plan") or ""
     if log.get("finished"):
         plan += f"; {log['finished']}"
     return [
-        Cell(log["id"]),
-        Cell(begins.get(log["week"], "")),
-        Cell(f"{log['minutes'] / 60:.1f}"),
-        Cell(f"{log['value']:,.2f}"),
-        Cell(f"{log['cost']:,.2f}"),
-        Cell(f"{log['value'] - log['cost']:,.2f}"),
-        Cell(", ".join(f"{n} {name}" for name, n in log.get("sets", {}).items())),
-        Cell(plan),
+        ReportCell(log["id"]),
+        ReportCell(begins.get(log["week"], "")),
+        ReportCell(f"{log['minutes'] / 60:.1f}"),
+        ReportCell(f"{log['value']:,.2f}"),
+        ReportCell(f"{log['cost']:,.2f}"),
+        ReportCell(f"{log['value'] - log['cost']:,.2f}"),
+        ReportCell(", ".join(f"{n} {name}" for name, n in log.get("sets", {}).items())),
+        ReportCell(plan),
     ]

@@ -8,7 +8,7 @@ import numpy as np
 from reportlab.platypus import Flowable
 from shapely.geometry import LineString
 
-from pithline.outputs.cut_script.document import Array, Cut, Setting, Tool
+from pithline.outputs.cut_script.document import Array, ScriptCut, ScriptSetting, Tool
 from pithline.outputs.cut_script.sawn_log import SawnLog, rings
 from pithline.outputs.ends import EndFace
 from pithline.outputs.pdf.flow import Drawing, shares, table
@@ -26,12 +26,12 @@ INSIDE = 1e-6
 """How far inside a face its edge is looked for. [mm]"""
 
 
-def slanted(setting: Setting) -> bool:
+def slanted(setting: ScriptSetting) -> bool:
     """Whether a resaw setting's cuts are not parallel to the face the piece lies against."""
     return setting.tool is Tool.RESAW and (setting.against is None or abs(setting.against.angle) > FLAT_DEG)
 
 
-def bolt_lines(job: PrintJob, piece: str, settings: Sequence[Setting]) -> list[Flowable]:
+def bolt_lines(job: PrintJob, piece: str, settings: Sequence[ScriptSetting]) -> list[Flowable]:
     """The butt end of a bolt with its resaw lines; both ends by tape from two corners of its newest sawn face."""
     log, ends = job.log, job.log.ends(piece)
     corners = [corners_of(log, piece, end) for end in ends]
@@ -66,7 +66,7 @@ def corners_of(log: SawnLog, piece: str, end: EndFace) -> Array | None:
     return None
 
 
-def in_piece(log: SawnLog, piece: str, end: EndFace, cut: Cut) -> Array | None:
+def in_piece(log: SawnLog, piece: str, end: EndFace, cut: ScriptCut) -> Array | None:
     """Outer and inner point (2, 2) of a cut's line within a piece's end; `None` where it misses it."""
     line = end.line(cut.normal, cut.offset)
     if line is None:
@@ -81,7 +81,7 @@ def in_piece(log: SawnLog, piece: str, end: EndFace, cut: Cut) -> Array | None:
 class BoltEnd(Drawing):
     """The butt end of a bolt, facing it, with its corners A and B and its lines."""
 
-    def __init__(self, log: SawnLog, piece: str, corners: Array, cuts: Sequence[Cut], width: float) -> None:
+    def __init__(self, log: SawnLog, piece: str, corners: Array, cuts: Sequence[ScriptCut], width: float) -> None:
         super().__init__(width, HEIGHT)
         self.log, self.piece, self.corners, self.cuts = log, piece, corners, cuts
 

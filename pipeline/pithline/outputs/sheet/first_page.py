@@ -9,7 +9,7 @@ from reportlab.platypus import Flowable
 from shapely.geometry import Polygon
 
 from pithline.logmodel.model import clock_angles, radius_at
-from pithline.outputs.cut_script.document import CutScript, Doubts, Limits, Practice
+from pithline.outputs.cut_script.document import CutScript, Doubts, LimitFacts, PracticeTotals
 from pithline.outputs.cut_script.sawn_log import SawnLog
 from pithline.outputs.ends import EndFace
 from pithline.outputs.formatting import Formatter, degrees, sentence
@@ -109,7 +109,7 @@ def facts(log: SawnLog, fmt: Formatter) -> list[tuple[str, str]]:
                     f"{'centre' if script.inputs.mill.scale_reads == 'centre' else 'lower edge'}. Lines are drawn at "
                     "the kerf's centre."),
         ("Yield", f"{fmt.volume(totals.instrument_volume)} in {totals.plates} plates{_spread(doubts, fmt)}"),
-        ("Limits in force", ", ".join(_limits(script.inputs.limits.get(name, Limits(name, None, None, None)))
+        ("Limits in force", ", ".join(_limits(script.inputs.limits.get(name, LimitFacts(name, None, None, None)))
                                       for name in limits) or "none"),
         ("Complete sets", ", ".join(f"{count} {name}" for name, count in totals.complete_sets.items()) or "none"),
         ("Over practice", _practice(script.practice, fmt)),
@@ -147,14 +147,14 @@ def _spread(doubts: Doubts, fmt: Formatter) -> str:
             "leave open")  # fmt: skip
 
 
-def _limits(limits: Limits) -> str:
+def _limits(limits: LimitFacts) -> str:
     least, mean, runout = limits.ring_least, limits.ring_mean, limits.runout
     if least is None or mean is None or runout is None:
         return limits.name
     return f"{limits.name} (ring angle ≥ {degrees(least)}, mean ≥ {degrees(mean)}, runout ≤ {degrees(runout)})"
 
 
-def _practice(practice: Practice | None, fmt: Formatter) -> str:
+def _practice(practice: PracticeTotals | None, fmt: Formatter) -> str:
     if practice is None:
         return "not known"
     text = f"the practice layout gives {fmt.volume(practice.with_bolts.instrument_volume)}"

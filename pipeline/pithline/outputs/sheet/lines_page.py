@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from reportlab.platypus import Flowable, PageBreak
 
-from pithline.outputs.cut_script.document import Array, Setting
+from pithline.outputs.cut_script.document import Array, ScriptSetting
 from pithline.outputs.cut_script.end_lines import EndLine, end_lines, lined_logs, lined_settings
 from pithline.outputs.ends import EndFace, tape_point
 from pithline.outputs.formatting import Formatter
@@ -38,7 +38,7 @@ def lines_pages(job: PrintJob) -> list[Flowable]:
     return story
 
 
-def _one_end(job: PrintJob, settings: Sequence[Setting], end: EndFace, whose: str) -> list[Flowable]:
+def _one_end(job: PrintJob, settings: Sequence[ScriptSetting], end: EndFace, whose: str) -> list[Flowable]:
     groups = end_lines(job.log, job.shop, settings, end)
     when = "of the pieces in hand" if job.log.sawn else "before the first cut"
     ticks = " T lines are ticks for the rip saw." if job.shop.ticked_settings(settings) else ""

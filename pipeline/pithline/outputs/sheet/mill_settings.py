@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from reportlab.platypus import Flowable, PageBreak
 
-from pithline.outputs.cut_script.document import Check, Cut, Kind, Setting, Tool
+from pithline.outputs.cut_script.document import Check, Kind, ScriptCut, ScriptSetting, Tool
 from pithline.outputs.formatting import Formatter, clock_face, degrees
 from pithline.outputs.pdf.flow import caution, heading, paragraph, shares, step, table
 from pithline.outputs.pdf.page import measure_of
@@ -17,7 +17,7 @@ from pithline.outputs.sheet.mill_views import MillViews, stands
 SAWS = {Tool.RIP: "to the rip saw", Tool.CROSSCUT: "to the crosscut saw", Tool.RESAW: "to the band saw"}
 
 
-def mill_panel(job: PrintJob, setting: Setting, first: bool) -> list[Flowable]:
+def mill_panel(job: PrintJob, setting: ScriptSetting, first: bool) -> list[Flowable]:
     """One setting, from turning the piece to the last piece that comes off; `first` of its log."""
     log, fmt, cuts = job.log, job.fmt, job.log.cuts_of(setting)
     number, kind, roll = log.mill_numbers[setting.id], log.kind(setting.piece), setting.roll or 0.0
@@ -50,7 +50,7 @@ def _clearance(tight: Sequence[Check], fmt: Formatter) -> str:
     return f"Tight: {what}. {CLEARANCE} Dogged while sawn."
 
 
-def _wedge(job: PrintJob, setting: Setting) -> list[Flowable]:
+def _wedge(job: PrintJob, setting: ScriptSetting) -> list[Flowable]:
     fmt, marks = job.fmt, setting.marks
     if marks is None:
         return []
@@ -69,7 +69,7 @@ def _wedge(job: PrintJob, setting: Setting) -> list[Flowable]:
     return found
 
 
-def _mark_name(job: PrintJob, setting: Setting, name: str) -> str:
+def _mark_name(job: PrintJob, setting: ScriptSetting, name: str) -> str:
     """A mark as the sawyer finds it: the first line by its number."""
     cuts = job.log.cuts_of(setting)
     if name == "first line" and cuts:
@@ -77,7 +77,7 @@ def _mark_name(job: PrintJob, setting: Setting, name: str) -> str:
     return f"the {name}" if name == "pith" else name
 
 
-def _cut_table(job: PrintJob, cuts: Sequence[Cut]) -> list[Flowable]:
+def _cut_table(job: PrintJob, cuts: Sequence[ScriptCut]) -> list[Flowable]:
     length, drop, rows = job.fmt.length, job.log.scale_drop, []
     for cut in cuts:
         over, height = (cut.from_mark or 0.0) - drop, (cut.blade_height or 0.0) - drop

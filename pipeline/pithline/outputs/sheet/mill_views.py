@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from pithline.outputs.cut_script.document import Array, Lift, Setting
+from pithline.outputs.cut_script.document import Array, Lift, ScriptSetting
 from pithline.outputs.cut_script.sawn_log import SawnLog, rightward, rings
 from pithline.outputs.pdf.flow import Drawing
 from pithline.outputs.pdf.page import width_of
@@ -32,7 +32,7 @@ FOOT, REACH, WEDGE = 8.0, 34.0, 26.0
 """A chock: where it begins beside the resting place, where it ends, and its greatest height. [pt]"""
 
 
-class Pose(NamedTuple):
+class MillPose(NamedTuple):
     """How a mill setting stands: `right` and `up` (3,) in the log frame, and the height of the log's origin. [mm]"""
 
     right: Array
@@ -54,15 +54,15 @@ class Resting(NamedTuple):
     width: float
 
 
-def pose_of(setting: Setting) -> Pose:
+def pose_of(setting: ScriptSetting) -> MillPose:
     """The pose of a mill setting."""
     if setting.up is None or setting.marks is None:
         raise ValueError(f"{setting.id} is not on the mill")
     level = float(np.mean([mark.height - float(mark.point @ setting.up) for mark in setting.marks.both]))
-    return Pose(rightward(setting.up), setting.up, level)
+    return MillPose(rightward(setting.up), setting.up, level)
 
 
-def cut_heights(log: SawnLog, setting: Setting) -> list[NumberedHeight]:
+def cut_heights(log: SawnLog, setting: ScriptSetting) -> list[NumberedHeight]:
     """The cuts of a mill setting."""
     return [NumberedHeight(log.cut_numbers[cut.id], cut.blade_height or 0.0) for cut in log.cuts_of(setting)]
 
@@ -73,7 +73,7 @@ def _resting(points: Array) -> Resting:
     return Resting(float(low.min() + low.max()) / 2.0, float(np.ptp(low)))
 
 
-def stands(log: SawnLog, setting: Setting) -> bool:
+def stands(log: SawnLog, setting: ScriptSetting) -> bool:
     """Whether a piece stands by itself as it is posed: its weight comes down within what rests on the bunk."""
     pose = pose_of(setting)
     shape = log.section(setting.piece, log.stretch(setting.piece).middle, pose.right, pose.up)
@@ -87,7 +87,7 @@ def stands(log: SawnLog, setting: Setting) -> bool:
 class MillViews(Drawing):
     """Both views of one mill setting."""
 
-    def __init__(self, job: PrintJob, setting: Setting, width: float) -> None:
+    def __init__(self, job: PrintJob, setting: ScriptSetting, width: float) -> None:
         super().__init__(width, HEIGHT)
         self.log, self.fmt, self.setting, self.pose = job.log, job.fmt, setting, pose_of(setting)
         self.cuts = cut_heights(job.log, setting)

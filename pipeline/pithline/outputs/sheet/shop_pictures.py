@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from pithline.outputs.cut_script.document import Setting
+from pithline.outputs.cut_script.document import ScriptSetting
 from pithline.outputs.cut_script.sawn_log import LEVEL, UPRIGHT
 from pithline.outputs.pdf.flow import Drawing
 from pithline.outputs.pdf.pen import DASHED, Pen
@@ -89,7 +89,7 @@ def _vee(pen: Pen, x: float, base: float) -> None:
 class BuckView(Drawing):
     """The log from its right side, butt at the left, on two cradles, with its cuts by name and place along it. [mm]"""
 
-    def __init__(self, job: PrintJob, setting: Setting, cuts: Sequence[tuple[str, float]], width: float) -> None:
+    def __init__(self, job: PrintJob, setting: ScriptSetting, cuts: Sequence[tuple[str, float]], width: float) -> None:
         super().__init__(width, BUCK_HEIGHT)
         self.log, self.fmt, self.setting, self.cuts = job.log, job.fmt, setting, cuts
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from reportlab.platypus import CondPageBreak, Flowable, KeepTogether, PageBreak
 
-from pithline.outputs.cut_script.document import Setting
+from pithline.outputs.cut_script.document import ScriptSetting
 from pithline.outputs.formatting import count
 from pithline.outputs.pdf.flow import caution, heading, paragraph, shares, table
 from pithline.outputs.pdf.page import measure_of
@@ -18,7 +18,7 @@ from pithline.outputs.sheet.slab_view import slab_view
 from pithline.outputs.shop_words import bench_of, what_cuts_give
 
 
-def buck_panel(job: PrintJob, setting: Setting) -> list[Flowable]:
+def buck_panel(job: PrintJob, setting: ScriptSetting) -> list[Flowable]:
     """Where the log is shortened, by tape along the pith's chord from the butt end."""
     log, fmt, width = job.log, job.fmt, measure_of(job.paper)
     cuts = [(str(log.cut_numbers[cut.id]), job.shop.from_butt(setting, cut)) for cut in log.cuts_of(setting)]
@@ -38,9 +38,9 @@ def buck_panel(job: PrintJob, setting: Setting) -> list[Flowable]:
     ]  # fmt: skip
 
 
-def shop_panels(job: PrintJob, settings: Sequence[Setting], title: str) -> list[Flowable]:
+def shop_panels(job: PrintJob, settings: Sequence[ScriptSetting], title: str) -> list[Flowable]:
     """One panel for each slab, half or bolt that goes to the shop."""
-    groups: dict[str, list[Setting]] = {}
+    groups: dict[str, list[ScriptSetting]] = {}
     for setting in settings:
         groups.setdefault(job.log.from_mill(setting.piece), []).append(setting)
     if not groups:
@@ -60,7 +60,7 @@ def shop_panels(job: PrintJob, settings: Sequence[Setting], title: str) -> list[
     ]  # fmt: skip
 
 
-def _panel(job: PrintJob, piece: str, settings: Sequence[Setting]) -> list[Flowable]:
+def _panel(job: PrintJob, piece: str, settings: Sequence[ScriptSetting]) -> list[Flowable]:
     log, width = job.log, measure_of(job.paper)
     weight, minutes = max(one.weight for one in settings), sum(one.minutes for one in settings)
     fanned = any(slanted(one) for one in settings)
@@ -80,7 +80,7 @@ def _panel(job: PrintJob, piece: str, settings: Sequence[Setting]) -> list[Flowa
     ]  # fmt: skip
 
 
-def _row(job: PrintJob, setting: Setting) -> list[str]:
+def _row(job: PrintJob, setting: ScriptSetting) -> list[str]:
     """A setting as a row; its cuts are lines of the last three cells, each on one line."""
     log, cuts, bench = job.log, job.log.cuts_of(setting), bench_of(job, setting)
     gives = what_cuts_give(log, cuts, log.script.inputs.pith_radius)

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pithline.outputs.cut_script.document import Array, Kind, Setting, Tool
+from pithline.outputs.cut_script.document import Array, Kind, ScriptSetting, Tool
 from pithline.outputs.cut_script.sawn_log import SawnLog, rightward
-from pithline.outputs.cut_script.shop_measures import Edge, Reference
+from pithline.outputs.cut_script.shop_measures import MeasuredFrom, Reference
 from pithline.outputs.pdf.flow import Drawing
 from pithline.outputs.pdf.page import width_of
 from pithline.outputs.pdf.pen import CHAIN, Pen
@@ -34,7 +34,7 @@ class _Lying:
     across: float
 
 
-def slab_view(job: PrintJob, slab: str, settings: Sequence[Setting], width: float) -> SlabView | None:
+def slab_view(job: PrintJob, slab: str, settings: Sequence[ScriptSetting], width: float) -> SlabView | None:
     """The picture, where the slab is ripped or crosscut at all."""
     log = job.log
     first = next((one for one in settings if one.piece == slab and one.tool in TABLE_SAWS), None)
@@ -52,7 +52,9 @@ def slab_view(job: PrintJob, slab: str, settings: Sequence[Setting], width: floa
 class SlabView(Drawing):
     """A slab with its rips and billets; `outline` is stations (n,) and least and greatest place across (n, 2)."""
 
-    def __init__(self, job: PrintJob, first: Setting, settings: Sequence[Setting], outline: tuple[Array, Array], width: float) -> None:
+    def __init__(
+        self, job: PrintJob, first: ScriptSetting, settings: Sequence[ScriptSetting], outline: tuple[Array, Array], width: float
+    ) -> None:
         stations, spans = outline
         self.scale = min((width - 40.0) / float(np.ptp(stations)), (HEIGHT - 26.0) / float(np.ptp(spans)))
         super().__init__(width, float(np.ptp(spans)) * self.scale + 26.0)
@@ -74,7 +76,7 @@ class SlabView(Drawing):
         pen.polygon(np.array([*near, *far[::-1]]), 1.2)
         self._rips(pen)
         self._billets(pen)
-        if self.job.shop.rip_references.get(self.first.id) == Reference(Edge.TICKS):
+        if self.job.shop.rip_references.get(self.first.id) == Reference(MeasuredFrom.TICKS):
             ends = [self.place(float(end.pith[0]), float(end.pith @ self.lies.right)) for end in self.log.ends(self.first.piece)]
             pen.line(ends[0] - [8.0, 0.0], ends[1] + [8.0, 0.0], 0.8, CHAIN)
             pen.text(ends[1] + [2.0, 3.0], "tick", 7.0)
