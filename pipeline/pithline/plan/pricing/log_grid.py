@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.mill.machine import Machines
-from pithline.plan.problem.effort import Effort, corner_step, thickness_max
+from pithline.plan.problem.effort import Effort, corner_step
 from pithline.plan.problem.layout import NO_LOCKS, LayoutSlab, Locks
 from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.parts import SawnPart

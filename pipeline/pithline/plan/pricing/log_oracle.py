@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.plan.pricing.log_grid import GridSlab, LogGrid
-from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
+from pithline.plan.problem.layout import LayoutSetting
 from pithline.plan.programmes.cradled_fans import MOST_SLABS, NEVER, FanGrid, FanRuns, best_fan, fan_bounds, fan_runs
 from pithline.plan.programmes.halves import (
     bounded_slabs,
@@ -62,34 +62,22 @@ class Component:
     setting: LayoutSetting
     slabs: tuple[GridSlab, ...]
     charge: float
-    cradles: tuple[int, ...] = ()  # angles in roll steps; a run each
+    cradles: tuple[int, ...] = ()  # angle of the cradle that holds it, roll steps; none where it lies on a face
 
 
 @dataclass(frozen=True, slots=True)
-class HalfWay:
-    """A way to saw a half, and the fans of the bolts that it leaves above and below (empty: left whole)."""
+class Way:
+    """A setting of a piece, and the ways to go on with what it leaves above and below: alternatives, best first; none leaves it."""
 
     own: Component
-    above: tuple[Component, ...]
-    below: tuple[Component, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class LogWay:
-    """A first setting with the ways to saw each half, best first."""
-
-    own: Component
-    above: tuple[HalfWay, ...]
-    below: tuple[HalfWay, ...]
+    above: tuple[Way, ...] = ()
+    below: tuple[Way, ...] = ()
 
     @property
     def best(self) -> tuple[Component, ...]:
-        """The components of the best way to saw each half."""
-        out = [self.own]
-        for halves in (self.above, self.below):
-            for half in halves[:1]:
-                out += [half.own, *half.above, *half.below]
-        return tuple(out)
+        """The components of the best way to go on."""
+        rest = [one for side in (self.above, self.below) for one in side[:1]]
+        return (self.own, *(component for one in rest for component in one.best))
 
 
 @dataclass(frozen=True, slots=True)
@@ -231,11 +219,11 @@ def _single(g: FanGrid, slab: Array, thickness: float) -> Array:
     return out
 
 
-def best_ways(solved: SolvedLog, firsts: int, halves: int, locked: tuple[bool, float | None]) -> tuple[LogWay, ...]:
+def best_ways(solved: SolvedLog, firsts: int, halves: int, locked: tuple[bool, float | None]) -> tuple[Way, ...]:
     """The best first settings, at most two of a roll, each with the best few ways to saw its halves; best first."""
     priced = solved.priced
     g, grid = priced.mill, priced.grid.grid
-    out: list[LogWay] = []
+    out: list[Way] = []
     of_roll: dict[int, int] = {}
     for first in solved.firsts:
         if len(out) == firsts:
@@ -251,7 +239,7 @@ def best_ways(solved: SolvedLog, firsts: int, halves: int, locked: tuple[bool, f
         own = _component(priced, first.roll, slabs, "log", solved.charges.setting, lambda low, t: (0, -g.half_across))
         above = half_ways(solved, first.roll, first.over, halves)
         below = half_ways(solved, first.roll + grid.rolls, first.under, halves)
-        out.append(LogWay(own, above, below))
+        out.append(Way(own, above, below))
     return tuple(out)
 
 
@@ -267,7 +255,7 @@ def _component(priced, turn, slabs, role, charge, bounds) -> Component:
     return Component(setting, tuple(cells), charge)
 
 
-def half_ways(solved: SolvedLog, turn: int, corner: int, keep: int) -> tuple[HalfWay, ...]:
+def half_ways(solved: SolvedLog, turn: int, corner: int, keep: int) -> tuple[Way, ...]:
     """The best few ways to saw the half beyond a face, different in the bolts they leave; best first."""
     if corner < 0:
         return ()
@@ -303,12 +291,12 @@ def half_ways(solved: SolvedLog, turn: int, corner: int, keep: int) -> tuple[Hal
         own = _component(priced, turn + angle, slabs, "half", charge, bounds)
         above = fan_of(solved, turn + angle - rolls // 2, len(solved.angles) - 1 - a, (k, corner))
         below = fan_of(solved, turn - rolls // 2, a, (corner, j))
-        out.append(HalfWay(own, above, below))
+        out.append(Way(own, above, below))
     return tuple(out)
 
 
-def fan_of(solved: SolvedLog, base: int, opening: int, faces: tuple[int, int]) -> tuple[Component, ...]:
-    """The best fan of one bolt, a component a run in working order.
+def fan_of(solved: SolvedLog, base: int, opening: int, faces: tuple[int, int]) -> tuple[Way, ...]:
+    """The best fan of one bolt, run by run; empty where it is left whole.
 
     Parameters
     ----------
@@ -324,20 +312,21 @@ def fan_of(solved: SolvedLog, base: int, opening: int, faces: tuple[int, int]) -
     g = solved.priced.mill if solved.bolt_class.on_mill else solved.priced.shop
     runs = solved.runs[opening]
     chain = np.full((MOST_SLABS, 5), -999, np.int64)
-    best_fan(g, runs, base, float(corners[faces[0]]), float(corners[faces[1]]), chain)
-    groups: dict[int, list[tuple[int, int, int]]] = {}
+    best_fan(g, runs, base, float(corners[faces[0]]), float(corners[faces[1]]), chain, True)
+    of_run: dict[int, list[tuple[int, int, int]]] = {}
     before: dict[int, int] = {}
     for k, low, t, place, q in (tuple(int(v) for v in row) for row in chain[::-1] if row[0] != -999):
-        groups.setdefault(k, []).append((low, t, place))
+        of_run.setdefault(k, []).append((low, t, place))
         before[k] = q
-    out = []
+    out: tuple[Way, ...] = ()
     cradles = cradle_steps(solved.bolt_class, rolls)
-    for k, slabs in groups.items():
-        turn = base + int(runs.steps[k]) + rolls // 2
-        drawn: list[LayoutSlab] = [grid.drawn(low, t) for low, t, _ in sorted(slabs, reverse=True)]
+    for k, slabs in reversed(of_run.items()):
+        step, opens = int(runs.steps[k]), int(runs.steps[-1])
+        last = int(runs.steps[before[k] - 1]) if before[k] else 0
+        turn = base + step + rolls // 2
+        drawn = tuple(grid.drawn(low, t) for low, t, _ in sorted(slabs, reverse=True))
         cells = tuple(grid.slab(turn, low, t, 1, -place) for low, t, place in slabs)
-        setting = LayoutSetting(grid.grid.roll(turn), tuple(drawn), role="bolt")
-        step, last, opens = int(runs.steps[k]), int(runs.steps[before[k] - 1]) if before[k] else 0, int(runs.steps[-1])
-        angle = 0 if k in (0, len(runs.steps) - 1) else next((a for a in (step - last, step, opens - step) if a in cradles), -step)
-        out.append(Component(setting, cells, float(runs.cost[before[k], k]), (angle,)))
-    return tuple(out)
+        setting = LayoutSetting(grid.grid.roll(turn), drawn, role="bolt")
+        held = () if step in (0, opens) else tuple(a for a in (step - last, step, opens - step) if a in cradles)[:1]
+        out = (Way(Component(setting, cells, float(runs.cost[before[k], k]), held), out),)
+    return out

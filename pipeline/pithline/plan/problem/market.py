@@ -7,10 +7,13 @@ sets made is left over, and counts `loose` a plate, up to what is wanted.
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+
+from pithline.plan.problem.parts import SawnPart
 
 Array = NDArray[np.float64]
 Counts = NDArray[np.int64]
@@ -108,3 +111,32 @@ class Market:
         widest = np.array([self.holds[q].sum() >= self.holds[:, kinds[q]].sum(axis=1).max() for q in range(len(self.loose))])
         each = np.array([self.single[kinds[q]].max(initial=0.0) for q in range(len(self.loose))])
         return np.where(widest, each, 0.0)
+
+
+
+def market_of(parts: Sequence[SawnPart], set_worth: Mapping[str, float], loose: Array, single: Array, cost: Array) -> Market:
+    """The market of some parts, a pool each; parts of one product make its sets.
+
+    Parameters
+    ----------
+    set_worth : of one set, by product
+    loose, single, cost : (P,) as in `Market`, by part
+    """
+    names = list(dict.fromkeys(part.product for part in parts))
+    product = np.array([names.index(part.product) for part in parts])
+    count = np.array([part.part.count for part in parts])
+    wanted = np.array([np.inf if part.demand is None else float(part.demand) for part in parts])
+    sold = [float(np.min((wanted / count)[product == k])) for k in range(len(names))]
+    return Market(
+        holds=np.eye(len(parts)),
+        need=np.array([np.where(product == k, count, 0) for k in range(len(names))]),
+        set_worth=np.array([set_worth[name] for name in names]),
+        product=np.arange(len(names)),
+        demand=np.array(sold),
+        pool_product=product,
+        loose=np.asarray(loose, float),
+        wanted=wanted,
+        mated=np.array([part.part.bookmatched for part in parts]),
+        single=np.asarray(single, float),
+        cost=np.asarray(cost, float),
+    )

@@ -7,8 +7,9 @@ reaches outwards along n(ψ). A cradle of angle a serves a run at ψ where the b
 near face, the face that the run before left, or the far face.
 
 What the last cut left bounds the next slab, so a state is (direction, offset of the last cut). Where a slab lies deep an earlier
-cut may reach further; so there are two programmes: `fan_bounds` asks for the last cut alone, and no fan of the class is worth more
-than it says; `best_fan` holds a state's whole chain of cuts against the next slab, and is what is sawn.
+cut may reach further; so the programme runs in two ways: asking for the last cut and the bolt's own faces alone, when no fan of the
+class is worth more than it says (`fan_bounds`), and with a state's whole chain of cuts held against the next slab, which is what is
+sawn.
 """
 
 from __future__ import annotations
@@ -51,11 +52,13 @@ class FanRuns(NamedTuple):
     """The directions of a bolt's runs, in roll steps from its base, and what each is charged.
 
     steps : (k,) the first 0, the last the bolt's opening
+    closest : the least turn from one run to the next
     cost : (k + 1, k) of a run at direction k after one at direction q − 1 (0: the first of all); `NEVER` where nothing holds it
     """
 
     steps: Ints
     cost: Array
+    closest: int
 
 
 def fan_runs(opening: int, cradles: Mapping[int, float], flat: float, free_spread: int = 0, free: float = NEVER) -> FanRuns:
@@ -86,7 +89,7 @@ def fan_runs(opening: int, cradles: Mapping[int, float], flat: float, free_sprea
             else:
                 angles = (step - before, step, opening - step)
                 cost[q, k] = min(min(cradles.get(angle, NEVER) for angle in angles), free)
-    return FanRuns(rising, cost)
+    return FanRuns(rising, cost, int(np.diff(rising).min()))
 
 
 @njit(cache=True, inline="always")
@@ -155,6 +158,18 @@ def _begin(g, low, top, begin, cuts, cotangents, lines):
     return int(np.ceil(begin / g.across_step)) if begin > UNBOUNDED / 2 else -4 * g.half_across
 
 
+@njit(cache=True, inline="always")
+def _lowest_top(g, runs, q, c, k):
+    """The least offset of the last cut of run `k` after a state (q, c): the lines of both cuts then meet no further out than
+    where later slabs begin, so that of all cuts the last alone bounds them. [mm]
+    """
+    step = np.pi / g.values.shape[0]
+    turn, closest = (runs.steps[k] - runs.steps[q]) * step, runs.closest * step
+    before = (c - g.half_depth) * g.depth_step + g.kerf
+    # (before − top cos turn) / sin turn ≤ (top cos closest − FAN_REACH) / sin closest
+    return (before / np.sin(turn) + FAN_REACH / np.sin(closest)) / (1.0 / np.tan(turn) + 1.0 / np.tan(closest))
+
+
 @njit(cache=True)
 def _stack_up(g, roll, cand, reach, count, cuts, cotangents, lines, start, held, of, before):
     """Slabs of one run stacked from the first up: `held[top]` is the best value with the topmost face at that state.
@@ -221,11 +236,12 @@ def _cuts_ahead(g, runs, back, q, c, k, near, whole_chain, cotangents, lines):
 
 
 @njit(cache=True)
-def best_fan(g, runs, base, near, far, chain):
+def best_fan(g, runs, base, near, far, chain, whole_chain):
     """The best fan of one bolt; its value net of charges.
 
     `base` in rolls, `near` and `far` in mm. `chain` (m, 5) is filled with direction index, lower cell, menu index, place in cells and
-    the state before its run (index of the direction before, plus one), last sawn first; −999 after them.
+    the state before its run (index of the direction before, plus one), last sawn first; −999 after them. `whole_chain` holds every
+    earlier cut against a slab, else but the last one and the near face.
     """
     rolls, nk = g.values.shape[0], len(runs.steps)
     opening, n = runs.steps[nk - 1], g.half_depth
@@ -258,15 +274,16 @@ def best_fan(g, runs, base, near, far, chain):
             for i in range(1 if q < 0 else fronts[q]):
                 c = -1 if q < 0 else front[q, i]
                 start = (0.0 if q < 0 else best[q, c]) - cost
-                cuts = _cuts_ahead(g, runs, back, q, c, k, near, True, cotangents, lines)
+                cuts = _cuts_ahead(g, runs, back, q, c, k, near, whole_chain, cotangents, lines)
                 if last:
                     value = start + _stack_down(g, roll, far, cuts, cotangents, lines, total, pick)
                     if value > top_value + 1e-9:
                         top_value, top_k, top_c, far_q, far_c = value, k, -1, q, c
                     continue
                 _stack_up(g, roll, cand, reach, some, cuts, cotangents, lines, start, held, of, before)
+                lowest = _lowest_top(g, runs, q, c, k) if q >= 0 else UNBOUNDED
                 for top in range(2 * n + 1):
-                    if held[top] > best[k, top]:
+                    if held[top] > best[k, top] and (top - n) * g.depth_step + g.kerf >= lowest:
                         best[k, top] = held[top]
                         back[k, top, 0], back[k, top, 1] = q, c
         if last:
@@ -279,10 +296,12 @@ def best_fan(g, runs, base, near, far, chain):
                 fronts[k] += 1
             if best[k, c] > top_value + 1e-9:
                 top_value, top_k, top_c, far_q = best[k, c], k, c, -2
+    if len(chain) == 0:
+        return top_value
     chain[:] = -999
     length, k, c = 0, top_k, top_c
     if far_q > -2:
-        cuts = _cuts_ahead(g, runs, back, far_q, far_c, k, near, True, cotangents, lines)
+        cuts = _cuts_ahead(g, runs, back, far_q, far_c, k, near, whole_chain, cotangents, lines)
         roll = base + opening + rolls // 2
         _stack_down(g, roll, far, cuts, cotangents, lines, total, pick)
         top = min(-int(np.ceil(far / g.depth_step - 1e-6)), n)
@@ -300,7 +319,7 @@ def best_fan(g, runs, base, near, far, chain):
         roll = base + runs.steps[k] + rolls // 2
         lean = (opening - rolls // 2 - runs.steps[k]) * step
         some = _run_slabs(g, roll, lean, far, near_cell, k == 0, cand, reach)
-        cuts = _cuts_ahead(g, runs, back, q, cell, k, near, True, cotangents, lines)
+        cuts = _cuts_ahead(g, runs, back, q, cell, k, near, whole_chain, cotangents, lines)
         _stack_up(g, roll, cand, reach, some, cuts, cotangents, lines, 0.0, held, of, before)
         while c >= 0 and length < chain.shape[0]:
             i = of[c]
@@ -313,89 +332,17 @@ def best_fan(g, runs, base, near, far, chain):
     return top_value
 
 
-@njit(cache=True)
-def _to_go(g, runs, base, far, cand, reach, some, tops, go):
-    """Fill `go` (directions, states): what later runs can add after a last cut, each held against that cut and the far face."""
-    nk, n, rolls = len(runs.steps), g.half_depth, g.values.shape[0]
-    held, of, before = np.empty(2 * n + 1), np.zeros(2 * n + 1, np.int32), np.zeros(2 * n + 1, np.int32)
-    total, pick = np.zeros(2 * n + 1), np.full(2 * n + 1, -1, np.int32)
-    cotangents, lines = np.empty(1), np.empty(1)
-    step = np.pi / rolls
-    go[:] = 0.0
-    for q in range(nk - 2, -1, -1):
-        for c in range(2 * n + 1):
-            if not tops[q, c]:
-                continue
-            for k in range(q + 1, nk):
-                cost = runs.cost[q + 1, k]
-                if cost >= NEVER or (k < nk - 1 and some[k] == 0):
-                    continue
-                turn = (runs.steps[k] - runs.steps[q]) * step
-                cotangents[0], lines[0] = 1.0 / np.tan(turn), ((c - n) * g.depth_step + g.kerf) / np.sin(turn)
-                roll = base + runs.steps[k] + rolls // 2
-                if k == nk - 1:
-                    go[q, c] = max(go[q, c], _stack_down(g, roll, far, 1, cotangents, lines, total, pick) - cost)
-                    continue
-                _stack_up(g, roll, cand[k], reach[k], some[k], 1, cotangents, lines, -cost, held, of, before)
-                for top in range(2 * n + 1):
-                    if held[top] > LOWEST / 2 and held[top] + go[k, top] > go[q, c]:
-                        go[q, c] = held[top] + go[k, top]
-
-
-@njit(cache=True)
-def _of_far_face(g, runs, base, far, faces, out):
-    """Fill `out` (near faces,): the bounds of the bolts with one base and one far face."""
-    nk, n, rolls = len(runs.steps), g.half_depth, g.values.shape[0]
-    opening, step = runs.steps[nk - 1], np.pi / rolls
-    most = 2 * n * len(g.menu)
-    cand, reach = np.empty((nk, most, 5), np.int32), np.empty((nk, most))
-    some, tops = np.zeros(nk, np.int64), np.zeros((nk, 2 * n + 1), np.bool_)
-    held, go = np.empty(2 * n + 1), np.zeros((nk, 2 * n + 1))
-    of, before = np.zeros(2 * n + 1, np.int32), np.zeros(2 * n + 1, np.int32)
-    total, pick = np.zeros(2 * n + 1), np.full(2 * n + 1, -1, np.int32)
-    cotangents, lines = np.empty(1), np.empty(1)
-    for k in range(1, nk - 1):
-        lean = (opening - rolls // 2 - runs.steps[k]) * step
-        some[k] = _run_slabs(g, base + runs.steps[k] + rolls // 2, lean, far, 0, False, cand[k], reach[k])
-        for j in range(some[k]):
-            tops[k, cand[k, j, 2]] = True
-    tops[0, :] = True
-    _to_go(g, runs, base, far, cand, reach, some, tops, go)
-    for f in range(len(faces)):
-        near_cell = int(np.ceil(faces[f] / g.depth_step - 1e-6))
-        best = 0.0
-        for k in range(nk):
-            cost = runs.cost[0, k]
-            if cost >= NEVER:
-                continue
-            roll = base + runs.steps[k] + rolls // 2
-            if k == 0:
-                lean = (opening - rolls // 2) * step
-                some[0] = _run_slabs(g, roll, lean, far, near_cell, True, cand[0], reach[0])
-            else:
-                turn = runs.steps[k] * step
-                cotangents[0], lines[0] = 1.0 / np.tan(turn), faces[f] / np.sin(turn)
-            if k == nk - 1:
-                best = max(best, _stack_down(g, roll, far, 1, cotangents, lines, total, pick) - cost)
-                continue
-            if some[k] == 0:
-                continue
-            _stack_up(g, roll, cand[k], reach[k], some[k], min(k, 1), cotangents, lines, -cost, held, of, before)
-            for top in range(2 * n + 1):
-                if held[top] > LOWEST / 2 and held[top] + go[k, top] > best:
-                    best = held[top] + go[k, top]
-        out[f] = best
-
-
 @njit(cache=True, parallel=True)
 def fan_bounds(g, runs, bases, faces):
     """No fan of the class is worth more, net of charges: (bases, far faces, near faces). `bases` (b,) rolls, `faces` (f,) mm.
 
-    The first run is held against near and far face, each later one against the cut before it and the far face.
+    Each run is held against the near face, the far face and the cut before it.
     """
     nb, nf = len(bases), len(faces)
     out = np.zeros((nb, nf, nf))
     for i in prange(nb * nf):
         b, f = i // nf, i % nf
-        _of_far_face(g, runs, bases[b], faces[f], faces, out[b, f])
+        chain = np.empty((0, 5), np.int64)
+        for n in range(nf):
+            out[b, f, n] = best_fan(g, runs, bases[b], faces[n], faces[f], chain, False)
     return out
