@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from ortools.sat.python import cp_model
 
 from pithline.plan.pricing.fills import Fill, Fillable, fill_all
-from pithline.plan.pricing.price_search import CutCosts, worth_at
+from pithline.plan.pricing.price_search import worth_at
+from pithline.plan.problem.economics import CutCosts
 from pithline.plan.problem.market import Market
 
 Array = NDArray[np.float64]

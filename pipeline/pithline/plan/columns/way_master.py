@@ -17,7 +17,7 @@ from ortools.sat.python import cp_model
 from pithline.plan.columns.market_model import MarketModel, fills_at, solve_model
 from pithline.plan.pricing.fills import Fill, GridFills
 from pithline.plan.pricing.log_oracle import Way
-from pithline.plan.pricing.price_search import CutCosts
+from pithline.plan.problem.economics import CutCosts
 from pithline.plan.problem.layout import LayoutSetting
 from pithline.plan.problem.market import Market
 

@@ -12,15 +12,14 @@ from pithline.plan.pricing.fills import GridFills
 from pithline.plan.pricing.log_grid import LogGrid
 from pithline.plan.pricing.log_oracle import (
     BoltClass,
-    Charges,
     PricedLog,
     Way,
     best_ways,
     price_log,
     solve_log,
 )
-from pithline.plan.pricing.price_search import CutCosts, Priced, SeenLayout, search_prices, worth_at
-from pithline.plan.problem.market import Market
+from pithline.plan.pricing.price_search import Priced, SeenLayout, search_prices, worth_at
+from pithline.plan.problem.economics import Economics
 from pithline.plan.problem.report import Stop
 
 Array = NDArray[np.float64]
@@ -36,9 +35,7 @@ class ClassTask:
     firsts, halves : ways kept at each look
     """
 
-    market: Market
-    charges: Charges
-    costs: CutCosts
+    economics: Economics
     kerfs: tuple[float, float]  # mill and shop [mm]
     angles: tuple[NDArray[np.int64], ...]
     held_roll: bool = False
@@ -88,7 +85,7 @@ class ValuedLogs:
         """The logs valued at prices (Q,) of the pools."""
         key = np.round(prices, 9).tobytes()
         if key not in self.kept:
-            worth = worth_at(self.task.market, prices, self.task.costs)
+            worth = worth_at(self.task.economics.market, prices, self.task.economics.costs)
             self.kept.clear()
             self.kept[key] = tuple(price_log(grid, worth, *self.task.kerfs) for grid in self.grids)
         return self.kept[key]
@@ -99,10 +96,10 @@ def look_at(task: ClassTask, valued: ValuedLogs, bolts: BoltClass, prices: Array
     locked = (task.held_roll, task.first_slab)
     best, ways = 0.0, []
     for priced, angles in zip(valued.at(prices), task.angles, strict=True):
-        solved = solve_log(priced, bolts, task.charges, angles, locked)
+        solved = solve_log(priced, bolts, (task.economics.mill, task.economics.shop), angles, locked)
         best += solved.bound
         ways.append(best_ways(solved, task.firsts, task.halves, locked))
-    bound = max(best - task.base_charge, 0.0) + task.market.unsold_bound(prices)
+    bound = max(best - task.base_charge, 0.0) + task.economics.market.unsold_bound(prices)
     return Look(prices, bound, tuple(ways))
 
 
@@ -135,5 +132,5 @@ def search_class(
         looks.append(found)
         return Priced(prices, found.bound, (seen_layout(task, found, fills),))
 
-    search_prices(task.market, look, start, task.costs, task.rounds, stop, known)
+    search_prices(task.economics.market, look, start, task.economics.costs, task.rounds, stop, known)
     return ClassFound(bolts, tuple(sorted(looks, key=lambda one: one.bound)))

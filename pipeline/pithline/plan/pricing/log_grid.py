@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.mill.machine import Machines
-from pithline.plan.problem.effort import Effort, corner_step
+from pithline.plan.problem.effort import Effort
 from pithline.plan.problem.layout import NO_LOCKS, LayoutSlab, Locks
 from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.parts import SawnPart
@@ -108,7 +108,7 @@ def log_grid(
         rip_cells=int(np.ceil(machines.rip.kerf / grid.across_step - 1e-6)),
         spring=0.0,
     )
-    corner = corner_step(effort, log)
+    corner = effort.face_step
     return LogGrid(
         log,
         parts,

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.plan.pricing.log_grid import GridSlab, LogGrid
+from pithline.plan.problem.economics import Charges
 from pithline.plan.problem.layout import LayoutSetting
 from pithline.plan.programmes.cradled_fans import MOST_SLABS, NEVER, FanGrid, FanRuns, best_fan, fan_bounds, fan_runs
 from pithline.plan.programmes.halves import (
@@ -41,28 +42,13 @@ class BoltClass:
 
 
 @dataclass(frozen=True, slots=True)
-class Charges:
-    """What settings are charged, in the objective's unit: a new one, a further run of a set-up, a run flat on a sawn face."""
-
-    setting: float
-    repeat: float
-    flat: float
-    off_square: float = 0.0
-
-    @property
-    def opening(self) -> float:
-        """What the first run of a set-up is charged more than each further one."""
-        return self.setting - self.repeat
-
-
-@dataclass(frozen=True, slots=True)
 class Component:
     """One setting of one piece without what follows: how it is drawn, its slabs on the grid, its charge, the cradles it uses."""
 
     setting: LayoutSetting
     slabs: tuple[GridSlab, ...]
     charge: float
-    cradles: tuple[int, ...] = ()  # angle of the cradle that holds it, roll steps; none where it lies on a face
+    cradles: tuple[int, ...] = ()  # angle of the cradle that holds it, roll steps; none where a run is not posed
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,6 +83,7 @@ class SolvedLog:
     priced: PricedLog
     bolt_class: BoltClass
     charges: Charges
+    bolt_charges: Charges
     angles: NDArray[np.int64]
     runs: tuple[FanRuns, ...]  # one an opening
     bolts: Array
@@ -150,12 +137,17 @@ def cradle_steps(bolts: BoltClass, rolls: int) -> Mapping[int, float]:
 
 
 def solve_log(
-    priced: PricedLog, bolts: BoltClass, charges: Charges, angles: NDArray[np.int64], locked: tuple[bool, float | None]
+    priced: PricedLog,
+    bolts: BoltClass,
+    charges: tuple[Charges, Charges],
+    angles: NDArray[np.int64],
+    locked: tuple[bool, float | None],
 ) -> SolvedLog:
     """Run the programmes for bolts, halves and first settings.
 
     Parameters
     ----------
+    charges : of settings on the mill, and in the shop
     angles : (a,) how far a half may be turned, roll steps, rising and symmetric about the quarter turn
     locked : whether the first setting keeps the grid's roll 0; the thickness of its one slab, or None [mm]
     """
@@ -163,18 +155,20 @@ def solve_log(
     turns = 2 * rolls
     table = np.zeros((len(angles), turns, len(corners), len(corners)))
     runs: list[FanRuns] = []
-    cost = dict.fromkeys(cradle_steps(bolts, rolls), charges.repeat)
+    on_mill, in_shop = charges
+    own = on_mill if bolts.on_mill else in_shop
+    cost = dict.fromkeys(cradle_steps(bolts, rolls), own.repeat)
     if bolts.sawn:
         g = priced.mill if bolts.on_mill else priced.shop
-        spread, free = (max(1, rolls // 18), charges.setting) if bolts.any_angle else (0, NEVER)
+        spread, free = (max(1, rolls // 18), own.setting) if bolts.any_angle else (0, NEVER)
         for a, angle in enumerate(angles.tolist()):
-            runs.append(fan_runs(angle, cost, charges.flat, spread, free))
+            runs.append(fan_runs(angle, cost, own.flat, spread, free))
             table[a] = fan_bounds(g, runs[a], np.arange(turns), corners)
     quarter = len(angles) // 2
-    costs = charges.setting + np.where(np.arange(len(angles)) == quarter, 0.0, charges.off_square)
+    costs = on_mill.setting + np.where(np.arange(len(angles)) == quarter, 0.0, on_mill.off_square)
     halves = half_table(priced.mill, angles, table, corners, costs)
-    firsts = _first_settings(priced, halves.max(axis=0), charges.setting, locked)
-    return SolvedLog(priced, bolts, charges, angles, tuple(runs), table, halves, firsts)
+    firsts = _first_settings(priced, halves.max(axis=0), on_mill.setting, locked)
+    return SolvedLog(priced, bolts, on_mill, own, angles, tuple(runs), table, halves, firsts)
 
 
 KEPT_OF_ROLL = 4
@@ -327,6 +321,10 @@ def fan_of(solved: SolvedLog, base: int, opening: int, faces: tuple[int, int]) -
         drawn = tuple(grid.drawn(low, t) for low, t, _ in sorted(slabs, reverse=True))
         cells = tuple(grid.slab(turn, low, t, 1, -place) for low, t, place in slabs)
         setting = LayoutSetting(grid.grid.roll(turn), drawn, role="bolt")
-        held = () if step in (0, opens) else tuple(a for a in (step - last, step, opens - step) if a in cradles)[:1]
+        held: tuple[int, ...]
+        if step in (0, opens):
+            held = (0,) if solved.bolt_class.on_mill else ()  # on the mill a bolt that lies on a face is posed too
+        else:
+            held = tuple(a for a in (step - last, step, opens - step) if a in cradles)[:1]
         out = (Way(Component(setting, cells, float(runs.cost[before[k], k]), held), out),)
     return out

@@ -10,20 +10,12 @@ from numpy.typing import NDArray
 
 from pithline.plan.pricing.cutting_planes import Plane, affordable, least_of_planes, price_scale
 from pithline.plan.pricing.fills import Fillable, fill_all
+from pithline.plan.problem.economics import CutCosts
 from pithline.plan.problem.market import Market
 from pithline.plan.problem.report import Stop
 from pithline.plan.programmes.slab_values import PlateWorth
 
 Array = NDArray[np.float64]
-
-
-@dataclass(frozen=True, slots=True)
-class CutCosts:
-    """What cuts cost at least, in the objective's unit."""
-
-    billet: float = 0.0
-    strip: float = 0.0
-    slab: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

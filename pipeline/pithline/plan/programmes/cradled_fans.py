@@ -119,12 +119,14 @@ def slab_worth(g, roll, low, t, side, place):
 def _run_slabs(g, roll, lean, far, near_cell, along_near, cand, reach):
     """Slabs of one direction worth anything with but the far face in their way; returns how many, by rising lower face.
 
-    `cand` ((m, 5): lower cell, menu index, top as a state, state under it or −1, whether it may come first); `reach` (m,): how far
-    in the far face lets each begin. [mm] `lean` is the angle from the direction on to the far face's normal. [rad]
+    `cand` ((m, 6): lower cell, menu index, top as a state, state under it or −1, whether it may come first, row of the table);
+    `reach` (m,): how far in the far face lets each begin. [mm] `lean` is the angle from the direction on to the far face's normal. [rad]
     """
     n, count = g.half_depth, 0
     sin_l, cos_l = np.sin(lean), np.cos(lean)
     highest = int(FAN_REACH / g.depth_step)
+    rolls = g.values.shape[0]
+    mirrored = roll % (2 * rolls) >= rolls
     for low in range(-n, n):
         under = low - g.kerf_cells + n
         for t in range(len(g.menu)):
@@ -144,6 +146,7 @@ def _run_slabs(g, roll, lean, far, near_cell, along_near, cand, reach):
                 continue
             cand[count, 0], cand[count, 1], cand[count, 2] = low, t, top + n
             cand[count, 3], cand[count, 4] = (under if under >= 0 else -1), 1 if first else 0
+            cand[count, 5] = (-top if mirrored else low) + n
             reach[count] = begin
             count += 1
     return count
@@ -177,13 +180,28 @@ def _stack_up(g, roll, cand, reach, count, cuts, cotangents, lines, start, held,
     The cuts ahead leave what lies beyond lines − h·cotangents at height h. `of` and `before` tell how a state came about.
     """
     held[:] = LOWEST
-    n = g.half_depth
+    n, rolls, last = g.half_depth, g.values.shape[0], g.values.shape[4] - 1
+    mirrored = roll % (2 * rolls) >= rolls
+    table = g.values[roll % rolls]
     for i in range(count):
         low, t, top, under = cand[i, 0], cand[i, 1], cand[i, 2], cand[i, 3]
         stacked = under >= 0 and held[under] > LOWEST / 2
         if cand[i, 4] == 0 and not stacked:
             continue
-        worth = slab_worth(g, roll, low, t, 1, -_begin(g, low, top - n, reach[i], cuts, cotangents, lines))
+        begin = reach[i]
+        lower, upper = low * g.depth_step, (top - n) * g.depth_step
+        for j in range(cuts):
+            begin = max(begin, lines[j] - (lower if cotangents[j] > 0.0 else upper) * cotangents[j])
+        # `slab_worth` of side 1 up to −place, its table found already
+        u = g.half_across + (1 if mirrored else -1) * int(np.ceil(begin / g.across_step))
+        if mirrored:
+            if u > last:
+                continue
+            worth = table[0, cand[i, 5], t, max(u, 0)]
+        else:
+            if u < 0:
+                continue
+            worth = table[1, cand[i, 5], t, min(u, last)]
         if worth <= 0.0:
             continue
         if cand[i, 4] == 1 and start + worth > held[top]:
@@ -252,7 +270,7 @@ def best_fan(g, runs, base, near, far, chain, whole_chain):
     front, fronts = np.empty((nk, 2 * n + 1), np.int32), np.zeros(nk, np.int32)
     held = np.empty(2 * n + 1)
     of, before = np.zeros((2, 2 * n + 1), np.int32)
-    cand, reach = np.empty((2 * n * len(g.menu), 5), np.int32), np.empty(2 * n * len(g.menu))
+    cand, reach = np.empty((2 * n * len(g.menu), 6), np.int32), np.empty(2 * n * len(g.menu))
     cotangents, lines = np.empty(nk + 1), np.empty(nk + 1)
     total, pick = np.zeros(2 * n + 1), np.full(2 * n + 1, -1, np.int32)
     near_cell = int(np.ceil(near / g.depth_step - 1e-6))
