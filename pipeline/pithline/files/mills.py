@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Mapping
 from pathlib import Path
@@ -125,7 +126,7 @@ def mill_as_read(path: str | Path | None = None) -> dict[str, Any]:
         faults.append("[mill] bunks must rise along the bed, each position once.")
     for table in ("mill", "resaw"):
         angles = values[table]["cradles_deg"]
-        if any(later <= former for former, later in zip(angles, angles[1:], strict=False)):
+        if any(later <= former for former, later in itertools.pairwise(angles)):
             faults.append(f"[{table}] cradles_deg must rise, each angle once.")
     if 0.0 < mill["lift_max"] < mill["lift_step"]:
         faults.append("[mill] lift_step is more than lift_max; write the least lift that can be set.")
