@@ -96,6 +96,34 @@ def pose_piece(
     return _rest(shape, up, axis, origin, mill, weight, butt_at, at, heights, under, carries, centre)
 
 
+def pose_bolt(
+    shape: PieceShape, up: Array, axis: Array, origin: Array, mill: BandMill, density: float
+) -> Pose | NoPose:
+    """Lay a bolt on its sawn face, or in a cradle that stands on the bed: no bunk is lifted, its lowest edge lies at height 0.
+
+    Parameters as for `pose_piece`; `up` is kept as it is, for the face that holds the bolt sets it.
+    """
+    if len(shape.x) < 2 or shape.volume <= 0:
+        return NoPose("nothing is left of it")
+    place, low = _undersides(shape, up, axis, origin)
+    centre = float((shape.centroid - origin) @ axis)
+    best: tuple[float, float, float, float] | None = None
+    for butt_at in np.arange(0.0, max(mill.bunks) + 1.0, 50.0):
+        at = np.asarray(mill.bunks) - butt_at
+        carries = at[(at > place.min() + END_CLEAR) & (at < place.max() - END_CLEAR)]
+        left, right = carries[carries < centre - LEAN], carries[carries > centre + LEAN]
+        if not len(left) or not len(right):
+            continue
+        span = min(centre - left[0], right[-1] - centre)
+        score = min(span, 0.4 * (place.max() - place.min())) - 0.02 * butt_at
+        if best is None or score > best[0] + 1e-9:
+            best = (score, float(butt_at), float(left[0] + butt_at), float(right[-1] + butt_at))
+    if best is None:
+        return NoPose("fewer than two bunks lie under it with its weight between them")
+    lifts = ((best[2], 0.0), (best[3], 0.0))
+    return Pose(up, -float(low.min()), best[1], lifts, shape.volume * 1e-9 * density)
+
+
 def _rest(
     shape: PieceShape,
     up: Array,

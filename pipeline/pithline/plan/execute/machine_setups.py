@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pithline.geometry.pieces import Face, Piece
+from pithline.geometry.pieces import Piece
 from pithline.logmodel.model import EndPlane
 from pithline.mill.limits import LimitCheck, mark_room, setting_checks
 from pithline.mill.machine import BandMill, Machines
-from pithline.mill.pose import NoPose, Pose, pose_piece
+from pithline.mill.pose import NoPose, Pose, pose_bolt, pose_piece
 from pithline.mill.sections import LogSections, PieceShape, length_along, piece_shape, widest_cut
+from pithline.plan.execute.bolt_holds import BoltHold, bolt_holds, stands
 from pithline.plan.execute.ledger import vector
 from pithline.plan.execute.shop import minutes_of
 from pithline.plan.execute.simulate import PosedSetting, Refused
@@ -54,8 +55,6 @@ LEAST_POINTS = 3
 """Points of a line in wood that make a line one can draw."""
 SQUARE = np.sin(np.radians(1.2))
 """A face leaning by less stands square: lifts tilt a piece by no more."""
-FLAT_DEG = 0.05
-"""A run whose angle to its fence is less is parallel to it, and free of charge."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,15 +77,33 @@ class MachinePoser:
     density: float
 
     def pose(self, setting: LayoutSetting, piece: Piece) -> PosedSetting | Refused:
-        """The setting on the first machine that takes it: bolts on the resaw if they may, all else on the mill."""
+        """A log or a half on the mill."""
         shape = piece_shape(self.sections, piece, bark=True)
         if len(shape.x) < 2 or not setting.slabs:
             return NOTHING
-        if setting.role == "bolt":
-            found = self._resaw(setting, piece, shape)
-            if found is not None:
-                return found
         return self._mill(setting, piece, shape)
+
+    def holds(self, setting: LayoutSetting, piece: Piece) -> tuple[BoltHold, ...]:
+        """Ways to hold a bolt for a setting: on the resaw where that takes it, else on the mill."""
+        shape = piece_shape(self.sections, piece, bark=True)
+        if len(shape.x) < 2 or not setting.slabs or len(piece.faces) == len(self.log.piece.faces):
+            return ()
+        wanted, resaw, mill = normal_at(self.log.axis, setting.clock), self.machines.resaw, self.machines.mill
+        if self._resaw_takes(shape):
+            return bolt_holds(self.log, piece, wanted, Tool.RESAW, resaw.cradles_deg, resaw.cradle_any)
+        found = bolt_holds(self.log, piece, wanted, Tool.MILL, mill.cradles_deg, mill.cradle_any)
+        return tuple(hold for hold in found if stands(shape, piece, _upward(hold), self.log.axis))
+
+    def pose_bolt(self, setting: LayoutSetting, piece: Piece, hold: BoltHold) -> PosedSetting | Refused:
+        """A bolt held by one of its sawn faces."""
+        shape = piece_shape(self.sections, piece, bark=True)
+        if hold.tool is Tool.RESAW:
+            return self._resaw(setting, piece, shape, hold)
+        pose = pose_bolt(shape, _upward(hold), self.log.axis, self.log.origin, self.machines.mill, self.density)
+        if isinstance(pose, NoPose):
+            return Refused(pose.why)
+        turned = float(normal_at(self.log.axis, setting.clock) @ pose.up) < 0.0
+        return self._on_mill(setting, piece, shape, pose, -1.0 if turned else 1.0, hold)
 
     def _mill(self, setting: LayoutSetting, piece: Piece, shape: PieceShape) -> PosedSetting | Refused:
         mill, log = self.machines.mill, self.log
@@ -105,14 +122,25 @@ class MachinePoser:
         return refused
 
     def _on_mill(
-        self, setting: LayoutSetting, piece: Piece, shape: PieceShape, pose: Pose, sign: float
+        self,
+        setting: LayoutSetting,
+        piece: Piece,
+        shape: PieceShape,
+        pose: Pose,
+        sign: float,
+        hold: BoltHold | None = None,
     ) -> PosedSetting | Refused:
-        """The cuts at heights that the blade can be set to; `sign` −1 where the piece lies upside down."""
+        """The cuts at heights that the blade can be set to; `sign` −1 where the piece lies upside down.
+
+        A log or a half is levelled by marks; a bolt lies as its `hold` says.
+        """
         mill, log = self.machines.mill, self.log
         middle = float((log.origin + log.axis * log.reach / 2) @ pose.up)
         drawn = setting.slabs if sign > 0 else tuple(LayoutSlab(-s.top, s.thickness) for s in reversed(setting.slabs))
         faces = parallel_faces(log, piece, pose.up)
         slabs = fit_slabs(tuple(LayoutSlab(s.low + middle, s.thickness) for s in drawn), faces, mill.kerf)
+        if hold is not None and not hold.flat:
+            pose = _on_blocks(pose, slabs, faces, mill)
         real, heights = _set_blades(slabs, faces, mill, pose.height)
         if not heights:
             return Refused("no cut is needed")
@@ -124,11 +152,14 @@ class MachinePoser:
             if check.breached:
                 what = check.what.replace("_", " ")
                 return Refused(f"{what} would be {check.value:.0f} mm where the limit is {check.limit:.0f} mm")
-        marks = self._marks(piece, pose, heights[0] - pose.height)
-        if marks is None:
+        marks = None if hold is not None else self._marks(piece, pose, heights[0] - pose.height)
+        if marks is None and hold is None:
             return Refused("no line of its first cut meets both its ends")
         blades = tuple(
-            (round(height - pose.height, 6), BladePlace(height, height - marks.mean_height, width))
+            (
+                round(height - pose.height, 6),
+                BladePlace(height, None if marks is None else height - marks.mean_height, width),
+            )
             for height, width in zip(heights, widths, strict=True)
         )
         lying = MillPose(
@@ -137,7 +168,7 @@ class MachinePoser:
             pose.butt_at,
             tuple(Lift(bunk, lift) for bunk, lift in pose.lifts),
             marks,
-            mark_room(pose, heights, mill),
+            None if marks is None else mark_room(pose, heights, mill),
         )
         drafted = Setting(
             Tool.MILL,
@@ -148,12 +179,14 @@ class MachinePoser:
             checks=checks,
             cautions=tuple(_near_limit(check) for check in checks if check.clearance_run),
             pose=lying,
+            support=None if hold is None else Support.BED if hold.flat else Support.CRADLE,
+            against=None if hold is None else Against(hold.face.cut, hold.angle_deg),
         )
         return PosedSetting(pose.up, tuple(real), mill.kerf, drafted, blades, swapped=sign < 0)
 
     def _mill_minutes(self, piece: Piece, up: Array, length: float, cuts: int) -> float:
         mill = self.machines.mill
-        minutes = minutes_of(length, cuts, mill.feed, mill.minutes_per_setting)
+        minutes = minutes_of(length, cuts, mill.feed, mill.minutes_per_setting, mill.minutes_per_cut)
         return minutes + (0.0 if self._square(piece, up) else mill.minutes_off_square)
 
     def _square(self, piece: Piece, up: Array) -> bool:
@@ -195,17 +228,20 @@ class MachinePoser:
         middle: Array = points[longest[len(longest) // 2]]
         return middle
 
-    def _resaw(self, setting: LayoutSetting, piece: Piece, shape: PieceShape) -> PosedSetting | None:
-        """The setting on the resaw; None where it is too long, too heavy or too high for it."""
-        resaw, log = self.machines.resaw, self.log
-        if len(piece.faces) == len(log.piece.faces):
-            return None
-        weight = shape.volume * 1e-9 * self.density
-        if resaw.piece_weight_max is not None and weight > resaw.piece_weight_max:
-            return None
-        if resaw.piece_length_max is not None and length_along(shape, log.axis) > resaw.piece_length_max:
-            return None
-        face, normal, angle = _against(piece, log.axis, normal_at(log.axis, setting.clock))
+    def _resaw_takes(self, shape: PieceShape) -> bool:
+        """Whether a piece is neither too heavy nor too long for the shop's saw."""
+        resaw = self.machines.resaw
+        if resaw.piece_weight_max is not None and shape.volume * 1e-9 * self.density > resaw.piece_weight_max:
+            return False
+        return resaw.piece_length_max is None or length_along(shape, self.log.axis) <= resaw.piece_length_max
+
+    def _resaw(
+        self, setting: LayoutSetting, piece: Piece, shape: PieceShape, hold: BoltHold
+    ) -> PosedSetting | Refused:
+        """The setting on the resaw, where it is not too high for it."""
+        resaw, log, normal = self.machines.resaw, self.log, hold.normal
+        if float(normal @ normal_at(log.axis, setting.clock)) < 0.0:
+            normal = -normal
         middle = float((log.origin + log.axis * log.reach / 2) @ normal)
         faces = parallel_faces(log, piece, normal)
         slabs = tuple(LayoutSlab(s.low + middle, s.thickness) for s in setting.slabs)
@@ -213,19 +249,38 @@ class MachinePoser:
         lateral = np.cross(normal, log.axis)
         lateral /= np.linalg.norm(lateral)
         cuts = _resaw_cuts(slabs, faces, resaw.kerf)
-        if not cuts or max(widest_cut(shape, normal, cut, lateral) for cut in cuts) > resaw.height_max:
-            return None
-        flat = angle < FLAT_DEG
+        if not cuts:
+            return NOTHING
+        highest = max(widest_cut(shape, normal, cut, lateral) for cut in cuts)
+        if highest > resaw.height_max:
+            return Refused(f"a cut would be {highest:.0f} mm high where the resaw takes {resaw.height_max:.0f} mm")
+        length = float(np.ptp(shape.x))
         drafted = Setting(
             Tool.RESAW,
             piece.id,
-            not flat,
-            minutes_of(float(np.ptp(shape.x)), len(cuts), resaw.feed, resaw.minutes_per_setting),
-            weight_kg=weight,
-            support=Support.FENCE if flat else Support.CRADLE,
-            against=Against(face.cut, angle),
+            not hold.flat,
+            minutes_of(length, len(cuts), resaw.feed, resaw.minutes_per_setting, resaw.minutes_per_cut),
+            weight_kg=shape.volume * 1e-9 * self.density,
+            support=Support.FENCE if hold.flat else Support.CRADLE,
+            against=Against(hold.face.cut, hold.angle_deg),
         )
         return PosedSetting(normal, slabs, resaw.kerf, drafted)
+
+
+BLOCK_STEP = 5.0
+"""Blocks under a cradle come in steps of this. [mm]"""
+
+
+def _on_blocks(pose: Pose, slabs: Slabs, faces: ParallelFaces, mill: BandMill) -> Pose:
+    """A bolt in a cradle raised so far that its lowest cut clears what the blade and the dogs need."""
+    lowest = slabs[-1].low if not faces.carries(slabs[-1]) else slabs[-1].top + mill.kerf
+    short = max(mill.blade_min, mill.clamp_room) - (lowest - mill.kerf + pose.height)
+    return replace(pose, height=pose.height + max(0.0, float(np.ceil(short / BLOCK_STEP)) * BLOCK_STEP))
+
+
+def _upward(hold: BoltHold) -> Array:
+    """The cuts' normal as it points up on the mill, where the face that holds the bolt is below it."""
+    return hold.normal if float(hold.normal @ np.asarray(hold.face.normal)) < 0.0 else -hold.normal
 
 
 def _near_limit(check: LimitCheck) -> str:
@@ -300,28 +355,6 @@ def _resaw_cuts(slabs: Slabs, faces: ParallelFaces, kerf: float) -> list[float]:
             out.append(slab.low - kerf / 2)
         last = slab.low - kerf
     return out
-
-
-def _against(piece: Piece, axis: Array, wanted: Array) -> tuple[Face, Array, float]:
-    """The sawn face a piece lies on, and the blade's normal turned about that face's own line: (face, normal, degrees)."""
-    best: tuple[Face, Array, float] | None = None
-    for face in piece.faces:
-        f = np.asarray(face.normal)
-        line = axis - (axis @ f) * f
-        if np.linalg.norm(line) < 0.5:
-            continue
-        line /= np.linalg.norm(line)
-        flat = wanted - (wanted @ line) * line
-        flat /= np.linalg.norm(flat)
-        across = np.cross(line, f)
-        turn = np.degrees(np.arctan2(flat @ across, flat @ f))
-        lean = min(abs(turn), 180.0 - abs(turn))
-        if lean < 1.2:
-            return face, f if abs(turn) < 90 else -f, 0.0
-        if best is None or face is piece.faces[-1]:
-            best = (face, flat, float(lean))
-    assert best is not None
-    return best
 
 
 def _mark(name: str, point: Array, pose: Pose) -> Mark:

@@ -54,13 +54,17 @@ def _setting_to_json(setting: Setting) -> Json:
         out["roll"] = pose.roll
         out["butt_at"] = pose.butt_at
         out["lifts"] = [{"bunk": each.bunk, "lift": each.lift} for each in pose.lifts]
-        out["marks"] = {"butt": _mark_to_json(pose.marks.butt), "top": _mark_to_json(pose.marks.top)}
-        out["mark_room"] = {"down": pose.room.down, "up": pose.room.up}
+        if pose.marks is not None:
+            out["marks"] = {"butt": _mark_to_json(pose.marks.butt), "top": _mark_to_json(pose.marks.top)}
+        if pose.room is not None:
+            out["mark_room"] = {"down": pose.room.down, "up": pose.room.up}
     if setting.support is not None:
         out["support"] = str(setting.support)
         out["against"] = None
         if setting.against is not None:
             out["against"] = {"face": setting.against.face, "angle_deg": setting.against.angle_deg}
+    if setting.set_up:
+        out["set_up"] = setting.set_up
     return out
 
 
@@ -76,7 +80,8 @@ def _cut_to_json(cut: Cut) -> Json:
         "kerf": cut.kerf,
     }
     if cut.blade is not None:
-        out |= {"blade_height": cut.blade.height, "from_mark": cut.blade.from_mark, "width": cut.blade.width}
+        marked = {} if cut.blade.from_mark is None else {"from_mark": cut.blade.from_mark}
+        out |= {"blade_height": cut.blade.height, **marked, "width": cut.blade.width}
     return out | {"above": cut.above, "below": cut.below}
 
 
@@ -103,26 +108,27 @@ def _setting_from_json(one: Mapping[str, Any]) -> Setting:
         _pose_from_json(one) if "up" in one else None,
         None if support is None else Support(support),
         None if against is None else Against(against["face"], against["angle_deg"]),
+        one.get("set_up", ""),
         one["id"],
     )
 
 
 def _pose_from_json(one: Mapping[str, Any]) -> MillPose:
-    marks, room = one["marks"], one["mark_room"]
+    marks, room = one.get("marks"), one.get("mark_room")
     return MillPose(
         _vector(one["up"]),
         one["roll"],
         one["butt_at"],
         tuple(Lift(each["bunk"], each["lift"]) for each in one["lifts"]),
-        Marks(_mark_from_json(marks["butt"]), _mark_from_json(marks["top"])),
-        MarkRoom(room["down"], room["up"]),
+        None if marks is None else Marks(_mark_from_json(marks["butt"]), _mark_from_json(marks["top"])),
+        None if room is None else MarkRoom(room["down"], room["up"]),
     )
 
 
 def _cut_from_json(one: Mapping[str, Any]) -> Cut:
     blade = None
     if "blade_height" in one:
-        blade = BladePlace(one["blade_height"], one["from_mark"], one["width"])
+        blade = BladePlace(one["blade_height"], one.get("from_mark"), one["width"])
     return Cut(
         one["id"],
         Tool(one["tool"]),

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from pithline.geometry.pieces import Piece
 from pithline.plan.execute.grade import grade_plate
 from pithline.plan.execute.ledger import Ledger, Plate, SawPlane
+from pithline.plan.execute.slab_fill import PlacesCache
 from pithline.plan.execute.slab_layout import Billet, Strip
 from pithline.plan.execute.slab_view import SlabFrame
 from pithline.plan.problem.log_frame import PlanLog
@@ -35,6 +36,7 @@ class SlabJob:
     face: str
     strips: tuple[Strip, ...]
     role: str = "log"
+    cache: PlacesCache | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,9 +50,11 @@ class BilletJob:
     billet: Billet
 
 
-def minutes_of(length: float, cuts: int, feed: float | None, fixed: float | None = None) -> float:
-    """Minutes of a run of cuts: a fixed part plus length over feed, 0 where a machine states neither."""
-    return (fixed or 0.0) + (length * cuts / feed if feed else 0.0)
+def minutes_of(
+    length: float, cuts: int, feed: float | None, fixed: float | None = None, per_cut: float | None = None
+) -> float:
+    """Minutes of a run of cuts: a fixed part, length over feed, and a part a cut; 0 where a machine states none."""
+    return (fixed or 0.0) + cuts * ((length / feed if feed else 0.0) + (per_cut or 0.0))
 
 
 def saw_into_billets(ledger: Ledger, task: SawingTask, job: SlabJob) -> list[BilletJob]:
@@ -85,7 +89,7 @@ def _rip(ledger: Ledger, task: SawingTask, job: SlabJob) -> list[tuple[Piece, St
         cuts += 1
         last = strip.place - kerf
         out.append((over, strip))
-    ledger.amend(replace(setting, minutes=minutes_of(_length(job), cuts, saw.feed)))
+    ledger.amend(replace(setting, minutes=minutes_of(_length(task, job), cuts, saw.feed, None, saw.minutes_per_cut)))
     return out
 
 
@@ -93,9 +97,10 @@ def _on_table(ledger: Ledger, tool: Tool, piece: Piece, face: str) -> Setting:
     return ledger.open_setting(Setting(tool, piece.id, False, support=Support.TABLE, against=Against(face, 90.0)))
 
 
-def _length(job: SlabJob) -> float:
-    starts = [b.start for s in job.strips for b in s.billets]
-    return max(starts) - min(starts) + 600.0 if starts else 0.0
+def _length(task: SawingTask, job: SlabJob) -> float:
+    """How far along its strips a slab is ripped. [mm]"""
+    spans = [(b.start, b.start + task.parts[b.part].length) for s in job.strips for b in s.billets]
+    return max(end for _, end in spans) - min(start for start, _ in spans) if spans else 0.0
 
 
 def _crosscut(ledger: Ledger, task: SawingTask, job: SlabJob, piece: Piece, strip: Strip) -> list[tuple[Piece, Billet]]:
@@ -132,7 +137,7 @@ def _narrow(ledger: Ledger, task: SawingTask, job: BilletJob) -> BilletJob:
     plane = SawPlane(job.slab.frame.lateral, job.strip.place + want + saw.kerf / 2, saw.kerf)
     offcut, billet = ledger.named("offcut-", "offcut"), ledger.named("billet-", "billet")
     _, under = ledger.cut(setting, job.piece, plane, offcut, billet)
-    ledger.amend(replace(setting, minutes=minutes_of(part.length, 1, saw.feed)))
+    ledger.amend(replace(setting, minutes=minutes_of(part.length, 1, saw.feed, None, saw.minutes_per_cut)))
     return replace(job, piece=under, width=want)
 
 
@@ -175,7 +180,8 @@ def _resaw(ledger: Ledger, task: SawingTask, job: BilletJob) -> None:
         ledger.plates.append(_plate(job, part, made.id, layer, top_of_rest - low, low))
         top_of_rest = low - saw.kerf
     if cuts:
-        ledger.amend(replace(setting, minutes=minutes_of(part.length, cuts, saw.feed)))
+        minutes = minutes_of(part.length, cuts, saw.feed, None, saw.minutes_per_cut)
+        ledger.amend(replace(setting, minutes=minutes))
     else:
         ledger.drop(setting)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Protocol
@@ -10,10 +11,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.geometry.pieces import Piece
+from pithline.mill.machine import Machines
+from pithline.plan.execute.bolt_holds import BoltHold, bolt_holds
 from pithline.plan.execute.ledger import Ledger, NewPiece, SawPlane
 from pithline.plan.execute.shop import SlabJob, minutes_of, resaw_all, saw_into_billets
 from pithline.plan.execute.slab_faces import SAME_FACE, ParallelFaces, Slabs, fit_slabs, parallel_faces, slab_frame
-from pithline.plan.execute.slab_layout import SlabCache, lay_out
+from pithline.plan.execute.slab_fill import PlacesCache, SlabToFill, fill_slabs
+from pithline.plan.problem.economics import Economics
 from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
 from pithline.plan.problem.log_frame import PlanLog, normal_at
 from pithline.plan.problem.operations import BladePlace, Setting, Tool
@@ -68,27 +72,50 @@ class Poser(Protocol):
     """Turns a drawn setting into one that can be sawn."""
 
     def pose(self, setting: LayoutSetting, piece: Piece) -> PosedSetting | Refused:
-        """Pose a piece for a setting."""
+        """A log or a half posed on the mill."""
+        ...
+
+    def holds(self, setting: LayoutSetting, piece: Piece) -> tuple[BoltHold, ...]:
+        """Ways to hold a bolt for a setting, the best first."""
+        ...
+
+    def pose_bolt(self, setting: LayoutSetting, piece: Piece, hold: BoltHold) -> PosedSetting | Refused:
+        """A bolt held by one of its sawn faces."""
         ...
 
 
 @dataclass(frozen=True, slots=True)
 class DrawnPoser:
-    """Takes every setting exactly as drawn, on a saw of one kerf: for the practice layout and for comparing layouts."""
+    """Takes every setting exactly as drawn: for the practice layout and for comparing layouts. Bolts go to the shop's saw, or stay."""
 
     log: PlanLog
-    kerf: float
-    minutes_per_setting: float = 0.0
-    feed: float | None = None
+    machines: Machines
+    bolts_on_mill: bool = False
 
     def pose(self, setting: LayoutSetting, piece: Piece) -> PosedSetting:
         """Normal and offsets as drawn."""
-        normal = normal_at(self.log.axis, setting.clock)
+        return self._drawn(setting, piece, Tool.MILL, True, normal_at(self.log.axis, setting.clock))
+
+    def holds(self, setting: LayoutSetting, piece: Piece) -> tuple[BoltHold, ...]:
+        """Any angle that the drawing asks for."""
+        tool = Tool.MILL if self.bolts_on_mill else Tool.RESAW
+        found = bolt_holds(self.log, piece, normal_at(self.log.axis, setting.clock), tool, (), True)
+        return tuple(replace(hold, angle_deg=round(hold.angle_deg, 1)) for hold in found)
+
+    def pose_bolt(self, setting: LayoutSetting, piece: Piece, hold: BoltHold) -> PosedSetting:
+        """Normal and offsets as drawn."""
+        charged = hold.tool is Tool.MILL or not hold.flat
+        return self._drawn(setting, piece, hold.tool, charged, normal_at(self.log.axis, setting.clock))
+
+    def _drawn(
+        self, setting: LayoutSetting, piece: Piece, tool: Tool, charged: bool, normal: Array
+    ) -> PosedSetting:
         base = float(self.log.origin @ normal)
+        saw = self.machines.mill if tool is Tool.MILL else self.machines.resaw
         slabs = tuple(LayoutSlab(s.low + base, s.thickness) for s in setting.slabs)
-        slabs = fit_slabs(slabs, parallel_faces(self.log, piece, normal), self.kerf)
-        minutes = minutes_of(self.log.reach, 2 * len(slabs), self.feed, self.minutes_per_setting)
-        return PosedSetting(normal, slabs, self.kerf, Setting(Tool.MILL, piece.id, True, minutes))
+        slabs = fit_slabs(slabs, parallel_faces(self.log, piece, normal), saw.kerf)
+        minutes = minutes_of(self.log.reach, 2 * len(slabs), saw.feed, saw.minutes_per_setting, saw.minutes_per_cut)
+        return PosedSetting(normal, slabs, saw.kerf, Setting(tool, piece.id, charged, minutes))
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +129,7 @@ class PieceToSaw:
     piece: Piece
     layout: LayoutSetting | None
     poser: Poser
-    cache: SlabCache | None = None
+    cache: PlacesCache | None = None
 
 
 def uncut_log() -> Ledger:
@@ -110,42 +137,40 @@ def uncut_log() -> Ledger:
     return Ledger(pieces={"log": Piece("log", "log")}, made_by={"log": None})
 
 
-def execute_layout(
-    log: PlanLog,
-    layout: LayoutSetting,
-    task: SawingTask,
-    poser: Poser,
-    reserve: bool = True,
-    cache: SlabCache | None = None,
-) -> Ledger:
-    """Saw a whole log by its layout: mill settings first, then bolts in the shop, slabs, and what is resawn dried last.
+@dataclass(frozen=True, slots=True)
+class FillRequest:
+    """How slabs are filled: for what is sold, from which prices of the pools (Q,) on, keeping the log's doubts or not.
 
-    Parameters
-    ----------
-    log, layout : PlanLog, LayoutSetting
-        What is sawn, and how it was drawn.
-    task : SawingTask
-        Machines, parts and what is wanted of them.
-    poser : Poser
-        How pieces lie.
-    reserve : bool
-        Keep the doubts of surface and pith while slabs are laid out.
-    cache : dict, optional
-        What was seen in the log's slabs; read and filled.
+    `fine` multiplies the steps at which places are looked at: 1 for what is carried out, more for comparing.
     """
-    return execute_layouts(uncut_log(), (PieceToSaw(log, log.piece, layout, poser, cache),), task, reserve)
+
+    economics: Economics
+    prices: Array
+    reserve: bool = True
+    fine: float = 1.0
 
 
-def execute_layouts(ledger: Ledger, pieces: Sequence[PieceToSaw], task: SawingTask, reserve: bool = True) -> Ledger:
-    """Saw several logs, crosscut from one, each by its layout; the shop's work comes after all mill work.
+def execute_layouts(ledger: Ledger, pieces: Sequence[PieceToSaw], task: SawingTask, fill: FillRequest) -> Ledger:
+    """Saw several logs, crosscut from one, each by its layout: logs and halves, then all bolts by set-up, then slabs in the shop.
 
-    `reserve` keeps the doubts of surface and pith while slabs are laid out.
+    What is resawn dried comes last.
     """
-    simulation = Simulation(ledger, replace(task, left=task.left.astype(float).copy()), reserve)
-    slabs = [job for piece in pieces for job in simulation.saw_settings(piece)]
-    waiting = [job for slab in slabs for job in saw_into_billets(ledger, task, slab)]
+    simulation = Simulation(ledger, task)
+    jobs = [job for piece in pieces for job in simulation.saw_log(piece)]
+    jobs += simulation.saw_bolts()
+    jobs = filled_jobs(jobs, task, fill)
+    waiting = [job for slab in jobs for job in saw_into_billets(ledger, task, slab)]
     resaw_all(ledger, task, waiting)
     return ledger
+
+
+def filled_jobs(
+    jobs: Sequence[SlabJob], task: SawingTask, fill: FillRequest, sawn: NDArray[np.int64] | None = None
+) -> list[SlabJob]:
+    """Slabs with the strips that are best for all of them together; `sawn` (P, 2) plates count beside them."""
+    slabs = [SlabToFill(job.log, job.frame, job.cache) for job in jobs]
+    chosen = fill_slabs(slabs, task, fill.economics, fill.prices, sawn, fill.reserve, fill.fine)
+    return [replace(job, strips=strips) for job, strips in zip(jobs, chosen.strips, strict=True)]
 
 
 @dataclass(slots=True)
@@ -157,42 +182,83 @@ class Simulation:
     ledger : Ledger
         Grows.
     task : SawingTask
-        Its `left` is lessened by the plates that slabs are laid out to.
-    reserve : bool
-        As for `execute_layouts`.
+        Machines and parts.
+    bolts : list
+        Bolts that wait, each with its log and the setting it is to have.
     refused : list of str
         Why machines did not take a setting, each reason once.
     """
 
     ledger: Ledger
     task: SawingTask
-    reserve: bool = True
+    bolts: list[tuple[PieceToSaw, LayoutSetting, Piece]] = field(default_factory=list)
     refused: list[str] = field(default_factory=list)
 
-    def saw_settings(self, start: PieceToSaw) -> list[SlabJob]:
-        """The settings of one log, or of a piece of it, on mill and resaw; its slabs."""
+    def saw_log(self, start: PieceToSaw) -> list[SlabJob]:
+        """The settings of one log and its halves on the mill; their slabs. Bolts wait."""
         queue = [] if start.layout is None else [(start.layout, start.piece)]
-        later: list[tuple[LayoutSetting, Piece]] = []
         slabs: list[SlabJob] = []
-        while queue or later:
-            on_mill = bool(queue)
-            setting, piece = queue.pop(0) if queue else later.pop(0)
+        while queue:
+            setting, piece = queue.pop(0)
+            if setting.role == "bolt":
+                self.bolts.append((start, setting, piece))
+                continue
             posed = start.poser.pose(setting, piece)
             if isinstance(posed, Refused):
                 self._refuse(posed, piece)
                 continue
-            milled = posed.drafted.tool is Tool.MILL
-            if on_mill and not milled:
-                later.append((setting, piece))
-                continue
-            above, below, made = self._saw_setting(start, setting, piece, posed)
-            slabs.extend(made)
-            if posed.swapped:
-                above, below = below, above
-            for child, rest in ((setting.above, above), (setting.below, below)):
-                if child is not None and rest is not None:
-                    (queue if milled else later).insert(len(queue) if milled else 0, (child, rest))
+            following, made = self._saw_setting(start, setting, piece, posed, self.ledger.fresh("set-up-"))
+            slabs += made
+            queue += following
         return slabs
+
+    def saw_bolts(self) -> list[SlabJob]:
+        """All bolts that wait, those of one set-up after one another: flat ones first, then the cradle that serves most.
+
+        A cradle that a bolt needs once more after another has been in between is set up again.
+        """
+        slabs: list[SlabJob] = []
+        while self.bolts:
+            held = [(one, one[0].poser.holds(one[1], one[2])) for one in self.bolts]
+            for (_, _, piece), holds in held:
+                if not holds:
+                    self._refuse(Refused("no cradle of the shop holds it as it is to be sawn"), piece)
+            self.bolts = [one for one, holds in held if holds]
+            serves = Counter(key for _, holds in held for key in {hold.set_up for hold in holds})
+            if not serves:
+                break
+            flat = [key for key in serves if key[1] == 0.0]
+            chosen = max(flat or serves, key=lambda key: (serves[key], -key[1]))
+            slabs += self._one_set_up(chosen)
+        return slabs
+
+    def _one_set_up(self, key: tuple[Tool, float]) -> list[SlabJob]:
+        """Every waiting bolt that one set-up can hold, and what it leaves of them, until none is left that it holds."""
+        slabs: list[SlabJob] = []
+        name = self.ledger.fresh("set-up-")
+        first, waiting, self.bolts = True, self.bolts, []
+        while waiting:
+            start, setting, piece = waiting.pop(0)
+            hold = next((one for one in start.poser.holds(setting, piece) if one.set_up == key), None)
+            if hold is None:
+                self.bolts.append((start, setting, piece))
+                continue
+            posed = start.poser.pose_bolt(setting, piece, hold)
+            if isinstance(posed, Refused):
+                self._refuse(posed, piece)
+                continue
+            if not first and posed.drafted.charged:
+                posed = replace(posed, drafted=self._repeated(posed.drafted))
+            first = first and not posed.drafted.charged
+            following, made = self._saw_setting(start, setting, piece, posed, name)
+            slabs += made
+            waiting += [(start, child, rest) for child, rest in following]
+        return slabs
+
+    def _repeated(self, drafted: Setting) -> Setting:
+        """A further setting of a set-up: it takes the minutes of a repeat."""
+        saw = self.task.machines.mill if drafted.tool is Tool.MILL else self.task.machines.resaw
+        return replace(drafted, minutes=drafted.minutes - (saw.minutes_per_setting or 0.0) + saw.repeat_minutes)
 
     def _refuse(self, refused: Refused, piece: Piece) -> None:
         if refused.why and refused.why not in self.refused:
@@ -200,12 +266,12 @@ class Simulation:
             self.ledger.cautions.append(f"a {piece.kind} is left whole, since on the mill {refused.why}")
 
     def _saw_setting(
-        self, start: PieceToSaw, setting: LayoutSetting, piece: Piece, posed: PosedSetting
-    ) -> tuple[Piece | None, Piece | None, list[SlabJob]]:
-        """One setting's cuts from the top down; what is left above and below, and its slabs."""
+        self, start: PieceToSaw, setting: LayoutSetting, piece: Piece, posed: PosedSetting, set_up: str
+    ) -> tuple[list[tuple[LayoutSetting, Piece]], list[SlabJob]]:
+        """One setting's cuts from the top down; the settings that follow with their pieces, and its slabs."""
         ledger, kerf = self.ledger, posed.kerf
         faces = parallel_faces(start.log, piece, posed.normal)
-        operation = ledger.open_setting(posed.drafted)
+        operation = ledger.open_setting(replace(posed.drafted, set_up=set_up if posed.drafted.charged else ""))
         above: Piece | None = None
         current: Piece | None = piece
         last = np.inf if faces.ceiling is None else faces.ceiling
@@ -231,7 +297,10 @@ class Simulation:
                 face = ledger.made_by[made.id] or ""
             last = slab.low - kerf
             jobs.append(self._slab_job(start, setting, made, posed.normal, (slab, faces, face)))
-        return above, current, jobs
+        if posed.swapped:
+            above, current = current, above
+        pairs = ((setting.above, above), (setting.below, current))
+        return [(child, rest) for child, rest in pairs if child is not None and rest is not None], jobs
 
     def _left_above(self, setting: LayoutSetting, posed: PosedSetting, first: bool) -> NewPiece:
         """What a cut over a slab leaves: what is sawn on by another setting, or a bolt or an offcut that stays."""
@@ -257,13 +326,8 @@ class Simulation:
         normal: Array,
         cut: tuple[LayoutSlab, ParallelFaces, str],
     ) -> SlabJob:
-        """A slab laid out to strips; `cut` are its place, the faces of what it was sawn from, and the cut of its lower face."""
+        """A slab to be filled; `cut` are its place, the faces of what it was sawn from, and the cut of its lower face."""
         slab, faces, face = cut
         top = slab.top if faces.ceiling is None else min(slab.top, faces.ceiling)
         frame = slab_frame(start.log, made, normal, slab.low, top)
-        task = self.task if setting.prices is None else replace(self.task, worth=np.array(setting.prices))
-        strips = lay_out(start.log, frame, task, reserve=self.reserve, cache=start.cache)
-        for strip in strips:
-            for billet in strip.billets:
-                self.task.left[billet.part] -= len(billet.layers)
-        return SlabJob(start.log, made, frame, face, strips, setting.role)
+        return SlabJob(start.log, made, frame, face, (), setting.role, start.cache)

@@ -31,7 +31,7 @@ Array = NDArray[np.float64]
 class BoltClass:
     """How bolts may be sawn: the angles of the cradles, and whether at others; on the mill where the shop's saw cannot take them.
 
-    `sawn` False leaves every bolt whole.
+    `sawn` False leaves every bolt whole. `least_flat` is what the slab on which a bolt lies flat must measure. [mm]
     """
 
     name: str
@@ -39,6 +39,7 @@ class BoltClass:
     any_angle: bool = False
     sawn: bool = True
     on_mill: bool = False
+    least_flat: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,7 +163,7 @@ def solve_log(
         g = priced.mill if bolts.on_mill else priced.shop
         spread, free = (max(1, rolls // 18), own.setting) if bolts.any_angle else (0, NEVER)
         for a, angle in enumerate(angles.tolist()):
-            runs.append(fan_runs(angle, cost, own.flat, spread, free))
+            runs.append(fan_runs(angle, cost, own.flat, spread, free, bolts.least_flat))
             table[a] = fan_bounds(g, runs[a], np.arange(turns), corners)
     quarter = len(angles) // 2
     costs = on_mill.setting + np.where(np.arange(len(angles)) == quarter, 0.0, on_mill.off_square)

@@ -36,6 +36,8 @@ class Effort:
     trials: int = 0  # times that the best layout, moved a little below the grid, is carried out anew
     leans: tuple[int, ...] = ()  # besides 90°, halves of a bent log are turned so much less or more [°]
     lean_step: int = 1  # rolls between those of such halves
+    rounds: int = 6  # looks at prices, at most
+    every_class: bool = False  # whether bolts by all cradles together, and by any angle, are searched beside one cradle alone
 
 
 COARSE = Effort("coarse", 18, 25.0, 1, 3, 1, 1, 10.0)

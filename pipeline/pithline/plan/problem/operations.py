@@ -38,8 +38,9 @@ class Stage(StrEnum):
 
 
 class Support(StrEnum):
-    """What holds a piece off the mill."""
+    """What holds a bolt on the mill, or any piece off it."""
 
+    BED = "bed"  # the mill's bunks, under a sawn face
     FENCE = "fence"
     CRADLE = "cradle"
     V_BLOCKS = "v-blocks"
@@ -86,22 +87,28 @@ class Marks:
 
 @dataclass(frozen=True, slots=True)
 class MillPose:
-    """How a piece lies on the mill's bunks: `up` becomes vertical, `roll` is the clock angle that is up. [degrees]"""
+    """How a piece lies on the mill's bunks: `up` becomes vertical, `roll` is the clock angle that is up. [degrees]
+
+    Logs and halves are levelled by `marks`, and have `room`; a bolt lies on its sawn face, and needs neither.
+    """
 
     up: Vector
     roll: float
     butt_at: float
     lifts: tuple[Lift, ...]
-    marks: Marks
-    room: MarkRoom
+    marks: Marks | None = None
+    room: MarkRoom | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class BladePlace:
-    """Where the mill's blade stands for a cut: height of the kerf's centre over the bed and over the marks' mean, width of cut."""
+    """Where the mill's blade stands for a cut: height of the kerf's centre over the bed and over the marks' mean, width of cut.
+
+    A bolt's cuts have no marks.
+    """
 
     height: float
-    from_mark: float
+    from_mark: float | None
     width: float
 
 
@@ -123,6 +130,7 @@ class Setting:
     pose: MillPose | None = None
     support: Support | None = None
     against: Against | None = None
+    set_up: str = ""  # the set-up that it belongs to; empty where it is not charged
     id: str = ""  # given once it is opened
 
 

@@ -53,15 +53,24 @@ class FanRuns(NamedTuple):
 
     steps : (k,) the first 0, the last the bolt's opening
     closest : the least turn from one run to the next
+    least_flat : thickness that the slab on the face that carries a flat run has at least [mm]
     cost : (k + 1, k) of a run at direction k after one at direction q − 1 (0: the first of all); `NEVER` where nothing holds it
     """
 
     steps: Ints
     cost: Array
     closest: int
+    least_flat: float = 0.0
 
 
-def fan_runs(opening: int, cradles: Mapping[int, float], flat: float, free_spread: int = 0, free: float = NEVER) -> FanRuns:
+def fan_runs(
+    opening: int,
+    cradles: Mapping[int, float],
+    flat: float,
+    free_spread: int = 0,
+    free: float = NEVER,
+    least_flat: float = 0.0,
+) -> FanRuns:
     """The runs that cradles allow a bolt.
 
     Parameters
@@ -71,6 +80,7 @@ def fan_runs(opening: int, cradles: Mapping[int, float], flat: float, free_sprea
     flat : what a run along a sawn face is charged
     free_spread : where not 0, runs at any multiple of so many roll steps are allowed too
     free : what those are charged
+    least_flat : thickness of the slab on which a flat run rests, at least [mm]
     """
     steps = {0, opening}
     if free_spread:
@@ -89,7 +99,7 @@ def fan_runs(opening: int, cradles: Mapping[int, float], flat: float, free_sprea
             else:
                 angles = (step - before, step, opening - step)
                 cost[q, k] = min(min(cradles.get(angle, NEVER) for angle in angles), free)
-    return FanRuns(rising, cost, int(np.diff(rising).min()))
+    return FanRuns(rising, cost, int(np.diff(rising).min()), least_flat)
 
 
 @njit(cache=True, inline="always")
@@ -116,7 +126,7 @@ def slab_worth(g, roll, low, t, side, place):
 
 
 @njit(cache=True)
-def _run_slabs(g, roll, lean, far, near_cell, along_near, cand, reach):
+def _run_slabs(g, roll, lean, far, near_cell, least_near, cand, reach):
     """Slabs of one direction worth anything with but the far face in their way; returns how many, by rising lower face.
 
     `cand` ((m, 6): lower cell, menu index, top as a state, state under it or −1, whether it may come first, row of the table);
@@ -133,8 +143,8 @@ def _run_slabs(g, roll, lean, far, near_cell, along_near, cand, reach):
             top = low + g.cells[t]
             if top > n:
                 break
-            if along_near:
-                first = low == near_cell
+            if least_near >= 0.0:
+                first = low == near_cell and g.menu[t] >= least_near
             else:
                 over_deepest = low + int((g.menu[t] + FAN_REACH) / g.depth_step)
                 first = over_deepest >= 0 and low <= highest and over_deepest % FACE_CELLS == 0
@@ -211,7 +221,7 @@ def _stack_up(g, roll, cand, reach, count, cuts, cotangents, lines, start, held,
 
 
 @njit(cache=True)
-def _stack_down(g, roll, far, cuts, cotangents, lines, total, pick):
+def _stack_down(g, roll, far, least, cuts, cotangents, lines, total, pick):
     """Best slabs flat on the far face, from it inwards; `pick` (states,) is the menu index of the slab under each top."""
     n = g.half_depth
     highest = min(-int(np.ceil(far / g.depth_step - 1e-6)), n)
@@ -222,6 +232,8 @@ def _stack_down(g, roll, far, cuts, cotangents, lines, total, pick):
             low = top - g.cells[t]
             if low < -n:
                 break
+            if top == highest and g.menu[t] < least:
+                continue
             worth = slab_worth(g, roll, low, t, 1, -_begin(g, low, top, UNBOUNDED, cuts, cotangents, lines))
             if worth <= 0.0:
                 continue
@@ -282,7 +294,7 @@ def best_fan(g, runs, base, near, far, chain, whole_chain):
         some = 0
         if not last:
             lean = (opening - rolls // 2 - runs.steps[k]) * step
-            some = _run_slabs(g, roll, lean, far, near_cell, k == 0, cand, reach)
+            some = _run_slabs(g, roll, lean, far, near_cell, runs.least_flat if k == 0 else -1.0, cand, reach)
             if some == 0:
                 continue
         for q in range(-1, k):
@@ -294,7 +306,7 @@ def best_fan(g, runs, base, near, far, chain, whole_chain):
                 start = (0.0 if q < 0 else best[q, c]) - cost
                 cuts = _cuts_ahead(g, runs, back, q, c, k, near, whole_chain, cotangents, lines)
                 if last:
-                    value = start + _stack_down(g, roll, far, cuts, cotangents, lines, total, pick)
+                    value = start + _stack_down(g, roll, far, runs.least_flat, cuts, cotangents, lines, total, pick)
                     if value > top_value + 1e-9:
                         top_value, top_k, top_c, far_q, far_c = value, k, -1, q, c
                     continue
@@ -321,7 +333,7 @@ def best_fan(g, runs, base, near, far, chain, whole_chain):
     if far_q > -2:
         cuts = _cuts_ahead(g, runs, back, far_q, far_c, k, near, whole_chain, cotangents, lines)
         roll = base + opening + rolls // 2
-        _stack_down(g, roll, far, cuts, cotangents, lines, total, pick)
+        _stack_down(g, roll, far, runs.least_flat, cuts, cotangents, lines, total, pick)
         top = min(-int(np.ceil(far / g.depth_step - 1e-6)), n)
         while top >= -n and pick[top + n] >= 0 and length < chain.shape[0]:
             t = pick[top + n]
@@ -336,7 +348,7 @@ def best_fan(g, runs, base, near, far, chain, whole_chain):
         q, cell = back[k, c, 0], back[k, c, 1]
         roll = base + runs.steps[k] + rolls // 2
         lean = (opening - rolls // 2 - runs.steps[k]) * step
-        some = _run_slabs(g, roll, lean, far, near_cell, k == 0, cand, reach)
+        some = _run_slabs(g, roll, lean, far, near_cell, runs.least_flat if k == 0 else -1.0, cand, reach)
         cuts = _cuts_ahead(g, runs, back, q, cell, k, near, whole_chain, cotangents, lines)
         _stack_up(g, roll, cand, reach, some, cuts, cotangents, lines, 0.0, held, of, before)
         while c >= 0 and length < chain.shape[0]:
