@@ -5,7 +5,7 @@ import pytest
 
 from pithline.errors import FitError, InputError
 from pithline.logmodel import taper
-from pithline.logmodel.card import ArmsMark, Card, ScanPoint, TapeMark
+from pithline.logmodel.card import ArmsMark, Card, LengthInScan, ScanPoint, TapeMark
 from pithline.logmodel.fit import fit_log
 from pithline.logmodel.species import species_of
 from truth.logs import true_log
@@ -130,7 +130,7 @@ def test_tape_that_agrees_warns_or_contradicts(log, scan):
 
 def test_reference_length_scales_a_scan_without_unit(log, scan):
     marks = {"pith_butt": ScanPoint(tuple(scan.pith_butt / 2.5)), "pith_top": ScanPoint(tuple(scan.pith_top / 2.5))}
-    card = card_of(scan, reference_length=500.0, reference_in_scan=0.2, **marks)
+    card = card_of(scan, reference=LengthInScan(500.0, 0.2), **marks)
     model = fit_log(scan.points / 2.5, card)
     assert model.length == pytest.approx(log.length, abs=3.0)
 

@@ -57,7 +57,7 @@ def _size(length: float) -> str:
 
 def _advice(raw: float, card: Card, least: float, most: float) -> str:
     """What to put on the card. `raw` is a size in scan units that should come out between `least` and `most` mm."""
-    if card.reference_length is not None:
+    if card.reference is not None:
         return "check the reference length on the card."
     middle = np.sqrt(least * most)
     fitting = [unit for unit in UNITS if least <= raw * UNITS[unit] <= most and unit != card.scan_units]

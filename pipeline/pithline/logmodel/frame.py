@@ -33,8 +33,8 @@ class Frame:
 
 def millimetres(card: Card) -> float:
     """Millimetres in one unit of the scan. A reference length on the card goes before `scan_units`."""
-    if card.reference_length is not None and card.reference_in_scan is not None:
-        return card.reference_length / card.reference_in_scan
+    if card.reference is not None:
+        return card.reference.length / card.reference.in_scan
     if card.scan_units not in UNITS:
         raise InputError(f'scan_units "{card.scan_units}" is not known; write one of {", ".join(UNITS)}.')
     return UNITS[card.scan_units]

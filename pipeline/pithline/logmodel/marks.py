@@ -8,15 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.errors import InputError
-from pithline.logmodel.card import ArmsMark, Card, PithMark, ScanPoint, TapeMark
+from pithline.logmodel.card import MARK_ERROR, ArmsMark, Card, PithMark, ScanPoint, TapeMark
 from pithline.logmodel.model import clock_angles, clock_direction, clock_of
 from pithline.logmodel.surface import Surface
 from pithline.scan.ends import Face
 
 Array = NDArray[np.float64]
 
-MARK_ERROR = 3.0
-"""Standard error of a mark where the card gives none. [mm] Common practice: a pith is marked to a few millimetres."""
 ASSUMED = 0.05
 """Standard deviation of the pith about the centre, as a part of the radius, where nothing is marked. From memory."""
 DRIFT = 0.03

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.errors import InputError
-from pithline.logmodel.card import Card, PithMark
-from pithline.logmodel.marks import MARK_ERROR, mark_point
+from pithline.logmodel.card import MARK_ERROR, Card, PithMark
+from pithline.logmodel.marks import mark_point
 from pithline.logmodel.model import EndPlane, LogModel, clock_angles, clock_of, radius_at
 from pithline.logmodel.under_bark import BARK_VARIES, bark_thickness
 

@@ -9,9 +9,9 @@ from typing import Any
 import numpy as np
 
 from pithline.errors import InputError
-from pithline.files.cards import card_from, mark_from
+from pithline.files.cards import card_from
 from pithline.geometry.pieces import Piece
-from pithline.logmodel.card import Card
+from pithline.logmodel.card import Card, mark_from
 from pithline.logmodel.model import LogModel
 from pithline.logmodel.opened import Sighting, pith_from_mark, with_bark, with_pith, with_sapwood
 from pithline.plan.history import Told, cut_named, followed, moved, piece_named, pieces_of, thickness_of

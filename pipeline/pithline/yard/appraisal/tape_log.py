@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from pithline.errors import InputError
 from pithline.files.priors import Priors
-from pithline.logmodel.card import Card, PithMark, ScanPoint, TapeMark
-from pithline.logmodel.marks import ASSUMED, DRIFT, MARK_ERROR
+from pithline.logmodel.card import MARK_ERROR, Card, PithMark, ScanPoint, TapeMark
+from pithline.logmodel.marks import ASSUMED, DRIFT
 from pithline.logmodel.model import CLOCK_SAMPLES, EndPlane, LogModel, clock_direction
 from pithline.logmodel.species import species_of
 from pithline.logmodel.taper import GIRTH_INSET
