@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import hashlib
 import tomllib
-from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -29,6 +28,7 @@ from pithline.keys.readers import (
     weight,
     whole,
 )
+from pithline.keys.walk import walk
 
 __all__ = [
     "Key", "Named", "Read", "Table", "Tables", "date", "flag", "length", "list_of", "nearest", "number",
@@ -86,7 +86,7 @@ def read_toml(path: str | Path, known: Table) -> dict[str, Any]:
     except RecursionError:
         raise InputError(f"{path}: not readable as TOML: brackets within brackets without end; mend it.") from None
     faults: list[str] = []
-    values = _walk(document, known, "", faults)
+    values = walk(document, known, faults)
     tell(path, faults)
     return values
 
@@ -98,60 +98,3 @@ def tell(path: str | Path, faults: list[str]) -> None:
     more = len(faults) - 1
     rest = f" ({more} more fault{'s' if more > 1 else ''} in this file.)" if more else ""
     raise InputError(f"{path}: {faults[0]}{rest}")
-
-
-def _walk(data: Mapping[str, object], known: Table, where: str, faults: list[str]) -> dict[str, Any]:
-    """Values of one table, in file order; faults are added to the list."""
-    place = f"[{where}] " if where else ""
-    values: dict[str, Any] = {}
-    for name, value in data.items():
-        entry = known.keys.get(name)
-        inner = f"{where}.{name}" if where else name
-        if entry is None:
-            faults.append(_unknown(name, value, known, where))
-        elif isinstance(entry, Key):
-            try:
-                values[name] = entry.read(value, name)
-            except InputError as error:
-                faults.append(f"{place}{error}")
-        elif isinstance(entry, Tables):
-            values[name] = _array(value, entry.table, inner, faults)
-        elif not isinstance(value, dict):
-            faults.append(f"{place}{name} must be a table; write [{inner}] above its keys.")
-        elif isinstance(entry, Named):
-            values[name] = _named(value, entry.table, inner, faults)
-        else:
-            values[name] = _walk(value, entry, inner, faults)
-    for name, entry in known.keys.items():
-        if name in data:
-            continue
-        if entry.required:
-            kind = "key" if isinstance(entry, Key) else "table"
-            faults.append(f'{place}{"the file " if not where else ""}needs the {kind} "{name}"; add it.')
-        elif isinstance(entry, Key) and entry.default is not None:
-            values[name] = entry.default
-    return values
-
-
-def _array(value: object, table: Table, where: str, faults: list[str]) -> list[dict[str, Any]]:
-    if not isinstance(value, list) or not all(isinstance(one, dict) for one in value):
-        faults.append(f"[{where}] must be written [[{where}]], once for each.")
-        return []
-    return [_walk(one, table, f"{where} {at + 1}", faults) for at, one in enumerate(value)]
-
-
-def _named(value: Mapping[str, object], table: Table, where: str, faults: list[str]) -> dict[str, dict[str, Any]]:
-    found: dict[str, dict[str, Any]] = {}
-    for name, one in value.items():
-        if isinstance(one, dict):
-            found[name] = _walk(one, table, f"{where}.{name}", faults)
-        else:
-            faults.append(f'[{where}] "{name}" must be a table; write [{where}.NAME] above its keys.')
-    return found
-
-
-def _unknown(name: str, value: object, known: Table, where: str) -> str:
-    rows = isinstance(value, list) and bool(value) and isinstance(value[0], dict)
-    what = "table" if rows or isinstance(value, dict) else "key"
-    owner = f"[{where}]" if where else "the file"
-    return f'{owner} has no {what} "{name}"; {nearest(name, known.keys, "keys" if where else "tables")}'
