@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from pithline.errors import FitError, InputError
-from pithline.logmodel import taper
+from pithline.logmodel import dimensions
 from pithline.logmodel.card import ArmsMark, Card, LengthInScan, ScanPoint, TapeMark
 from pithline.logmodel.fit import fit_log
 from pithline.logmodel.species import species_of
@@ -182,6 +182,6 @@ def test_stubs_stay_in_the_envelope_and_are_listed():
 
 
 def test_taper_and_volume_of_the_fit(log, by_points):
-    assert taper.taper_mm_per_m(by_points) == pytest.approx(7.0, abs=0.6)
-    assert taper.volume(by_points) == pytest.approx(log.volume_under_bark(), rel=0.01)
-    assert taper.sweep(by_points) == pytest.approx(6.0, abs=1.5)
+    assert dimensions.taper_mm_per_m(by_points) == pytest.approx(7.0, abs=0.6)
+    assert dimensions.volume(by_points) == pytest.approx(log.volume_under_bark(), rel=0.01)
+    assert dimensions.sweep(by_points) == pytest.approx(6.0, abs=1.5)

@@ -17,7 +17,7 @@ def add_choice(parser: argparse.ArgumentParser) -> None:
 def list_them(console: Console, progress: Progress, scan, card, folder: Path, name: str) -> int:
     """Draw and list the logs of a scan; writes NAME into `folder`."""
     from pithline.files.write import write_folder
-    from pithline.logmodel.several import logs_in_scan
+    from pithline.logmodel.logs_in_scan import logs_in_scan
     from pithline.outputs.logs_picture import logs_png
 
     progress("finding logs", 0.2)

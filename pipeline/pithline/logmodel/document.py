@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from pithline.errors import InputError
-from pithline.logmodel import taper
+from pithline.logmodel import dimensions
 from pithline.logmodel.model import EndPlane, LogModel, SuspectedKnot
 
 FORMAT, VERSION = "pithline-log-model", 1
@@ -32,12 +32,12 @@ def model_to_json(model: LogModel) -> dict[str, Any]:
             for name, plane in (("butt", model.butt), ("top", model.top))
         },
         "stations": [_station(model, i) for i in range(len(model.x))],
-        "sweep": _numbers(taper.sweep(model)),
-        "taper_mm_per_m": _numbers(taper.taper_mm_per_m(model)),
-        "ovality": _numbers(taper.ovality(model, middle), 6),
-        "volume_over_bark": _numbers(taper.volume(model, under_bark=False), 0),
-        "volume_under_bark": _numbers(taper.volume(model), 0),
-        "coverage": _numbers(taper.coverage(model)),
+        "sweep": _numbers(dimensions.sweep(model)),
+        "taper_mm_per_m": _numbers(dimensions.taper_mm_per_m(model)),
+        "ovality": _numbers(dimensions.ovality(model, middle), 6),
+        "volume_over_bark": _numbers(dimensions.volume(model, under_bark=False), 0),
+        "volume_under_bark": _numbers(dimensions.volume(model), 0),
+        "coverage": _numbers(dimensions.coverage(model)),
         "suspected_knots": [
             {
                 "x": _numbers(one.x),

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pithline.logmodel.face_rims import face_rim, seen_sectors
 from pithline.logmodel.model import clock_angles
-from pithline.logmodel.rims import face_rim, seen_sectors
 from pithline.logmodel.surface import Surface
-from pithline.scan.ends import Face
+from pithline.scan.end_faces import Face
 
 Array = NDArray[np.float64]
 

@@ -8,8 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pithline.logmodel.against import against_defects, against_tape, check_span, check_thickness
-from pithline.logmodel.bark import (
+from pithline.logmodel.bark_points import (
     Lump,
     bark_and_bearers,
     envelope,
@@ -19,18 +18,19 @@ from pithline.logmodel.bark import (
     widened,
     within_faces,
 )
-from pithline.logmodel.by_tape import needs_scale, scaled
+from pithline.logmodel.bark_thickness import bark_thickness
 from pithline.logmodel.card import Card
 from pithline.logmodel.drift import Drift, two_sides_drift
-from pithline.logmodel.frame import Frame, axis_vector, butt_is_low, log_frame, millimetres, up_vector
-from pithline.logmodel.marks import Pith, locate_pith
+from pithline.logmodel.face_rims import hidden_rims
+from pithline.logmodel.log_frame import Frame, axis_vector, butt_is_low, log_frame, millimetres, up_vector
 from pithline.logmodel.model import EndPlane, LogModel, SuspectedKnot, clock_angles
-from pithline.logmodel.rims import hidden_rims
+from pithline.logmodel.pith_line import Pith, locate_pith
+from pithline.logmodel.plausibility import against_defects, against_tape, check_span, check_thickness
+from pithline.logmodel.scale_by_tape import needs_scale, scaled
 from pithline.logmodel.species import species_of
 from pithline.logmodel.surface import Surface, first_surface, fit_surface, stations
-from pithline.logmodel.under_bark import bark_thickness
-from pithline.scan.ends import Face, find_faces
-from pithline.scan.find import Found, find_log
+from pithline.scan.end_faces import Face, find_faces
+from pithline.scan.log_search import Found, find_log
 
 Array = NDArray[np.float64]
 

@@ -6,8 +6,8 @@ import json
 
 import numpy as np
 
+from pithline.logmodel.dimensions import coverage
 from pithline.logmodel.model import LogModel
-from pithline.logmodel.taper import coverage
 from pithline.units import format_mm
 
 GIRTH_INSET = 100.0

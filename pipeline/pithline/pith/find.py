@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 from skimage.color import rgb2gray
 
 from pithline.errors import FitError
-from pithline.pith.rim import Rim, boxed, find_rim
-from pithline.pith.spacing import ring_spacing
+from pithline.pith.outline import Rim, boxed, find_rim
+from pithline.pith.ring_spacing import ring_spacing
 from pithline.pith.votes import Meeting, coarse_meeting, even_light, meeting, ring_votes, without_strokes
 
 Array = NDArray[np.float64]

@@ -12,8 +12,8 @@ from pithline.errors import InputError
 from pithline.files.cards import card_from
 from pithline.geometry.pieces import Piece
 from pithline.logmodel.card import Card, mark_from
+from pithline.logmodel.corrections import Sighting, pith_from_mark, with_bark, with_pith, with_sapwood
 from pithline.logmodel.model import LogModel
-from pithline.logmodel.opened import Sighting, pith_from_mark, with_bark, with_pith, with_sapwood
 from pithline.plan.history import Told, cut_named, followed, moved, piece_named, pieces_of, thickness_of
 
 LEAST_STEP = 0.05

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from pithline.logmodel import taper
+from pithline.logmodel import dimensions
 from pithline.trade.volumes import circle_area, smalian
 from reference.reading import rows
 from truth.logs import TrueLog
@@ -36,7 +36,7 @@ def test_the_models_own_volume(row, solid, power):
     across, along = MM[row["unit"]]
     small, large, length = (float(row[key]) for key in ("small", "large", "length"))
     log = Frustum(solid, length * along, large * across / 2, taper=0.0, bark=0.0, small=small * across / 2, power=power)
-    found = taper.volume(to_model(log)) / along**3
+    found = dimensions.volume(to_model(log)) / along**3
     # the publication cuts its first neiloid (10.5689) where it should round
     assert found == pytest.approx(float(row[solid]), rel=2e-4)
 

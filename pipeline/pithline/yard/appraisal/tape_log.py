@@ -10,12 +10,12 @@ from numpy.typing import NDArray
 
 from pithline.errors import InputError
 from pithline.files.priors import Priors
+from pithline.logmodel.bark_thickness import BARK_VARIES
 from pithline.logmodel.card import MARK_ERROR, Card, PithMark, ScanPoint, TapeMark
-from pithline.logmodel.marks import ASSUMED, DRIFT
+from pithline.logmodel.dimensions import GIRTH_INSET
 from pithline.logmodel.model import CLOCK_SAMPLES, EndPlane, LogModel, clock_direction
+from pithline.logmodel.pith_line import ASSUMED, DRIFT
 from pithline.logmodel.species import species_of
-from pithline.logmodel.taper import GIRTH_INSET
-from pithline.logmodel.under_bark import BARK_VARIES
 
 Array = NDArray[np.float64]
 BEYOND = 115.0

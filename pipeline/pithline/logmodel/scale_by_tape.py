@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 
 from pithline.errors import FitError, InputError
 from pithline.logmodel.card import Card, LengthInScan
-from pithline.logmodel.frame import axis_vector
+from pithline.logmodel.log_frame import axis_vector
 from pithline.logmodel.model import LogModel
-from pithline.scan.find import find_log
+from pithline.scan.log_search import find_log
 
 Array = NDArray[np.float64]
 

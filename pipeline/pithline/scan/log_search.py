@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 from pithline.errors import FitError
 from pithline.scan.ground import Ground, find_ground
 from pithline.scan.normals import Patches, surface_patches
-from pithline.scan.rows import parted
-from pithline.scan.sections import Rough, rough_log
+from pithline.scan.rough_log import Rough, rough_log
+from pithline.scan.touching_logs import parted
 from pithline.scan.voxels import Voxels, reduced, voxelise
 
 Array = NDArray[np.float64]

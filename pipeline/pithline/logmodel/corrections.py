@@ -9,10 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.errors import InputError
+from pithline.logmodel.bark_thickness import BARK_VARIES, bark_thickness
 from pithline.logmodel.card import MARK_ERROR, Card, PithMark
-from pithline.logmodel.marks import mark_point
 from pithline.logmodel.model import EndPlane, LogModel, clock_angles, clock_of, radius_at
-from pithline.logmodel.under_bark import BARK_VARIES, bark_thickness
+from pithline.logmodel.pith_line import mark_point
 
 Array = NDArray[np.float64]
 MOST_OFF = 0.5

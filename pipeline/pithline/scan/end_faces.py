@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.scan.normals import Patches
-from pithline.scan.sections import Rough
+from pithline.scan.rough_log import Rough
 
 Array = NDArray[np.float64]
 

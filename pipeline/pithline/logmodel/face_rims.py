@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from pithline.logmodel.model import CLOCK_SAMPLES, clock_direction
 from pithline.logmodel.surface import Surface
-from pithline.scan.ends import Face
+from pithline.scan.end_faces import Face
 
 Array = NDArray[np.float64]
 

@@ -10,7 +10,7 @@ from scipy.ndimage import binary_dilation, label
 
 from pithline.logmodel.model import CLOCK_SAMPLES, SuspectedKnot, clock_angles
 from pithline.logmodel.surface import Surface
-from pithline.scan.ends import Face
+from pithline.scan.end_faces import Face
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.scan.normals import Patches, axis_direction, surface_patches
-from pithline.scan.sections import Rough, axis_frame, most_upon, refined_circle, rough_log
+from pithline.scan.rough_log import Rough, axis_frame, most_upon, refined_circle, rough_log
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]

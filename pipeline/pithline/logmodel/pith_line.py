@@ -11,7 +11,7 @@ from pithline.errors import InputError
 from pithline.logmodel.card import MARK_ERROR, ArmsMark, Card, PithMark, ScanPoint, TapeMark
 from pithline.logmodel.model import clock_angles, clock_direction, clock_of
 from pithline.logmodel.surface import Surface
-from pithline.scan.ends import Face
+from pithline.scan.end_faces import Face
 
 Array = NDArray[np.float64]
 

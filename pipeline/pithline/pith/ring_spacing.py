@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, map_coordinates
 from scipy.signal import find_peaks
 
-from pithline.pith.rim import Rim
+from pithline.pith.outline import Rim
 
 Array = NDArray[np.float64]
 

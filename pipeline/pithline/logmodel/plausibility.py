@@ -6,11 +6,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.errors import FitError, InputError
+from pithline.logmodel.bark_thickness import girth_error
 from pithline.logmodel.card import Card
-from pithline.logmodel.frame import UNITS
+from pithline.logmodel.dimensions import GIRTH_INSET, girth
+from pithline.logmodel.log_frame import UNITS
 from pithline.logmodel.model import LogModel
-from pithline.logmodel.taper import GIRTH_INSET, girth
-from pithline.logmodel.under_bark import girth_error
 
 Array = NDArray[np.float64]
 
