@@ -10,7 +10,7 @@ from scipy.ndimage import binary_dilation, label
 
 from pithline.logmodel.model import CLOCK_SAMPLES, SuspectedKnot, clock_angles
 from pithline.logmodel.surface import Surface
-from pithline.scan.end_faces import Face
+from pithline.scan.end_faces import ScannedFace
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -41,7 +41,7 @@ class Lump:
     normals: Array
 
 
-def within_faces(points: Array, faces: tuple[Face, Face], skin: float = FACE_SKIN) -> Mask:
+def within_faces(points: Array, faces: tuple[ScannedFace, ScannedFace], skin: float = FACE_SKIN) -> Mask:
     """Points (n, 3) inside both end planes by `skin`; a face not seen leaves all on its side."""
     inside = np.ones(len(points), bool)
     for face in faces:
@@ -50,7 +50,7 @@ def within_faces(points: Array, faces: tuple[Face, Face], skin: float = FACE_SKI
     return inside
 
 
-def bark_and_bearers(lump: Lump, surface: Surface, faces: tuple[Face, Face]) -> tuple[Mask, Mask]:
+def bark_and_bearers(lump: Lump, surface: Surface, faces: tuple[ScannedFace, ScannedFace]) -> tuple[Mask, Mask]:
     """Masks (n,) of what may be bark, and of bearers and other things the log lies on.
 
     Parameters

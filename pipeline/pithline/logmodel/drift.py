@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from pithline.logmodel.face_rims import face_rim, seen_sectors
 from pithline.logmodel.model import clock_angles
 from pithline.logmodel.surface import Surface
-from pithline.scan.end_faces import Face
+from pithline.scan.end_faces import ScannedFace
 
 Array = NDArray[np.float64]
 
@@ -72,7 +72,7 @@ def _side(clock: Array) -> Array:
     return 0.5 * np.tanh(np.sin(clock) / SEAM)
 
 
-def two_sides_drift(points: Array, surface: Surface, faces: tuple[Face, Face]) -> Drift | None:
+def two_sides_drift(points: Array, surface: Surface, faces: tuple[ScannedFace, ScannedFace]) -> Drift | None:
     """The drift, or None where the rims of the faces do not tell.
 
     Parameters

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from pithline.logmodel.model import CLOCK_SAMPLES, clock_direction
 from pithline.logmodel.surface import Surface
-from pithline.scan.end_faces import Face
+from pithline.scan.end_faces import ScannedFace
 
 Array = NDArray[np.float64]
 
@@ -35,7 +35,7 @@ class Rim:
     over: Array
 
 
-def face_rim(points: Array, surface: Surface, face: Face) -> Rim:
+def face_rim(points: Array, surface: Surface, face: ScannedFace) -> Rim:
     """The second outermost point of each sector of a face, for one stray may lie outside. Points (n, 3)."""
     height = (points - face.point) @ face.normal
     out, clock = surface.residuals(points[(height > 0.0) & (height < SKIN)])
@@ -49,7 +49,7 @@ def face_rim(points: Array, surface: Surface, face: Face) -> Rim:
     return Rim(np.array(middles), np.array(over))
 
 
-def seen_sectors(rim: Rim, surface: Surface, face: Face) -> NDArray[np.bool_]:
+def seen_sectors(rim: Rim, surface: Surface, face: ScannedFace) -> NDArray[np.bool_]:
     """In which sectors of a rim bark was seen near the face. (k,)"""
     column = np.rint(rim.clock * (CLOCK_SAMPLES / (2 * np.pi))).astype(int)
     near = np.abs(surface.x - face.point[0]) < NEAR
@@ -57,7 +57,7 @@ def seen_sectors(rim: Rim, surface: Surface, face: Face) -> NDArray[np.bool_]:
     return np.array([cells[np.arange(c - 1, c + 2) % CLOCK_SAMPLES].min() > 0.5 for c in column], bool)
 
 
-def hidden_rims(points: Array, surface: Surface, faces: tuple[Face, Face]) -> Array:
+def hidden_rims(points: Array, surface: Surface, faces: tuple[ScannedFace, ScannedFace]) -> Array:
     """Points (m, 3) of the outline where the rims show it and the bark does not."""
     found = [np.empty((0, 3))]
     for face in faces:
@@ -73,7 +73,7 @@ def hidden_rims(points: Array, surface: Surface, faces: tuple[Face, Face]) -> Ar
     return np.concatenate(found)
 
 
-def _on_plane(surface: Surface, face: Face, clock: Array, over: Array) -> Array:
+def _on_plane(surface: Surface, face: ScannedFace, clock: Array, over: Array) -> Array:
     """Points on an end plane, COPIES in each cell of the sectors about `clock`, `over` outside the surface."""
     step = 2 * np.pi / CLOCK_SAMPLES
     clock = (clock[:, None] + step * np.array([-1.0, 0.0, 1.0])).ravel()

@@ -29,8 +29,8 @@ from pithline.logmodel.plausibility import against_defects, against_tape, check_
 from pithline.logmodel.scale_by_tape import needs_scale, scaled
 from pithline.logmodel.species import species_of
 from pithline.logmodel.surface import Surface, first_surface, fit_surface, stations
-from pithline.scan.end_faces import Face, find_faces
-from pithline.scan.log_search import Found, find_log
+from pithline.scan.end_faces import ScannedFace, find_faces
+from pithline.scan.log_search import FoundLog, find_log
 
 Array = NDArray[np.float64]
 
@@ -52,8 +52,8 @@ class _Scene:
     scale: float
     middle: Array
     up: Array
-    found: Found
-    faces: tuple[Face, Face]
+    found: FoundLog
+    faces: tuple[ScannedFace, ScannedFace]
 
     def inward(self, point: Array) -> Array:
         """Scan coordinates to working frame."""
@@ -66,7 +66,7 @@ class _Laid:
 
     frame: Frame
     lump: Lump
-    faces: tuple[Face, Face]
+    faces: tuple[ScannedFace, ScannedFace]
     rough: Surface
 
 
@@ -180,7 +180,7 @@ def _mean_radius(surface: Surface, at: float, span: float) -> float:
     return float(surface.rows_at(np.linspace(low, high, 5))[:, 0].mean())
 
 
-def _on_centreline(surface: Surface, face: Face) -> Array:
+def _on_centreline(surface: Surface, face: ScannedFace) -> Array:
     """Where the centreline meets an end plane. (3,)"""
     x = np.array([face.point[0]])
     for _ in range(6):
@@ -189,11 +189,11 @@ def _on_centreline(surface: Surface, face: Face) -> Array:
     return np.array([x[0], *surface.centre(x)[0]])
 
 
-def _turned(face: Face, frame: Frame) -> Face:
+def _turned(face: ScannedFace, frame: Frame) -> ScannedFace:
     return replace(face, point=frame.inward(face.point), normal=frame.turn @ face.normal)
 
 
-def _laid(scene: _Scene, frame: Frame, coarse: Surface, faces: tuple[Face, Face]) -> _Laid:
+def _laid(scene: _Scene, frame: Frame, coarse: Surface, faces: tuple[ScannedFace, ScannedFace]) -> _Laid:
     """Points, faces and the coarse surface taken over into the log frame."""
     found, turn = scene.found, scene.found.rough.turn
     lump = Lump(
@@ -340,7 +340,7 @@ def _squared_up(model: LogModel) -> LogModel:
     return replace(moved, butt=planes[0], top=planes[1])
 
 
-def _assumptions(model: LogModel, faces: tuple[Face, Face]) -> list[str]:
+def _assumptions(model: LogModel, faces: tuple[ScannedFace, ScannedFace]) -> list[str]:
     told = []
     if model.pith_assumed:
         told.append("No pith mark on the card: the pith was taken at the centre of the log. Mark it on both ends.")

@@ -11,7 +11,7 @@ from pithline.errors import InputError
 from pithline.logmodel.card import MARK_ERROR, ArmsMark, Card, PithMark, ScanPoint, TapeMark
 from pithline.logmodel.model import clock_angles, clock_direction, clock_of
 from pithline.logmodel.surface import Surface
-from pithline.scan.end_faces import Face
+from pithline.scan.end_faces import ScannedFace
 
 Array = NDArray[np.float64]
 
@@ -53,7 +53,7 @@ class Pith:
         return np.hypot((1.0 - t) * self.error[0], t * self.error[1])
 
 
-def locate_pith(card: Card, surface: Surface, faces: tuple[Face, Face], inward) -> Pith:
+def locate_pith(card: Card, surface: Surface, faces: tuple[ScannedFace, ScannedFace], inward) -> Pith:
     """The pith from the card's marks, in the log frame of `surface` and `faces` (butt, top).
 
     `inward` takes a scan point to that frame.
@@ -81,7 +81,7 @@ def locate_pith(card: Card, surface: Surface, faces: tuple[Face, Face], inward) 
     )
 
 
-def mark_point(name: str, mark: PithMark, face: Face, surface: Surface, inward) -> tuple[Array, float, list[str]]:
+def mark_point(name: str, mark: PithMark, face: ScannedFace, surface: Surface, inward) -> tuple[Array, float, list[str]]:
     """The mark as a point (3,) of the log frame, the error its own measures betray, cautions.
 
     `face` and `surface` may be an end plane and the outline of a fitted model.
@@ -110,7 +110,7 @@ def mark_point(name: str, mark: PithMark, face: Face, surface: Surface, inward) 
     return face.point + place[0] * right + place[1] * up, error, caution
 
 
-def face_axes(face: Face, name: str) -> tuple[Array, Array]:
+def face_axes(face: ScannedFace, name: str) -> tuple[Array, Array]:
     """Unit vectors in an end plane: to the right as seen facing it, and up along its 12 o'clock line."""
     up = np.array([0.0, 0.0, 1.0]) - face.normal * face.normal[2]
     up /= np.linalg.norm(up)
@@ -119,7 +119,7 @@ def face_axes(face: Face, name: str) -> tuple[Array, Array]:
     return (-right if (right[1] > 0) == (name == "butt") else right), up
 
 
-def rim_on_face(surface: Surface, face: Face) -> Array:
+def rim_on_face(surface: Surface, face: ScannedFace) -> Array:
     """Points (720, 3) of the over-bark outline in the plane of an end."""
     clock = np.linspace(0.0, 2.0 * np.pi, 720, endpoint=False)
     grid = np.linspace(face.point[0] - 60.0, face.point[0] + 60.0, 25)

@@ -10,7 +10,7 @@ from scipy.linalg import cho_factor, cho_solve
 from scipy.linalg.lapack import dpotri
 
 from pithline.logmodel.basis import Basis, Prior, make_basis, make_prior
-from pithline.logmodel.kernels import gathered, outside
+from pithline.logmodel.kernels import CellGrid, SurfaceGrid, radial_residuals, weighted_cell_means
 from pithline.logmodel.model import CLOCK_SAMPLES, clock_angles, clock_direction
 
 Array = NDArray[np.float64]
@@ -65,7 +65,9 @@ class Surface:
         step = 10.0
         grid = np.arange(self.x[0], self.x[-1] + step, step)
         table = self.radii(grid, np.arange(FINE + 1) * (2.0 * np.pi / FINE))
-        return outside(np.ascontiguousarray(points), grid[0], step, self.centre(grid), table)
+        surface = SurfaceGrid(float(grid[0]), step, np.ascontiguousarray(self.centre(grid)), table)
+        out, clock = radial_residuals(np.ascontiguousarray(points), surface)
+        return out, clock
 
     def stderr(self) -> tuple[Array, Array]:
         """Standard errors of the radii about the centreline (n, 72) and of the centreline (n,). [mm]"""
@@ -125,7 +127,8 @@ def _step(points: Array, surface: Surface, prior: Prior, limit: float, doubt: bo
     out, clock = surface.residuals(points)
     scale = _scale(out[np.abs(out) < limit])
     x = surface.x
-    total, miss = gathered(points, out, clock, limit, x[0], x[1] - x[0], (len(x), CLOCK_SAMPLES))
+    cells = CellGrid(float(x[0]), float(x[1] - x[0]), len(x), CLOCK_SAMPLES)
+    total, miss = weighted_cell_means(np.ascontiguousarray(points[:, 0]), out, clock, limit, cells)
     basis, grid = surface.basis, clock_angles()
     target = surface.radii(x, grid) + miss + surface.centre(x) @ clock_direction(grid).T
     noise = _cell_variance(total, miss, scale)
