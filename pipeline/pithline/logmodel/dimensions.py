@@ -1,4 +1,4 @@
-"""Dimensions of a fitted log: diameters, sweep, taper, ovality, girth, volumes (design section 3). All in mm, mm³."""
+"""Dimensions of a fitted log: diameters, sweep, taper, ovality, girth, volumes. All in mm, mm³."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The frozen log model: design section 3, in the log frame (mm, radians)."""
+"""The frozen log model in the log frame (docs/formats.md): mm, radians."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from scipy.interpolate import CubicSpline
 Array = NDArray[np.float64]
 
 CLOCK_SAMPLES = 72
-"""Radii are held one each 5° of clock angle (design section 6)."""
+"""Radii are held one each 5° of clock angle."""
 
 
 def clock_angles() -> Array:

@@ -1,4 +1,4 @@
-"""The wood field of a fitted log: growth layers, ring normals, fibre directions (design section 4).
+"""The wood field of a fitted log: growth layers, ring normals, fibre directions (docs/method.md).
 
 Everything is tabulated once, R(x, θ) about the pith and its slopes on a fine grid, and read bilinearly; points are in
 the log frame, mm.

@@ -1,4 +1,4 @@
-"""Wood no plate may hold: trims, the pith circle, defects (design section 4). Points in the log frame, mm."""
+"""Wood no plate may hold: trims, the pith circle, defects. Points in the log frame, mm."""
 
 from __future__ import annotations
 
