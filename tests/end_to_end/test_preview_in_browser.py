@@ -11,7 +11,9 @@ from PIL import Image
 from playwright.sync_api import sync_playwright
 
 from picture_scripts import many_plates, small_script
-from pithline.outputs.preview_html import preview_html
+from pithline.outputs.preview.page import preview_html
+from pithline.outputs.preview.scene import Scene
+from pithline.outputs.print_job import print_job
 
 CHROMIUM = Path("/usr/bin/chromium")
 FLAGS = [
@@ -26,6 +28,11 @@ FLAGS = [
     "--disable-sync",
 ]
 SIZES = {"desktop": (1280, 800), "phone": (390, 844)}
+
+
+def page_of(script):
+    job = print_job(script)
+    return preview_html(job, Scene(job.log))
 
 
 @pytest.fixture(scope="module")
@@ -49,7 +56,7 @@ def script():
 @pytest.fixture(scope="module")
 def file(script, tmp_path_factory):
     path = tmp_path_factory.mktemp("preview") / "preview.html"
-    path.write_bytes(preview_html(script))
+    path.write_bytes(page_of(script))
     return path
 
 
@@ -147,7 +154,7 @@ def test_keyboard_moves_steps_and_pieces(page, script):
 
 def test_three_hundred_plates_load_within_three_seconds(browser, tmp_path):
     path = tmp_path / "preview.html"
-    path.write_bytes(preview_html(many_plates(300)))
+    path.write_bytes(page_of(many_plates(300)))
     assert path.stat().st_size < 4_000_000
     seconds = []
     for _ in range(3):  # the quickest, for the machine is shared with other tests

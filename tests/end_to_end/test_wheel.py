@@ -55,7 +55,7 @@ def test_every_configuration_of_the_clone_is_in_the_wheel(unpacked):
         assert inside.read_bytes() == path.read_bytes()
 
 
-def test_every_module_and_schema_of_the_clone_is_in_the_wheel(unpacked):
+def test_every_module_schema_and_template_of_the_clone_is_in_the_wheel(unpacked):
     source = ROOT / "pipeline" / "pithline"
-    for path in [*source.rglob("*.py"), *source.rglob("*.json")]:
+    for path in [one for kind in ("py", "json", "html", "svg", "css", "js") for one in source.rglob(f"*.{kind}")]:
         assert (unpacked / "pithline" / path.relative_to(source)).is_file(), path

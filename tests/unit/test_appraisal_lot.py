@@ -16,9 +16,14 @@ from pithline.cli.main import main
 from pithline.errors import MillError, ScriptError
 from pithline.files.mills import read_mill
 from pithline.files.priors import PRIORS, STANDINGS, priors_as_read, read_priors
-from pithline.outputs.appraisal_document import appraisal_csv, appraisal_json, appraisal_schema_bytes, check_appraisal
-from pithline.outputs.appraisal_html import appraisal_html
-from pithline.outputs.appraisal_picture import pictures_of
+from pithline.outputs.reports.appraisal_document import (
+    appraisal_csv,
+    appraisal_json,
+    appraisal_schema_bytes,
+    check_appraisal,
+)
+from pithline.outputs.reports.appraisal_page import appraisal_html
+from pithline.outputs.reports.appraisal_pictures import pictures_of
 from pithline.yard.appraisal import lot as lot_module
 from pithline.yard.appraisal.appraise import Lot, Terms, spread, why
 from pithline.yard.appraisal.lot import Done, appraise_lot, document, failed, ranked

@@ -3,28 +3,34 @@
 import numpy as np
 import pytest
 
+from pithline.outputs.cut_script.end_lines import end_lines, lined_settings
 from pithline.outputs.ends import TapePoint, point_by_tape, tape_point
-from pithline.outputs.reading import Script
-from pithline.outputs.templates import mill_lines
+from pithline.outputs.print_job import print_job
 from unit.outputs_fixture import RADIUS, bucked_script, model, small_script
 
 
 @pytest.fixture(scope="module")
-def reading():
-    return Script(small_script())
+def job():
+    return print_job(small_script())
+
+
+def mill_lines(job, end):
+    """Bark points of every cut on the mill by its number."""
+    groups = end_lines(job.log, job.shop, lined_settings(job.log, job.shop), end)
+    return {int(line.name): line.points for group in groups for line in group.lines if line.name.isdigit()}
 
 
 @pytest.mark.parametrize("end", [0, 1])
-def test_outline_lies_on_the_cylinder_and_on_the_end_plane(reading, end):
-    face = reading.ends("log")[end]
+def test_outline_lies_on_the_cylinder_and_on_the_end_plane(job, end):
+    face = job.log.ends("log")[end]
     points = face.pith + face.over_bark @ np.array([face.right, face.up])
     centre = np.array(model()["stations"][0]["centre"])
     np.testing.assert_allclose(np.hypot(*(points[:, 1:] - centre).T), RADIUS, atol=1e-6)
     np.testing.assert_allclose((points - face.pith) @ face.normal, 0.0, atol=1e-6)
 
 
-def test_three_o_clock_is_right_at_the_butt_and_left_at_the_top(reading):
-    butt, top = reading.ends("log")
+def test_three_o_clock_is_right_at_the_butt_and_left_at_the_top(job):
+    butt, top = job.log.ends("log")
     three = np.array([0.0, -1.0, 0.0])
     assert butt.right @ three > 0.99
     assert top.right @ three < -0.99
@@ -33,22 +39,22 @@ def test_three_o_clock_is_right_at_the_butt_and_left_at_the_top(reading):
 
 
 @pytest.mark.parametrize("end", [0, 1])
-def test_mill_lines_lie_on_their_cut_planes(reading, end):
-    face = reading.ends("log")[end]
-    lines = dict(mill_lines(reading, "log", face))
+def test_mill_lines_lie_on_their_cut_planes(job, end):
+    face = job.log.ends("log")[end]
+    lines = mill_lines(job, face)
     assert sorted(lines) == [1, 2, 3, 4, 5]
-    for cut, number in reading.numbers.items():
+    for cut, number in job.log.cut_numbers.items():
         if number in lines:
             points = face.pith + lines[number] @ np.array([face.right, face.up])
-            away = points @ np.array(reading.cuts[cut]["normal"]) - reading.cuts[cut]["offset"]
+            away = points @ job.log.cuts[cut].normal - job.log.cuts[cut].offset
             np.testing.assert_allclose(away, 0.0, atol=1e-6)
 
 
 @pytest.mark.parametrize("end", [0, 1])
 @pytest.mark.parametrize("step", [0.5, 25.4 / 32.0])
-def test_a_line_by_tape_alone_lands_within_a_millimetre(reading, end, step):
-    face = reading.ends("log")[end]
-    for _, line in mill_lines(reading, "log", face):
+def test_a_line_by_tape_alone_lands_within_a_millimetre(job, end, step):
+    face = job.log.ends("log")[end]
+    for line in mill_lines(job, face).values():
         for point in line:
             tape = tape_point(face, point)
             read = [round(one / step) * step for one in (tape.from_twelve, tape.from_six, tape.from_pith)]
@@ -57,8 +63,8 @@ def test_a_line_by_tape_alone_lands_within_a_millimetre(reading, end, step):
 
 
 def test_a_bucked_log_has_the_buck_cut_for_its_end():
-    reading = Script(bucked_script())
-    assert reading.ends("lower")[1].pith[0] == pytest.approx(1495.5)
-    assert reading.ends("upper")[0].pith[0] == pytest.approx(1504.5)
-    assert reading.ends("upper")[0].normal[0] == -1.0
-    assert reading.ends("upper")[1].pith[0] == pytest.approx(2000.0)
+    log = print_job(bucked_script()).log
+    assert log.ends("lower")[1].pith[0] == pytest.approx(1495.5)
+    assert log.ends("upper")[0].pith[0] == pytest.approx(1504.5)
+    assert log.ends("upper")[0].normal[0] == -1.0
+    assert log.ends("upper")[1].pith[0] == pytest.approx(2000.0)

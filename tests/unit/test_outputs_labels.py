@@ -9,7 +9,9 @@ import pytest
 import segno
 import zxingcpp
 
-from pithline.outputs.labels import COLUMNS, code_text, label_rows, labels_csv, labels_pdf, plan_hash
+from pithline.outputs.labels.label_sheets import labels_pdf
+from pithline.outputs.labels.rows import COLUMNS, labels_csv, labels_of, plan_hash
+from pithline.outputs.print_job import print_job
 from pithline.script.document import dumps, loads
 from unit.outputs_fixture import large_script, small_script
 from unit.test_outputs_sheet import faults, pages_of
@@ -17,7 +19,7 @@ from unit.test_outputs_sheet import faults, pages_of
 
 def test_csv_has_every_column_and_every_kept_piece():
     script = small_script()
-    rows = list(csv.DictReader(io.StringIO(labels_csv(script).decode("utf-8"), newline="")))
+    rows = list(csv.DictReader(io.StringIO(labels_csv(print_job(script).log).decode("utf-8"), newline="")))
     assert tuple(rows[0]) == COLUMNS
     ids = [row["id"] for row in rows]
     assert len(ids) == len(set(ids))
@@ -38,9 +40,9 @@ def test_the_plan_hash_follows_the_plan():
 
 def test_codes_drawn_are_those_of_id_and_plan():
     script = small_script()
-    first = label_rows(script)[0]
-    matrix = segno.make(code_text(first["id"], first["plan"]), error="m", micro=False).matrix
-    with pdfplumber.open(io.BytesIO(labels_pdf(script))) as pdf:
+    job = print_job(script)
+    matrix = segno.make(labels_of(job.log)[0].code, error="m", micro=False).matrix
+    with pdfplumber.open(io.BytesIO(labels_pdf(job))) as pdf:
         page = pdf.pages[0]
         squares = [one for one in page.rects if one["x0"] < page.width / 2 and one["top"] < 145.0]
         cell = squares[0]["height"]
@@ -57,34 +59,35 @@ def test_codes_drawn_are_those_of_id_and_plan():
 def test_printed_codes_are_read_by_an_independent_reader(paper):
     """zxing-cpp reads every code off the rendered page at 150 dots an inch, coarser than any printer."""
     script = small_script()
-    rows = {row["id"]: row for row in label_rows(script)}
-    page = pypdfium2.PdfDocument(labels_pdf(script, paper=paper))[0]
+    job = print_job(script, paper=paper)
+    known = {label.piece for label in labels_of(job.log)}
+    page = pypdfium2.PdfDocument(labels_pdf(job))[0]
     read = [one.text for one in zxingcpp.read_barcodes(page.render(scale=150 / 72).to_pil())]
     assert len(read) == len(set(read)) >= 10
     for text in read:
         name, plan, piece = text.split(":")
         assert (name, plan) == ("pithline", plan_hash(script))
-        assert piece in rows
+        assert piece in known
 
 
 def test_pieces_other_than_plates_have_their_size_too():
-    rows = {row["id"]: row for row in label_rows(small_script())}
+    sizes = {label.piece: label.size for label in labels_of(print_job(small_script()).log)}
     # a slab between cuts 102 mm apart less a kerf of 2; it spans the envelope of radius 204, 2 m between its ends
-    slab = rows["slab-1"]
-    assert float(slab["thickness_mm"]) == pytest.approx(100.0, abs=0.2)
-    assert float(slab["width_mm"]) == pytest.approx(408.0, abs=1.0)
-    assert float(slab["length_mm"]) == pytest.approx(2000.0, abs=1.0)
+    slab = sizes["slab-1"]
+    assert slab.thickness == pytest.approx(100.0, abs=0.2)
+    assert slab.width == pytest.approx(408.0, abs=1.0)
+    assert slab.length == pytest.approx(2000.0, abs=1.0)
 
 
 @pytest.mark.parametrize(("paper", "plates"), [("A4", 300), ("Letter", 40)])
 def test_many_plates_with_long_ids_stay_on_their_labels(paper, plates):
-    found = pages_of(labels_pdf(large_script(settings=3, plates=plates), "in", paper))
+    found = pages_of(labels_pdf(print_job(large_script(settings=3, plates=plates), "in", paper)))
     assert sum(text.count("sawn") for *_, text in found) >= plates
     assert not faults(found)
 
 
 def test_same_script_same_bytes():
-    assert labels_pdf(small_script()) == labels_pdf(small_script())
+    assert labels_pdf(print_job(small_script())) == labels_pdf(print_job(small_script()))
 
 
 def test_a_plate_of_a_product_of_one_part_is_named_once():
@@ -93,7 +96,7 @@ def test_a_plate_of_a_product_of_one_part_is_named_once():
     plate, other = script["plates"][0], script["plates"][1]
     plate |= {"product": "bridge", "part": "bridge", "set_id": "bridge 3", "mate": None}
     other |= {"product": "small guitar", "part": "back", "set_id": "small guitar-2", "mate": None}
-    with pdfplumber.open(io.BytesIO(labels_pdf(script))) as pdf:
+    with pdfplumber.open(io.BytesIO(labels_pdf(print_job(script)))) as pdf:
         text = "\n".join(page.extract_text() for page in pdf.pages)
     assert "bridge, set 3" in text and "bridge: bridge" not in text and "bridge 3" not in text
     assert "small guitar: back, set 2" in text

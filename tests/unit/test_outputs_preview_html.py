@@ -6,12 +6,20 @@ import re
 import pytest
 
 from picture_scripts import small_script
-from pithline.outputs.preview_html import as_data, preview_html, three_source
+from pithline.outputs.html import as_data
+from pithline.outputs.preview.page import preview_html, three_source
+from pithline.outputs.preview.scene import Scene
+from pithline.outputs.print_job import print_job
+
+
+def page_of(script, units="mm"):
+    job = print_job(script, units)
+    return preview_html(job, Scene(job.log)).decode()
 
 
 @pytest.fixture(scope="module")
 def page():
-    return preview_html(small_script()).decode()
+    return page_of(small_script())
 
 
 def data_of(page):
@@ -48,18 +56,18 @@ def test_every_piece_and_step_is_there_with_the_scripts_figures(page):
 
 
 def test_inches_where_asked_for():
-    data = data_of(preview_html(small_script(), "in").decode())
+    data = data_of(page_of(small_script(), "in"))
     assert "7 7/8 in" in dict(next(one for one in data["pieces"] if one["id"] == "p1")["facts"])["Size as sawn"]
 
 
 def test_texts_from_the_card_are_never_markup():
     script = small_script()
     script["log"]["id"] = "<b>x</b></script><script>alert(1)</script>"
-    page = preview_html(script).decode()
+    page = page_of(script)
     assert "<b>x" not in page and "alert(1)</script>" not in page
     assert data_of(page)["log"]["id"] == script["log"]["id"]
     assert as_data({"a": "</script>&"}) == '{"a":"\\u003c/script\\u003e\\u0026"}'
 
 
 def test_same_script_same_bytes(page):
-    assert preview_html(small_script()).decode() == page
+    assert page_of(small_script()) == page

@@ -9,15 +9,21 @@ from matplotlib.colors import to_rgb
 from PIL import Image
 
 from picture_scripts import small_script
-from pithline.outputs.preview_png import preview_png
-from pithline.outputs.raster import draw, look
-from pithline.outputs.scene import RING_COLOURS, RING_STEPS, ring_legend, ring_step, scene_of
-from pithline.outputs.solids import Mesh, plate_box
+from pithline.outputs.preview.picture import preview_png
+from pithline.outputs.preview.raster import draw, look
+from pithline.outputs.preview.scene import RING_COLOURS, RING_STEPS, Scene, ring_legend, ring_step
+from pithline.outputs.preview.solids import Mesh, box_of
+from pithline.outputs.print_job import print_job
+
+
+def drawn():
+    job = print_job(small_script())
+    return preview_png(Scene(job.log), job.fmt)
 
 
 @pytest.fixture(scope="module")
 def picture():
-    return preview_png(small_script())
+    return drawn()
 
 
 def pixels(data):
@@ -33,7 +39,7 @@ def test_picture_has_its_size_and_the_plates_colours(picture):
 
 
 def test_same_script_same_bytes(picture):
-    assert preview_png(small_script()) == picture
+    assert drawn() == picture
 
 
 def test_colours_follow_the_ring_angle_and_darken():
@@ -45,13 +51,12 @@ def test_colours_follow_the_ring_angle_and_darken():
 
 
 def test_growth_layer_is_nought_at_the_pith_and_one_under_the_bark():
-    layer = scene_of(small_script()).layer(np.array([[600.0, 0.0, 0.0], [600.0, 0.0, 300.0], [100.0, -150.0, 0.0]]))
+    layer = Scene(print_job(small_script()).log).layer(np.array([[600.0, 0.0, 0.0], [600.0, 0.0, 300.0], [100.0, -150.0, 0.0]]))
     assert layer == pytest.approx([0.0, 1.0, 0.5], abs=1e-3)
 
 
 def test_nearer_faces_cover_farther_ones():
-    box = {"corner": [0, 0, 0], "edges": [[10, 0, 0], [0, 10, 0], [0, 0, 10]]}
-    near = plate_box(box)
+    near = box_of(np.zeros(3), 10.0 * np.eye(3))
     far = Mesh(near.points + np.array([0.0, 50.0, 0.0]), near.faces)
     camera = look([far, near], np.array([0.0, 1.0, 0.0]), 60, 60)
     buffers = draw([far, near], camera, 60, 60)

@@ -7,22 +7,26 @@ import numpy as np
 import pdfplumber
 import pytest
 
+from pithline.outputs.cut_script.document import Tool
+from pithline.outputs.cut_script.end_lines import end_lines, lined_settings
+from pithline.outputs.cut_script.shop_measures import MeasuredFrom
 from pithline.outputs.ends import tape_point
-from pithline.outputs.reading import Script
-from pithline.outputs.sheet import set_up_sheet
-from pithline.outputs.sheet.lines import face_lines
-from pithline.outputs.sheet.lying import stands
-from pithline.outputs.sheet.measured import from_butt, from_fence, rip_distances, rip_reference
-from pithline.outputs.words import Words
+from pithline.outputs.print_job import print_job
+from pithline.outputs.sheet.mill_views import stands
+from pithline.outputs.sheet.set_up_sheet import set_up_sheet
 from unit.outputs_fixture import bucked_script, large_script, small_script
 
 
 def pages_of(data):
     with pdfplumber.open(io.BytesIO(data)) as pdf:
         return [
-            (page.width, page.height, page.extract_words(keep_blank_chars=True), page.extract_text())
+            (page.width, page.height, page.extract_words(keep_blank_chars=True), page.extract_text().replace("\xa0", " "))
             for page in pdf.pages
         ]
+
+
+def sheet_of(script, units="mm", paper="A4"):
+    return pages_of(set_up_sheet(print_job(script, units, paper)))
 
 
 def faults(pages):
@@ -43,43 +47,43 @@ def faults(pages):
 @pytest.fixture(scope="module")
 def small():
     script = small_script()
-    return script, pages_of(set_up_sheet(script))
+    return print_job(script), sheet_of(script)
 
 
 def test_same_script_same_bytes():
-    assert set_up_sheet(small_script()) == set_up_sheet(small_script())
+    assert set_up_sheet(print_job(small_script())) == set_up_sheet(print_job(small_script()))
 
 
 @pytest.mark.parametrize(("units", "paper"), [("mm", "A4"), ("in", "Letter")])
 def test_nothing_overlaps_or_leaves_the_page(units, paper):
-    assert not faults(pages_of(set_up_sheet(small_script(), units, paper)))
+    assert not faults(sheet_of(small_script(), units, paper))
 
 
 def test_forty_settings_and_three_hundred_plates_fit():
-    pages = pages_of(set_up_sheet(large_script(), "in", "Letter"))
+    pages = sheet_of(large_script(), "in", "Letter")
     assert not faults(pages)
     assert sum("Mill setting" in text for *_, text in pages) == 40
     assert "300 plates" in "".join(text for *_, text in pages)
 
 
 def test_heights_and_lifts_are_the_scripts(small):
-    script, pages = small
-    reading, words = Script(script), Words()
-    on_mill = [one for one in reading.settings if one["tool"] == "mill"]
+    job, pages = small
+    log, words = job.log, job.fmt
+    on_mill = [one for one in log.settings if one.tool is Tool.MILL]
     panels = [" ".join(text.split()) for *_, text in pages if "Mill setting" in text]
     assert len(panels) == len(on_mill)
     for setting, text in zip(on_mill, panels, strict=True):
-        for lift in setting["lifts"]:
-            if lift["lift"]:
-                assert re.search(rf"{words.length(lift['lift'])}\s+at bunk {words.length(lift['bunk'])}", text)
-        for end in ("butt", "top"):
-            assert words.both(setting["marks"][end]["height"]) in text
-        assert re.search(rf"{words.length(setting['mark_room']['down'])} lower or "
-                         rf"{words.length(setting['mark_room']['up'])} higher", text)  # fmt: skip
-        for cut in reading.cuts_of(setting):
-            sign = "over" if cut["from_mark"] >= 0 else "under"
-            height, scale = words.length(abs(cut["from_mark"])), words.length(cut["blade_height"])
-            assert f"{reading.numbers[cut['id']]} {height} {sign} {scale}" in text
+        for lift in setting.lifts:
+            if lift.lift:
+                assert re.search(rf"{words.length(lift.lift)}\s+at bunk {words.length(lift.bunk)}", text)
+        for mark in setting.marks.both:
+            assert words.both(mark.height) in text
+        room = setting.mark_room
+        assert re.search(rf"{words.length(room.down)} lower or {words.length(room.up)} higher", text)
+        for cut in log.cuts_of(setting):
+            sign = "over" if cut.from_mark >= 0 else "under"
+            height, scale = words.length(abs(cut.from_mark)), words.length(cut.blade_height)
+            assert f"{log.cut_numbers[cut.id]} {height} {sign} {scale}" in text
     assert "Clearance run first" in panels[1]
     assert "Clearance run first" not in panels[0]
 
@@ -87,7 +91,7 @@ def test_heights_and_lifts_are_the_scripts(small):
 def test_a_scale_that_reads_the_lower_edge_takes_off_half_a_kerf():
     script = small_script()
     script["inputs"]["mill"]["mill"]["scale_reads"] = "lower"
-    pages = pages_of(set_up_sheet(script))
+    pages = sheet_of(script)
     panel = next(text for *_, text in pages if "Mill setting 1" in text)
     assert "1 50 mm over 254 mm" in panel
     assert "1: 254 mm" in panel
@@ -96,15 +100,12 @@ def test_a_scale_that_reads_the_lower_edge_takes_off_half_a_kerf():
 
 @pytest.mark.parametrize("end", [0, 1])
 def test_tape_distances_are_those_of_the_lines(small, end):
-    script, pages = small
-    reading, words = Script(script), Words()
-    face = reading.ends("log")[end]
+    job, pages = small
+    words, face = job.fmt, job.log.ends("log")[end]
     text = next(t for *_, t in pages if f"{face.name.upper()} end" in t)
-    mill = [one for one in reading.settings if one["tool"] == "mill"]
-    groups = face_lines(reading, mill, face)
-    names = [[line.name for line in lines] for lines in groups.values()]
-    assert names == [["level"], ["1", "2", "T1"], ["3", "4"], ["5"]]
-    for lines in groups.values():
+    groups = end_lines(job.log, job.shop, lined_settings(job.log, job.shop), face)
+    assert [[line.name for line in group.lines] for group in groups] == [["level"], ["1", "2", "T1"], ["3", "4"], ["5"]]
+    for _, lines in groups:
         for line in lines:
             taped = [tape_point(face, point) for point in line.points]
             cells = [line.name]
@@ -117,65 +118,64 @@ def test_tape_distances_are_those_of_the_lines(small, end):
 
 
 def test_the_first_box_holds_the_arms_of_each_end(small):
-    script, pages = small
+    job, pages = small
     first = pages[0][3]
-    for face in Script(script).ends("log"):
+    for face in job.log.ends("log"):
         for arm, value in face.arms().items():
             assert re.search(rf"{face.name}: .*{arm}", first)
-            assert Words().both(value) in first
+            assert job.fmt.both(value) in first
     assert "do not saw this plan" in first
 
 
 def test_fence_distances_run_from_the_named_face_to_the_kerf(small):
-    reading = Script(small[0])
-    resaw = next(one for one in reading.settings if one["piece"] == "billet-1")
+    log, shop = small[0].log, small[0].shop
+    resaw = next(one for one in log.settings if one.piece == "billet-1")
     # the face lies at -51 + 1 (half the mill's kerf), the kerf's near side at -43 - 0.6
-    assert from_fence(reading, resaw, reading.cuts_of(resaw)[0]) == pytest.approx(50.0 - 43.6)
-    fan = next(one for one in reading.settings if one["piece"] == "bolt-1")
-    assert from_fence(reading, fan, reading.cuts_of(fan)[0]) is None
+    assert shop.from_fence(resaw, log.cuts_of(resaw)[0]) == pytest.approx(50.0 - 43.6)
+    fan = next(one for one in log.settings if one.piece == "bolt-1")
+    assert shop.from_fence(fan, log.cuts_of(fan)[0]) is None
 
 
 def test_a_slab_with_bark_on_both_edges_is_ripped_by_its_ticks(small):
-    reading = Script(small[0])
-    rip = next(one for one in reading.settings if one["tool"] == "rip")
-    reference = rip_reference(reading, rip)
-    assert reference.kind == "ticks"
+    log, shop = small[0].log, small[0].shop
+    rip = next(one for one in log.settings if one.tool is Tool.RIP)
+    reference = shop.rip_references[rip.id]
+    assert reference.edge is MeasuredFrom.TICKS
     # 30 mm from the pith on the side of the cut's own normal, which is the left one here
-    assert rip_distances(reading, rip, reference, reading.cuts_of(rip)[0]) == pytest.approx((-30.0, -30.0))
+    assert shop.rip_distances(rip, reference, log.cuts_of(rip)[0]) == pytest.approx((-30.0, -30.0))
 
 
 def test_a_crosscut_is_measured_along_the_piece_from_its_own_slanted_end(small):
-    reading = Script(small[0])
-    crosscut = next(one for one in reading.settings if one["tool"] == "crosscut")
-    strip = reading.part_of_face("strip-1", reading.ends("log")[0])
-    away = strip.centroid  # the strip's middle on the butt end, which is out of square by 0.02 across and 0.01 up
-    butt = reading.ends("log")[0]
+    log, shop = small[0].log, small[0].shop
+    crosscut = next(one for one in log.settings if one.tool is Tool.CROSSCUT)
+    butt = log.ends("log").butt
+    away = log.part_of_end("strip-1", butt).centroid  # the strip's middle on the butt end, out of square by 0.02 and 0.01
     start = (butt.pith + away.x * butt.right + away.y * butt.up)[0]
     assert abs(start) > 1.0
-    assert from_butt(reading, crosscut, reading.cuts_of(crosscut)[0]) == pytest.approx(700.0 - start, abs=0.3)
+    assert shop.from_butt(crosscut, log.cuts_of(crosscut)[0]) == pytest.approx(700.0 - start, abs=0.3)
 
 
 def test_what_a_doubt_costs_stands_in_litres_where_the_script_has_it(small):
     assert "If it is off" not in small[1][0][3]
     script = small_script()
     script["uncertainty"]["cost_of"] = {"roll_5_deg": 1.26e6, "height_5_mm": 0.5e6, "pith_5_mm": 2.0e6}
-    text = " ".join(pages_of(set_up_sheet(script))[0][3].split())
+    text = " ".join(sheet_of(script)[0][3].split())
     assert "lost by 5° of roll, 1.3 L; by 5 mm (3/16 in) of height, 0.5 L; by 5 mm (3/16 in) of pith, 2.0 L" in text
 
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_a_panel_holds_at_most_three_cautions_and_fits_its_page(small, paper):
-    pages = [text for *_, text in pages_of(set_up_sheet(small[0], "in", paper))]
+    pages = [text for *_, text in sheet_of(small_script(), "in", paper)]
     panels = [number for number, text in enumerate(pages) if "Mill setting" in text]
     assert all(1 <= pages[number].count("CAUTION") <= 3 for number in panels)
     assert all("On the bed stays" in pages[number] for number in panels)
 
 
 def test_a_half_on_its_bark_does_not_stand_by_itself(small):
-    reading = Script(small[0])
-    first, half = (one for one in reading.settings if one["piece"] in ("log", "half-a"))
-    assert stands(reading, first)
-    assert not stands(reading, half)
+    log = small[0].log
+    first, half = (one for one in log.settings if one.piece in ("log", "half-a"))
+    assert stands(log, first)
+    assert not stands(log, half)
     assert "does not stand by itself" in " ".join(next(t for *_, t in small[1] if "Mill setting 2" in t).split())
 
 
@@ -184,7 +184,7 @@ def test_every_page_of_a_dried_run_comes_after_the_same_day():
     next(one for one in script["operations"] if one["op"] == "setting" and one["piece"] == "billet-1")["stage"] = (
         "dried"
     )
-    texts = [text for *_, text in pages_of(set_up_sheet(script))]
+    texts = [text for *_, text in sheet_of(script)]
     order = [
         next(i for i, text in enumerate(texts) if title in text) for title in ("The same day", "Later, when dried")
     ]
@@ -193,17 +193,18 @@ def test_every_page_of_a_dried_run_comes_after_the_same_day():
 
 def test_a_bucked_log_is_measured_from_its_butt_end_and_its_lines_name_it():
     script = bucked_script()
-    reading, pages = Script(script), pages_of(set_up_sheet(script))
+    job, pages = print_job(script), sheet_of(script)
+    log, shop = job.log, job.shop
     assert not faults(pages)
     texts = [text for *_, text in pages]
     buck = next(text for text in texts if "Bucking" in text)
     # the butt end passes through the pith at 0 and the cut is square to x: 1500 mm, but for the centre's slanted end
-    cut = next(one for one in reading.cuts.values() if one["tool"] == "buck")
-    assert from_butt(reading, reading.settings[0], cut) == pytest.approx(1500.0, abs=1.0)
-    assert f"cut 1: {Words().length(from_butt(reading, reading.settings[0], cut))}" in buck
+    cut = next(one for one in log.cuts.values() if one.tool is Tool.BUCK)
+    assert shop.from_butt(log.settings[0], cut) == pytest.approx(1500.0, abs=1.0)
+    assert f"cut 1: {job.fmt.length(shop.from_butt(log.settings[0], cut))}" in buck
     assert buck.count("CAUTION") == 3
     assert texts.index(buck) < next(k for k, text in enumerate(texts) if "Drawing the lines" in text)
-    lower = reading.mark("lower")
+    lower = log.mark("lower")
     assert [f"BUTT end of {lower}" in text for text in texts].count(True) == 1
     assert [f"TOP end of {lower}" in text for text in texts].count(True) == 1
 
@@ -216,6 +217,6 @@ def test_what_fewer_settings_give_is_drawn_where_the_script_has_it(small):
         {"max_settings": 3, **row},
         {"max_settings": None, **row, "settings": 9, "instrument_volume": 3.5e6, "sets": {}},
     ]
-    text = " ".join(" ".join(page[3] for page in pages_of(set_up_sheet(script))).split())
+    text = " ".join(" ".join(page[3] for page in sheet_of(script)).split())
     assert "at most 3" in text and "2.0 L, 3 settings, 41 min: 2 ukulele" in text
     assert "this plan" in text and "3.5 L, 9 settings, 41 min: no complete set" in text

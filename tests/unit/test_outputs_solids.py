@@ -6,7 +6,9 @@ import trimesh
 
 from picture_scripts import small_script
 from pithline.errors import ScriptError
-from pithline.outputs.solids import piece_meshes, plate_box
+from pithline.outputs.cut_script.reader import read_cut_script
+from pithline.outputs.cut_script.tree import PieceTree
+from pithline.outputs.preview.solids import box_of, piece_meshes, plate_box
 
 
 @pytest.fixture(scope="module")
@@ -19,7 +21,7 @@ def volume(mesh):
 
 
 def test_every_piece_has_a_mesh_of_its_size_with_bark(script):
-    meshes = piece_meshes(script)
+    meshes = piece_meshes(read_cut_script(script))
     assert next(iter(meshes)) == "log"
     assert set(meshes) == {piece["id"] for piece in script["pieces"]}
     assert volume(meshes["log"]) == pytest.approx(np.pi * 310.0**2 * 1200.0, rel=0.01)
@@ -29,20 +31,21 @@ def test_every_piece_has_a_mesh_of_its_size_with_bark(script):
 
 
 def test_kerfs_are_gone(script):
-    meshes = piece_meshes(script)
+    meshes = piece_meshes(read_cut_script(script))
     assert meshes["h1"].points[:, 2].min() == pytest.approx(52.0, abs=0.01)
     assert meshes["S1"].points[:, 2].max() == pytest.approx(50.0, abs=0.01)
 
 
 def test_plate_is_its_box_either_way_round(script):
-    plate = script["plates"][0]
+    plate = read_cut_script(script).plates[0]
     assert volume(plate_box(plate)) == pytest.approx(800.0 * 200.0 * 5.0)
-    mirrored = plate | {"edges": [plate["edges"][1], plate["edges"][0], plate["edges"][2]]}
-    assert volume(plate_box(mirrored)) == pytest.approx(800.0 * 200.0 * 5.0)
+    assert volume(box_of(plate.corner, plate.edges[[1, 0, 2]])) == pytest.approx(800.0 * 200.0 * 5.0)
 
 
 def test_a_cut_of_a_piece_not_there_is_an_error(script):
     wrong = script | {"operations": [one | {"piece": "nowhere"} if one["op"] == "cut" else one
                                      for one in script["operations"]]}  # fmt: skip
     with pytest.raises(ScriptError, match="nowhere, which is not there"):
-        piece_meshes(wrong)
+        piece_meshes(read_cut_script(wrong))
+    with pytest.raises(ScriptError, match="c1 names nowhere, which is not there"):
+        PieceTree(read_cut_script(wrong))

@@ -7,8 +7,8 @@ import numpy as np
 import pdfplumber
 import pytest
 
-from pithline.outputs.reading import Script
-from pithline.outputs.templates import EDGE, OVERLAP, end_templates, mill_lines, tiles
+from pithline.outputs.print_job import print_job
+from pithline.outputs.templates.end_templates import EDGE, OVERLAP, end_templates, templates_of, tiles
 from unit.outputs_fixture import small_script
 
 MM = 72.0 / 25.4
@@ -16,21 +16,19 @@ MM = 72.0 / 25.4
 
 @pytest.mark.parametrize(("paper", "units", "bar"), [("A4", "mm", 100.0), ("Letter", "in", 101.6)])
 def test_lines_and_bar_are_at_true_scale(paper, units, bar):
-    script = small_script()
-    reading = Script(script)
-    faces = reading.ends("log")
-    with pdfplumber.open(io.BytesIO(end_templates(script, units, paper))) as pdf:
-        boxes = [(face, box) for face in faces for box in tiles(face, paper)]
+    job = print_job(small_script(), units, paper)
+    with pdfplumber.open(io.BytesIO(end_templates(job))) as pdf:
+        boxes = [(made, tile) for made in templates_of(job) for tile in tiles(made.end, paper)]
         assert len(pdf.pages) == len(boxes)
-        for page, (face, (_, _, left, bottom, _, _)) in zip(pdf.pages, boxes, strict=True):
+        for page, (made, tile) in zip(pdf.pages, boxes, strict=True):
             drawn = np.array(
                 [[one["x0"], page.height - one["y1"], one["x1"], page.height - one["y0"]] for one in page.lines]
             )
             lengths = np.array([np.hypot(one["x1"] - one["x0"], one["y1"] - one["y0"]) for one in page.lines]) / MM
             assert np.abs(lengths - bar).min() < 0.01
             ends = [np.array([[x, page.height - y] for x, y in one["pts"]]) / MM for one in page.lines]
-            for _, line in mill_lines(reading, "log", face):
-                wanted = line - [left - EDGE, bottom - EDGE]
+            for line in made.lines:
+                wanted = line.points - [tile.left - EDGE, tile.bottom - EDGE]
                 nearest = min(np.abs(one - wanted).max() for one in ends if one.shape == (2, 2))
                 assert nearest < 0.2
             assert len(drawn)
@@ -38,7 +36,7 @@ def test_lines_and_bar_are_at_true_scale(paper, units, bar):
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_tiles_cover_the_end_and_overlap(paper):
-    face = Script(small_script()).ends("log")[0]
+    face = print_job(small_script()).log.ends("log").butt
     boxes = tiles(face, paper)
     for point in face.over_bark:
         assert any(x <= point[0] <= x + w and y <= point[1] <= y + h for _, _, x, y, w, h in boxes)
@@ -49,10 +47,20 @@ def test_tiles_cover_the_end_and_overlap(paper):
 
 def test_every_line_has_its_name_on_the_paper():
     script = small_script()
-    with pdfplumber.open(io.BytesIO(end_templates(script))) as pdf:
+    with pdfplumber.open(io.BytesIO(end_templates(print_job(script)))) as pdf:
         found = {word["text"] for page in pdf.pages for word in page.extract_words() if word["top"] > 80.0}
     assert {"level", "1", "2", "3", "4", "5", "T1", "12", "o'clock"} <= found
 
 
 def test_same_script_same_bytes():
-    assert end_templates(small_script()) == end_templates(small_script())
+    assert end_templates(print_job(small_script())) == end_templates(print_job(small_script()))
+
+
+@pytest.mark.parametrize(("card", "radius"), [({}, 25.0), ({"pith": {"radius": 12.0}}, 12.0), ({"pith": {"radius": 0.0}}, 1.0)])
+def test_the_pith_circle_is_the_plans_own(card, radius):
+    """Where the card states none the plan keeps 25 mm clear (docs/formats.md), and so much is drawn."""
+    script = small_script()
+    script["inputs"]["card"] = card
+    with pdfplumber.open(io.BytesIO(end_templates(print_job(script)))) as pdf:
+        wide = [(one["x1"] - one["x0"]) / MM for page in pdf.pages for one in page.curves]
+    assert min(abs(one - 2.0 * radius) for one in wide) < 0.1

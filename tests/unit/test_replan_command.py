@@ -11,12 +11,12 @@ import pytest
 from pithline.cli.main import main
 from pithline.errors import InputError
 from pithline.files.found import FOUND, found_as_read
-from pithline.outputs.labels import labels_csv
-from pithline.outputs.reading import Script
-from pithline.outputs.sheet import set_up_sheet
+from pithline.outputs.cut_script.document import Tool
+from pithline.outputs.labels.rows import labels_csv
+from pithline.outputs.print_job import print_job
 from pithline.script.document import dumps
 from replan_work import earlier_script, operations_until, planned_anew
-from unit.test_outputs_sheet import faults, pages_of
+from unit.test_outputs_sheet import faults, sheet_of
 
 TEXT = """
 [[defect]]
@@ -66,40 +66,41 @@ def test_the_command_writes_the_whole_folder(tmp_path, capsys):
 def test_the_sheet_starts_at_the_next_setting():
     new = planned_anew("cut-4", {"pith": {"seen": [{"x": 400.0, "up": 6.0, "right": 2.0}]}})
     for units, paper in (("mm", "A4"), ("in", "Letter")):
-        pages = pages_of(set_up_sheet(new, units, paper))
+        pages = sheet_of(new, units, paper)
         assert faults(pages) == []
     front, text = pages[0][3], "\n".join(page[3] for page in pages)
     assert "planned anew after cut 4" in front and "Measure before you saw" not in text
     assert "The pith at 400 mm lies 6 mm over and 2 mm to the right" in " ".join(front.split())
-    reading = Script(new)
+    log = print_job(new).log
     panels = re.findall(r"Mill setting (\d+) of (\d+)", text)
-    on_mill = [one for one in reading.settings if one["tool"] == "mill"]
+    on_mill = [one for one in log.settings if one.tool is Tool.MILL]
     assert [int(number) for number, _ in panels] == list(range(3, len(on_mill) + 1))
     assert {int(of) for _, of in panels} <= {len(on_mill)}
-    for mark in [reading.mark(one) for one in reading.in_hand if reading.pieces[one]["kind"] in ("half", "slab", "bolt")]:
+    for mark in [log.mark(one) for one in log.in_hand if log.kind(one) in ("half", "slab", "bolt")]:
         assert re.search(rf"\b{mark}\b", front)
 
 
 def test_numbers_go_on_and_marks_keep_their_meaning():
-    old, new = Script(earlier_script()), Script(planned_anew("cut-4", {"bark": {"thickness": 12.0}}))
-    assert max(old.numbers.values()) == len(old.numbers)
-    for cut, number in new.numbers.items():
-        assert number == old.numbers[cut] if cut in old.numbers else number > len(old.numbers)
+    scripts = earlier_script(), planned_anew("cut-4", {"bark": {"thickness": 12.0}})
+    old, new = (print_job(one).log.cut_numbers for one in scripts)
+    assert max(old.values()) == len(old)
+    for cut, number in new.items():
+        assert number == old[cut] if cut in old else number > len(old)
 
 
 def test_labels_of_what_is_to_come():
     old, new = earlier_script(), planned_anew("cut-66", {"piece": [{"id": "plate-4", "spoilt": True}]})
     existing = {one[side] for one in operations_until(old, "cut-66") if one["op"] == "cut" for side in ("above", "below")}
-    rows = list(csv.DictReader(io.StringIO(labels_csv(new).decode())))
+    rows = list(csv.DictReader(io.StringIO(labels_csv(print_job(new).log).decode())))
     assert {one["id"] for one in rows} & existing == set(new["replan"]["relabelled"])
     assert {one["id"] for one in rows} > {one["id"] for one in new["plates"]} - existing
 
 
 def test_end_templates_where_nothing_goes_on_the_mill(tmp_path):
-    from pithline.outputs.templates import end_templates
+    from pithline.outputs.templates.end_templates import end_templates
 
     new = planned_anew("cut-66")
-    with pdfplumber.open(io.BytesIO(end_templates(new))) as pdf:
+    with pdfplumber.open(io.BytesIO(end_templates(print_job(new)))) as pdf:
         assert len(pdf.pages) >= 1
 
 

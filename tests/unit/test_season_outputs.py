@@ -11,9 +11,9 @@ import re
 import pytest
 
 from pithline.errors import ScriptError
-from pithline.outputs.season import season_csv, season_json
-from pithline.outputs.season_html import season_html
-from pithline.outputs.season_plots import season_plots
+from pithline.outputs.reports.season_document import season_csv, season_json
+from pithline.outputs.reports.season_page import season_html
+from pithline.outputs.reports.season_plots import season_plots
 from pithline.script.schema import validate
 
 DOCUMENT = {

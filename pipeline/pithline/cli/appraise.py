@@ -53,8 +53,8 @@ def run(args: argparse.Namespace, console: Console) -> int:
 
     from pithline.files.tables import date as read_date
     from pithline.files.write import write_folder
-    from pithline.outputs.appraisal_document import appraisal_csv, appraisal_json
-    from pithline.outputs.appraisal_html import appraisal_html
+    from pithline.outputs.reports.appraisal_document import appraisal_csv, appraisal_json
+    from pithline.outputs.reports.appraisal_page import appraisal_html
     from pithline.yard.appraisal.appraise import read_lot, read_terms
     from pithline.yard.appraisal.lot import appraise_lot
 
@@ -92,7 +92,8 @@ def show(console: Console, document: Mapping[str, Any]) -> None:
     """The ranked table, then per log why it stands there, what may spoil it and what is worth finding out."""
     from rich.table import Table
 
-    from pithline.outputs.appraisal_document import M3, L, in_currency
+    from pithline.outputs.reports.appraisal_document import M3, in_currency
+    from pithline.units import MM3_PER_LITRE
 
     table = Table("", "log", "known by", "plates, L", "value p10 to p90", "bid up to", "asked")
     for log in document["logs"]:
@@ -105,7 +106,7 @@ def show(console: Console, document: Mapping[str, Any]) -> None:
             str(log["rank"]),
             log["id"],
             log["basis"],
-            f"{log['volume']['p10'] / L:.0f}–{log['volume']['p90'] / L:.0f}",
+            f"{log['volume']['p10'] / MM3_PER_LITRE:.0f}–{log['volume']['p90'] / MM3_PER_LITRE:.0f}",
             f"{value['p10']:.0f} – {value['p90']:.0f}",
             f"{log['highest_bid']:.0f}",
             asked,

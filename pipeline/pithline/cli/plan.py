@@ -111,6 +111,7 @@ def run(args: argparse.Namespace, console: Console) -> int:
     from pithline.cli.stopping import ending
     from pithline.errors import InputError, about
     from pithline.files.write import check_folder, write_folder
+    from pithline.outputs.plan_folder import plan_files
     from pithline.plan.layout import Locks
     from pithline.script.schema import validate
     from pithline.yard.pipeline import Request, plan_card
@@ -152,30 +153,6 @@ def _first_run() -> bool:
     import pithline
 
     return not any(Path(pithline.__file__).parent.glob("plan/__pycache__/*.nbi"))
-
-
-def plan_files(script: dict[str, Any], units: str, paper: str) -> dict[str, bytes]:
-    """Every file of a plan's folder, by name."""
-    from pithline.outputs.labels import labels_csv, labels_pdf
-    from pithline.outputs.preview_glb import plan_glb
-    from pithline.outputs.preview_html import preview_html
-    from pithline.outputs.preview_png import preview_png
-    from pithline.outputs.scene import scene_of
-    from pithline.outputs.sheet import set_up_sheet
-    from pithline.outputs.templates import end_templates
-    from pithline.script.document import dumps
-
-    scene = scene_of(script)
-    return {
-        "cut-script.json": dumps(script),
-        "set-up-sheet.pdf": set_up_sheet(script, units, paper),
-        "end-templates.pdf": end_templates(script, units, paper),
-        "labels.pdf": labels_pdf(script, units, paper),
-        "labels.csv": labels_csv(script),
-        "preview.html": preview_html(scene, units),
-        "preview.png": preview_png(scene),
-        "plan.glb": plan_glb(scene),
-    }
 
 
 def summary_of(script: dict[str, Any]) -> dict[str, Any]:

@@ -7,7 +7,6 @@ from pathlib import Path
 
 from pithline.cli.console import Console
 from pithline.cli.script_file import read_script
-from pithline.errors import ScriptError
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -19,28 +18,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace, console: Console) -> int:
     """Draw and write all three files, or none."""
+    from pithline.errors import about
     from pithline.files.write import write_folder
-    from pithline.outputs.preview_glb import plan_glb
-    from pithline.outputs.preview_html import preview_html
-    from pithline.outputs.preview_png import preview_png
-    from pithline.outputs.scene import scene_of
+    from pithline.outputs.plan_folder import preview_files
+    from pithline.outputs.print_job import print_job
 
     path = Path(args.script)
     document = read_script(path)
-    try:
-        with console.progress() as progress:
-            progress("3D preview", 0.0)
-            scene = scene_of(document)
-            files = {"preview.html": preview_html(scene, args.units)}
-            progress("picture", 0.4)
-            files["preview.png"] = preview_png(scene)
-            progress("solids", 0.8)
-            files["plan.glb"] = plan_glb(scene)
-    except (KeyError, IndexError, TypeError, ValueError) as error:
-        raise ScriptError(
-            f"{path}: a part of the script is missing or misshapen ({type(error).__name__}: {error}); "
-            "write it anew with `pithline plan`."
-        ) from error
+    with about(other=path), console.progress() as progress:
+        files = preview_files(print_job(document, args.units), progress)
     write_folder(args.out, files)
     console.show(f"{Path(args.out) / 'preview.html'}: open it in a browser; it needs no network.")
     return 0

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from pithline.cli.console import Console
-from pithline.cli.plan import add_search_arguments, plan_files, show_limits
+from pithline.cli.plan import add_search_arguments, show_limits
 from pithline.cli.script_file import read_script
 
 
@@ -32,6 +32,7 @@ def run(args: argparse.Namespace, console: Console) -> int:
     from pithline.cli.stopping import ending
     from pithline.files.found import found_as_read
     from pithline.files.write import check_folder, write_folder
+    from pithline.outputs.plan_folder import plan_files
     from pithline.yard.replan import replan
     from pithline.yard.request import Request
 

@@ -116,9 +116,9 @@ def _teller(progress: Callable[[str, float], None]) -> Callable[[State], None]:
 
 
 def _files(document: dict[str, Any], scripts: dict[str, dict[str, Any]], args: argparse.Namespace) -> dict[str, bytes]:
-    from pithline.cli.plan import plan_files
-    from pithline.outputs.season import season_csv, season_json
-    from pithline.outputs.season_html import season_html
+    from pithline.outputs.plan_folder import plan_files
+    from pithline.outputs.reports.season_document import season_csv, season_json
+    from pithline.outputs.reports.season_page import season_html
     from pithline.script.document import dumps
 
     files = {}

@@ -12,7 +12,7 @@ from typing import Any
 
 from pithline.errors import PithlineError
 from pithline.files.priors import Priors
-from pithline.outputs.appraisal_picture import Pictures, pictures_of
+from pithline.outputs.reports.appraisal_pictures import Pictures, pictures_of
 from pithline.yard.appraisal.appraise import Appraised, Lot, Terms, appraise
 from pithline.yard.appraisal.information import Asking, Share, in_turn
 from pithline.yard.appraisal.layouts import QUICK

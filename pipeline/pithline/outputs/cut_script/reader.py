@@ -1,0 +1,373 @@
+"""From the JSON of a cut script to its frozen classes: the one reading of it for all pages.
+
+The replay has a reading of its own, so that it proves something; see `pithline.script`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, TypeVar
+
+import numpy as np
+
+from pithline.errors import InputError, ScriptError
+from pithline.logmodel.document import model_from_json
+from pithline.outputs.cut_script.document import (
+    Against,
+    Array,
+    Check,
+    CutScript,
+    Doubts,
+    EndMarks,
+    HeightRoom,
+    Kind,
+    Lift,
+    LimitFacts,
+    LogFacts,
+    Mark,
+    MillFacts,
+    PracticeTotals,
+    Replan,
+    Rung,
+    ScriptCut,
+    ScriptInputs,
+    ScriptPiece,
+    ScriptPlate,
+    ScriptSetting,
+    Span,
+    Stage,
+    Tool,
+    Totals,
+)
+from pithline.script.grades import PITH_RADIUS
+
+LEAST_PITH_RADIUS = 1.0
+"""A pith circle of nothing still shows where the pith is. [mm]"""
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True, slots=True)
+class JsonTable:
+    """One JSON object and its place in the file; what is asked of it comes with its type, or an error that says where."""
+
+    values: Mapping[str, Any]
+    place: str
+
+    def fault(self, key: str, what: str) -> ScriptError:
+        """The error of one key."""
+        return ScriptError(
+            f"a part of the script is missing or misshapen: {self.place} {what.format(key=key)}; "
+            "write it anew with `pithline plan`."
+        )
+
+    def value(self, key: str) -> Any:
+        """Whatever the key holds; ScriptError where it is missing."""
+        if key not in self.values:
+            raise self.fault(key, "has no {key}")
+        return self.values[key]
+
+    def number(self, key: str) -> float:
+        """A finite number."""
+        value = self.value(key)
+        if isinstance(value, bool) or not isinstance(value, int | float) or not -1e300 < value < 1e300:
+            raise self.fault(key, "has no number for {key}")
+        return float(value)
+
+    def number_or_none(self, key: str) -> float | None:
+        """A number, or `None` where the script does not say."""
+        return None if self.values.get(key) is None else self.number(key)
+
+    def number_or(self, key: str, default: float) -> float:
+        """A number, or the default where the script does not say."""
+        found = self.number_or_none(key)
+        return default if found is None else found
+
+    def text(self, key: str) -> str:
+        """A text."""
+        value = self.value(key)
+        if not isinstance(value, str):
+            raise self.fault(key, "has no text for {key}")
+        return value
+
+    def text_or_none(self, key: str) -> str | None:
+        """A text, or `None`."""
+        return None if self.values.get(key) is None else self.text(key)
+
+    def vector(self, key: str) -> Array:
+        """Three numbers, read-only."""
+        return _vector(self, key, self.value(key))
+
+    def table(self, key: str) -> JsonTable:
+        """A JSON object within; an empty one where it is missing or null."""
+        value = self.values.get(key) or {}
+        if not isinstance(value, Mapping):
+            raise self.fault(key, "has no table for {key}")
+        return JsonTable(value, f"{self.place}.{key}")
+
+    def maybe(self, key: str, read: Callable[[JsonTable], T]) -> T | None:
+        """What `read` makes of a table within, `None` where there is none."""
+        return read(self.table(key)) if self.values.get(key) else None
+
+    def rows(self, key: str) -> list[JsonTable]:
+        """A list of JSON objects; empty where it is missing."""
+        value = self.values.get(key) or []
+        if not isinstance(value, Sequence) or not all(isinstance(one, Mapping) for one in value):
+            raise self.fault(key, "has no list of tables for {key}")
+        return [JsonTable(one, f"{self.place}.{key}[{index}]") for index, one in enumerate(value)]
+
+    def texts(self, key: str) -> tuple[str, ...]:
+        """A list of texts; empty where it is missing."""
+        return tuple(str(one) for one in self.values.get(key) or ())
+
+    def one_of(self, key: str, kinds: type[T]) -> T:
+        """A member of an enumeration by its text."""
+        try:
+            return kinds(self.value(key))  # type: ignore[call-arg]
+        except ValueError:
+            raise self.fault(key, f"has {self.values[key]!r} for {{key}}") from None
+
+
+def _vector(table: JsonTable, key: str, value: Any) -> Array:
+    try:
+        found = np.array(value, float)
+    except (TypeError, ValueError):
+        found = np.empty(0)
+    if found.shape != (3,) or not np.isfinite(found).all():
+        raise table.fault(key, "has no three numbers for {key}")
+    found.setflags(write=False)
+    return found
+
+
+def read_cut_script(document: Mapping[str, Any]) -> CutScript:
+    """A cut script as frozen classes; keys that older scripts lack are `None` or empty.
+
+    Raises
+    ------
+    ScriptError
+        One sentence: which part is missing or misshapen.
+    """
+    whole = JsonTable(document, "the script")
+    return CutScript(
+        log=_log(whole.table("log")),
+        model=_model(whole),
+        coverage=whole.table("model").number_or("coverage", 1.0),
+        inputs=_inputs(whole.table("inputs")),
+        operations=tuple(_operation(one) for one in whole.rows("operations")),
+        pieces=tuple(_piece(one) for one in whole.rows("pieces")),
+        plates=tuple(_plate(one) for one in whole.rows("plates")),
+        totals=_totals(whole.table("totals")),
+        practice=whole.maybe("practice", _practice),
+        doubts=_doubts(whole.table("uncertainty")),
+        rungs=tuple(_rung(one) for one in whole.table("proof").rows("trade_off")),
+        cautions=whole.texts("cautions"),
+        replan=whole.maybe("replan", _replan),
+        raw=document,
+    )
+
+
+def _model(whole: JsonTable) -> Any:
+    try:
+        return model_from_json(dict(whole.table("model").values))
+    except InputError as error:
+        raise whole.fault("model", f"has no whole log model ({error})") from error
+
+
+def _log(log: JsonTable) -> LogFacts:
+    return LogFacts(
+        id=log.text("id"),
+        species=log.text_or_none("species") or "",
+        length=log.number("length"),
+        diameter_butt=log.number("diameter_butt"),
+        diameter_top=log.number("diameter_top"),
+        volume=log.number("volume"),
+        sweep=log.number_or("sweep", 0.0),
+    )
+
+
+def _inputs(inputs: JsonTable) -> ScriptInputs:
+    """Card, mill and products; the card's pith circle where it states one, else the plan's own."""
+    card, mill = inputs.table("card"), inputs.table("mill").table("mill")
+    radius = card.table("pith").number_or("radius", PITH_RADIUS)
+    limits = inputs.table("products").table("limits")
+    return ScriptInputs(
+        pith_radius=max(radius, LEAST_PITH_RADIUS),
+        sapwood=card.table("sapwood").number_or("thickness", 0.0),
+        mill=MillFacts(
+            name=mill.text_or_none("name") or "",
+            kerf=mill.number_or("kerf", 0.0),
+            scale_reads=mill.text_or_none("scale_reads") or "centre",
+            bunks=tuple(float(one) for one in mill.values.get("bunks") or ()),
+        ),
+        limits={name: _limits(name, limits.table(name)) for name in limits.values},
+    )
+
+
+def _limits(name: str, limits: JsonTable) -> LimitFacts:
+    return LimitFacts(
+        name,
+        limits.number_or_none("ring_angle_min_deg"),
+        limits.number_or_none("ring_angle_mean_deg"),
+        limits.number_or_none("runout_max_deg"),
+    )
+
+
+def _operation(one: JsonTable) -> ScriptSetting | ScriptCut:
+    return _setting(one) if one.text("op") == "setting" else _cut(one)
+
+
+def _setting(one: JsonTable) -> ScriptSetting:
+    return ScriptSetting(
+        id=one.text("id"),
+        tool=one.one_of("tool", Tool),
+        piece=one.text("piece"),
+        stage=one.one_of("stage", Stage) if "stage" in one.values else Stage.GREEN,
+        weight=one.number("weight_kg"),
+        minutes=one.number("minutes"),
+        charged=bool(one.value("charged")),
+        checks=tuple(_check(row) for row in one.rows("checks")),
+        cautions=one.texts("cautions"),
+        up=one.vector("up") if one.values.get("up") is not None else None,
+        roll=one.number_or_none("roll"),
+        butt_at=one.number_or("butt_at", 0.0),
+        lifts=tuple(Lift(row.number("bunk"), row.number("lift")) for row in one.rows("lifts")),
+        marks=one.maybe("marks", lambda marks: EndMarks(_mark(marks.table("butt")), _mark(marks.table("top")))),
+        mark_room=one.maybe("mark_room", lambda room: HeightRoom(room.number("down"), room.number("up"))),
+        against=one.maybe("against", lambda face: Against(face.text("face"), face.number("angle_deg"))),
+        support=one.text_or_none("support") or "",
+        set_up=one.text_or_none("set_up") or "",
+    )
+
+
+def _mark(mark: JsonTable) -> Mark:
+    return Mark(mark.text("name"), mark.vector("point"), mark.number("height"))
+
+
+def _check(check: JsonTable) -> Check:
+    return Check(
+        check.text("what"), check.number("value"), check.number("limit"), bool(check.values.get("clearance_run", False))
+    )
+
+
+def _cut(one: JsonTable) -> ScriptCut:
+    return ScriptCut(
+        id=one.text("id"),
+        tool=one.one_of("tool", Tool),
+        setting=one.text("setting"),
+        piece=one.text("piece"),
+        normal=one.vector("normal"),
+        offset=one.number("offset"),
+        kerf=one.number("kerf"),
+        above=one.text("above"),
+        below=one.text("below"),
+        blade_height=one.number_or_none("blade_height"),
+        from_mark=one.number_or_none("from_mark"),
+        width=one.number_or_none("width"),
+    )
+
+
+def _piece(one: JsonTable) -> ScriptPiece:
+    name = one.text("id")
+    return ScriptPiece(
+        id=name,
+        mark=one.text_or_none("mark") or name,
+        kind=one.one_of("kind", Kind),
+        made_by=one.text_or_none("made_by"),
+        volume=one.number("volume"),
+    )
+
+
+def _plate(one: JsonTable) -> ScriptPlate:
+    ring, edges = one.table("ring_angle"), one.value("edges")
+    if not isinstance(edges, Sequence) or len(edges) != 3:
+        raise one.fault("edges", "has no three vectors for {key}")
+    box = np.array([_vector(one, "edges", edge) for edge in edges])
+    box.setflags(write=False)
+    return ScriptPlate(
+        id=one.text("id"),
+        product=one.text("product"),
+        part=one.text("part"),
+        set_id=one.text_or_none("set_id"),
+        mate=one.text_or_none("mate"),
+        corner=one.vector("corner"),
+        edges=box,
+        volume=one.number("volume"),
+        ring_least=ring.number("min"),
+        ring_mean=ring.number("mean"),
+        runout=one.number("runout"),
+        limits=one.text("limits"),
+        passes=bool(one.value("passes")),
+        slope=one.number_or_none("slope"),
+        sapwood=one.number_or_none("sapwood"),
+        figure=one.number_or_none("figure"),
+    )
+
+
+def _totals(totals: JsonTable) -> Totals:
+    set_ups = totals.number_or_none("set_ups")
+    return Totals(
+        instrument_volume=totals.number("instrument_volume"),
+        plates=int(totals.number("plates")),
+        sets=_counts(totals.table("sets")),
+        value=totals.number_or("value", 0.0),
+        minutes=totals.number("minutes"),
+        settings=int(totals.number("settings")),
+        log_volume=totals.number("log_volume"),
+        kerf_volume=totals.number("kerf_volume"),
+        offcut_volume=totals.number("offcut_volume"),
+        set_volume=totals.number_or_none("set_volume"),
+        loose_volume=totals.number_or_none("loose_volume"),
+        loose_value=totals.number_or_none("loose_value"),
+        labour=totals.number_or_none("labour"),
+        earnings=totals.number_or_none("earnings"),
+        set_ups=None if set_ups is None else int(set_ups),
+    )
+
+
+def _counts(table: JsonTable) -> dict[str, int]:
+    return {name: int(table.number(name)) for name in table.values}
+
+
+def _practice(practice: JsonTable) -> PracticeTotals | None:
+    best = practice.maybe("with_bolts", _totals)
+    if best is None:
+        return None
+    return PracticeTotals(
+        practice.maybe("slabs", _totals) or best,
+        best,
+        practice.number_or_none("ratio"),
+        practice.number_or_none("volume_ratio"),
+    )
+
+
+def _doubts(doubts: JsonTable) -> Doubts:
+    costs = doubts.table("cost_of")
+    return Doubts(
+        pith_assumed=bool(doubts.values.get("pith_assumed", False)),
+        bark_assumed=bool(doubts.values.get("bark_assumed", False)),
+        instrument_volume=doubts.maybe(
+            "instrument_volume", lambda span: Span(span.number("p10"), span.number("p50"), span.number("p90"))
+        ),
+        cost_of={name: costs.number(name) for name in costs.values if costs.values[name] is not None},
+    )
+
+
+def _rung(row: JsonTable) -> Rung:
+    most = row.number_or_none("max_settings")
+    return Rung(
+        most=None if most is None else int(most),
+        settings=int(row.number("settings")),
+        minutes=row.number("minutes"),
+        instrument_volume=row.number("instrument_volume"),
+        sets=_counts(row.table("sets")),
+    )
+
+
+def _replan(replan: JsonTable) -> Replan:
+    return Replan(
+        after=replan.text("after"),
+        kept=frozenset(replan.texts("kept")),
+        changed=replan.texts("changed"),
+        relabelled=frozenset(replan.texts("relabelled")),
+    )

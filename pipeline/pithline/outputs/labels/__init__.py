@@ -1,0 +1,1 @@
+"""Labels: which pieces get one, as CSV and on label sheets."""

@@ -1,0 +1,66 @@
+"""The files that a plan's folder holds, all made of its cut script."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from pithline.outputs.labels.label_sheets import labels_pdf
+from pithline.outputs.labels.rows import labels_csv
+from pithline.outputs.preview.glb import plan_glb
+from pithline.outputs.preview.page import preview_html
+from pithline.outputs.preview.picture import preview_png
+from pithline.outputs.preview.scene import Scene
+from pithline.outputs.print_job import PrintJob, print_job
+from pithline.outputs.sheet.set_up_sheet import set_up_sheet
+from pithline.outputs.templates.end_templates import end_templates
+from pithline.script.document import dumps, loads
+
+Progress = Callable[[str, float], None]
+"""Told what is made, and the share done."""
+
+
+def _silent(_what: str, _share: float) -> None:
+    """Tell nobody."""
+
+
+def plan_files(script: Mapping[str, Any], units: str = "mm", paper: str = "A4") -> dict[str, bytes]:
+    """Every file of a plan's folder by name, the cut script itself included.
+
+    Parameters
+    ----------
+    script : mapping
+        The cut script as JSON has it.
+    units, paper : str
+        "mm" or "in"; "A4" or "Letter".
+
+    Raises
+    ------
+    ScriptError
+        Where a part of the script is missing or misshapen.
+    """
+    written = dumps(dict(script))
+    job = print_job(loads(written), units, paper)  # of the figures as written, so that a page printed later is the same
+    return {"cut-script.json": written, **sheet_files(job), **preview_files(job)}
+
+
+def sheet_files(job: PrintJob) -> dict[str, bytes]:
+    """What is printed: sheet, templates and labels, by file name."""
+    return {
+        "set-up-sheet.pdf": set_up_sheet(job),
+        "end-templates.pdf": end_templates(job),
+        "labels.pdf": labels_pdf(job),
+        "labels.csv": labels_csv(job.log),
+    }
+
+
+def preview_files(job: PrintJob, progress: Progress = _silent) -> dict[str, bytes]:
+    """What is looked at: page, picture and solids, by file name."""
+    progress("3D preview", 0.0)
+    scene = Scene(job.log)
+    files = {"preview.html": preview_html(job, scene)}
+    progress("picture", 0.4)
+    files["preview.png"] = preview_png(scene, job.fmt)
+    progress("solids", 0.8)
+    files["plan.glb"] = plan_glb(scene)
+    return files

@@ -1,0 +1,201 @@
+"""The picture of a plan for chat messages: the butt end with its mill lines and plates, and the log come apart."""
+
+from __future__ import annotations
+
+import io
+
+import matplotlib
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.colors import to_rgb
+from matplotlib.figure import Figure
+from matplotlib.patches import Circle, Polygon, Rectangle
+from numpy.typing import NDArray
+from shapely.geometry import LineString, MultiPoint
+
+from pithline.outputs.cut_script.document import ScriptCut, ScriptPlate, Tool
+from pithline.outputs.cut_script.sawn_log import FAR, LEVEL, UPRIGHT, rings, straight_parts
+from pithline.outputs.formatting import Formatter
+from pithline.outputs.preview.raster import Buffers, draw, look
+from pithline.outputs.preview.scene import RING_COLOURS, Scene, ring_legend, ring_step
+from pithline.outputs.preview.solids import Mesh
+
+Array = NDArray[np.float64]
+
+WOOD, SAWN, BARK, INK, PAPER = "#ead9bd", "#f4ead6", "#6b5442", "#221d18", "#ffffff"
+WIDTH, HEIGHT, DPI = 1080, 1350, 150
+VIEW = np.array([0.66, 0.62, -0.42])
+"""Direction of sight of the log come apart: the butt at the left, seen from its right and from above."""
+LIGHT = np.array([-0.35, -0.55, 0.76])
+GLASS, GLASS_OVER_PLATES = 0.62, 0.22
+"""How much of the wood shows where nothing lies behind it, and before plates."""
+FINE = 2
+"""Pixels drawn for each pixel shown, along each side."""
+
+
+def preview_png(scene: Scene, fmt: Formatter) -> bytes:
+    """PNG, 1080 × 1350 pixels."""
+    with matplotlib.rc_context({"font.size": 13, "font.family": "DejaVu Sans"}):
+        figure = Figure(figsize=(WIDTH / DPI, HEIGHT / DPI), dpi=DPI, facecolor=PAPER)
+        _title(figure, scene, fmt)
+        end = figure.add_axes((0.0, 0.385, 0.72, 0.54))
+        _end_view(end, scene)
+        _legend(figure, scene)
+        apart = figure.add_axes((0.0, 0.0, 1.0, 0.40))
+        _apart(apart, scene)
+        buffer = io.BytesIO()
+        figure.savefig(buffer, format="png", metadata={"Software": None})
+    return buffer.getvalue()
+
+
+def _title(figure: Figure, scene: Scene, fmt: Formatter) -> None:
+    totals = scene.log.script.totals
+    sets = sum(totals.sets.values())
+    made = f"{fmt.volume(totals.instrument_volume)} in {totals.plates} plates"
+    figure.text(0.03, 0.985, f"Log {scene.log.script.log.id}", va="top", fontsize=19, fontweight="bold", color=INK)
+    figure.text(
+        0.03, 0.945, made + (f", {sets} complete set" + "s" * (sets != 1) if sets else ""), va="top", color=INK,
+        fontsize=15,
+    )  # fmt: skip
+    share = 100.0 * totals.instrument_volume / totals.log_volume
+    figure.text(0.97, 0.985, f"{share:.0f} % of the log", va="top", ha="right", fontsize=13, color=INK)
+
+
+def _end_view(axes: Axes, scene: Scene) -> None:
+    """The section at mid-length seen facing the butt end: mill lines, slabs, every plate behind one another."""
+    log, model = scene.log, scene.log.model
+    x = model.length / 2.0
+    pith = np.array([-model.splines(model.pith)(x)[0], model.splines(model.pith)(x)[1]])
+    over = _outline(scene, x, model.radius_over_bark)
+    axes.add_patch(Polygon(over, fc=BARK, ec="none"))
+    under = Polygon(_outline(scene, x, model.radius_under_bark), fc=WOOD, ec="none")
+    axes.add_patch(under)
+    for share in np.arange(0.1, 1.0, 0.1):
+        axes.add_patch(Polygon(pith + share * (under.get_xy() - pith), fc="none", ec="#cbb08a", lw=0.7))
+    sizes = np.abs(over).max()
+    for name in scene.leaves:
+        plate = log.plates.get(name)
+        if plate is not None:
+            _plate(axes, scene.meshes[name], plate)
+    first = log.settings[0].id if log.settings else None
+    for cut in log.cuts.values():
+        if cut.tool is Tool.MILL:
+            _mill_line(axes, scene, cut, x, bold=cut.setting == first)
+    circle = (float(pith[0]), float(pith[1]))
+    axes.add_patch(Circle(circle, log.script.inputs.pith_radius, fc="none", ec=INK, lw=1.2, ls=(0, (2, 1.5)), zorder=6))
+    axes.plot(*pith, marker="+", ms=9, mew=1.6, color=INK, zorder=7)
+    axes.plot([pith[0]] * 2, [over[:, 1].max(), over[:, 1].max() + 0.06 * sizes], color=INK, lw=2.0)
+    axes.text(pith[0], over[:, 1].max() + 0.08 * sizes, "12", ha="center", va="bottom", fontsize=13, color=INK)
+    low, high = over.min(axis=0), over.max(axis=0)
+    axes.set_xlim(low[0] - 0.14 * sizes, high[0] + 0.14 * sizes)
+    axes.set_ylim(low[1] - 0.14 * sizes, high[1] + 0.24 * sizes)
+    axes.set_aspect("equal")
+    axes.axis("off")
+
+
+def _outline(scene: Scene, x: float, radii: Array) -> Array:
+    model = scene.log.model
+    clock = np.radians(np.arange(0, 360, 5))
+    radius = model.splines(radii)(x)
+    centre = model.splines(model.centre)(x)
+    return np.column_stack([-(centre[0] - radius * np.sin(clock)), centre[1] + radius * np.cos(clock)])
+
+
+def _plate(axes: Axes, mesh: Mesh, plate: ScriptPlate) -> None:
+    flat = np.column_stack([mesh.points @ LEVEL, mesh.points @ UPRIGHT])
+    colour = RING_COLOURS[ring_step(plate.ring_mean)]
+    for hull in rings(MultiPoint(flat).convex_hull):
+        if plate.passes:
+            axes.add_patch(Polygon(hull, fc=colour, ec=PAPER, lw=0.35, zorder=4))
+        else:
+            axes.add_patch(Polygon(hull, fc="none", ec=INK, lw=0.35, zorder=4, hatch="xxxx"))
+
+
+def _mill_line(axes: Axes, scene: Scene, cut: ScriptCut, x: float, bold: bool) -> None:
+    in_face = np.array([cut.normal @ LEVEL, cut.normal @ UPRIGHT])
+    size = float(np.hypot(*in_face))
+    if size < 1e-6:
+        return
+    n = in_face / size
+    foot = n * (cut.offset - cut.normal[0] * x) / size
+    along = np.array([-n[1], n[0]])
+    shape = scene.log.section(cut.piece, x, LEVEL, UPRIGHT)
+    for points in straight_parts(shape.intersection(LineString([foot - FAR * along, foot + FAR * along]))):
+        axes.plot(*points.T, color=PAPER, lw=3.4 if bold else 2.6, zorder=5, solid_capstyle="butt")
+        axes.plot(*points.T, color=INK, lw=2.2 if bold else 1.2, zorder=5.5, solid_capstyle="butt",
+                  ls="-" if bold else (0, (4, 1.6)))  # fmt: skip
+
+
+def _legend(figure: Figure, scene: Scene) -> None:
+    """Ring angles by colour with the number of plates of each, and what the lines mean."""
+    axes = figure.add_axes((0.70, 0.42, 0.29, 0.47))
+    axes.set_xlim(0, 1)
+    axes.set_ylim(0, 1)
+    axes.axis("off")
+    axes.text(0.0, 0.985, "Ring angle, mean", fontweight="bold", va="top", fontsize=12.5, color=INK)
+    steps = [ring_step(one.ring_mean) for one in scene.log.plates.values() if one.passes]
+    y = 0.86
+    for step, (colour, words) in zip(range(len(RING_COLOURS) - 1, -1, -1), ring_legend(), strict=True):
+        if step not in steps:
+            continue
+        axes.add_patch(Rectangle((0.0, y - 0.03), 0.16, 0.06, fc=colour, ec=INK, lw=0.8))
+        axes.text(0.21, y, words, va="center", color=INK)
+        axes.text(1.0, y, f"× {steps.count(step)}", va="center", ha="right", color=INK)
+        y -= 0.082
+    failing = sum(not one.passes for one in scene.log.plates.values())
+    if failing:
+        axes.add_patch(Rectangle((0.0, y - 0.03), 0.16, 0.06, fc="none", ec=INK, hatch="xxxx", lw=0.8))
+        axes.text(0.21, y, f"fails × {failing}", va="center", color=INK)
+        y -= 0.082
+    y -= 0.03
+    for words, style, width in (("first setting", "-", 2.4), ("later settings", (0, (4, 1.6)), 1.4)):
+        axes.plot([0.0, 0.16], [y, y], color=INK, lw=width, ls=style)
+        axes.text(0.21, y, words, va="center", color=INK)
+        y -= 0.075
+    axes.text(0.0, y, "seen facing the butt", va="center", color=INK, fontsize=12)
+
+
+def _apart(axes: Axes, scene: Scene) -> None:
+    """The log opened along the mill's cuts, its wood like glass, so that the plates within show by ring angle."""
+    gap = 0.24 * float(np.median(scene.log.model.radius_over_bark))
+    plates = [name for name in scene.leaves if name in scene.log.plates]
+    wood = list(dict.fromkeys(scene.log.from_mill(name) for name in scene.leaves))
+    wood = [name for name in wood if len(scene.meshes[name].faces)]
+    shifts = [scene.spread(name, gap) for name in [*wood, *plates]]
+    moved = [Mesh(scene.meshes[name].points + shift, scene.meshes[name].faces)
+             for name, shift in zip([*wood, *plates], shifts, strict=True)]  # fmt: skip
+    width, height = FINE * WIDTH, int(FINE * HEIGHT * 0.40)
+    camera = look(moved, VIEW, width, height)
+    outer = draw(moved[: len(wood)], camera, width, height)
+    picture = np.ones((height, width, 3))
+    if plates:
+        inner = draw(moved[len(wood) :], camera, width, height)
+        covered = inner.index >= 0
+        steps = [ring_step(scene.log.plates[name].ring_mean) for name in plates]
+        colour = np.array([to_rgb(RING_COLOURS[step]) for step in steps])[inner.index[covered]]
+        picture[covered] = colour * _light(inner)[:, None]
+        picture[inner.edges() & covered] *= 0.55
+        shown = np.where(covered, GLASS_OVER_PLATES, GLASS)[outer.index >= 0]
+    else:
+        shown = np.full(int((outer.index >= 0).sum()), 1.0)
+    seen = outer.index >= 0
+    glass = _wood(scene, outer, np.array(shifts[: len(wood)])) * _light(outer)[:, None]
+    picture[seen] += (glass - picture[seen]) * shown[:, None]
+    picture[outer.edges()] *= 0.5
+    fine = picture.reshape(height // FINE, FINE, width // FINE, FINE, 3).mean(axis=(1, 3))
+    axes.imshow(fine, interpolation="nearest", aspect="auto")
+    axes.axis("off")
+
+
+def _light(buffers: Buffers) -> Array:
+    """Brightness of every covered pixel."""
+    facing = buffers.normal[buffers.index >= 0] @ (LIGHT / np.linalg.norm(LIGHT))
+    return np.asarray(0.66 + 0.34 * np.clip(facing, 0.0, 1.0), float)
+
+
+def _wood(scene: Scene, buffers: Buffers, shifts: Array) -> Array:
+    """Colour of every covered pixel: wood by growth layer, bark beyond it."""
+    layer = scene.layer(buffers.points() - shifts[buffers.index[buffers.index >= 0]])
+    early = np.mod(layer * 9.0, 1.0)
+    wood = np.array(to_rgb(SAWN)) * (1.0 - 0.2 * early[:, None] ** 3)
+    return np.where((layer > 1.0)[:, None], np.array(to_rgb(BARK)), wood)

@@ -1,0 +1,38 @@
+"""What every page that is made of one cut script needs: the log as it is sawn, how measures are written, the paper."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+from pithline.outputs.cut_script.reader import read_cut_script
+from pithline.outputs.cut_script.sawn_log import SawnLog
+from pithline.outputs.cut_script.shop_measures import ShopMeasures
+from pithline.outputs.formatting import Formatter
+
+
+@dataclass(frozen=True, eq=False)
+class PrintJob:
+    """One cut script to print; `paper` is "A4" or "Letter"."""
+
+    log: SawnLog
+    fmt: Formatter
+    paper: str
+
+    @cached_property
+    def shop(self) -> ShopMeasures:
+        """Where the saws of the shop cut."""
+        return ShopMeasures(self.log)
+
+
+def print_job(script: Mapping[str, Any], units: str = "mm", paper: str = "A4") -> PrintJob:
+    """A cut script, as it was read from JSON, to print in `units` ("mm" or "in") on `paper` ("A4" or "Letter").
+
+    Raises
+    ------
+    ScriptError
+        Where a part of the script is missing or misshapen.
+    """
+    return PrintJob(SawnLog(read_cut_script(script)), Formatter(units), paper)

@@ -1,0 +1,1 @@
+"""Reports on several logs: the appraisal before buying, and the season."""

@@ -1,0 +1,99 @@
+"""How a piece lies at a saw of the shop, what is measured from, and where each cut runs, in words."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from shapely.geometry import Point
+
+from pithline.outputs.cut_script.document import Kind, ScriptCut, ScriptSetting, Tool
+from pithline.outputs.cut_script.sawn_log import SawnLog
+from pithline.outputs.cut_script.shop_measures import MeasuredFrom
+from pithline.outputs.formatting import Formatter, degrees
+from pithline.outputs.print_job import PrintJob
+
+SUPPORTS = {"fence": "against the fence", "cradle": "in a cradle", "v-blocks": "in V-blocks", "table": "on the table"}
+FLAT_DEG = 0.05
+"""Angles told apart from 0 and 90 degrees."""
+NO_OFFSET = -0.25
+"""A rip this little outside an edge is told as at it. [mm]"""
+BY_LINE = "by its line"
+
+
+class Bench(NamedTuple):
+    """A setting in the shop: how its piece lies, what is measured from (empty where the face against the fence is), and
+    the place of each cut.
+    """
+
+    lies: str
+    measured_from: str
+    places: tuple[str, ...]
+
+
+def bench_of(job: PrintJob, setting: ScriptSetting) -> Bench:
+    """A setting of the shop in words."""
+    cuts, lies = job.log.cuts_of(setting), _lies(job.log, setting)
+    if setting.tool is Tool.RIP:
+        return _ripped(job, setting, lies)
+    if setting.tool in (Tool.CROSSCUT, Tool.BUCK):
+        places = tuple(job.fmt.length(job.shop.from_butt(setting, cut)) for cut in cuts)
+        return Bench(lies, "from its butt end", places)
+    found = [job.shop.from_fence(setting, cut) for cut in cuts]
+    return Bench(lies, "", tuple(BY_LINE if one is None else job.fmt.fine(one) for one in found))
+
+
+def _lies(log: SawnLog, setting: ScriptSetting) -> str:
+    text = SUPPORTS.get(setting.support, setting.support)
+    if setting.against is None:
+        return text
+    face, angle = log.cut_numbers[setting.against.face], setting.against.angle
+    if setting.support == "table" and abs(angle - 90.0) < FLAT_DEG:
+        return f"{text}, face {face} down"
+    return f"{text}, face {face} " + ("flat to it" if angle < FLAT_DEG else f"at {degrees(angle)} to the blade")
+
+
+def _ripped(job: PrintJob, setting: ScriptSetting, lies: str) -> Bench:
+    """What a setting's rips are measured from, and each one's place."""
+    cuts, reference = job.log.cuts_of(setting), job.shop.rip_references[setting.id]
+    if reference is None:
+        return Bench(lies, BY_LINE, (BY_LINE,) * len(cuts))
+    ends = [job.shop.rip_distances(setting, reference, cut) for cut in cuts]
+    if reference.edge is MeasuredFrom.TICKS:
+        made = job.shop.mill_setting_of(setting.piece)
+        source = f"from the line between its {job.shop.tick_name(made) if made else ''} ticks"
+        texts = [[f"{job.fmt.length(abs(one))} {'right' if one >= 0.0 else 'left'}" for one in both] for both in ends]
+    else:
+        face = job.log.cut_numbers[reference.face]
+        source = f"from face {face}" if reference.edge is MeasuredFrom.FACE else f"from the {reference.side} arris of face {face}"
+        texts = [[_from_edge(job.fmt, one) for one in both] for both in ends]
+    return Bench(lies, source, tuple(butt if butt == top else f"{butt} | {top}" for butt, top in texts))
+
+
+def _from_edge(fmt: Formatter, value: float) -> str:
+    """A distance from a sawn edge; a trimming cut's kerf begins outside it."""
+    return fmt.length(value) if value > NO_OFFSET else f"{fmt.length(-value)} outside"
+
+
+def what_cuts_give(log: SawnLog, cuts: tuple[ScriptCut, ...], pith_radius: float) -> list[str]:
+    """What each cut of a setting leaves that is not parted in the same run."""
+    used, found = {cut.piece for cut in cuts}, []
+    for cut in cuts:
+        left = [one for one in cut.pieces if one not in used]
+        kept = [one for one in left if log.kind(one) is not Kind.OFFCUT]
+        waste = [one for one in left if log.kind(one) is Kind.OFFCUT]
+        pith = cut.tool is Tool.RIP and any(_holds_pith(log, one, pith_radius) for one in waste)
+        found.append(", ".join(_called(log, one) for one in kept) or ("pith strip, offcut" if pith else "offcut"))
+    return found
+
+
+def _holds_pith(log: SawnLog, piece: str, pith_radius: float) -> bool:
+    """Whether a piece that still has the log's butt end holds some of the pith circle there."""
+    butt = log.ends(piece).butt
+    if log.stretch(piece).low > float(butt.pith[0]) + 1.0:
+        return False
+    return bool(log.part_of_end(piece, butt).distance(Point(0.0, 0.0)) < pith_radius)
+
+
+def _called(log: SawnLog, piece: str) -> str:
+    plate = log.plates.get(piece)
+    return log.mark(piece) + (f" {plate.part}" if plate else "")
