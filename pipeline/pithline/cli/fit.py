@@ -38,7 +38,7 @@ def run(args: argparse.Namespace, console: Console) -> int:
         scan = read_scan(scan_file)
         if args.list:
             with about(fit=scan_file, other=args.card):
-                return list_them(console, progress, scan, card, Path(args.out), "logs.png")
+                return list_them(console, progress, scan, card, Path(args.out) / "logs.png")
         with about(fit=scan_file, other=args.card):
             model = fit_log(scan.points, card, scan.default_up, progress, args.pick)
         progress("drawing", 0.95)

@@ -39,7 +39,7 @@ def run(args: argparse.Namespace, console: Console) -> int:
     moisture = _moisture(args)
     if args.name is None:
         if args.json:
-            console.json([_document(one, moisture) for one in SPECIES.values()])
+            console.json([_document(wood, moisture) for wood in SPECIES.values()])
         else:
             _show_all(console, list(SPECIES.values()))
         return 0
@@ -88,7 +88,7 @@ def _document(species: Species, moisture: float) -> dict[str, Any]:
         "bark_ratio_error": species.bark_ratio_error,
         "sapwood_most": species.sapwood_most,
         "green_density": species.green_density,
-        "sources": {name: {"text": one.text, "standing": one.standing} for name, one in species.sources.items()},
+        "sources": {name: {"text": source.text, "standing": source.standing} for name, source in species.sources.items()},
         "moisture_percent": round(moisture, 2),
         "by_ring_angle": [
             {"ring_angle_deg": angle, "width_percent": width, "thickness_percent": thickness, "corner_deg": corner}
@@ -119,14 +119,14 @@ def _show_all(console: Console, woods: list[Species]) -> None:
     columns = ("wood", "radial", "tangential", "sapwood, mm", "bark", "kg/m³ green")
     title = "Woods: shrinkage in percent, green to ovendry; bark in percent of the radius"
     table = Table(*columns, title=title, title_justify="left", box=SIMPLE_HEAD)
-    for one in woods:
+    for wood in woods:
         table.add_row(
-            one.name,
-            _marked(one, "shrink_radial", f"{100.0 * one.shrink_radial:.1f}"),
-            _marked(one, "shrink_tangential", f"{100.0 * one.shrink_tangential:.1f}"),
-            _marked(one, "sapwood_most", f"{one.sapwood_most:.0f}"),
-            _marked(one, "bark_ratio", f"{100.0 * (1.0 - one.bark_ratio):.0f}"),
-            _marked(one, "green_density", f"{one.green_density:.0f}"),
+            wood.name,
+            _marked(wood, "shrink_radial", f"{100.0 * wood.shrink_radial:.1f}"),
+            _marked(wood, "shrink_tangential", f"{100.0 * wood.shrink_tangential:.1f}"),
+            _marked(wood, "sapwood_most", f"{wood.sapwood_most:.0f}"),
+            _marked(wood, "bark_ratio", f"{100.0 * (1.0 - wood.bark_ratio):.0f}"),
+            _marked(wood, "green_density", f"{wood.green_density:.0f}"),
         )
     console.show(table)
     console.show("* from memory. pithline species NAME tells each value's source, and what the wood does as it dries.")
@@ -158,7 +158,7 @@ def _show_one(console: Console, species: Species, moisture: float) -> None:
     title = f"From green to {moisture:.1f} % moisture, by the angle of the rings to the face"
     drying = Table("ring angle", "width", "thickness", "corner turns", "called", title=title, title_justify="left", box=SIMPLE_HEAD)
     for degrees, width, thickness, corner in _drying(species, moisture):
-        names = {ring_names(math.radians(degrees), one) for one in DEFINITIONS}
+        names = {ring_names(math.radians(degrees), definition) for definition in DEFINITIONS}
         called = "/".join(sorted({name for some in names for name in some}))
         drying.add_row(f"{degrees:.0f}°", f"{width:.2f} %", f"{thickness:.2f} %", f"{corner:.2f}°", called)
     console.show(drying)

@@ -133,50 +133,50 @@ def named_tables(path: str, kind: type, name: str = "name") -> Mapping[str, Decl
 
 def _declared(kind: type) -> Iterator[tuple[Field[Any], Declaration, bool]]:
     """Fields of a class that declare a key, their declarations, and whether the key must be there."""
-    for one in fields(kind):
-        declaration = one.metadata.get(DECLARED)
+    for slot in fields(kind):
+        declaration = slot.metadata.get(DECLARED)
         if declaration is not None:
-            yield one, declaration, one.default is MISSING and one.default_factory is MISSING
+            yield slot, declaration, slot.default is MISSING and slot.default_factory is MISSING
 
 
 def known_keys(kind: type) -> Table:
     """What a file (or table) that fills a frozen class may hold. A table must be there if one of its own keys must."""
     tree: dict[str, Any] = {}
-    for one, declaration, required in _declared(kind):
+    for slot, declaration, required in _declared(kind):
         *above, name = declaration.path.split(".")
         place = tree
         for step in above:
             place = place.setdefault(step, {})
-        place[name] = declaration.entry(required, None if required else one.default)
+        place[name] = declaration.entry(required, None if required else slot.default)
     return _table(tree)
 
 
 def _table(tree: Mapping[str, Any]) -> Table:
-    keys = {name: _table(one) if isinstance(one, dict) else one for name, one in tree.items()}
-    return Table(keys, any(isinstance(one, Key) and one.required for one in keys.values()))
+    keys = {name: _table(entry) if isinstance(entry, dict) else entry for name, entry in tree.items()}
+    return Table(keys, any(isinstance(entry, Key) and entry.required for entry in keys.values()))
 
 
 def freeze(kind: type[T], values: Mapping[str, Any], **more: Any) -> T:
     """The frozen object of tables as read, whether from a file or from a script's `inputs`; `more` are fields no key fills."""
     found = dict(more)
-    for one, declaration, _ in _declared(kind):
+    for slot, declaration, _ in _declared(kind):
         value: Any = values
         for step in declaration.path.split("."):
             value = None if value is None else value.get(step)
         if value is not None:
-            found[one.name] = declaration.freeze(value)
+            found[slot.name] = declaration.freeze(value)
     return kind(**found)
 
 
 def key_rows(kind: type, place: str = "") -> list[tuple[str, str, str, str]]:
     """Table, key, meaning and whether it is needed, of each key that a class declares, in the order of its fields."""
     rows = []
-    for one, declaration, required in _declared(kind):
+    for slot, declaration, required in _declared(kind):
         *above, name = declaration.path.split(".")
         if declaration.inner is not None:
             rows += key_rows(declaration.inner[1], declaration.inner[0])
             continue
-        default = "" if required or one.default in (None, MISSING) else f": {_written(one.default)}"
+        default = "" if required or slot.default in (None, MISSING) else f": {_written(slot.default)}"
         rows.append(
             (
                 f"[{'.'.join(above)}]" if above else place,

@@ -21,7 +21,7 @@ Read = Callable[[object, str], Any]
 def nearest(name: object, known: Iterable[str], kind: str) -> str:
     """End of a sentence about an unknown name: the nearest known one if any is near, and all of them."""
     known = list(known)
-    near = difflib.get_close_matches(str(name), [one for one in known if len(one) > 2], n=1, cutoff=0.5)
+    near = difflib.get_close_matches(str(name), [word for word in known if len(word) > 2], n=1, cutoff=0.5)
     begin = f'did you mean "{near[0]}"? Known' if near else "known"
     return f"{begin} {kind}: {', '.join(known)}."
 
@@ -120,7 +120,7 @@ def list_of(read: Read, at_least: int) -> Read:
             raise InputError(f"{key} must be a list in square brackets.")
         if len(value) < at_least:
             raise InputError(f"{key} has {len(value)} values; it needs at least {at_least}.")
-        return [read(one, key) for one in value]
+        return [read(item, key) for item in value]
 
     return read_list
 

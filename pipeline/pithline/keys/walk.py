@@ -56,17 +56,17 @@ def walk(data: Mapping[str, object], known: Table, faults: list[str], where: str
 
 
 def _array(value: object, table: Table, where: str, faults: list[str]) -> list[dict[str, Any]]:
-    if not isinstance(value, list) or not all(isinstance(one, dict) for one in value):
+    if not isinstance(value, list) or not all(isinstance(entry, dict) for entry in value):
         faults.append(f"[{where}] must be written [[{where}]], once for each.")
         return []
-    return [walk(one, table, faults, f"{where} {at + 1}") for at, one in enumerate(value)]
+    return [walk(entry, table, faults, f"{where} {at + 1}") for at, entry in enumerate(value)]
 
 
 def _named(value: Mapping[str, object], table: Table, where: str, faults: list[str]) -> dict[str, dict[str, Any]]:
     found: dict[str, dict[str, Any]] = {}
-    for name, one in value.items():
-        if isinstance(one, dict):
-            found[name] = walk(one, table, faults, f"{where}.{name}")
+    for name, entry in value.items():
+        if isinstance(entry, dict):
+            found[name] = walk(entry, table, faults, f"{where}.{name}")
         else:
             faults.append(f'[{where}] "{name}" must be a table; write [{where}.NAME] above its keys.')
     return found

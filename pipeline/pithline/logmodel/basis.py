@@ -52,7 +52,8 @@ class Basis:
     def along(self, x: Array) -> Array:
         """B-splines at x: (len(x), columns). Beyond the knots they go on as polynomials."""
         inside = np.clip(x, self.knots[DEGREE], self.knots[-DEGREE - 1])
-        return BSpline.design_matrix(inside, self.knots, DEGREE).toarray()
+        splines: Array = BSpline.design_matrix(inside, self.knots, DEGREE).toarray()
+        return splines
 
     def around(self, clock: Array) -> Array:
         """Harmonics at clock angles: (len(clock), rows). Row 1 is the centre's z (cos θ), row 2 its y (−sin θ)."""
@@ -79,7 +80,8 @@ def make_basis(low: float, high: float, harmonics: int, knot: float = KNOT) -> B
 def _matern(away: Array, reach: float) -> Array:
     """Correlation (1 + d) exp(−d), d = √3 |Δx| / reach: once differentiable, so a crook is not smoothed away."""
     d = np.sqrt(3.0) * np.abs(away) / reach
-    return (1.0 + d) * np.exp(-d)
+    correlation: Array = (1.0 + d) * np.exp(-d)
+    return correlation
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,12 +129,12 @@ def make_prior(basis: Basis, radius: float) -> Prior:
     """
     away = basis.places[:, None] - basis.places[None, :]
     nugget = 1e-4 * np.eye(basis.columns)
-    local = np.linalg.inv(_matern(away, BEND) + nugget)
+    local = np.asarray(np.linalg.inv(_matern(away, BEND) + nugget), np.float64)
     line = np.vander(basis.places / 1000.0 - np.mean(basis.places) / 1000.0, FREE + 1)
     carried = local @ line
     size = local - carried @ np.linalg.solve(line.T @ carried, carried.T)
     form = np.linalg.inv((1.0 - LOCAL) * _matern(away, FAR) + LOCAL * _matern(away, NEAR) + 10 * nugget)
-    return Prior(size, form, first_spread(basis.harmonics, radius))
+    return Prior(size, np.asarray(form, np.float64), first_spread(basis.harmonics, radius))
 
 
 def first_spread(harmonics: int, radius: float) -> Array:

@@ -49,7 +49,7 @@ def pith_mark(value: object, key: str) -> dict[str, Any]:
     else:
         odd = next(name for name in value if name not in (*BY_TAPE, *ARMS) or name in BY_TAPE)
         raise InputError(f'{key} cannot have "{odd}" here; a mark is {MARK_FORMS}.')
-    return {name: _POSITIVE(one, f"{key} {name}") for name, one in value.items()}
+    return {name: _POSITIVE(arm, f"{key} {name}") for name, arm in value.items()}
 
 
 def length_in_scan(value: object, key: str) -> dict[str, float]:

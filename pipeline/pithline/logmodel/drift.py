@@ -117,7 +117,8 @@ def _solved(design: Array, values: Array) -> Drift:
         return matrix
 
     def solve(found: Array, miss: Array, weight: Array) -> Array:
-        return np.linalg.solve(normal_matrix(weight), (design * weight[:, None]).T @ values)
+        better = np.linalg.solve(normal_matrix(weight), (design * weight[:, None]).T @ values)
+        return np.asarray(better, np.float64)
 
     def weigh(miss: Array, _: Array | None) -> Array:
         return tukey(miss, TUKEY_WIDTH * max(spread(miss), LEAST_SPREAD))

@@ -55,7 +55,10 @@ def axis_vector(name: str) -> Array:
 
 
 def up_vector(card: Card, default_up: str, ground: Array | None) -> tuple[Array, list[str]]:
-    """The scan's vertical and cautions: the card's, else the scan axis nearest the ground's normal, else that normal. `ground` is the ground's normal, or None."""
+    """The scan's vertical, and cautions. `ground` is the ground's normal, or None.
+
+    The card's, else the scan axis nearest the ground's normal, else that normal.
+    """
     if card.up is not None:
         return axis_vector(card.up), []
     if ground is None:

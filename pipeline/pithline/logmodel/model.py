@@ -16,7 +16,7 @@ CLOCK_SAMPLES = 72
 
 def clock_angles() -> Array:
     """The 72 clock angles at which radii are held. [rad]"""
-    return np.arange(CLOCK_SAMPLES) * (2.0 * np.pi / CLOCK_SAMPLES)
+    return np.arange(CLOCK_SAMPLES, dtype=np.float64) * (2.0 * np.pi / CLOCK_SAMPLES)
 
 
 def clock_direction(clock: Array | float) -> Array:
@@ -101,4 +101,5 @@ def radius_at(model: LogModel, radii: Array, x: Array, clock: Array) -> Array:
     step = turned - angles[index]
     station = back.reshape(x.shape)
     c = periodic.c[:, index, station]
-    return ((c[0] * step + c[1]) * step + c[2]) * step + c[3]
+    radius: Array = ((c[0] * step + c[1]) * step + c[2]) * step + c[3]
+    return radius

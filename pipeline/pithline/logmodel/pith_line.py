@@ -51,10 +51,14 @@ class Plane(Protocol):
     """An end plane: a `point` (3,) of it and its outward unit `normal` (3,)."""
 
     @property
-    def point(self) -> Array: ...
+    def point(self) -> Array:
+        """A point of it. [mm]"""
+        ...
 
     @property
-    def normal(self) -> Array: ...
+    def normal(self) -> Array:
+        """Outward unit normal."""
+        ...
 
 
 @dataclass(frozen=True, slots=True)

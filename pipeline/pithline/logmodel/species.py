@@ -138,7 +138,7 @@ def species_from(document: Mapping[str, object]) -> dict[str, Species]:
     if faults:
         raise InputError(f"species: {faults[0]}")
     file = freeze(_File, values)
-    sources = {one.name: one for one in file.sources}
+    sources = {source.name: source for source in file.sources}
     return {_spelt(entry.name): _species(entry, sources) for entry in file.species}
 
 
@@ -190,5 +190,5 @@ def species_of(name: str) -> Species:
     nearest = (holding or near)[0]
     raise InputError(
         f'species "{name}" is not known; did you mean "{SPECIES[nearest].name}"? Known are: '
-        f"{', '.join(sorted(one.name for one in SPECIES.values()))}."
+        f"{', '.join(sorted(species.name for species in SPECIES.values()))}."
     )

@@ -58,13 +58,15 @@ class Surface:
         """Radius about the centreline at each of x and clock (k,) together: (k,)."""
         rows = self.rows_at(x)
         rows[:, 1:3] = 0.0
-        return (rows * self.basis.around(clock)).sum(axis=1)
+        radius: Array = (rows * self.basis.around(clock)).sum(axis=1)
+        return radius
 
     def residuals(self, points: Array) -> tuple[Array, Array]:
         """Radial distance outside the surface and clock angle about the centreline, of points (m, 3)."""
         step = 10.0
         grid = np.arange(self.x[0], self.x[-1] + step, step)
-        table = self.radii(grid, np.arange(FINE + 1) * (2.0 * np.pi / FINE))
+        clocks = np.arange(FINE + 1, dtype=np.float64) * (2.0 * np.pi / FINE)
+        table = self.radii(grid, clocks)
         surface = SurfaceGrid(float(grid[0]), step, np.ascontiguousarray(self.centre(grid)), table)
         out, clock = radial_residuals(np.ascontiguousarray(points), surface)
         return out, clock
@@ -142,7 +144,7 @@ def _step(points: Array, surface: Surface, prior: Prior, limit: float, doubt: bo
 
 def _inverse(lower: Array) -> Array:
     """Inverse (k, k) of a symmetric matrix from its Cholesky factor, below the diagonal of `lower`."""
-    half = np.tril(dpotri(lower, lower=True)[0])
+    half: Array = np.tril(dpotri(lower, lower=True)[0])
     return half + np.tril(half, -1).T
 
 
@@ -176,7 +178,8 @@ def _cell_variance(total: Array, miss: Array, scale: float) -> Array:
             if both.sum() > 50:
                 correlation = (clipped[: len(full) - dx] * other)[both].sum() / both.sum() / power
                 shared += 2.0 * max(correlation, 0.0)
-    return (scale**2 / np.maximum(total, 0.3) + texture) * shared
+    variance: Array = (scale**2 / np.maximum(total, 0.3) + texture) * shared
+    return variance
 
 
 def _normal_equations(basis: Basis, x: Array, certainty: Array, target: Array) -> tuple[Array, Array]:

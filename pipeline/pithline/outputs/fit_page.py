@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from pithline.logmodel import dimensions
 from pithline.logmodel.bark_thickness import girth_error
 from pithline.logmodel.card import Card
-from pithline.logmodel.model import CLOCK_SAMPLES, LogModel, clock_direction, clock_of, radius_at
+from pithline.logmodel.model import CLOCK_SAMPLES, LogModel, clock_angles, clock_direction, clock_of, radius_at
 
 Array = NDArray[np.float64]
 
@@ -143,7 +143,7 @@ def _section(axes: Axes, model: LogModel, points: Array, x: float) -> None:
         axes.plot(-line[:, 0], line[:, 1], style, color=BARK, lw=0.9)
     doubt = model.splines(model.stderr_radius)(x)
     hidden = doubt > 1.5 * np.median(doubt)
-    angles = np.arange(CLOCK_SAMPLES) * (2.0 * np.pi / CLOCK_SAMPLES)
+    angles = clock_angles()
     for sign in (-2.0, 2.0):
         radius = model.splines(model.radius_under_bark)(x) + sign * doubt
         line = centre + radius[:, None] * clock_direction(angles)

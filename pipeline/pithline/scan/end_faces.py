@@ -121,7 +121,7 @@ def _refined_face(points: Array, rough: RoughLog, plane: _Plane) -> ScannedFace 
         turned = np.linalg.eigh((away_from * weight[:, None]).T @ away_from)[1][:, 0]
         return _Plane(turned if turned @ plane.normal > 0 else -turned, middle)
 
-    fitted = reweighted(plane, lambda one: one.height(inner), weigh, solve, rounds=8)
+    fitted = reweighted(plane, lambda trial: trial.height(inner), weigh, solve, rounds=8)
     if fitted is None:
         return None
     last = scale(fitted.miss, fitted.weight)

@@ -97,7 +97,7 @@ def _refined(means: Array, start: Ground) -> Ground | None:
     def weigh(height: Array, last: Array | None) -> Array:
         rough = TOLERANCE if last is None else spread(height[last > 0])
         near = np.abs(height) < np.clip(2.5 * rough, 0.8 * TOLERANCE, 1.5 * TOLERANCE)
-        return near.astype(np.float64)
+        return np.asarray(near, np.float64)
 
     def solve(ground: Ground, height: Array, weight: Array) -> Ground | None:
         near = weight > 0

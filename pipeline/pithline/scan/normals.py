@@ -56,5 +56,5 @@ def axis_direction(normals: Array) -> Array:
         cost = float((1.0 - cauchy(normals @ axis, ANNEALED[-1])).mean())
         if cost < least - 1e-9:
             best, least = axis, cost
-    lead = int(np.argmax(np.abs(best)))
-    return best if best[lead] > 0 else -best
+    found: Array = best if best[int(np.argmax(np.abs(best)))] > 0 else -best
+    return found

@@ -52,7 +52,7 @@ def part_touching_logs(points: Array, patches: Patches) -> list[PartOfLump]:
     if len(circles) < 2:
         return []
     turn = axis_frame(axis_direction(patches.normals))
-    centres, radii = np.array([one.centre for one in circles]), np.array([one.radius for one in circles])
+    centres, radii = np.array([circle.centre for circle in circles]), np.array([circle.radius for circle in circles])
     across = (points @ turn.T)[:, None, 1:] - centres
     owner = np.argmin(np.hypot(across[..., 0], across[..., 1]) / radii, axis=1)
     logs = _by_owner(points, owner)

@@ -61,7 +61,8 @@ class Voxels:
         """Label (m,) of the lump each voxel hangs together with."""
         left, right = self.neighbours()
         links = coo_matrix((np.ones(len(left), bool), (left, right)), shape=(len(self.key),) * 2)
-        return connected_components(links, directed=False)[1].astype(np.int64)
+        labels: Index = connected_components(links, directed=False)[1].astype(np.int64)
+        return labels
 
 
 def voxelise(points: Array, size: float) -> Voxels:
