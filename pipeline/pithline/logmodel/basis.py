@@ -28,7 +28,7 @@ BEND = 500.0
 
 
 @dataclass(frozen=True, slots=True)
-class Basis:
+class SurfaceBasis:
     """Knots along x and the number of harmonics of clock angle."""
 
     knots: Array
@@ -69,12 +69,12 @@ class Basis:
         return np.array([self.knots[i + 1 : i + 1 + DEGREE].mean() for i in range(self.columns)])
 
 
-def make_basis(low: float, high: float, harmonics: int, knot: float = KNOT) -> Basis:
-    """Basis over x from `low` to `high`. [mm]"""
+def make_basis(low: float, high: float, harmonics: int, knot: float = KNOT) -> SurfaceBasis:
+    """SurfaceBasis over x from `low` to `high`. [mm]"""
     inner = np.linspace(low, high, max(int(np.ceil((high - low) / knot)), 1) + 1)
     step = inner[1] - inner[0]
     rim = step * np.arange(1, DEGREE + 1)
-    return Basis(np.concatenate([low - rim[::-1], inner, high + rim]), harmonics)
+    return SurfaceBasis(np.concatenate([low - rim[::-1], inner, high + rim]), harmonics)
 
 
 def _matern(away: Array, reach: float) -> Array:
@@ -96,7 +96,7 @@ class Prior:
     form_shape: Array
     spread: Array
 
-    def precision(self, basis: Basis) -> Array:
+    def precision(self, basis: SurfaceBasis) -> Array:
         """(rows · columns)² matrix, coefficients ordered row by row."""
         n = basis.columns
         out = np.zeros((basis.rows * n, basis.rows * n))
@@ -105,7 +105,7 @@ class Prior:
             out[row * n : row * n + n, row * n : row * n + n] = shape / self.spread[k] ** 2
         return out
 
-    def learnt(self, basis: Basis, values: Array, covariance: Array, first: Array) -> Prior:
+    def learnt(self, basis: SurfaceBasis, values: Array, covariance: Array, first: Array) -> Prior:
         """The spreads that make coefficients `values` (rows, columns) with their covariance most likely (one EM step).
 
         The first expectation (harmonics + 1,) counts like HELD coefficients: a log seen in part may hide more than it
@@ -121,7 +121,7 @@ class Prior:
         return Prior(self.size_shape, self.form_shape, np.sqrt(total / count))
 
 
-def make_prior(basis: Basis, radius: float) -> Prior:
+def make_prior(basis: SurfaceBasis, radius: float) -> Prior:
     """What is expected of a log of that radius before its own outline is learnt. [mm]
 
     Ovality keeps its direction along a log, flutes and swellings less so: of a harmonic's variance four fifths reach

@@ -41,7 +41,7 @@ END_PART = 0.1
 
 
 @dataclass(frozen=True, slots=True)
-class Scene:
+class ScanScene:
     """What is known in the working frame: scan axes, mm, moved to the middle of the points.
 
     `scale` is millimetres in a unit of the scan, `middle` (3,) the points' middle in scan coordinates, `up` (3,) the vertical;
@@ -72,7 +72,7 @@ class LaidLog:
     cautions: tuple[str, ...] = ()
 
 
-def find_scene(points: Array, card: Card, default_up: str, pick: int | None) -> Scene:
+def find_scene(points: Array, card: Card, default_up: str, pick: int | None) -> ScanScene:
     """The log among scan points (n, 3), its end faces, and the vertical.
 
     Raises
@@ -87,10 +87,10 @@ def find_scene(points: Array, card: Card, default_up: str, pick: int | None) -> 
     check_thickness(found.rough.size, card, scale)
     up, cautions = up_vector(card, default_up, None if found.ground is None else found.ground.normal)
     faces = find_faces(found.points, found.patches, found.rough)
-    return Scene(scale, middle, up, found, faces, tuple(cautions))
+    return ScanScene(scale, middle, up, found, faces, tuple(cautions))
 
 
-def lay_into_log_frame(scene: Scene, card: Card) -> LaidLog:
+def lay_into_log_frame(scene: ScanScene, card: Card) -> LaidLog:
     """Butt, chord and up from a coarse surface; where 12 o'clock marks count from a taped pith, once more with it.
 
     Raises
@@ -117,7 +117,7 @@ def lay_into_log_frame(scene: Scene, card: Card) -> LaidLog:
     return laid
 
 
-def _along_rough_axis(scene: Scene) -> tuple[Surface, tuple[ScannedFace, ScannedFace]]:
+def _along_rough_axis(scene: ScanScene) -> tuple[Surface, tuple[ScannedFace, ScannedFace]]:
     """A coarse surface and the end faces in the rough log's own axes."""
     rough = scene.found.rough
     local = scene.found.points @ rough.turn.T
@@ -130,12 +130,12 @@ def _along_rough_axis(scene: Scene) -> tuple[Surface, tuple[ScannedFace, Scanned
     return fit_surface(local[thin], start, COARSE_ROUNDS, FIRST_WIDTH + FIRST_SHARE * rough.size), faces
 
 
-def _marked(mark: PithMark | None, place: Array, scene: Scene) -> Array:
+def _marked(mark: PithMark | None, place: Array, scene: ScanScene) -> Array:
     """A mark's place in the working frame, where it is a scan point, else `place`."""
     return scene.inward(np.asarray(mark.xyz, float)) if isinstance(mark, ScanPoint) else place
 
 
-def _pith_ends(scene: Scene, card: Card, laid: LaidLog) -> tuple[Array, Array]:
+def _pith_ends(scene: ScanScene, card: Card, laid: LaidLog) -> tuple[Array, Array]:
     """Where the pith meets both ends, in the working frame."""
     line = locate_pith(card, laid.coarse, laid.faces, lambda point: laid.frame.inward(scene.inward(point)))
     at = np.array([face.point[0] for face in laid.faces])
@@ -162,7 +162,7 @@ def _in_frame(face: ScannedFace, frame: Frame) -> ScannedFace:
     return replace(face, point=frame.inward(face.point), normal=frame.turn @ face.normal)
 
 
-def _laid(scene: Scene, frame: Frame, coarse: Surface, faces: tuple[ScannedFace, ScannedFace]) -> LaidLog:
+def _laid(scene: ScanScene, frame: Frame, coarse: Surface, faces: tuple[ScannedFace, ScannedFace]) -> LaidLog:
     """Points, faces and the coarse surface taken over into the log frame, where it is fitted once more."""
     found, turn = scene.found, scene.found.rough.turn
     log = LogPoints(
@@ -186,7 +186,7 @@ def _laid(scene: Scene, frame: Frame, coarse: Surface, faces: tuple[ScannedFace,
     return LaidLog(frame, log, (butt, top), surface, _matrix(scene, frame))
 
 
-def _matrix(scene: Scene, frame: Frame) -> Array:
+def _matrix(scene: ScanScene, frame: Frame) -> Array:
     """(4, 4) from scan coordinates to the log frame."""
     out = np.eye(4)
     out[:3, :3] = frame.turn * scene.scale

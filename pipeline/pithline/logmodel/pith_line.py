@@ -47,7 +47,7 @@ class Outline(Protocol):
         ...
 
 
-class Plane(Protocol):
+class FacePlane(Protocol):
     """An end plane: a `point` (3,) of it and its outward unit `normal` (3,)."""
 
     @property
@@ -132,7 +132,7 @@ def locate_pith(card: Card, surface: Surface, faces: tuple[ScannedFace, ScannedF
     )
 
 
-def place_mark(name: str, mark: PithMark, face: Plane, surface: Outline, inward: Inward) -> MarkPlace:
+def place_mark(name: str, mark: PithMark, face: FacePlane, surface: Outline, inward: Inward) -> MarkPlace:
     """Where a mark lies in the log frame.
 
     Parameters
@@ -140,7 +140,7 @@ def place_mark(name: str, mark: PithMark, face: Plane, surface: Outline, inward:
     name : str
         "butt" or "top".
     mark : PithMark
-    face : Plane
+    face : FacePlane
         The end's plane, scanned or of a fitted model.
     surface : Outline
         The outline that tape measures start from.
@@ -176,7 +176,7 @@ def place_mark(name: str, mark: PithMark, face: Plane, surface: Outline, inward:
     return MarkPlace(face.point + place[0] * right + place[1] * up, error, cautions)
 
 
-def face_axes(face: Plane, name: str) -> tuple[Array, Array]:
+def face_axes(face: FacePlane, name: str) -> tuple[Array, Array]:
     """Unit vectors in an end plane: to the right as seen facing it, and up along its 12 o'clock line."""
     up = np.array([0.0, 0.0, 1.0]) - face.normal * face.normal[2]
     up /= np.linalg.norm(up)
@@ -185,7 +185,7 @@ def face_axes(face: Plane, name: str) -> tuple[Array, Array]:
     return (-right if (right[1] > 0) == (name == "butt") else right), up
 
 
-def rim_on_face(surface: Outline, face: Plane) -> Array:
+def rim_on_face(surface: Outline, face: FacePlane) -> Array:
     """Points (720, 3) of the over-bark outline in the plane of an end."""
     clock = np.linspace(0.0, 2.0 * np.pi, RIM_POINTS, endpoint=False)
     grid = np.linspace(face.point[0] - FACE_REACH, face.point[0] + FACE_REACH, 25)

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve
 from scipy.linalg.lapack import dpotri
 
-from pithline.logmodel.basis import Basis, Prior, make_basis, make_prior
+from pithline.logmodel.basis import Prior, SurfaceBasis, make_basis, make_prior
 from pithline.logmodel.kernels import CellGrid, SurfaceGrid, radial_residuals, weighted_cell_means
 from pithline.logmodel.model import CLOCK_SAMPLES, clock_angles, clock_direction
 
@@ -32,7 +32,7 @@ class Surface:
     residual.
     """
 
-    basis: Basis
+    basis: SurfaceBasis
     x: Array
     coefficients: Array
     covariance: Array
@@ -88,7 +88,19 @@ def stations(low: float, high: float) -> Array:
 
 
 def first_surface(x: Array, along: Array, centre: Array, radius: Array, harmonics: int) -> Surface:
-    """A surface of round sections: `centre` (k, 2) and `radius` (k,) at stations `along` (k,)."""
+    """A surface of round sections, to start a fit from.
+
+    Parameters
+    ----------
+    x : (n,) array
+        Stations of the surface, evenly spaced. [mm]
+    along : (k,) array
+        Stations at which the sections are given, rising; beyond them the ends hold. [mm]
+    centre, radius : (k, 2) and (k,) arrays
+        Centre (y, z) and radius of the sections there. [mm]
+    harmonics : int
+        Of clock angle, that the surface can take.
+    """
     basis = make_basis(x[0], x[-1], harmonics)
     places = np.clip(basis.places, along[0], along[-1])
     coefficients = np.zeros((basis.rows, basis.columns))
@@ -182,7 +194,7 @@ def _cell_variance(total: Array, miss: Array, scale: float) -> Array:
     return variance
 
 
-def _normal_equations(basis: Basis, x: Array, certainty: Array, target: Array) -> tuple[Array, Array]:
+def _normal_equations(basis: SurfaceBasis, x: Array, certainty: Array, target: Array) -> tuple[Array, Array]:
     """AᵀWA and AᵀWt of the tensor basis on the grid, without ever forming A."""
     along, around = basis.along(x), basis.around(clock_angles())
     pairs = (around[:, :, None] * around[:, None, :]).reshape(len(around), -1)

@@ -102,9 +102,20 @@ def read_point(
     px: float, py: float, pz: float, nx: float, ny: float, nz: float, beyond: float,
     x0: float, dx: float, skin: Array, core: Array, spiral: float,
 ) -> tuple[float, float, float, float, float, float]:  # fmt: skip
-    """(s, R, |n·m|, |n·f|, surface doubt, pith doubt) at one point for faces with unit normal (nx, ny, nz).
+    """What the wood is at one point (px, py, pz) [mm] for faces with unit normal (nx, ny, nz).
 
-    Further than `beyond` outside the wood nothing is asked of the rings: flat, and running out.
+    Parameters
+    ----------
+    beyond : float
+        Further than this outside the wood nothing is asked of the rings: flat, and running out. [mm]
+    x0, dx, skin, core, spiral
+        The field's tables (`FieldTables`).
+
+    Returns
+    -------
+    (s, R, |n·m|, |n·f|, surface doubt, pith doubt) : six floats
+        Distances from the pith, of the point and of the surface beyond it [mm]; m and f are ring normal and fibre; doubts are one
+        standard error. [mm]
     """
     k = skin.shape[0]
     t = (px - x0) / dx
