@@ -1,0 +1,160 @@
+"""A fitted log corrected by what was seen once it was open: pith, bark, sapwood. The log frame stays that of the fit."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pithline.errors import InputError
+from pithline.logmodel.bark_thickness import BARK_VARIES, bark_thickness
+from pithline.logmodel.card import MARK_ERROR, Card, PithMark
+from pithline.logmodel.model import EndPlane, LogModel, clock_angles, clock_of, radius_at
+from pithline.logmodel.pith_line import place_mark
+
+Array = NDArray[np.float64]
+NEAR = 150.0
+"""A mark no farther than this from a sighting gives way to it. [mm]"""
+MOST_OFF = 0.5
+"""A pith farther off the fitted one than this share of the radius is a slip of the tape."""
+
+
+@dataclass(frozen=True, slots=True)
+class Sighting:
+    """The pith as found at a station: off the model's by so much, 12 o'clock line upright, facing the butt end. [mm]"""
+
+    x: float
+    up: float
+    right: float
+
+
+@dataclass(frozen=True, slots=True)
+class _ModelOutline:
+    """A model's over-bark outline with the methods of a fitted surface that marks are read by."""
+
+    model: LogModel
+
+    def radii(self, x: Array, clock: Array) -> Array:
+        """Radius about the centreline over the grid x × clock: (len(x), len(clock))."""
+        return radius_at(self.model, self.model.radius_over_bark, np.asarray(x)[:, None], np.asarray(clock)[None])
+
+    def centre(self, x: Array) -> Array:
+        """Centreline (y, z) at x: (len(x), 2)."""
+        centre: Array = self.model.splines(self.model.centre)(x)
+        return centre
+
+
+def pith_at(model: LogModel, x: float) -> Array:
+    """The pith (y, z) at a station. [mm]"""
+    return np.asarray(model.splines(model.pith)(x), float)
+
+
+def pith_from_mark(model: LogModel, end: str, mark: PithMark) -> Sighting:
+    """A mark on an end face as a sighting there.
+
+    Raises
+    ------
+    InputError
+        Where the mark lies far off its end.
+    """
+    plane = model.butt if end == "butt" else model.top
+
+    def inward(point: Array) -> Array:
+        placed: Array = (model.scan_to_log @ np.append(point, 1.0))[:3]
+        return placed
+
+    point = place_mark(end, mark, plane, _ModelOutline(model), inward).point
+    off = point[1:] - pith_at(model, float(point[0]))
+    return Sighting(float(point[0]), float(off[1]), float(-off[0]))
+
+
+def with_pith(model: LogModel, seen: Sequence[Sighting], held: Sequence[float], error: float | None) -> LogModel:
+    """The model with its pith moved to what was seen, linearly between sightings and as the nearest one beyond them.
+
+    Parameters
+    ----------
+    seen : sightings
+    held : stations where the pith stands as it is, being marked there. [mm]
+    error : standard error of a sighting; None: that of a mark. [mm]
+
+    Raises
+    ------
+    InputError
+        Where a sighting lies off the log, or moves the pith out of reason.
+    """
+    # a sighting close to a mark speaks for it too: else a millimetre between the two would bend the pith sharply
+    knots: dict[float, Array] = {x: np.zeros(2) for x in held if all(abs(sighting.x - x) >= NEAR for sighting in seen)}
+    for sighting in seen:
+        if not model.x[0] <= sighting.x <= model.x[-1]:
+            raise InputError(
+                f"pith.seen x = {sighting.x:.0f} mm lies off the log, which is {model.length:.0f} mm long; measure it from the butt end."
+            )
+        off, radius = float(np.hypot(sighting.up, sighting.right)), _least_radius(model, sighting.x)
+        if off > MOST_OFF * radius:
+            raise InputError(
+                f"the pith as found at {sighting.x:.0f} mm lies {off:.0f} mm from where the plan has it, in a log of {radius:.0f} mm "
+                "radius; measure it again."
+            )
+        knots[sighting.x] = np.array([-sighting.right, sighting.up])
+    at = np.array(sorted(knots))
+    shift = np.array([knots[x] for x in at])
+    moved = model.pith + np.column_stack([np.interp(model.x, at, shift[:, i]) for i in (0, 1)])
+    stderr = model.stderr_pith
+    if len(knots) > 1:  # one sighting alone says nothing of the pith's way from there
+        new, places = MARK_ERROR if error is None else error, {sighting.x for sighting in seen}
+        doubt = [min(new, d) if x in places else d for x, d in zip(at, np.interp(at, model.x, stderr), strict=True)]
+        stderr = np.minimum(stderr, np.interp(model.x, at, doubt))
+    out = replace(model, pith=moved, stderr_pith=stderr, pith_assumed=model.pith_assumed and not seen)
+    butt, top = (EndPlane(_on_plane(out, plane), plane.normal) for plane in (model.butt, model.top))
+    return replace(out, butt=butt, top=top, length=float(top.point[0]))
+
+
+def _least_radius(model: LogModel, x: float) -> float:
+    return float(radius_at(model, model.radius_under_bark, np.array(x), clock_angles()).min())
+
+
+def _on_plane(model: LogModel, plane: EndPlane) -> Array:
+    """Where the pith meets an end plane, (3,)."""
+    spline, x = model.splines(model.pith), float(plane.point[0])
+    for _ in range(20):
+        y, z = spline(x)
+        x = float(plane.point[0] - (plane.normal[1] * (y - plane.point[1]) + plane.normal[2] * (z - plane.point[2])) / plane.normal[0])
+    return np.array([x, *spline(x)])
+
+
+def with_bark(model: LogModel, card: Card) -> LogModel:
+    """The model with the bark that the card now states, and the doubt of a measured bark.
+
+    Raises
+    ------
+    InputError
+        If that bark leaves no wood, or leaves the pith outside it.
+    """
+    outline = model.radius_over_bark
+    thickness, error = bark_thickness(card, outline)
+    under = outline - thickness
+    was = outline.mean(axis=1) - model.radius_under_bark.mean(axis=1)
+    old = BARK_VARIES * np.abs(was)[:, None]
+    stderr = np.sqrt(np.maximum(model.stderr_radius**2 - old**2, 0.0) + error**2)
+    out = replace(model, radius_under_bark=under, stderr_radius=stderr, bark_assumed=False)
+    away = model.pith - model.centre
+    rim = radius_at(out, under, model.x, clock_of(away))
+    if float((rim - np.hypot(away[:, 0], away[:, 1])).min()) <= 0.0:
+        raise InputError(f"bark.thickness is {float(thickness[0, 0]):.0f} mm, which leaves the pith outside the wood; correct it.")
+    return out
+
+
+def with_sapwood(model: LogModel, thickness: float) -> LogModel:
+    """The model with the sapwood that was found.
+
+    Raises
+    ------
+    InputError
+        If that sapwood is thicker than the log.
+    """
+    least = float(model.radius_under_bark.min())
+    if thickness >= least:
+        raise InputError(f"sapwood.thickness is {thickness:.0f} mm but the wood's radius only {least:.0f} mm; correct it.")
+    return replace(model, sapwood_thickness=thickness, sapwood_assumed=False)
