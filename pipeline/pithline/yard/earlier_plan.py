@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from pithline.errors import InputError
-from pithline.plan.api import Candidate, PlanLog, SearchResult, kept_candidate, layout_of_script
+from pithline.plan.api import Candidate, PlanLog, kept_candidate, layout_of_script
 from pithline.yard.request import Inputs
 
 ELSEWHERE, ELSEWHERE_LEAST = 0.1, 50.0
@@ -30,7 +30,7 @@ def check_same_scan(script: Mapping[str, Any], inputs: Inputs) -> None:
         )
 
 
-def earlier_candidate(script: Mapping[str, Any], log: PlanLog, inputs: Inputs, found: SearchResult) -> Candidate | None:
+def earlier_candidate(script: Mapping[str, Any], log: PlanLog, inputs: Inputs, beside: Candidate) -> Candidate | None:
     """The earlier plan's layout on the log as it is fitted now; None where it saws nothing.
 
     Raises
@@ -46,4 +46,4 @@ def earlier_candidate(script: Mapping[str, Any], log: PlanLog, inputs: Inputs, f
             "that log."
         )
     log_layout = layout_of_script(script, log, inputs.machines.buck.kerf)
-    return None if log_layout is None else kept_candidate(log_layout, found, "earlier plan kept")
+    return None if log_layout is None else kept_candidate(log_layout, beside, "earlier plan kept")

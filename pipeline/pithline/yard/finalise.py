@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pithline.errors import ScriptError
 from pithline.logmodel.dimensions import diameter_butt, diameter_top
@@ -20,6 +21,7 @@ from pithline.plan.api import (
     Objective,
     PracticeResult,
     SawnPart,
+    SearchContext,
     Sums,
     operations_to_json,
     piece_list,
@@ -68,7 +70,7 @@ def practice_beside(done: PracticeResult, prepared: PreparedLog, model: Mapping[
     out, products = {}, prepared.inputs.products
     for name, ledger in (("slabs", done.slabs), ("with_bolts", done.with_bolts)):
         sums = settle_by_replay(ledger, model, prepared.parts, products, BESIDE_CLOCKS)
-        out[name] = totals(sums, products)
+        out[name] = totals(sums, products, prepared.machines)
     return out
 
 
@@ -80,8 +82,8 @@ class FinishedPlan:
     ----------
     prepared : PreparedLog
         The log, its parts and inputs.
-    objective : Objective
-        What was made most of.
+    context : SearchContext
+        What was asked.
     plan : ExecutedPlan
         The way to saw it, and what came of it.
     sums : Sums
@@ -97,7 +99,7 @@ class FinishedPlan:
     """
 
     prepared: PreparedLog
-    objective: Objective
+    context: SearchContext
     plan: ExecutedPlan
     sums: Sums
     practice: Mapping[str, Any]
@@ -114,9 +116,9 @@ def script_from_plan(finished: FinishedPlan) -> dict[str, Any]:
     marks = crayon_marks(pieces, finished.marks)
     for piece in pieces:
         piece["mark"] = marks[piece["id"]]
-    own = totals(sums, inputs.products)
-    practised = finished.practice["with_bolts"]["instrument_volume"]
-    p10, p50, p90 = deciles(finished.evaluation.sampled)
+    own = totals(sums, inputs.products, finished.prepared.machines)
+    evaluation = finished.evaluation
+    volume = _deciles(evaluation.sampled)
     operations = weighed(ledger, sums.volumes, finished.prepared.workshop.density)
     script: dict[str, Any] = plain(
         {
@@ -148,38 +150,59 @@ def script_from_plan(finished: FinishedPlan) -> dict[str, Any]:
             "proof": _proof(finished),
             "practice": {
                 **finished.practice,
-                "ratio": own["instrument_volume"] / practised if practised > 0 else None,
+                "ratio": _ratio(_gross(own, finished), _gross(finished.practice["with_bolts"], finished)),
+                "volume_ratio": _ratio(own["instrument_volume"], finished.practice["with_bolts"]["instrument_volume"]),
             },
             "uncertainty": {
                 "pith_assumed": fitted.pith_assumed,
                 "bark_assumed": fitted.bark_assumed,
-                "samples": len(finished.evaluation.sampled),
-                "cost_of": finished.evaluation.cost_of,
-                "instrument_volume": {"p10": p10, "p50": p50, "p90": p90},
+                "samples": len(evaluation.sampled),
+                "cost_of": evaluation.cost_of,
+                "instrument_volume": volume,
+                "sets": {name: _deciles(sets) for name, sets in evaluation.sets.items()},
+                **({} if evaluation.earnings is None else {"earnings": _deciles(evaluation.earnings)}),
             },
-            "cautions": cautions_of(fitted, inputs, ledger, own["instrument_volume"], p10),
+            "cautions": cautions_of(fitted, inputs, ledger, own["instrument_volume"], volume["p10"]),
         }
     )
     return script
 
 
+def _deciles(values: NDArray[Any]) -> dict[str, float]:
+    """Of one figure on sampled logs."""
+    p10, p50, p90 = deciles(values)
+    return {"p10": p10, "p50": p50, "p90": p90}
+
+
+def _gross(total: Mapping[str, Any], finished: FinishedPlan) -> float:
+    """What a totals table is worth under the objective, uncharged."""
+    objective = finished.context.objective
+    if objective.in_money:
+        return float(total["value"] + total["loose_value"])
+    if objective is Objective.VOLUME:
+        return float(total["instrument_volume"])
+    return float(total["set_volume"] + finished.prepared.inputs.products.loose_share * total["loose_volume"])
+
+
+def _ratio(plan: float, practised: float) -> float | None:
+    """How many times the practice layout; None where that gives nothing."""
+    return plan / practised if practised > 0.0 else None
+
+
 def _proof(finished: FinishedPlan) -> dict[str, Any]:
-    """What is proven of the plan: its answer's value and the search's bound, on the search grid."""
-    candidate = finished.plan.candidate
-    found = candidate.found
-    answer = found.answers[min(candidate.number, len(found.answers) - 1)]
-    status = answer.status if candidate.number < len(found.answers) else candidate.status
-    demanded = any(part.demand is not None for part in finished.prepared.parts)
-    objective = answer.value if demanded else answer.grid_value
-    bound = max(found.bound, objective)
+    """What is proven of the plan: its layout's value and the bound of its class, on the search grid."""
+    candidate, unit = finished.plan.candidate, finished.context.objective.unit
+    bound = max(candidate.bound, candidate.value)
     return {
-        "objective": objective * found.unit,
-        "bound": bound * found.unit,
-        "gap": (bound - objective) / bound if bound > 0 else None,
-        "status": status,
-        "layouts_considered": found.considered,
-        "grid": found.words,
-        "counts": "money" if finished.objective.in_money else "volume",
+        "objective": candidate.value * unit,
+        "bound": bound * unit,
+        "gap": (bound - candidate.value) / bound if bound > 0 else None,
+        "status": candidate.status,
+        "layouts_considered": candidate.considered,
+        "grid": candidate.words,
+        "class": candidate.bolts.name if candidate.searched else candidate.status,
+        "counts": "money" if finished.context.objective.in_money else "volume",
+        "asks_for": str(finished.context.objective),
     }
 
 

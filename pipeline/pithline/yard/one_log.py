@@ -19,24 +19,23 @@ from pithline.plan.api import (
     Candidate,
     ExecutedPlan,
     Judge,
+    Ladder,
     Locks,
     Monitor,
     PlanCase,
     PlanLog,
     PracticeResult,
     Sampling,
-    SawingTask,
-    as_fitted,
+    SearchContext,
+    climb,
     cost_of_locks,
-    counted_worth,
     crosscut_log,
     evaluate,
+    kept_candidate,
     no_part_fits,
-    plans_in_order,
     practice,
-    practice_candidate,
+    price_start,
     search_candidates,
-    settings_trade_off,
     upper_bound,
 )
 from pithline.yard.earlier_plan import check_same_scan, earlier_candidate
@@ -51,10 +50,6 @@ from pithline.yard.prepared_log import PreparedLog, prepare_log
 from pithline.yard.request import Inputs, Request, read_inputs
 from pithline.yard.watch import PlanWatch
 
-PRACTICE_NEAR = 0.85
-"""The practice layout is ranked with the search's answers where it is worth this share of the best's promise or more: on the
-machines that may fall below it."""
-
 
 def plan_card(
     card_path: str | Path,
@@ -62,7 +57,7 @@ def plan_card(
     products: str | None,
     request: Request,
     monitor: Monitor = SILENT,
-) -> dict[str, Any]:
+) -> PlanScripts:
     """Card to cut script: read, fit, plan, replay.
 
     Parameters
@@ -94,11 +89,21 @@ def plan_card(
     return plan_model(model, inputs, request, monitor)
 
 
-def plan_model(model: LogModel, inputs: Inputs, request: Request, monitor: Monitor = SILENT) -> dict[str, Any]:
-    """Fitted log to cut script.
+@dataclass(frozen=True, slots=True)
+class PlanScripts:
+    """The cut script of a plan, and of the plans on its ladder, by file name; the plan's own rung is among them by `chosen` alone."""
+
+    script: dict[str, Any]
+    ladder: Mapping[str, dict[str, Any]]
+
+
+def plan_model(model: LogModel, inputs: Inputs, request: Request, monitor: Monitor = SILENT) -> PlanScripts:
+    """Fitted log to cut script, with the ladder of plans that it stands on.
 
     Raises
     ------
+    InputError
+        Where nothing can be wanted of the log, or its ladder has no rung of the number asked for.
     MillError, PlanError
         Where the mill cannot hold the log, or no part fits.
     ScriptError
@@ -107,35 +112,29 @@ def plan_model(model: LogModel, inputs: Inputs, request: Request, monitor: Monit
     own = prepare_log(model, inputs)
     own.check(crosscut=request.bucking)
     case = own.case(request)
-    _refuse_hopeless(case.log, case.context.task, inputs.card.id)
+    _refuse_hopeless(case.log, case.context, inputs.card.id)
     watch = PlanWatch(monitor, "in money" if request.objective.in_money else "L")
-    document = model_to_json(model)
     ways = _ways(own, case, request, watch)
+    ladder = climb(case, ways.candidates, watch.monitor.within(0.7, 0.88))
+    if not ladder.rungs:
+        raise PlanError(
+            f"{inputs.card.id}: no layout that this mill can hold gives a passing plate; name another mill or looser limits."
+        )
+    document = model_to_json(model)
     planning = _Planning(own, case, request, ways, document, practice_beside(ways.custom, own, document))
-    watch.tell("carrying the plan out", 0.8)
-    fault: ScriptError | None = None
-    why: list[str] = []
-    for plan in plans_in_order(case, ways.candidates, ways.practice, watch.monitor.within(0.8, 0.9)):
-        why = why or plan.ledger.cautions
-        if not plan.ledger.passing:
-            continue
-        script = planning.script(plan, watch)
-        if fault is not None:
-            script["cautions"].append("a better layout did not hold on replay and was set aside: a defect in pithline")
-        watch.tell("replaying the script", 0.95)
-        try:
-            check_script(script)
-        except ScriptError as one:
-            fault = fault or one
-            continue
-        return script
-    if fault is not None:
-        raise fault
-    raise PlanError(
-        f"{inputs.card.id}: no layout that this mill can hold gives a passing plate"
-        + (f" ({why[0]})" if why else "")
-        + "; name another mill or looser limits."
-    )
+    return planning.scripts(ladder, _rung(ladder, request, inputs.card.id), watch)
+
+
+def _rung(ladder: Ladder, request: Request, name: str) -> int:
+    """The number of the rung that is the plan, from 0."""
+    if request.rung == "paying":
+        return ladder.paying
+    if request.rung == "best":
+        return len(ladder.rungs) - 1
+    number = int(request.rung)
+    if not 1 <= number <= len(ladder.rungs):
+        raise InputError(f"{name}: its ladder has {len(ladder.rungs)} plans, so none of number {number}; name 1 to {len(ladder.rungs)}.")
+    return number - 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,17 +144,14 @@ class _Ways:
     Attributes
     ----------
     candidates : list of Candidate
-        What was searched, and what may compete with it.
-    practice : Candidate
-        The practice layout.
+        What was searched, and what competes with it.
     custom : PracticeResult
-        It as it was carried out.
+        The practice layout as it was carried out.
     locks_cost : float, optional
         What locks cost, where there are any: litres, or money.
     """
 
     candidates: list[Candidate]
-    practice: Candidate
     custom: PracticeResult
     locks_cost: float | None
 
@@ -164,36 +160,33 @@ def _ways(own: PreparedLog, case: PlanCase, request: Request, watch: PlanWatch) 
     """Search the log, and set the practice layout and an earlier plan beside what is found."""
     log, context, sizes = case.log, case.context, own.inputs.practice
     too_long = log.reach > own.machines.mill.log_length_max
+    start = price_start(context.economics.market, context.parts)
     custom: PracticeResult | None = None
     if not too_long:
-        watch.tell("practice layout", 0.1)
-        custom = practice(log, (), context.task, sizes)
-        watch.found(Judge(context.with_locks(NO_LOCKS), None, as_fitted).worth(custom.with_bolts))
+        watch.tell("practice layout", 0.05)
+        custom = practice(log, context, sizes, start)
+        watch.found(Judge(context.with_locks(NO_LOCKS)).worth(custom.with_bolts))
     with about(other=own.inputs.card.id):
-        ways = search_candidates(log, context, watch.monitor.within(0.1, 0.7))
+        ways = search_candidates(log, context, watch.monitor.within(0.06, 0.68))
     if not ways:  # too long, and no crosscut leaves what the mill takes
         own.check()
     lost = None
     if request.locks != NO_LOCKS and not watch.stopped():
-        lost = cost_of_locks(log, context, ways, watch.monitor.within(0.7, 0.7))
-    places = ways[0].log_layout.places if too_long else ()
+        lost = cost_of_locks(log, context, ways, watch.monitor.within(0.68, 0.68))
     if custom is None:
-        watch.tell("practice layout", 0.72)
-        custom = practice(log, places, context.task, sizes)
-    found = ways[0].found
-    last = practice_candidate(log, places, custom.layouts, found)
-    near = counted_worth(custom.with_bolts, context.task) > PRACTICE_NEAR * found.answers[0].value
-    if request.locks == NO_LOCKS and near:
-        ways.append(last)
+        watch.tell("practice layout", 0.68)
+        custom = practice(log, context, sizes, start, ways[0].log_layout.places)
+    if request.locks == NO_LOCKS:
+        ways.append(kept_candidate(custom.log_layout, ways[0], "practice layout kept"))
     if request.keep is not None:
-        kept = earlier_candidate(request.keep, log, own.inputs, found)
+        kept = earlier_candidate(request.keep, log, own.inputs, ways[0])
         ways += [kept] if kept is not None else []
-    return _Ways(ways, last, custom, lost)
+    return _Ways(ways, custom, lost)
 
 
 @dataclass(frozen=True, slots=True)
 class _Planning:
-    """One log on its way from ways to saw it to a script."""
+    """One log on its way from a ladder of plans to scripts."""
 
     own: PreparedLog
     case: PlanCase
@@ -202,34 +195,91 @@ class _Planning:
     document: dict[str, Any]
     beside: Mapping[str, Any]
 
-    def script(self, plan: ExecutedPlan, watch: PlanWatch) -> dict[str, Any]:
-        """The script of one plan, with all that is told of it."""
-        case, request, log_layout = self.case, self.request, plan.candidate.log_layout
-        parts, unit = self.own.parts, plan.candidate.found.unit
-        sums = settle_by_replay(plan.ledger, self.document, parts, case.products)
-        watch.tell("what is not known", 0.9)
-        logs = crosscut_log(case.log, log_layout.places, self.own.machines.buck.kerf, 0.0)[1]
-        pairs = list(zip(logs, log_layout.layouts, strict=True))
-        evaluation = evaluate(case.log, pairs, sums, parts, Sampling(request.samples, request.seed))
-        finished = FinishedPlan(self.own, request.objective, plan, sums, self.beside, evaluation, self.document)
-        script = script_from_plan(finished)
+    def scripts(self, ladder: Ladder, chosen: int, watch: PlanWatch) -> PlanScripts:
+        """The plan's script and those of the ladder; a plan that fails its replay gives way to the next best."""
+        fault: ScriptError | None = None
+        order = [chosen, *sorted((k for k in range(len(ladder.rungs)) if k != chosen), key=lambda k: -ladder.rungs[k].likely)]
+        held: dict[int, dict[str, Any]] = {}
+        for place, k in enumerate(order):
+            watch.tell("writing and replaying plans", 0.88 + 0.1 * place / len(order))
+            try:
+                held[k] = self._checked(ladder.rungs[k], watch)
+            except ScriptError as one:
+                fault = fault or one
+        for plan in ladder.others if not held else ():
+            try:
+                held[0] = self._checked(plan, watch)
+                break
+            except ScriptError as one:
+                fault = fault or one
+        if not held:
+            assert fault is not None
+            raise fault
+        first = chosen if chosen in held else max(held)
+        rows = self._rows(held, first)
+        for script in held.values():
+            script["proof"]["ladder"] = rows
+        main = held[first]
+        if fault is not None:
+            main["cautions"].append("a better layout did not hold on replay and was set aside: a defect in pithline")
+        names = {k: rows[i]["script"] for i, k in enumerate(sorted(held))}
+        return PlanScripts(main, {names[k].split("/")[-1]: held[k] for k in held if k != first})
+
+    def _checked(self, plan: ExecutedPlan, watch: PlanWatch) -> dict[str, Any]:
+        """The script of one plan, with all that is told of it, once its replay holds.
+
+        Raises
+        ------
+        ScriptError
+            Where it does not.
+        """
+        case, request, layout = self.case, self.request, plan.candidate.log_layout
+        sums = settle_by_replay(plan.ledger, self.document, self.own.parts, self.own.inputs.products)
+        logs = crosscut_log(case.log, layout.places, self.own.machines.buck.kerf, 0.0)[1]
+        pairs = list(zip(logs, layout.layouts, strict=True))
+        evaluation = evaluate(case.log, pairs, sums, case.context, Sampling(request.samples, request.seed))
+        script = script_from_plan(FinishedPlan(self.own, case.context, plan, sums, self.beside, evaluation, self.document))
         proof = script["proof"]
         if self.ways.locks_cost is not None:
-            proof["locks"] = _locks(request.locks, self.ways.locks_cost * unit)
-        rows = settings_trade_off(case, plan, sums)
-        if rows:
-            proof["trade_off"] = rows
+            proof["locks"] = _locks(request.locks, self.ways.locks_cost * request.objective.unit)
         if request.effort.trials and not watch.stopped():
-            proof["any_layout"] = upper_bound(case, logs)
+            proof["any_layout"] = upper_bound(case.context, logs, plan.candidate.prices)
         watch.mark(script)
+        check_script(script)
         return script
 
+    def _rows(self, held: Mapping[int, dict[str, Any]], first: int) -> list[dict[str, Any]]:
+        """What each plan of the ladder comes to, by rising work, beside the practice layout at about as much work."""
+        rows = []
+        for number, k in enumerate(sorted(held), start=1):
+            total = held[k]["totals"]
+            beside = self.beside["with_bolts" if total["set_ups"] > self.beside["slabs"]["set_ups"] else "slabs"]
+            rows.append(
+                {
+                    "title": held[k]["proof"]["class"],
+                    "script": None if k == first else f"ladder/plan-{number}.json",
+                    **{key: total[key] for key in LADDER_KEYS},
+                    "likely_earnings": held[k]["uncertainty"].get("earnings", {}).get("p50"),
+                    "practice": {key: beside[key] for key in LADDER_KEYS},
+                }
+            )
+        for row, before in zip(rows[1:], rows, strict=False):
+            hours = (row["minutes"] - before["minutes"]) / 60.0
+            gained = row["earnings"] + row["labour"] - before["earnings"] - before["labour"]
+            row["more_an_hour"] = gained / hours if hours > 0.0 else None
+        return rows
 
-def _refuse_hopeless(log: PlanLog, task: SawingTask, name: str) -> None:
+
+LADDER_KEYS = ("sets", "set_volume", "loose_volume", "minutes", "labour", "earnings", "settings", "set_ups")
+"""Of a plan's totals, what the ladder tells."""
+
+
+def _refuse_hopeless(log: PlanLog, context: SearchContext, name: str) -> None:
     """Refuse at once what no search can mend: nothing wanted, or every part longer than the log."""
-    if not (task.left > 0).any():
+    market = context.economics.market
+    if not (market.demand > 0).any():
         raise InputError(f"{name}: nothing is wanted of it, since every product has demand = 0; raise a demand.")
-    if not task.worth[task.left > 0].any():
+    if not (market.set_worth[market.demand[market.product] > 0].any() or market.loose.any()):
         raise InputError(f"{name}: nothing wanted has a price, so no plan is of more value than another; add prices.")
     clear = log.model.length - log.trim_butt - log.trim_top
     if clear <= 0:
@@ -242,9 +292,9 @@ def _refuse_hopeless(log: PlanLog, task: SawingTask, name: str) -> None:
             f"{name}: the pith's radius on the card, {log.pith_radius:.0f} mm, leaves nothing of a log whose wood reaches "
             f"{log.field.radius.max():.0f} mm from the pith; correct it."
         )
-    if min(part.length for part in task.parts) > clear:
+    if min(part.length for part in context.parts) > clear:
         with about(other=name):
-            raise no_part_fits(log, task.parts)
+            raise no_part_fits(log, context.parts)
 
 
 def _locks(locks: Locks, lost: float) -> dict[str, Any]:

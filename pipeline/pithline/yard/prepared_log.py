@@ -11,6 +11,7 @@ from pithline.mill.limits import log_fits, widest_across
 from pithline.mill.machine import Machines
 from pithline.mill.sections import piece_shape
 from pithline.plan.api import (
+    Economics,
     Objective,
     PlanCase,
     PlanLog,
@@ -18,6 +19,7 @@ from pithline.plan.api import (
     SawnPart,
     SearchContext,
     Workshop,
+    economics_of,
     plan_log,
     plates_wanted,
     sawn_parts,
@@ -68,15 +70,26 @@ class PreparedLog:
             mill = replace(mill, log_length_max=max(mill.log_length_max, length))
         log_fits(self.workshop.whole, self.widest, length, mill, self.inputs.card.id)
 
+    def economics(self, objective: Objective) -> Economics:
+        """What is sold of it, and what work costs, under an objective."""
+        return economics_of(objective, self.parts, self.inputs.products, self.machines)
+
     def task(self, objective: Objective) -> SawingTask:
         """All that is wanted of it."""
-        return SawingTask(self.machines, self.parts, objective.worth(self.parts), plates_wanted(self.parts))
+        return SawingTask(self.machines, self.parts, self.economics(objective), plates_wanted(self.parts))
 
     def case(self, request: Request) -> PlanCase:
         """The log as a case for the planner."""
-        task = self.task(request.objective)
-        context = SearchContext(task, request.objective, request.effort, request.seed, request.bucking, request.locks)
-        return PlanCase(self.log, context, self.workshop, self.inputs.products)
+        priced = any(product.price > 0.0 for product in self.inputs.products.products)
+        context = SearchContext(
+            self.task(request.objective),
+            request.effort,
+            request.seed,
+            request.bucking,
+            request.locks,
+            self.economics(Objective.VALUE) if priced else None,
+        )
+        return PlanCase(self.log, context, self.workshop)
 
 
 def prepare_log(model: LogModel, inputs: Inputs) -> PreparedLog:

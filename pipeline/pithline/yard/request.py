@@ -41,9 +41,11 @@ class Request:
         What the sawyer has decided already.
     keep : mapping, optional
         An earlier script of the same scan, to be held against what is found.
+    rung : "paying", "best" or int
+        Which plan of the ladder is the plan: the last that pays, the best, or that with this number, from 1.
     """
 
-    objective: Objective = Objective.VOLUME
+    objective: Objective = Objective.SETS
     effort: Effort = FULL
     seed: int = 1
     samples: int = 16
@@ -51,6 +53,7 @@ class Request:
     bucking: bool = True
     locks: Locks = NO_LOCKS
     keep: Mapping[str, Any] | None = None
+    rung: str | int = "paying"
 
 
 @dataclass(frozen=True, slots=True)

@@ -41,8 +41,7 @@ class MasterAnswer:
 class MasterTask:
     """What a master is asked.
 
-    ways : by log, ways to saw it
-    must : whether every log is sawn
+    ways : by log, ways to saw it; one may be left
     opening : what the first run of a cradle is charged more than each further one
     family : prices (Q,) at which slabs are filled
     """
@@ -50,10 +49,11 @@ class MasterTask:
     market: Market
     fills: GridFills
     ways: tuple[tuple[Way, ...], ...]
-    must: bool
     opening: float
     family: Sequence[Array]
     costs: CutCosts
+    settings_max: int | None = None  # most charged settings
+    sawn: Counts | None = None  # (P, 2) mated and single plates that count beside those of the ways
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,11 +88,12 @@ def choose_ways(task: MasterTask, effort: float, seed: int) -> MasterAnswer | No
         nodes = tuple(_add(model, way, number, slabs, cradles, i == 0) for i, way in enumerate(merged(ways)))
         roots.append(nodes)
         if nodes:
-            firsts = sum(node.var for node in nodes)
-            model.model.add(firsts == 1) if task.must else model.model.add(firsts <= 1)
+            model.model.add(sum(node.var for node in nodes) <= 1)
+    if task.settings_max is not None:
+        model.model.add(sum(var for charge, var in model.charges if charge > 0.0) <= task.settings_max)
     for var in cradles.values():
         model.charges.append((task.opening, var))
-    model.maximise()
+    model.maximise(task.sawn)
     found = solve_model(model, effort, seed)
     if found is None:
         return None

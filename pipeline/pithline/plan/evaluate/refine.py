@@ -15,7 +15,7 @@ import numpy as np
 
 from pithline.plan.execute.bucked_log import LogLayout
 from pithline.plan.execute.ledger import Ledger
-from pithline.plan.execute.slab_layout import SlabCache
+from pithline.plan.execute.slab_fill import PlacesCache
 from pithline.plan.problem.layout import LayoutSetting
 from pithline.plan.problem.monitor import SILENT, Monitor
 
@@ -23,7 +23,7 @@ SAME_DIRECTION = 1e-6
 """Cuts whose directions differ by less (sine) run along each other."""
 Path = tuple[str, ...]
 Move = Callable[[LayoutSetting], LayoutSetting]
-Execute = Callable[[LogLayout, list[SlabCache]], Ledger]
+Execute = Callable[[LogLayout, list[PlacesCache]], Ledger]
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +70,7 @@ def refine(
     monitor : Monitor
         Hears the value so far, and how far it is.
     """
-    seen: list[SlabCache] = [{} for _ in log_layout.layouts]
+    seen: list[PlacesCache] = [{} for _ in log_layout.layouts]
     ledger = execute(log_layout, seen)
     best, highest, left = log_layout, value(ledger), steps.trials
     for i, layout in enumerate(log_layout.layouts):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -61,54 +61,26 @@ def sampled_logs(log: PlanLog, samples: int, seed: int) -> tuple[PlanLog, ...]:
     return tuple(sampled_log(log, rng) for _ in range(samples))
 
 
-def passing_on_samples(
-    log: PlanLog, plates: Sequence[Plate], parts: tuple[SawnPart, ...], samples: int, seed: int
-) -> Array:
-    """Passing volume of a carried-out plan on sampled logs.
+@dataclass(slots=True)
+class SampledPlates:
+    """Plates judged on sampled logs; what was judged once is kept, for plans that differ little have most plates in common."""
 
-    Parameters
-    ----------
-    log : PlanLog
-        The whole log.
-    plates : sequence of Plate
-        Those of the plan; only those that pass on the fitted log count.
-    parts : tuple of SawnPart
-        Their parts.
-    samples, seed : int
-        How many logs, and of which draw.
+    logs: tuple[PlanLog, ...]
+    parts: tuple[SawnPart, ...]
+    known: dict[bytes, NDArray[np.bool_]] = field(default_factory=dict)
 
-    Returns
-    -------
-    (samples,) array
-        In order of the seed. [mm³]
-    """
-    logs = sampled_logs(log, samples, seed)
-    out = np.zeros(samples)
-    for plate in plates:
-        if plate.passes:
-            out += plate.volume * _passes(logs, plate, parts)
-    return out
+    def passing(self, plates: Sequence[Plate]) -> NDArray[np.bool_]:
+        """On which logs plates pass, (logs, plates); those that fail on the fitted log pass nowhere."""
+        out = np.zeros((len(self.logs), len(plates)), bool)
+        for k, plate in enumerate(plates):
+            if not plate.passes:
+                continue
+            key = bytes([plate.part]) + np.concatenate([plate.corner, *plate.edges]).tobytes()
+            if key not in self.known:
+                self.known[key] = np.array(self._judged(plate), bool)
+            out[:, k] = self.known[key]
+        return out
 
-
-def _passes(logs: Sequence[PlanLog], plate: Plate, parts: tuple[SawnPart, ...]) -> NDArray[np.bool_]:
-    """On which logs a plate passes, (logs,)."""
-    limits = parts[plate.part].limits
-    return np.array([grade_plate(log, plate.corner, plate.edges, limits, SAMPLE_PITCH).passes for log in logs], bool)
-
-
-def pass_probabilities(
-    logs: Sequence[PlanLog], plates: Sequence[Plate], parts: tuple[SawnPart, ...], known: dict[bytes, float]
-) -> Array:
-    """The share of sampled logs on which each plate passes, 0 for those that fail on the fitted log, (plates,).
-
-    `known` is read and filled: plans that differ little have most plates in common.
-    """
-    out = np.zeros(len(plates))
-    for k, plate in enumerate(plates):
-        if not plate.passes:
-            continue
-        key = bytes([plate.part]) + np.concatenate([plate.corner, *plate.edges]).tobytes()
-        if key not in known:
-            known[key] = float(_passes(logs, plate, parts).mean())
-        out[k] = known[key]
-    return out
+    def _judged(self, plate: Plate) -> list[bool]:
+        limits = self.parts[plate.part].limits
+        return [grade_plate(log, plate.corner, plate.edges, limits, SAMPLE_PITCH).passes for log in self.logs]

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
+from pithline.mill.machine import Machines
 from pithline.mill.products import Products
 from pithline.plan.execute.ledger import Ledger, Plate
 from pithline.plan.execute.sets import gather_sets
@@ -31,6 +32,8 @@ class Sums:
         Wood of every piece. [mm³]
     log_volume : float
         [mm³]
+    parts : tuple of SawnPart
+        What plates are of.
     """
 
     ledger: Ledger
@@ -38,6 +41,7 @@ class Sums:
     sets: Mapping[str, int]
     volumes: Mapping[str, float]
     log_volume: float
+    parts: tuple[SawnPart, ...]
 
     def with_wood(self) -> Sums:
         """Without plates whose pieces hold no wood: of such an earlier script may tell."""
@@ -47,27 +51,53 @@ class Sums:
 def sum_up(ledger: Ledger, parts: tuple[SawnPart, ...], products: Products, volumes: Mapping[str, float]) -> Sums:
     """Match mates, gather sets, and keep the volumes of wood beside the ledger; that of "log" is among them. [mm³]"""
     gathered = gather_sets(ledger.plates, parts, products)
-    return Sums(ledger, gathered.plates, gathered.sets, volumes, volumes["log"])
+    return Sums(ledger, gathered.plates, gathered.sets, volumes, volumes["log"], parts)
 
 
-def totals(sums: Sums, products: Products) -> dict[str, Any]:
-    """The totals table: volumes mm³, kerf as the log less all pieces that are left."""
-    ledger = sums.ledger
+def totals(sums: Sums, products: Products, machines: Machines) -> dict[str, Any]:
+    """The totals table: volumes mm³, kerf as the log less all pieces that are left, money, minutes."""
+    ledger, mill = sums.ledger, machines.mill
     good = [plate for plate in sums.plates if plate.passes]
     left = sum(sums.volumes.get(name, 0.0) for name in ledger.leaves())
     in_plates = sum(sums.volumes.get(plate.id, 0.0) for plate in good)
     prices = {product.name: product.price for product in products.products}
+    value = float(sum(prices[name] * n for name, n in sums.sets.items()))
+    loose = loose_value(good, sums.parts, products)
+    minutes = ledger.minutes + mill.minutes_per_log
+    labour = minutes * mill.hour_rate / 60.0
+    in_sets = float(sum(plate.volume for plate in good if plate.set_id is not None))
+    volume = float(sum(plate.volume for plate in good))
     return {
-        "instrument_volume": float(sum(plate.volume for plate in good)),
+        "instrument_volume": volume,
         "plates": len(good),
         "sets": dict(sums.sets),
-        "value": float(sum(prices[name] * n for name, n in sums.sets.items())),
+        "value": value,
+        "set_volume": in_sets,
+        "loose_volume": volume - in_sets,
+        "loose_value": loose,
+        "labour": labour,
+        "earnings": value + loose - labour,
         "kerf_volume": float(max(sums.log_volume - left, 0.0)),
         "offcut_volume": float(max(left - in_plates, 0.0)),
         "log_volume": float(sums.log_volume),
-        "minutes": ledger.minutes,
+        "minutes": minutes,
         "settings": ledger.charged,
+        "set_ups": ledger.set_ups,
     }
+
+
+def loose_value(plates: Sequence[Plate], parts: Sequence[SawnPart], products: Products) -> float:
+    """What passing plates in no set bring: at their part's price, bookmatched ones in mated pairs, no more than are wanted."""
+    total = 0.0
+    for product in products.products:
+        for part in product.parts:
+            own = [plate for plate in plates if parts[plate.part].key == (product.name, part.name)]
+            loose = [plate for plate in own if plate.set_id is None and (plate.mate is not None or not part.bookmatched)]
+            count = len(loose)
+            if product.demand is not None:
+                count = min(count, product.demand * part.count - sum(plate.set_id is not None for plate in own))
+            total += part.loose_price * (count // 2 if part.bookmatched else count)
+    return total
 
 
 def piece_list(ledger: Ledger, volumes: Mapping[str, float]) -> list[dict[str, Any]]:
@@ -97,6 +127,8 @@ def plate_list(plates: tuple[Plate, ...], parts: tuple[SawnPart, ...]) -> list[d
                 "volume": float(plate.volume),
                 "ring_angle": {"min": float(np.degrees(grade.ring_min)), "mean": float(np.degrees(grade.ring_mean))},
                 "runout": float(np.degrees(grade.runout)),
+                "slope": float(np.degrees(grade.slope)),
+                "sapwood": float(grade.sapwood),
                 "limits": part.limits.name,
                 "passes": bool(grade.passes),
             }

@@ -6,8 +6,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from pithline.plan.execute.ledger import Ledger, NewPiece, SawPlane
-from pithline.plan.execute.simulate import PieceToSaw, Poser, execute_layouts, uncut_log
-from pithline.plan.execute.slab_layout import SlabCache
+from pithline.plan.execute.simulate import FillRequest, PieceToSaw, Poser, execute_layouts, uncut_log
+from pithline.plan.execute.slab_fill import PlacesCache
 from pithline.plan.problem.layout import LayoutSetting
 from pithline.plan.problem.log_frame import PlanLog, shorter_log
 from pithline.plan.problem.operations import Setting, Support, Tool
@@ -56,9 +56,9 @@ def execute_log_layout(
     log_layout: LogLayout,
     task: SawingTask,
     poser: Callable[[PlanLog], Poser],
+    fill: FillRequest,
     weight: float,
-    reserve: bool = True,
-    caches: Sequence[SlabCache | None] | None = None,
+    caches: Sequence[PlacesCache | None] | None = None,
 ) -> Ledger:
     """Carry a log's layout out, crosscuts first.
 
@@ -70,10 +70,10 @@ def execute_log_layout(
         Machines, parts and what is wanted of them.
     poser : callable
         Makes the poser of each log.
+    fill : FillRequest
+        How slabs are filled.
     weight : float
         Of the log with its bark. [kg]
-    reserve : bool
-        Keep the doubts of surface and pith while slabs are laid out.
     caches : sequence, optional
         What was seen in each log's slabs; read and filled.
     """
@@ -83,4 +83,4 @@ def execute_log_layout(
         PieceToSaw(log, log.piece, layout, poser(log), cache)
         for log, layout, cache in zip(logs, log_layout.layouts, seen, strict=True)
     ]
-    return execute_layouts(ledger, pieces, task, reserve)
+    return execute_layouts(ledger, pieces, task, fill)

@@ -108,6 +108,11 @@ class Ledger:
         return sum(setting.charged for setting in self.settings)
 
     @property
+    def set_ups(self) -> int:
+        """Distinct set-ups of charged settings so far."""
+        return len({setting.set_up or setting.id for setting in self.settings if setting.charged})
+
+    @property
     def passing(self) -> list[Plate]:
         """Plates that pass on the fitted log."""
         return [plate for plate in self.plates if plate.passes]

@@ -11,8 +11,7 @@ from numpy.typing import NDArray
 from pithline.geometry.pieces import Piece
 from pithline.plan.execute.grade import grade_plate
 from pithline.plan.execute.ledger import Ledger, Plate, SawPlane
-from pithline.plan.execute.slab_fill import PlacesCache
-from pithline.plan.execute.slab_layout import Billet, Strip
+from pithline.plan.execute.slab_fill import Billet, PlacesCache, Strip
 from pithline.plan.execute.slab_view import SlabFrame
 from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.operations import Against, Setting, Stage, Support, Tool

@@ -10,7 +10,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.plan.columns.market_model import MarketModel, fills_at, price_family, solve_model
-from pithline.plan.execute.slab_layout import ALONG_STEP, Billet, Strip
 from pithline.plan.execute.slab_marks import LEVELS, NO_RESERVE, PartLimits, SlabWood, billets_of, mark_layers
 from pithline.plan.execute.slab_view import (
     LAYOUT_ANGLE_RESERVE,
@@ -32,9 +31,29 @@ from pithline.plan.programmes.slab_values import FillRules, PlateWorth
 
 Array = NDArray[np.float64]
 Counts = NDArray[np.int64]
+ALONG_STEP = 10.0
+"""Places along a slab are tried this far apart. [mm]"""
 SOLVED_IN = 2.0
 """Deterministic seconds of the choice among fills."""
 STEPS = (0.85, 1.2)
+
+
+@dataclass(frozen=True, slots=True)
+class Billet:
+    """Part of a strip: [start, start + length] along, from the strip's inner edge; `layers` are those sawn to plates."""
+
+    part: int
+    start: float
+    layers: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Strip:
+    """A ripped strip from `place` (across) on, `width` wide, with billets along it in rising order."""
+
+    place: float
+    width: float
+    billets: tuple[Billet, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +130,7 @@ def places_in(log: PlanLog, frame: SlabFrame, task: SawingTask, reserve: bool, f
     wood = SlabWood(
         seen.angle,
         seen.runout,
+        seen.slope,
         seen.depth,
         seen.turn,
         seen.sink,
@@ -147,7 +167,7 @@ def _limits(part: SawnPart, layers: int, size: tuple[int, int], sapwood: float) 
         limits.ring_angle_mean + LAYOUT_ANGLE_RESERVE,
         steepest,
         limits.runout_max - LAYOUT_RUNOUT_RESERVE,
-        np.pi if limits.slope_max is None else limits.slope_max,
+        np.pi if limits.slope_max is None else limits.slope_max - LAYOUT_RUNOUT_RESERVE,
         SURFACE_RESERVE + sapwood_kept_out(limits, sapwood),
     )
 

@@ -43,6 +43,7 @@ class SlabWood(NamedTuple):
 
     angle: NDArray[np.float32]
     runout: NDArray[np.float32]
+    slope: NDArray[np.float32]
     depth: NDArray[np.float32]
     turn: NDArray[np.float32]
     sink: NDArray[np.float32]
@@ -80,7 +81,9 @@ def _kept_shares(wood, part, layer, resaw_kerf, slope_doubt, shares, angle, turn
             r = wood.runout[i, x, u] * (1 - t) + wood.runout[i + 1, x, u] * t
             angle[x, u], turn[x, u] = a, d
             share = min((a - part.ring_min) / max(d, SURE), (part.ring_max - a) / max(d, SURE))
+            g = wood.slope[i, x, u] * (1 - t) + wood.slope[i + 1, x, u] * t
             share = min(share, (part.runout_max - r) / max(slope_doubt, SURE))
+            share = min(share, (part.slope_max - g) / max(slope_doubt, SURE))
             for k in range(first, last + 1):
                 if wood.unusable[k, x, u]:
                     share = -MOST_SHARE

@@ -12,12 +12,13 @@ from pithline.mill.sections import LogSections, PieceShape, log_sections, piece_
 from pithline.plan.execute.bucked_log import LogLayout, execute_log_layout
 from pithline.plan.execute.ledger import Ledger
 from pithline.plan.execute.machine_setups import MachinePoser
-from pithline.plan.execute.simulate import DrawnPoser
-from pithline.plan.execute.slab_layout import SlabCache
+from pithline.plan.execute.simulate import DrawnPoser, FillRequest
+from pithline.plan.execute.slab_fill import PlacesCache
+from pithline.plan.problem.effort import bolts_on_mill
 from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.task import SawingTask
 
-Caches = Sequence[SlabCache | None] | None
+Caches = Sequence[PlacesCache | None] | None
 """What was seen in each log's slabs; read and filled."""
 
 
@@ -51,9 +52,9 @@ class Workshop:
         """How pieces of the log, or of a shorter `log` crosscut from it, lie on the machines."""
         return MachinePoser(log, self.sections, self.machines, self.density)
 
-    def execute(self, log_layout: LogLayout, task: SawingTask, caches: Caches = None) -> Ledger:
+    def execute(self, log_layout: LogLayout, task: SawingTask, fill: FillRequest, caches: Caches = None) -> Ledger:
         """Carry a layout out on the real machines, crosscuts first."""
-        return execute_log_layout(log_layout, task, self.poser, self.weight, caches=caches)
+        return execute_log_layout(log_layout, task, self.poser, fill, self.weight, caches)
 
 
 def workshop_of(model: LogModel, machines: Machines, density: float) -> Workshop:
@@ -62,11 +63,10 @@ def workshop_of(model: LogModel, machines: Machines, density: float) -> Workshop
     return Workshop(machines, sections, piece_shape(sections, Piece("log", "log"), bark=True), density)
 
 
-def execute_as_drawn(log_layout: LogLayout, task: SawingTask) -> Ledger:
+def execute_as_drawn(log_layout: LogLayout, task: SawingTask, fill: FillRequest) -> Ledger:
     """Carry a layout out as drawn, with no look at how pieces lie on the machines."""
-    mill = task.machines.mill
 
     def poser(log: PlanLog) -> DrawnPoser:
-        return DrawnPoser(log, mill.kerf, mill.minutes_per_setting, mill.feed)
+        return DrawnPoser(log, task.machines, bolts_on_mill(log, task.machines))
 
-    return execute_log_layout(log_layout, task, poser, 0.0)
+    return execute_log_layout(log_layout, task, poser, fill, 0.0)

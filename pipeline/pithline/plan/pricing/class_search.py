@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -20,7 +20,7 @@ from pithline.plan.pricing.log_oracle import (
 )
 from pithline.plan.pricing.price_search import Priced, SeenLayout, search_prices, worth_at
 from pithline.plan.problem.economics import Economics
-from pithline.plan.problem.report import Stop
+from pithline.plan.problem.monitor import SILENT, Monitor
 
 Array = NDArray[np.float64]
 
@@ -80,6 +80,7 @@ class ValuedLogs:
     grids: Sequence[LogGrid]
     task: ClassTask
     kept: dict[bytes, tuple[PricedLog, ...]] = field(default_factory=dict)
+    highest: float = 0.0  # what the best single slab was worth at any prices
 
     def at(self, prices: Array) -> tuple[PricedLog, ...]:
         """The logs valued at prices (Q,) of the pools."""
@@ -88,6 +89,7 @@ class ValuedLogs:
             worth = worth_at(self.task.economics.market, prices, self.task.economics.costs)
             self.kept.clear()
             self.kept[key] = tuple(price_log(grid, worth, *self.task.kerfs) for grid in self.grids)
+            self.highest = max(self.highest, *(float(one.mill.values.max()) for one in self.kept[key]))
         return self.kept[key]
 
 
@@ -119,18 +121,36 @@ def search_class(
     fills: GridFills,
     bolts: BoltClass,
     start: Array,
-    progress: Callable[[float], None],
-    stop: Stop,
+    monitor: Monitor = SILENT,
     known: Sequence[SeenLayout] = (),
 ) -> ClassFound:
-    """Search one class by prices from a start (Q,); `known` layouts tell where to begin, `progress` is told the share done."""
+    """Search one class by prices.
+
+    Parameters
+    ----------
+    task : ClassTask
+        What is asked.
+    valued : ValuedLogs
+        The logs.
+    fills : GridFills
+        Slabs met before, and those that are met; filled.
+    bolts : BoltClass
+        The class.
+    start : (Q,) array
+        Prices of the pools to begin with.
+    monitor : Monitor
+        Hears how far it is.
+    known : sequence of SeenLayout
+        Layouts that tell where to begin.
+    """
     looks: list[Look] = []
 
     def look(prices: Array) -> Priced:
-        progress(len(looks) / task.rounds)
+        monitor.report(f"searching, {bolts.name}", len(looks) / task.rounds)
         found = look_at(task, valued, bolts, prices)
         looks.append(found)
         return Priced(prices, found.bound, (seen_layout(task, found, fills),))
 
-    search_prices(task.economics.market, look, start, task.economics.costs, task.rounds, stop, known)
+    market, costs = task.economics.market, task.economics.costs
+    search_prices(market, look, start, costs, task.rounds, monitor.stopped, known)
     return ClassFound(bolts, tuple(sorted(looks, key=lambda one: one.bound)))

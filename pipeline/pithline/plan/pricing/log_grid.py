@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pithline.mill.machine import Machines
-from pithline.plan.problem.effort import Effort
-from pithline.plan.problem.layout import NO_LOCKS, LayoutSlab, Locks
+from pithline.plan.problem.context import SearchContext
+from pithline.plan.problem.layout import LayoutSlab
 from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.parts import SawnPart
-from pithline.plan.problem.report import Progress
-from pithline.plan.programmes.grid import Grid
+from pithline.plan.programmes.grid import Grid, cells_of, make_grid
+from pithline.plan.programmes.passing import PassingPlaces, find_passing_places
 from pithline.plan.programmes.slab_values import FillRules, stacked_plates
-from pithline.plan.programmes.tables import PassingPlaces, find_passing_places
 
 Array = NDArray[np.float64]
 INNERMOST_CORNER = -20.0
@@ -61,7 +60,7 @@ class LogGrid:
 
     def passing(self, roll: int) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
         """Where plates of each part pass on the planes of one roll; see `slab_values`."""
-        return self.places.of(roll, self.parts, self.grid)
+        return self.places.of(roll)
 
     def slab(self, roll: int, low: int, t: int, side: int, place: int) -> GridSlab:
         """The slab that `slab_worth` values with these arguments."""
@@ -82,23 +81,17 @@ class LogGrid:
         return LayoutSlab(low * self.grid.depth_step, float(self.rules.menu[t]))
 
 
-def log_grid(
-    log: PlanLog,
-    parts: tuple[SawnPart, ...],
-    machines: Machines,
-    effort: Effort,
-    progress: Progress,
-    locks: Locks = NO_LOCKS,
-) -> LogGrid:
-    """Look at the wood of one log on all planes of all rolls."""
-    places = find_passing_places(log, parts, machines, effort, progress, locks)
-    grid = places.grid
+def log_grid(log: PlanLog, context: SearchContext, rolls: int, report: Callable[[float], None]) -> LogGrid:
+    """Look at the wood of one log on all planes of so many rolls; `report` hears the share done."""
+    parts, machines = context.parts, context.machines
+    grid = make_grid(log, context, rolls)
+    places = find_passing_places(log, context, grid, report)
     menu = np.array(grid.thicknesses)
-    across = np.array([int(np.ceil(p.width / grid.across_step - 1e-6)) for p in parts])
+    along, across = cells_of(parts, grid, machines.crosscut.kerf)
     classes = np.array(sorted(set(across.tolist())), np.int64)
     rules = FillRules(
-        thickness=np.array([p.thickness for p in parts]),
-        cells_along=np.array([int(np.ceil((p.length + machines.crosscut.kerf) / grid.along_step - 1e-6)) for p in parts]),
+        thickness=np.array([part.thickness for part in parts]),
+        cells_along=along,
         cells_across=across,
         width_class=np.searchsorted(classes, across),
         class_width=classes,
@@ -106,9 +99,9 @@ def log_grid(
         depth_step=grid.depth_step,
         resaw_kerf=machines.resaw.kerf,
         rip_cells=int(np.ceil(machines.rip.kerf / grid.across_step - 1e-6)),
-        spring=0.0,
+        spring=max(machines.mill.spring, machines.resaw.spring),
     )
-    corner = effort.face_step
+    corner = context.effort.corner_step
     return LogGrid(
         log,
         parts,

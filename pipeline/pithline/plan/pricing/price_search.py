@@ -12,7 +12,6 @@ from pithline.plan.pricing.cutting_planes import Plane, affordable, least_of_pla
 from pithline.plan.pricing.fills import Fillable, fill_all
 from pithline.plan.problem.economics import CutCosts
 from pithline.plan.problem.market import Market
-from pithline.plan.problem.report import Stop
 from pithline.plan.programmes.slab_values import PlateWorth
 
 Array = NDArray[np.float64]
@@ -97,7 +96,7 @@ def search_prices(
     start: Array,
     costs: CutCosts,
     rounds: int,
-    stop: Stop,
+    stop: Callable[[], bool],
     known: Sequence[SeenLayout] = (),
     close: float = 0.01,
 ) -> list[Priced]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -10,7 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.mill.machine import Machines
+from pithline.mill.products import Products
 from pithline.plan.problem.market import Market, market_of
+from pithline.plan.problem.operations import Setting, Tool
 from pithline.plan.problem.parts import SawnPart
 
 Array = NDArray[np.float64]
@@ -18,11 +20,21 @@ LITRE = 1e6
 
 
 class Objective(StrEnum):
-    """What a plan makes most of."""
+    """What is made most of."""
 
-    SETS = "sets"
-    VALUE = "value"
-    VOLUME = "volume"
+    SETS = "sets"  # litres in complete sets, and a share of those of other plates
+    VALUE = "value"  # money of sets and other plates, less that of hours
+    VOLUME = "volume"  # litres of all plates alike
+
+    @property
+    def in_money(self) -> bool:
+        """Whether it counts money; else litres."""
+        return self is Objective.VALUE
+
+    @property
+    def unit(self) -> float:
+        """What one unit of its values is: mm³ of a litre, or 1 of the currency."""
+        return 1.0 if self.in_money else LITRE
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,8 +65,8 @@ class CutCosts:
 class Economics:
     """What is sold and what work costs, under one objective.
 
-    `unit` is what one unit of it is: mm³ of a litre for volumes, 1 for money. `mill` and `shop` are the charges of settings on the
-    band mill and of bolts' runs on the shop's saw.
+    `mill` and `shop` are the charges of settings on the band mill and of bolts' runs on the shop's saw; `hour_rate` is what an hour
+    costs, and `minutes_per_log` what a log takes beside its settings.
     """
 
     objective: Objective
@@ -62,54 +74,47 @@ class Economics:
     mill: Charges
     shop: Charges
     costs: CutCosts
+    hour_rate: float = 0.0
+    minutes_per_log: float = 0.0
 
     @property
     def unit(self) -> float:
-        """mm³, or one of the currency."""
-        return 1.0 if self.objective is Objective.VALUE else LITRE
+        """mm³ of a litre, or one of the currency."""
+        return self.objective.unit
 
-    def net(self, mated: Array, single: Array, spent: Spent) -> float:
-        """What plates by kind (P,) are worth after charges, in the objective's unit."""
-        return self.market.worth(mated, single)[0] - self.charged(spent)
-
-    def charged(self, spent: Spent) -> float:
-        """What settings or minutes are charged, in the objective's unit."""
-        if self.objective is Objective.VALUE:
-            return spent.money
-        return self.mill.setting * spent.first_settings + self.mill.repeat * spent.repeats
-
-
-@dataclass(frozen=True, slots=True)
-class Spent:
-    """Work of a plan: set-ups that were new, further settings of one, and what all its minutes cost."""
-
-    first_settings: int
-    repeats: int
-    money: float
+    def charged(self, settings: Iterable[Setting]) -> float:
+        """What settings are charged, in the objective's unit: all minutes by money, else charged settings, repeats for less."""
+        if self.objective.in_money:
+            minutes = sum(setting.minutes for setting in settings) + self.minutes_per_log
+            return minutes * self.hour_rate / 60.0
+        seen: set[str] = set()
+        total = 0.0
+        for setting in settings:
+            if setting.charged:
+                charges = self.shop if setting.tool is Tool.RESAW else self.mill
+                name = setting.set_up or setting.id
+                total += charges.repeat if name in seen else charges.setting
+                seen.add(name)
+        return total
 
 
-def economics(
-    objective: Objective, parts: Sequence[SawnPart], loose_share: float, prices: Mapping[str, float], machines: Machines
+def economics_of(
+    objective: Objective, parts: Sequence[SawnPart], products: Products, machines: Machines
 ) -> Economics:
-    """What an objective makes of parts and machines.
-
-    Parameters
-    ----------
-    loose_share : what a litre of plates in no set counts, to one in sets
-    prices : of a set, by product
-    """
+    """What an objective makes of parts, of some products, and machines."""
     volume = np.array([part.volume for part in parts]) / LITRE
     mill, resaw = machines.mill, machines.resaw
     if objective is Objective.VALUE:
-        return _by_money(parts, prices, machines)
+        return _by_money(parts, {product.name: product.price for product in products.products}, machines)
     held: dict[str, float] = {}
     for part, one in zip(parts, volume, strict=True):
         held[part.product] = held.get(part.product, 0.0) + float(one) * part.part.count
-    loose = volume * (1.0 if objective is Objective.VOLUME else loose_share)
+    loose = volume * (1.0 if objective is Objective.VOLUME else products.loose_share)
     market = market_of(parts, held, loose, loose, np.zeros(len(parts)))
     full, repeat = mill.least_gain_per_setting / LITRE, mill.repeat_gain / LITRE
     again = repeat if resaw.least_gain_per_repeat is None else resaw.least_gain_per_repeat / LITRE
-    return Economics(objective, market, Charges(full, repeat, repeat), Charges(full, again, 0.0), CutCosts())
+    on_mill, in_shop = Charges(full, repeat, repeat), Charges(full, again, 0.0)
+    return Economics(objective, market, on_mill, in_shop, CutCosts(), mill.hour_rate, mill.minutes_per_log)
 
 
 def _by_money(parts: Sequence[SawnPart], prices: Mapping[str, float], machines: Machines) -> Economics:
@@ -142,7 +147,7 @@ def _by_money(parts: Sequence[SawnPart], prices: Mapping[str, float], machines: 
         mill.minutes_off_square * rate,
     )
     in_shop = Charges((resaw.minutes_per_setting or 0.0) * rate, resaw.repeat_minutes * rate, 0.0)
-    return Economics(Objective.VALUE, market, on_mill, in_shop, costs)
+    return Economics(Objective.VALUE, market, on_mill, in_shop, costs, mill.hour_rate, mill.minutes_per_log)
 
 
 def _minutes(length: float, feed: float | None, per_cut: float) -> float:

@@ -1,13 +1,14 @@
-"""What a log is sawn with and into: machines, parts, what a plate of each counts, and how many are still wanted."""
+"""What a log is sawn with and into: machines, parts, what is sold of them, and how many are still wanted."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pithline.mill.machine import Machines
+from pithline.plan.problem.economics import Economics
 from pithline.plan.problem.parts import SawnPart
 
 Array = NDArray[np.float64]
@@ -15,7 +16,7 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class ShopSaws:
-    """The shop's kerfs and limits that shape strips. `height_max`: widest billet the resaw takes. [mm]"""
+    """The shop's kerfs and limits that shape strips. `height_max`: widest billet the resaw takes; `spring`: a slab's slack. [mm]"""
 
     resaw_kerf: float
     rip_kerf: float
@@ -40,15 +41,15 @@ class SawingTask:
     ----------
     parts : tuple of SawnPart
         The p parts that may be sawn.
-    worth : (p,) array
-        What one plate of each counts, litres or money.
+    economics : Economics
+        What is sold, and what work costs.
     left : (p,) array
         Plates of each still wanted, infinite without a demand.
     """
 
     machines: Machines
     parts: tuple[SawnPart, ...]
-    worth: Array
+    economics: Economics
     left: Array
 
     @property
@@ -57,10 +58,9 @@ class SawingTask:
         m = self.machines
         return ShopSaws(m.resaw.kerf, m.rip.kerf, m.crosscut.kerf, m.resaw.height_max)
 
-    def for_parts(self, view: tuple[SawnPart, ...]) -> SawingTask:
-        """The same task with some of its parts."""
-        rows = [self.parts.index(part) for part in view]
-        return SawingTask(self.machines, view, self.worth[rows], self.left[rows])
+    def selling(self, economics: Economics) -> SawingTask:
+        """The same machines and parts, sold otherwise."""
+        return replace(self, economics=economics)
 
 
 def plates_wanted(parts: tuple[SawnPart, ...]) -> Array:

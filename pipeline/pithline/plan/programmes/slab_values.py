@@ -54,7 +54,7 @@ def layer_count(rules, p, thickness):
 def layer_depth(rules, p, j, d):
     """Depth index of the mid-plane of layer `j` of part `p`, in a slab whose lower face lies at depth index `d`."""
     step = rules.thickness[p] + rules.resaw_kerf
-    return int(np.floor(d + (rules.spring / 2 + rules.thickness[p] / 2 + j * step) / rules.depth_step + 0.5))
+    return int(np.floor(d + (rules.thickness[p] / 2 + j * step) / rules.depth_step + 0.5))
 
 
 @njit(cache=True, fastmath=True, parallel=True)

@@ -8,12 +8,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from pithline.plan.evaluate.judge import plate_counts
 from pithline.plan.execute.bucked_log import LogLayout
-from pithline.plan.execute.ledger import Ledger, Plate
+from pithline.plan.execute.ledger import Ledger
 from pithline.plan.execute.shop import SlabJob, resaw_all, saw_into_billets
-from pithline.plan.execute.simulate import PieceToSaw, Poser, Simulation
+from pithline.plan.execute.simulate import FillRequest, PieceToSaw, Poser, Simulation, filled_jobs
 from pithline.plan.execute.slab_faces import parallel_faces, slab_frame
-from pithline.plan.execute.slab_layout import lay_out
 from pithline.plan.problem.layout import LayoutSetting
 from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.operations import Cut, Operation, Setting, Stage
@@ -39,58 +39,40 @@ class ShopWork:
 
     Attributes
     ----------
-    kept : tuple of Operation
-        What is kept of the earlier plan for them.
-    names : frozenset of str
-        Pieces that exist once these are carried out.
-    jobs : tuple of SlabJob
-        Slabs laid out anew.
-    left : (p,) array
-        Plates of each part still wanted after all of these.
+    kept : mapping of str to tuple of Operation
+        What is kept of the earlier plan for each, by piece.
+    jobs : mapping of str to SlabJob
+        Slabs that may be filled anew instead, by piece.
+    ready : frozenset of str
+        Pieces that exist already.
+    order : mapping of str to int
+        Place of each operation in the earlier plan.
     counts : mapping of str to int
         Highest numbers in use, by prefix.
     """
 
-    kept: tuple[Operation, ...]
-    names: frozenset[str]
-    jobs: tuple[SlabJob, ...]
-    left: Array
+    kept: Mapping[str, tuple[Operation, ...]]
+    jobs: Mapping[str, SlabJob]
+    ready: frozenset[str]
+    order: Mapping[str, int]
     counts: Mapping[str, int]
 
 
-def plan_shop_work(state: SawnState, task: SawingTask, again: bool) -> ShopWork:
-    """What to do with slabs and billets in hand: as planned earlier, or laid out anew where that gives more.
-
-    `again` says whether slabs may be laid out anew; not once billets were resawn dried.
-    """
+def plan_shop_work(state: SawnState) -> ShopWork:
+    """What may be done with slabs and billets in hand: as planned earlier, or slabs filled anew, unless billets were resawn dried."""
     ledger = state.ledger()
     leaves = [name for name in ledger.leaves() if ledger.pieces[name].kind in ("slab", "billet")]
-    left = task.left.astype(float).copy()
-    _take(left, plates_of(state, ledger, frozenset(ledger.pieces)))
-    kept: list[Operation] = []
-    names = set(ledger.pieces)
-    jobs: list[SlabJob] = []
+    kept: dict[str, tuple[Operation, ...]] = {}
+    jobs: dict[str, SlabJob] = {}
     for name in leaves:
         own = with_reopened_settings(operations_following(state.history, name), state.history, ledger)
-        own, plates = _paying(state, own)
-        worth = _worth(_passing_of(plates, len(left)), left, task)
-        job = None
-        if again and ledger.pieces[name].kind == "slab":
-            job = _anew(state, ledger, name, replace(task, left=left))
-        # of two that are alike the earlier plan's stands, unless the slab is not the one it was made for
-        other = any(face.cut in state.changed for face in ledger.pieces[name].faces)
-        if job is not None and _worth(_held(job, len(left)), left, task) > worth + (-1e-9 if other else 1e-9):
-            jobs.append(job)
-            left -= _held(job, len(left))
-            continue
-        kept += own
-        names |= pieces_made(own)
-        _take(left, plates)
+        kept[name] = tuple(_paying(state, own))
+        if not state.dried and ledger.pieces[name].kind == "slab":
+            job = _anew(state, ledger, name)
+            if job is not None:
+                jobs[name] = job
     order = {each.id: i for i, each in enumerate(state.history.later)}
-    blocks = _blocks(kept)
-    blocks.sort(key=lambda block: (block.setting.stage is Stage.DRIED, order.get(block.setting.id, -1)))
-    ordered = tuple(each for block in blocks for each in block.operations)
-    return ShopWork(ordered, frozenset(names), tuple(jobs), left, dict(ledger.counts))
+    return ShopWork(kept, jobs, frozenset(ledger.pieces), order, dict(ledger.counts))
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,38 +97,8 @@ def _blocks(operations: Operations) -> list[_Block]:
     return out
 
 
-def _take(left: Array, plates: Sequence[Plate]) -> None:
-    """Lessen what is still wanted by passing plates."""
-    for plate in plates:
-        if plate.passes:
-            left[plate.part] -= 1.0
-    np.maximum(left, 0.0, out=left)
-
-
-def _passing_of(plates: Sequence[Plate], parts: int) -> Array:
-    """Passing plates of each part, (parts,)."""
-    have = np.zeros(parts)
-    for plate in plates:
-        have[plate.part] += plate.passes
-    return have
-
-
-def _held(job: SlabJob, parts: int) -> Array:
-    """Plates of each part that a slab is laid out to, (parts,)."""
-    have = np.zeros(parts)
-    for strip in job.strips:
-        for billet in strip.billets:
-            have[billet.part] += len(billet.layers)
-    return have
-
-
-def _worth(have: Array, left: Array, task: SawingTask) -> float:
-    """What plates of each part count, up to what is still wanted."""
-    return float(np.minimum(have, left) @ task.worth)
-
-
-def _paying(state: SawnState, operations: Operations) -> tuple[list[Operation], list[Plate]]:
-    """The operations of settings that still lead to a passing plate, and their plates."""
+def _paying(state: SawnState, operations: Operations) -> list[Operation]:
+    """The operations of settings that still lead to a passing plate."""
     ledger = state.ledger()
     apply_operations(ledger, operations, state.kinds)
     plates = plates_of(state, ledger, frozenset(pieces_made(operations)))
@@ -156,12 +108,11 @@ def _paying(state: SawnState, operations: Operations) -> tuple[list[Operation], 
     for block in _blocks(operations):
         if any(side in lines for cut in block.cuts for side in cut.sides):
             out += block.operations
-    made = pieces_made(out)
-    return out, [plate for plate in plates if plate.id in made]
+    return out
 
 
-def _anew(state: SawnState, ledger: Ledger, name: str, task: SawingTask) -> SlabJob | None:
-    """A slab in hand laid out on the log as it now is known; None where it has no two parallel faces from mill or resaw."""
+def _anew(state: SawnState, ledger: Ledger, name: str) -> SlabJob | None:
+    """A slab in hand on the log as it now is known; None where it has no two parallel faces from mill or resaw."""
     log, piece = state.log_of(ledger, name), ledger.pieces[name]
     cuts = {cut.id: cut for cut in ledger.cuts}
     newest = next((face for face in reversed(piece.faces) if cuts[face.cut].tool.on_mill_or_resaw), None)
@@ -173,7 +124,7 @@ def _anew(state: SawnState, ledger: Ledger, name: str, task: SawingTask) -> Slab
     if faces.low is None or faces.high is None:
         return None
     frame = slab_frame(log, piece, normal, faces.low.height, faces.high.height)
-    return SlabJob(log, piece, frame, faces.low.cut, lay_out(log, frame, task), role_of(ledger, name))
+    return SlabJob(log, piece, frame, faces.low.cut, (), role_of(ledger, name))
 
 
 def remaining_pieces(state: SawnState, before: ScriptLayouts) -> tuple[RemainingPiece, ...]:
@@ -230,7 +181,18 @@ class RemainingWork:
         each = zip(self.pieces, layouts, strict=True)
         return [(replace(piece.log, piece=piece.piece), layout) for piece, layout in each]
 
-    def execute(self, layouts: Sequence[LayoutSetting | None], poser: Callable[[PlanLog], Poser]) -> Ledger:
+    @property
+    def slabs_in_hand(self) -> bool:
+        """Whether there are slabs that may be filled anew."""
+        return bool(self.shop.jobs)
+
+    def execute(
+        self,
+        layouts: Sequence[LayoutSetting | None],
+        poser: Callable[[PlanLog], Poser],
+        fill: FillRequest,
+        again: bool = False,
+    ) -> Ledger:
         """Saw on: pieces in hand by their layouts, then all slabs, with what is kept of the earlier plan; dried billets last.
 
         Parameters
@@ -239,25 +201,44 @@ class RemainingWork:
             Of each piece; None leaves it.
         poser : callable
             Makes the poser of each log.
+        fill : FillRequest
+            How slabs are filled.
+        again : bool
+            Whether slabs in hand are filled anew, in place of what the earlier plan did with them.
         """
-        ledger = self.state.ledger()
-        ledger.counts.update(self.shop.counts)
-        simulation = Simulation(ledger, replace(self.task, left=self.shop.left.copy()))
-        slabs = list(self.shop.jobs)
+        ledger, shop = self.state.ledger(), self.shop
+        ledger.counts.update(shop.counts)
+        simulation = Simulation(ledger, self.task)
+        slabs: list[SlabJob] = []
         for piece, layout in zip(self.pieces, layouts, strict=True):
-            slabs += simulation.saw_settings(PieceToSaw(piece.log, piece.piece, layout, poser(piece.log)))
-        waiting = [billet for job in slabs for billet in saw_into_billets(ledger, self.task, job)]
-        blocks = _blocks(self.shop.kept)
+            slabs += simulation.saw_log(PieceToSaw(piece.log, piece.piece, layout, poser(piece.log)))
+        slabs += simulation.saw_bolts()
+        redone = dict(shop.jobs) if again else {}
+        kept = [each for name, own in shop.kept.items() if name not in redone for each in own]
+        blocks = sorted(
+            _blocks(kept), key=lambda one: (one.setting.stage is Stage.DRIED, shop.order.get(one.setting.id, -1))
+        )
+        names = shop.ready | pieces_made(kept)
+        sawn = self._sawn(kept, names)
+        jobs = filled_jobs([*redone.values(), *slabs], self.task, fill, sawn)
+        waiting = [billet for job in jobs for billet in saw_into_billets(ledger, self.task, job)]
         for stage in Stage:
-            kept = [each for block in blocks if block.setting.stage is stage for each in block.operations]
-            apply_operations(ledger, kept, self.state.kinds)
+            own = [each for block in blocks if block.setting.stage is stage for each in block.operations]
+            apply_operations(ledger, own, self.state.kinds)
             resaw_all(ledger, self.task, waiting, (stage,))
-        ledger.plates[:0] = plates_of(self.state, ledger, self.shop.names)
+        ledger.plates[:0] = plates_of(self.state, ledger, names)
         return ledger
+
+    def _sawn(self, kept: Operations, names: frozenset[str]) -> NDArray[np.int64]:
+        """Mated and single plates by part (P, 2) that are there, or come of what is kept."""
+        ledger = self.state.ledger()
+        apply_operations(ledger, kept, self.state.kinds)
+        plates = plates_of(self.state, ledger, names)
+        return plate_counts(plates, self.task.parts, np.array([plate.passes for plate in plates], bool))
 
 
 def remaining_work(state: SawnState, task: SawingTask) -> RemainingWork:
     """What is in hand of a log; once billets were resawn dried, only what is in the shop."""
-    shop = plan_shop_work(state, task, not state.dried)
+    shop = plan_shop_work(state)
     before = script_layouts(state.history.whole, state.kinds)
     return RemainingWork(state, shop, () if state.dried else remaining_pieces(state, before), task)
