@@ -123,7 +123,7 @@ def test_a_plate_touched_tells_the_scripts_figures(page, script):
     number = float(re.match(r"[\d.]+", facts["Ring angle, mean"])[0])
     assert number == pytest.approx(shown["ring_angle"]["mean"], abs=0.05)
     assert float(re.match(r"[\d.]+", facts["Runout, greatest"])[0]) == pytest.approx(shown["runout"], abs=0.06)
-    assert facts["Size as sawn"] == "800 mm × 200 mm × 5 mm"
+    assert facts["Size as sawn"] == "800 × 200 × 5 mm"
 
 
 def test_colours_have_a_legend_in_degrees_and_sections_open(page):

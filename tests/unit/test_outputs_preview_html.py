@@ -6,7 +6,7 @@ import re
 import pytest
 
 from picture_scripts import small_script
-from pithline.outputs.html import as_data
+from pithline.outputs.html_page import as_data
 from pithline.outputs.preview.page import preview_html, three_source
 from pithline.outputs.preview.scene import Scene
 from pithline.outputs.print_job import print_job
@@ -48,7 +48,7 @@ def test_every_piece_and_step_is_there_with_the_scripts_figures(page):
     assert facts["p1"]["Ring angle, mean"] == "86.5°"
     assert facts["p1"]["Ring angle, least"].startswith("81.2")
     assert facts["p2"]["Ring angle, mean"] == "79.5°"
-    assert facts["p1"]["Size as sawn"] == "800 mm × 200 mm × 5 mm"
+    assert facts["p1"]["Size as sawn"] == "800 × 200 × 5 mm"
     assert facts["p1"]["Runout, greatest"] == "1.2°, 1 in 46"
     assert facts["p1"]["Along the log"] == "200 mm to 1000 mm from the butt"
     first = data["operations"][1]
@@ -57,7 +57,7 @@ def test_every_piece_and_step_is_there_with_the_scripts_figures(page):
 
 def test_inches_where_asked_for():
     data = data_of(page_of(small_script(), "in"))
-    assert "7 7/8 in" in dict(next(one for one in data["pieces"] if one["id"] == "p1")["facts"])["Size as sawn"]
+    assert "7 7/8" in dict(next(one for one in data["pieces"] if one["id"] == "p1")["facts"])["Size as sawn"]
 
 
 def test_texts_from_the_card_are_never_markup():

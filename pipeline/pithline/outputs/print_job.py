@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
@@ -11,6 +12,12 @@ from pithline.outputs.cut_script.reader import read_cut_script
 from pithline.outputs.cut_script.sawn_log import SawnLog
 from pithline.outputs.cut_script.shop_measures import ShopMeasures
 from pithline.outputs.formatting import Formatter
+from pithline.script.document import dumps
+
+
+def plan_hash(script: Mapping[str, Any]) -> str:
+    """First 16 hex digits of the SHA-256 of cut-script.json."""
+    return hashlib.sha256(dumps(dict(script))).hexdigest()[:16]
 
 
 @dataclass(frozen=True, eq=False)
@@ -20,6 +27,11 @@ class PrintJob:
     log: SawnLog
     fmt: Formatter
     paper: str
+
+    @cached_property
+    def plan(self) -> str:
+        """The hash that ties labels and cards to their plan."""
+        return plan_hash(self.log.script.raw)
 
     @cached_property
     def shop(self) -> ShopMeasures:

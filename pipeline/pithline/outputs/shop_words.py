@@ -12,7 +12,7 @@ from pithline.outputs.cut_script.shop_measures import MeasuredFrom
 from pithline.outputs.formatting import Formatter, degrees
 from pithline.outputs.print_job import PrintJob
 
-SUPPORTS = {"fence": "against the fence", "cradle": "in a cradle", "v-blocks": "in V-blocks", "table": "on the table"}
+SUPPORTS = {"fence": "at the fence", "cradle": "in a cradle", "v-blocks": "in V-blocks", "table": "on the table"}
 FLAT_DEG = 0.05
 """Angles told apart from 0 and 90 degrees."""
 NO_OFFSET = -0.25
@@ -47,9 +47,9 @@ def _lies(log: SawnLog, setting: ScriptSetting) -> str:
     if setting.against is None:
         return text
     face, angle = log.cut_numbers[setting.against.face], setting.against.angle
-    if setting.support == "table" and abs(angle - 90.0) < FLAT_DEG:
-        return f"{text}, face {face} down"
-    return f"{text}, face {face} " + ("flat to it" if angle < FLAT_DEG else f"at {degrees(angle)} to the blade")
+    if angle > 90.0 - FLAT_DEG:
+        return f"face {face} down on the table"
+    return f"face {face} flat to the fence" if angle < FLAT_DEG else f"face {face} on a {degrees(angle)} block at the fence"
 
 
 def _ripped(job: PrintJob, setting: ScriptSetting, lies: str) -> Bench:
@@ -62,6 +62,9 @@ def _ripped(job: PrintJob, setting: ScriptSetting, lies: str) -> Bench:
         made = job.shop.mill_setting_of(setting.piece)
         source = f"from the line between its {job.shop.tick_name(made) if made else ''} ticks"
         texts = [[f"{job.fmt.length(abs(one))} {'right' if one >= 0.0 else 'left'}" for one in both] for both in ends]
+    elif reference.edge is MeasuredFrom.CORNER:
+        source = "from the left corner of its lower side, at each end"
+        texts = [[job.fmt.length(one) for one in both] for both in ends]
     else:
         face = job.log.cut_numbers[reference.face]
         source = f"from face {face}" if reference.edge is MeasuredFrom.FACE else f"from the {reference.side} arris of face {face}"

@@ -211,14 +211,14 @@ class Totals:
     """Sums over a script; money in the products' currency. What older scripts do not state is `None`."""
 
     instrument_volume: float
-    plates: int
     sets: Mapping[str, int]
-    value: float
     minutes: float
     settings: int
-    log_volume: float
-    kerf_volume: float
-    offcut_volume: float
+    value: float = 0.0
+    plates: int | None = None
+    log_volume: float | None = None
+    kerf_volume: float | None = None
+    offcut_volume: float | None = None
     set_volume: float | None = None
     loose_volume: float | None = None
     loose_value: float | None = None
@@ -263,28 +263,29 @@ class Doubts:
 
 @dataclass(frozen=True, slots=True)
 class Rung:
-    """One of several plans from few settings to many; `most` charged settings were asked for, `None` for any."""
+    """One of several plans of a log, from few set-ups to many: its sums, and the customary way's with as many settings.
 
-    most: int | None
-    settings: int
-    minutes: float
-    instrument_volume: float
-    sets: Mapping[str, int]
+    Older scripts tell only part of the sums. `title` is empty where the script names none; `chosen` is the plan of this script.
+    """
 
-    @property
-    def complete_sets(self) -> dict[str, int]:
-        """Products of which there is at least one complete set."""
-        return {name: count for name, count in self.sets.items() if count}
+    title: str
+    chosen: bool
+    totals: Totals
+    practice: Totals | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Replan:
-    """How a script came of an earlier one: the last cut sawn, settings that are history, what changed."""
+    """How a script came of an earlier one: the last cut sawn, settings that are history, what changed.
+
+    `drawn` are cuts still to come whose lines stand on the wood already.
+    """
 
     after: str
     kept: frozenset[str]
     changed: tuple[str, ...]
     relabelled: frozenset[str]
+    drawn: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -312,12 +313,21 @@ class LimitFacts:
 
 @dataclass(frozen=True, slots=True)
 class MillFacts:
-    """What the pages say of the mill."""
+    """What the pages say of the mill; `hour_rate` in money."""
 
     name: str = ""
     kerf: float = 0.0
     scale_reads: str = "centre"
     bunks: tuple[float, ...] = ()
+    hour_rate: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Products:
+    """What the parts are sold as: plates in one set of each product, and the name of the money, empty where there is none."""
+
+    plates_in_set: Mapping[str, int]
+    currency: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -328,6 +338,7 @@ class ScriptInputs:
     sapwood: float
     mill: MillFacts
     limits: Mapping[str, LimitFacts]
+    products: Products
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -28,6 +28,7 @@ from pithline.outputs.cut_script.document import (
     Mark,
     MillFacts,
     PracticeTotals,
+    Products,
     Replan,
     Rung,
     ScriptCut,
@@ -83,6 +84,11 @@ class JsonTable:
         """A number, or the default where the script does not say."""
         found = self.number_or_none(key)
         return default if found is None else found
+
+    def count_or_none(self, key: str) -> int | None:
+        """A whole number, or `None` where the script does not say."""
+        found = self.number_or_none(key)
+        return None if found is None else int(found)
 
     def text(self, key: str) -> str:
         """A text."""
@@ -160,7 +166,7 @@ def read_cut_script(document: Mapping[str, Any]) -> CutScript:
         totals=_totals(whole.table("totals")),
         practice=whole.maybe("practice", _practice),
         doubts=_doubts(whole.table("uncertainty")),
-        rungs=tuple(_rung(one) for one in whole.table("proof").rows("trade_off")),
+        rungs=_rungs(whole.table("proof")),
         cautions=whole.texts("cautions"),
         replan=whole.maybe("replan", _replan),
         raw=document,
@@ -199,9 +205,19 @@ def _inputs(inputs: JsonTable) -> ScriptInputs:
             kerf=mill.number_or("kerf", 0.0),
             scale_reads=mill.text_or_none("scale_reads") or "centre",
             bunks=tuple(float(one) for one in mill.values.get("bunks") or ()),
+            hour_rate=mill.number_or("hour_rate", 0.0),
         ),
         limits={name: _limits(name, limits.table(name)) for name in limits.values},
+        products=_products(inputs.table("products")),
     )
+
+
+def _products(products: JsonTable) -> Products:
+    counts = {
+        product.text("name"): sum(part.count_or_none("count") or 1 for part in product.rows("part"))
+        for product in products.rows("product")
+    }
+    return Products(counts, products.text_or_none("currency") or "")
 
 
 def _limits(name: str, limits: JsonTable) -> LimitFacts:
@@ -305,23 +321,22 @@ def _plate(one: JsonTable) -> ScriptPlate:
 
 
 def _totals(totals: JsonTable) -> Totals:
-    set_ups = totals.number_or_none("set_ups")
     return Totals(
         instrument_volume=totals.number("instrument_volume"),
-        plates=int(totals.number("plates")),
         sets=_counts(totals.table("sets")),
-        value=totals.number_or("value", 0.0),
         minutes=totals.number("minutes"),
         settings=int(totals.number("settings")),
-        log_volume=totals.number("log_volume"),
-        kerf_volume=totals.number("kerf_volume"),
-        offcut_volume=totals.number("offcut_volume"),
+        value=totals.number_or("value", 0.0),
+        plates=totals.count_or_none("plates"),
+        log_volume=totals.number_or_none("log_volume"),
+        kerf_volume=totals.number_or_none("kerf_volume"),
+        offcut_volume=totals.number_or_none("offcut_volume"),
         set_volume=totals.number_or_none("set_volume"),
         loose_volume=totals.number_or_none("loose_volume"),
         loose_value=totals.number_or_none("loose_value"),
         labour=totals.number_or_none("labour"),
         earnings=totals.number_or_none("earnings"),
-        set_ups=None if set_ups is None else int(set_ups),
+        set_ups=totals.count_or_none("set_ups"),
     )
 
 
@@ -353,14 +368,19 @@ def _doubts(doubts: JsonTable) -> Doubts:
     )
 
 
-def _rung(row: JsonTable) -> Rung:
-    most = row.number_or_none("max_settings")
-    return Rung(
-        most=None if most is None else int(most),
-        settings=int(row.number("settings")),
-        minutes=row.number("minutes"),
-        instrument_volume=row.number("instrument_volume"),
-        sets=_counts(row.table("sets")),
+def _rungs(proof: JsonTable) -> tuple[Rung, ...]:
+    """The ladder of plans; of older scripts the trade-off, whose last row, of any number of settings, is the plan itself."""
+    ladder = proof.rows("ladder")
+    if ladder:
+        return tuple(
+            Rung(row.text_or_none("title") or "", bool(row.values.get("chosen", False)), _totals(row), row.maybe("practice", _totals))
+            for row in ladder
+        )
+    rows = proof.rows("trade_off")
+    asked = [row.count_or_none("max_settings") for row in rows]
+    return tuple(
+        Rung("" if most is None else f"at most {most} settings", most is None, _totals(row))
+        for row, most in zip(rows, asked, strict=True)
     )
 
 
@@ -370,4 +390,5 @@ def _replan(replan: JsonTable) -> Replan:
         kept=frozenset(replan.texts("kept")),
         changed=replan.texts("changed"),
         relabelled=frozenset(replan.texts("relabelled")),
+        drawn=frozenset(replan.texts("drawn")),
     )

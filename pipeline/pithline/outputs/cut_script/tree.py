@@ -121,12 +121,12 @@ class PieceTree:
         return self.ancestry(piece)[-1]
 
     @cached_property
-    def plates_in(self) -> dict[str, int]:
-        """How many plates are sawn from a piece, for every piece that gives any."""
-        found: dict[str, int] = {}
+    def plates_from(self) -> dict[str, list[str]]:
+        """The plates that are sawn from a piece, for every piece that gives any, in the order of the script."""
+        found: dict[str, list[str]] = {}
         for plate in self.plates:
             for one in self.ancestry(plate):
-                found[one] = found.get(one, 0) + 1
+                found.setdefault(one, []).append(plate)
         return found
 
     # -- numbers on the wood --------------------------------------------------------------------------------------

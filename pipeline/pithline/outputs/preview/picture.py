@@ -57,7 +57,7 @@ def _title(figure: Figure, scene: Scene, fmt: Formatter) -> None:
         0.03, 0.945, made + (f", {sets} complete set" + "s" * (sets != 1) if sets else ""), va="top", color=INK,
         fontsize=15,
     )  # fmt: skip
-    share = 100.0 * totals.instrument_volume / totals.log_volume
+    share = 100.0 * totals.instrument_volume / (totals.log_volume or scene.log.script.log.volume)
     figure.text(0.97, 0.985, f"{share:.0f} % of the log", va="top", ha="right", fontsize=13, color=INK)
 
 
