@@ -11,9 +11,9 @@ from pithline.files.mills import read_mill
 from pithline.files.priors import Priors, Sampling, read_priors
 from pithline.files.products import products_from
 from pithline.logmodel.card import Card
-from pithline.plan.ledger import Ledger, Plate
-from pithline.yard.appraisal.known import Known, know
-from pithline.yard.appraisal.layouts import Sawn, Trade, trade_of
+from pithline.plan.execute.ledger import Ledger, Plate
+from pithline.yard.appraisal.layouts import AppraisalShop, ExecutedLayout, appraisal_shop
+from pithline.yard.appraisal.log_knowledge import LogKnowledge, gather_knowledge
 from pithline.yard.appraisal.regrade import Planned, Verdict, planned
 from truth.logs import TrueLog
 from truth.models import to_model
@@ -92,13 +92,13 @@ def nothing_hidden(priors: Priors | None = None) -> Priors:
     )
 
 
-def known(priors: Priors, stated: Card | None = None, read: dict | None = None, surface: float = 0.0) -> Known:
+def known(priors: Priors, stated: Card | None = None, read: dict | None = None, surface: float = 0.0) -> LogKnowledge:
     """What is known of the round log; `surface` is the fit's standard error of its bark, all round. [mm]"""
     stated = card(pith_butt=None, pith_top=None) if stated is None else stated
     model = to_model(ROUND)
     bark = 0.055 * stated.bark_thickness if stated.bark_thickness is not None else 0.0
     model = replace(model, stderr_radius=np.full_like(model.stderr_radius, float(np.hypot(surface, bark))))
-    return know(model, stated, READ if read is None else read, priors, TODAY)
+    return gather_knowledge(model, stated, READ if read is None else read, priors, TODAY)
 
 
 def plates(near: float = 80.0, count: int = 8, starts: tuple[float, ...] = (100.0, 600.0)) -> list[Plate]:
@@ -113,14 +113,14 @@ def plates(near: float = 80.0, count: int = 8, starts: tuple[float, ...] = (100.
     return out
 
 
-def trade() -> Trade:
+def trade() -> AppraisalShop:
     """The bundled mill and the one product."""
-    return trade_of(read_mill(), PRODUCTS, "black walnut", 929.0)
+    return appraisal_shop(read_mill(), PRODUCTS, "black walnut", 929.0)
 
 
-def sawn(near: float = 80.0) -> Sawn:
+def sawn(near: float = 80.0) -> ExecutedLayout:
     """The plates as a layout that takes an hour."""
-    return Sawn(None, trade().parts, Ledger(plates=plates(near)), 60.0)  # type: ignore[arg-type]
+    return ExecutedLayout(None, trade().parts, Ledger(plates=plates(near)), 60.0)  # type: ignore[arg-type]
 
 
 def own(near: float = 80.0) -> Planned:

@@ -6,9 +6,9 @@ import json
 from dataclasses import replace
 from pathlib import Path
 
-from pithline.plan import solve
+from pithline.plan.problem import effort
 from pithline.script.document import dumps
-from pithline.yard.replan import replan
+from pithline.yard.replan_log import replan
 from pithline.yard.request import Request
 
 WRITTEN = Path(__file__).parent / "written" / "small-log.cut-script.json"
@@ -27,16 +27,18 @@ def earlier_script():
 
 def planned_anew(after, found=None, script=None, request=None):
     """The script after some cuts of the earlier one, as it is written."""
-    kept = solve.EFFORTS["coarse"]
-    solve.EFFORTS["coarse"] = replace(kept, rolls=6, along_step=40.0, firsts=1)
+    kept = effort.EFFORTS["coarse"]
+    effort.EFFORTS["coarse"] = replace(kept, rolls=6, along_step=40.0, firsts=1)
     try:
         script = script or earlier_script()
         before = copy.deepcopy(script)
-        new = replan(script, after, found or {}, request or Request(effort="coarse", samples=2), lambda what, part: None)
+        new = replan(
+            script, after, found or {}, request or Request(effort="coarse", samples=2), lambda what, part: None
+        )
         assert script == before
         return json.loads(dumps(new))
     finally:
-        solve.EFFORTS["coarse"] = kept
+        effort.EFFORTS["coarse"] = kept
 
 
 def operations_until(script, cut):
@@ -49,5 +51,7 @@ def solid_points(plate):
     """Points (n, 3) all through a plate's box."""
     import numpy as np
 
-    grid = np.stack(np.meshgrid(*(np.linspace(0.0, 1.0, n) for n in (41, 13, 4)), indexing="ij"), axis=-1).reshape(-1, 3)
+    grid = np.stack(np.meshgrid(*(np.linspace(0.0, 1.0, n) for n in (41, 13, 4)), indexing="ij"), axis=-1).reshape(
+        -1, 3
+    )
     return np.array(plate["corner"]) + grid @ np.array(plate["edges"])

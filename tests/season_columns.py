@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from pithline.yard.season.season import NEVER, Column, Order, Season, Terms, YardLog
+from pithline.yard.season.model import NEVER, Order, PlanColumn, Season, SeasonTerms, YardLog
 
 PRODUCTS = {
     "dreadnought guitar": (18000, 2.2),
@@ -42,7 +42,7 @@ def random_season(
         whole = rng.random() < matched
         most = min(quantity, 6) if whole else quantity
         book.append(Order(name, int(rng.integers(1, most + 1)), price, due, int(rng.integers(0, 3)), whole))
-    return Season(made, tuple(book), Terms(int(hours * 60), weeks, 2500, 6000, 0.1, 0.05))
+    return Season(made, tuple(book), SeasonTerms(int(hours * 60), weeks, 2500, 6000, 0.1, 0.05))
 
 
 def _log(
@@ -57,6 +57,8 @@ def _log(
             for name, share in zip(names, mix, strict=True)
         }
         sets = {name: n for name, n in sets.items() if n}
-        columns.append(Column(f"p{p}", sets, {name: dry[name] for name in sets}, int(rng.uniform(90, 360) * size**0.5)))
+        columns.append(
+            PlanColumn(f"p{p}", sets, {name: dry[name] for name in sets}, int(rng.uniform(90, 360) * size**0.5))
+        )
     first = int(rng.integers(0, max(weeks // 3, 1))) if rng.random() < 0.2 else 0
     return YardLog(f"log-{number:05d}", int(size * cost), tuple(columns), int(rng.integers(0, 2)), first)

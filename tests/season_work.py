@@ -20,7 +20,7 @@ import numpy as np
 from pithline.files.mills import mill_as_read
 from pithline.files.products import products_as_read
 from pithline.yard.season.cluster import Cluster
-from pithline.yard.season.question import Question
+from pithline.yard.season.question import SeasonQuestion
 from pithline.yard.season.run import run_season
 from pithline.yard.season.work import Job, Result, pack
 
@@ -99,9 +99,9 @@ def make_yard(folder: Path, names: list[str], cost: int = 60) -> tuple[Path, Pat
     return manifest, orders
 
 
-def question(manifest: Path, orders: Path, out: Path, **changes) -> Question:
+def question(manifest: Path, orders: Path, out: Path, **changes) -> SeasonQuestion:
     """A season's question about the invented yard."""
-    return Question(str(manifest), str(orders), str(out), START, **changes)
+    return SeasonQuestion(str(manifest), str(orders), str(out), START, **changes)
 
 
 def answer_of(found) -> dict:

@@ -9,9 +9,10 @@ from pithline.files.cards import card_as_read, card_from
 from pithline.files.mills import mill_as_read, mill_from
 from pithline.files.practice import read_practice
 from pithline.files.products import products_as_read, products_from
-from pithline.plan import solve
+from pithline.plan.problem import effort
 from pithline.script.document import dumps
-from pithline.yard.pipeline import Inputs, Request, plan_model
+from pithline.yard.one_log import plan_model
+from pithline.yard.request import Inputs, Request
 from truth.logs import TrueLog, Wave
 from truth.models import to_model
 
@@ -69,14 +70,14 @@ def inputs_of(products=PRODUCTS, card=CARD):
 
 def small_plan(truth=TRUTH, request=None, **more):
     """The script of one plan, searched more coarsely than any command does."""
-    kept = solve.EFFORTS["coarse"]
-    solve.EFFORTS["coarse"] = replace(kept, rolls=6, along_step=40.0, firsts=1)
+    kept = effort.EFFORTS["coarse"]
+    effort.EFFORTS["coarse"] = replace(kept, rolls=6, along_step=40.0, firsts=1)
     try:
         return plan_model(
             to_model(truth), inputs_of(**more), request or Request(effort="coarse"), lambda what, part: None
         )
     finally:
-        solve.EFFORTS["coarse"] = kept
+        effort.EFFORTS["coarse"] = kept
 
 
 if __name__ == "__main__":

@@ -27,14 +27,22 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 from pithline.errors import PithlineError
 from pithline.files.products import products_as_read
-from pithline.plan.carry import DrawnPoser, carry_out
-from pithline.plan.layout import Setting, SlabCut
-from pithline.plan.ledger import Ledger
-from pithline.yard.appraisal.appraise import Terms, known_log, picked, read_lot, read_terms
-from pithline.yard.appraisal.known import Known
-from pithline.yard.appraisal.layouts import BOLDNESS, QUICK, Trade, best_layouts, shop_of, trade_of, with_reserve
+from pithline.plan.execute.ledger import Ledger
+from pithline.plan.execute.simulate import DrawnPoser, execute_layout
+from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
+from pithline.yard.appraisal.appraise import AppraisalTerms, known_log, picked, read_lot, read_terms
+from pithline.yard.appraisal.drawn_logs import draw_basis, draw_log, log_as_drawn
+from pithline.yard.appraisal.layouts import (
+    BOLDNESS,
+    QUICK,
+    AppraisalShop,
+    appraisal_shop,
+    best_layouts,
+    shop_of,
+    with_reserve,
+)
+from pithline.yard.appraisal.log_knowledge import LogKnowledge
 from pithline.yard.appraisal.regrade import brings, outcome, planned
-from pithline.yard.appraisal.worlds import apply, basis_of, world
 from pithline.yard.deciles import deciles
 from truth import judge
 from truth.hidden import cards, hidden, smaller
@@ -82,22 +90,22 @@ thickness = "4 mm"
 """
 
 
-def plain_layout(known: Known, trade: Trade) -> Ledger:
+def plain_layout(known: LogKnowledge, trade: AppraisalShop) -> Ledger:
     """Three slabs through the pith, and three from each half turned by 90°: no search, a few seconds."""
     mill = trade.machines.mill
     lying = with_reserve(known.log, BOLDNESS[known.basis][0])
-    three = tuple(SlabCut(57.0 * k - 27.5, 55.0) for k in (1, 0, -1))
-    half = Setting(np.pi / 2, three, role="half")
-    layout = Setting(0.0, three, above=half, below=half)
+    three = tuple(LayoutSlab(57.0 * k - 27.5, 55.0) for k in (1, 0, -1))
+    half = LayoutSetting(np.pi / 2, three, role="half")
+    layout = LayoutSetting(0.0, three, above=half, below=half)
     poser = DrawnPoser(lying, mill.kerf, mill.minutes_per_setting, mill.feed)
-    return carry_out(lying, layout, shop_of(trade, trade.parts), poser)
+    return execute_layout(lying, layout, shop_of(trade, trade.parts), poser)
 
 
 def one_row(
     kind: str,
     seed: int,
     basis: str,
-    terms: Terms,
+    terms: AppraisalTerms,
     products_read: dict,
     folder: Path,
     plain: bool = False,
@@ -109,13 +117,18 @@ def one_row(
     log = hidden(smaller(true_log(kind, seed), share), terms.priors, seed)
     path, scan = cards(log, basis, seed, terms.priors, folder)
     known = known_log(read_lot([path])[0], terms)
-    trade = trade_of(terms.machines, terms.products, "black walnut", 929.0)
-    shapes = basis_of(known)
+    trade = appraisal_shop(terms.machines, terms.products, "black walnut", 929.0)
+    shapes = draw_basis(known)
     if plain:
         ledger = plain_layout(known, trade)
         own = planned(ledger, trade.parts)
         drawn = [
-            brings(apply(known, world(known, terms.priors, terms.seed, n), shapes), own, trade.parts, terms.products)
+            brings(
+                log_as_drawn(known, draw_log(known, terms.priors, terms.seed, n), shapes),
+                own,
+                trade.parts,
+                terms.products,
+            )
             for n in range(terms.priors.sampling.samples)
         ]
     else:

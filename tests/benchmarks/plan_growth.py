@@ -18,7 +18,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 from benchmarks.plan_marks import inputs_of
 from pithline.files.products import products_as_read, products_from
-from pithline.yard.pipeline import plan_model
+from pithline.yard.one_log import plan_model
 from pithline.yard.request import Inputs, Request
 from truth.logs import TrueLog
 from truth.models import to_model

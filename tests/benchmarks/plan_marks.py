@@ -24,18 +24,17 @@ from pithline.files.cards import card_as_read, card_from
 from pithline.files.mills import mill_as_read, mill_from
 from pithline.files.practice import read_practice
 from pithline.files.products import products_as_read, products_from
-from pithline.plan.aims import COARSE, Effort
-from pithline.plan.bucking import bucked
-from pithline.plan.candidates import search
-from pithline.plan.carry import DrawnPoser, Shop, carry_out
-from pithline.plan.columns import BoltColumns, Evaluator, bolt_columns
-from pithline.plan.frame import PlanLog, plan_log
-from pithline.plan.layout import Setting, SlabCut
-from pithline.plan.looking import build_tables
-from pithline.plan.master import Aim
-from pithline.plan.parts import sawn_parts
-from pithline.plan.practice import passing_volume, practice_layout
-from pithline.yard.pipeline import plan_model
+from pithline.plan.columns.laid_columns import BoltChoices, ColumnEvaluator, bolt_choices
+from pithline.plan.evaluate.practice import passing_volume, practice_layout
+from pithline.plan.execute.bucked_log import crosscut_log
+from pithline.plan.execute.simulate import DrawnPoser, Shop, execute_layout
+from pithline.plan.problem.effort import COARSE, Effort
+from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
+from pithline.plan.problem.log_frame import PlanLog, plan_log
+from pithline.plan.problem.objective import ObjectiveWeights
+from pithline.plan.problem.parts import sawn_parts
+from pithline.plan.programmes.tables import build_tables, solve_tables
+from pithline.yard.one_log import plan_model
 from pithline.yard.request import Inputs, Request
 from truth.judge import judge
 from truth.logs import KINDS, TrueLog, true_log
@@ -133,9 +132,9 @@ def inputs_of(limits: str, small: bool) -> Inputs:
 def fanned_practice(log: PlanLog, shop: Shop, sizes, effort: Effort) -> float:
     """Practice slabs at the scanned roll, every bolt fanned as well as the search can, uncharged. [mm³]"""
     machines = shop.machines
-    aim = Aim(np.array([p.volume for p in shop.parts]) / 1e6, 0.0)
-    state = search(build_tables(log, shop.parts, aim, machines, effort, lambda what, part: None))
-    evaluator = Evaluator(log, shop, machines.mill.kerf, 1.0)
+    aim = ObjectiveWeights(np.array([p.volume for p in shop.parts]) / 1e6, 0.0)
+    state = solve_tables(build_tables(log, shop.parts, aim, machines, effort, lambda what, part: None))
+    evaluator = ColumnEvaluator(log, shop, machines.mill.kerf, 1.0)
     kerf, rolls, faces = machines.mill.kerf, state.tables.grid.rolls, state.tables.faces
 
     def face(half_thickness: float) -> int:
@@ -144,21 +143,21 @@ def fanned_practice(log: PlanLog, shop: Shop, sizes, effort: Effort) -> float:
 
     centre, half = face(sizes.centre_slab / 2), face(sizes.half_slab / 2)
     base = practice_layout(sizes, (0, 0, 0, 0))
-    _, over, under = evaluator.yields(Setting(0.0, base.slabs), log.piece)
+    _, over, under = evaluator.yields(LayoutSetting(0.0, base.slabs), log.piece)
     halves = []
     for turn, piece, setting in ((0, over, base.above), (rolls, under, base.below)):
         assert setting is not None
-        slabs = (SlabCut(-sizes.half_slab / 2, sizes.half_slab),)
+        slabs = (LayoutSlab(-sizes.half_slab / 2, sizes.half_slab),)
         clock = state.tables.grid.roll(turn + rolls // 2)
-        _, above, below = evaluator.yields(Setting(clock, slabs, role="half"), piece)
-        upper = bolt_columns(state, evaluator, above, turn % (2 * rolls), rolls // 2, half, centre)
-        lower = bolt_columns(state, evaluator, below, (turn - rolls // 2) % (2 * rolls), rolls // 2, centre, half)
-        halves.append(Setting(clock, slabs, best_of(upper, shop), best_of(lower, shop), "half"))
-    layout = Setting(0.0, base.slabs, halves[0], halves[1], "log")
-    return passing_volume(carry_out(log, layout, shop, DrawnPoser(log, kerf), reserve=False), shop)
+        _, above, below = evaluator.yields(LayoutSetting(clock, slabs, role="half"), piece)
+        upper = bolt_choices(state, evaluator, above, turn % (2 * rolls), rolls // 2, half, centre)
+        lower = bolt_choices(state, evaluator, below, (turn - rolls // 2) % (2 * rolls), rolls // 2, centre, half)
+        halves.append(LayoutSetting(clock, slabs, best_of(upper, shop), best_of(lower, shop), "half"))
+    layout = LayoutSetting(0.0, base.slabs, halves[0], halves[1], "log")
+    return passing_volume(execute_layout(log, layout, shop, DrawnPoser(log, kerf), reserve=False), shop)
 
 
-def best_of(columns: BoltColumns, shop: Shop) -> Setting | None:
+def best_of(columns: BoltChoices, shop: Shop) -> LayoutSetting | None:
     """The fullest of a bolt's fans."""
     if not columns.columns:
         return None
@@ -189,7 +188,7 @@ def row(truth: TrueLog, limits: str, effort: str, small: bool) -> dict | str:
         return str(error)
     seconds = time.process_time() - start
     whole = fanned_practice(log, shop, inputs.practice, COARSE)
-    halves = bucked(log, (log.reach / 2,), inputs.machines.buck.kerf, 0.0)[1]
+    halves = crosscut_log(log, (log.reach / 2,), inputs.machines.buck.kerf, 0.0)[1]
     halved = sum(fanned_practice(one, shop, inputs.practice, COARSE) for one in halves)
     verdict = judge(script, truth)
     net = verdict.true_volume - CHARGE * script["totals"]["settings"]

@@ -19,10 +19,10 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 from pithline.yard.season.accounts import account
-from pithline.yard.season.master import Effort, choose
+from pithline.yard.season.master import MasterEffort, choose
+from pithline.yard.season.model import Season
 from pithline.yard.season.options import make_options
 from pithline.yard.season.program import make_program
-from pithline.yard.season.season import Season
 from season_columns import random_season
 
 
@@ -51,7 +51,7 @@ def main() -> None:
     parser.add_argument("--orders", type=int, default=60)
     parser.add_argument("--seeds", type=int, nargs="+", default=[1, 2, 3])
     parser.add_argument("--hours", type=float, default=None, help="a week; default as the logs need")
-    parser.add_argument("--work", type=float, default=Effort().work)
+    parser.add_argument("--work", type=float, default=MasterEffort().work)
     parser.add_argument(
         "--milp-share", type=float, default=1.0, help="seconds for HiGHS, of the master's processor seconds"
     )
@@ -71,7 +71,7 @@ def main() -> None:
             quantity=quantity,
         )
         cpu, wall = time.process_time(), time.perf_counter()
-        found = choose(season, Effort(work=chosen.work))
+        found = choose(season, MasterEffort(work=chosen.work))
         cpu, wall = time.process_time() - cpu, time.perf_counter() - wall
         books = account(season, found)
         assert books.counted == found.objective

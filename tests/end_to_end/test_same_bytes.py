@@ -22,7 +22,8 @@ def script():
 
 
 def test_another_process_writes_the_same_bytes(script):
-    environment = {**os.environ, "PYTHONHASHSEED": "77", "NUMBA_NUM_THREADS": "2", "PYTHONPATH": str(TESTS)}
+    path = os.pathsep.join([str(TESTS), *filter(None, [os.environ.get("PYTHONPATH")])])
+    environment = {**os.environ, "PYTHONHASHSEED": "77", "NUMBA_NUM_THREADS": "2", "PYTHONPATH": path}
     done = subprocess.run(
         [sys.executable, str(TESTS / "small_plan.py")], env=environment, capture_output=True, text=True, check=True
     )

@@ -7,8 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pithline.plan.carry import DrawnPoser, carry_out
-from pithline.plan.solve import COARSE, find
+from pithline.plan.execute.simulate import DrawnPoser, execute_layout
+from pithline.plan.problem.effort import COARSE
+from pithline.plan.search import search_log
 from truth.logs import TrueLog, Wave
 from unit.small_logs import BACK, RULE, TRADE, log_of, products_of, quiet, shop_of
 
@@ -40,7 +41,7 @@ LOOSER = replace(TRADE, ring_angle_min=np.radians(62), ring_angle_mean=np.radian
 def found(truth, limits=TRADE, charge=0.2e6, demands=None, pith_radius=18.0, objective="volume"):
     shop = shop_of(products_of(BACK, RULE, limits=limits, demands=demands), charge)
     log = log_of(truth, pith_radius)
-    return find(log, shop.parts, shop, objective, TINY, 1, quiet), log, shop
+    return search_log(log, shop.parts, shop, objective, TINY, 1, quiet), log, shop
 
 
 @settings(max_examples=8)
@@ -86,7 +87,7 @@ def test_plates_carried_out_are_whole_apart_and_inside_the_wood(truth, objective
     """Every passing plate against the log's own formulas, and against every other plate."""
     result, log, shop = found(truth, objective=objective)
     layout = result.answers[0].layout
-    ledger = carry_out(log, layout, shop, DrawnPoser(log, shop.machines.mill.kerf))
+    ledger = execute_layout(log, layout, shop, DrawnPoser(log, shop.machines.mill.kerf))
     plates = [plate for plate in ledger.plates if plate.grade.passes]
     assert plates
     for plate in plates:
@@ -128,7 +129,7 @@ def _apart(one, other):
 def test_a_demand_is_respected():
     truth = TrueLog("l", 620.0, 150.0, taper=0.0, bark=8.0)
     result, log, shop = found(truth, demands=[2, 3])
-    ledger = carry_out(log, result.answers[0].layout, shop, DrawnPoser(log, shop.machines.mill.kerf))
+    ledger = execute_layout(log, result.answers[0].layout, shop, DrawnPoser(log, shop.machines.mill.kerf))
     sawn = [sum(plate.part == index for plate in ledger.plates) for index in range(2)]
     assert sawn[0] <= 4 and sawn[1] <= 3 and sum(sawn) > 0
 

@@ -6,9 +6,9 @@ import numpy as np
 
 from pithline.files.mills import read_mill
 from pithline.mill.products import Limits, Part, Product, Products
-from pithline.plan.carry import Shop
-from pithline.plan.frame import plan_log
-from pithline.plan.parts import sawn_parts
+from pithline.plan.execute.simulate import Shop
+from pithline.plan.problem.log_frame import plan_log
+from pithline.plan.problem.parts import sawn_parts
 from truth.logs import TrueLog
 from truth.models import to_model
 

@@ -9,17 +9,17 @@ import pytest
 from appraisal_by_hand import TODAY, card, known, nothing_hidden, trade
 from pithline.errors import MillError
 from pithline.files.priors import read_priors
-from pithline.plan.bucking import Sawing, bucked
-from pithline.plan.layout import Setting, SlabCut
+from pithline.plan.execute.bucked_log import LogLayout, crosscut_log
+from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
 from pithline.yard.appraisal import layouts
-from pithline.yard.appraisal.known import _blended, know
-from pithline.yard.appraisal.layouts import Sawn, crosscuts, drawn_up, fits, laid_again, shop_of
+from pithline.yard.appraisal.drawn_logs import draw_basis, draw_log, log_as_drawn, most_likely_draw
+from pithline.yard.appraisal.layouts import ExecutedLayout, as_drawn, crosscuts, fits, laid_again, shop_of
+from pithline.yard.appraisal.log_knowledge import _blended, gather_knowledge
 from pithline.yard.appraisal.regrade import brings, planned
 from pithline.yard.appraisal.spoilers import Spoiler, in_words, spoilers
 from pithline.yard.appraisal.tape_log import tape_model
-from pithline.yard.appraisal.worlds import apply, basis_of, nominal, world
 
-SLAB = Setting(0.0, (SlabCut(-25.0, 50.0),))
+SLAB = LayoutSetting(0.0, (LayoutSlab(-25.0, 50.0),))
 
 
 def test_a_straight_log_is_left_whole():
@@ -32,7 +32,7 @@ def taped(girth):
     priors = read_priors()
     stated = card(scan=None, tape_length=2000.0, tape_girth_butt=girth, tape_girth_top=girth)
     model, bow, weights = tape_model(stated, {"log": {}}, priors)
-    return know(model, stated, {"log": {}}, priors, TODAY, bow, weights)
+    return gather_knowledge(model, stated, {"log": {}}, priors, TODAY, bow, weights)
 
 
 def test_a_log_by_tape_that_may_be_too_thick_is_appraised_with_a_caution_and_one_that_is_is_not():
@@ -69,7 +69,7 @@ def test_a_scanned_log_too_thick_for_the_mill_says_what_is_to_blame(stub, blame)
     ],
 )
 def test_which_crosscuts_are_searched(monkeypatch, rough, ways):
-    monkeypatch.setattr(layouts, "places_worth", lambda *given: rough)
+    monkeypatch.setattr(layouts, "crosscut_candidates", lambda *given: rough)
     assert crosscuts(known(nothing_hidden()).log, "scan", trade(), lambda what, part: None) == ways
 
 
@@ -77,18 +77,18 @@ def test_a_crosscut_log_is_laid_out_and_graded_as_one():
     log = known(nothing_hidden()).log
     place = 0.5 * log.reach
     shop = shop_of(trade(), trade().parts)
-    logs = bucked(log, (place,), trade().machines.buck.kerf, 0.0)[1]
-    sawing = Sawing(log, (place,), logs, (SLAB, None))
-    ledger = drawn_up(sawing, trade(), shop)
+    logs = crosscut_log(log, (place,), trade().machines.buck.kerf, 0.0)[1]
+    sawing = LogLayout(log, (place,), logs, (SLAB, None))
+    ledger = as_drawn(sawing, trade(), shop)
     own = planned(ledger, trade().parts)
     assert len(own.plates) and own.spans[:, 1].max() < place
     assert ledger.operations[0]["tool"] == "buck"
-    again = laid_again(log, Sawn(sawing, trade().parts, ledger, 60.0), trade())
+    again = laid_again(log, ExecutedLayout(sawing, trade().parts, ledger, 60.0), trade())
     assert [p.corner.tolist() for p in again.ledger.plates] == [p.corner.tolist() for p in ledger.plates]
     same = brings(log, own, trade().parts, trade().products)
     assert same.plates == len(own.plates)
-    other = Sawing(log, (place,), logs, (None, SLAB))
-    assert planned(drawn_up(other, trade(), shop), trade().parts).spans[:, 0].min() > place
+    other = LogLayout(log, (place,), logs, (None, SLAB))
+    assert planned(as_drawn(other, trade(), shop), trade().parts).spans[:, 0].min() > place
 
 
 def test_a_doubt_has_no_step_and_an_even_one_stays():
@@ -104,15 +104,15 @@ def test_sizes_by_tape_differ_between_the_tapes_and_sections_by_the_spread_of_th
     priors = replace(nothing_hidden(), section_shape=(0.012, 0.0, 0.02), section_spread=0.7)
     log = known(priors, card(), surface=5.0)
     log = replace(log, basis="tape", weights=np.array([0.5, 0.0, 0.85]), shape_spread=0.7)
-    basis = basis_of(log)
-    drawn = [world(log, priors, 1, n)["seen"][2] for n in range(2000)]
+    basis = draw_basis(log)
+    drawn = [draw_log(log, priors, 1, n)["seen"][2] for n in range(2000)]
     sizes = np.array([one.ravel() for one in drawn])
     assert np.sqrt((sizes**2).mean()) == pytest.approx(1.0, rel=0.15)  # the mean square is the prior's
     assert (sizes**4).mean() / (sizes**2).mean() ** 2 > 6.0  # and the tails are heavy: 3 for a normal
-    size = nominal(log)
+    size = most_likely_draw(log)
     size["seen"] = np.zeros((3, 2, 2))
     size["seen"][0, 0, 0] = 1.0
-    change = apply(log, size, basis).field.radius - log.log.field.radius
+    change = log_as_drawn(log, size, basis).field.radius - log.log.field.radius
     ends, middle = np.abs(np.abs(basis.t) - 1.0) < 1e-9, np.argmin(np.abs(basis.t))
     assert np.allclose(change[ends], 0.0) and change[middle].mean() == pytest.approx(0.5 * 5.0, rel=0.05)
 
@@ -160,7 +160,7 @@ def test_packing_again_with_shifted_shares_brings_no_fewer_sets():
     """A slab that holds sides and backs: at the shares of the first packing one of them abounds."""
     log = known(nothing_hidden()).log
     shop = shop_of(trade(), trade().parts)
-    sawing = Sawing(log, (), (log,), (SLAB,))
+    sawing = LogLayout(log, (), (log,), (SLAB,))
     first = layouts.on_machines(sawing.whole, trade())(sawing, shop, [{}])
     got = layouts.packed(sawing, trade().parts, trade(), 1.0)
     assert layouts.sets_worth(got.ledger, trade()) >= layouts.sets_worth(first, trade()) > 0.0

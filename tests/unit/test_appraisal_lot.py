@@ -25,11 +25,11 @@ from pithline.outputs.reports.appraisal_document import (
 from pithline.outputs.reports.appraisal_page import appraisal_html
 from pithline.outputs.reports.appraisal_pictures import pictures_of
 from pithline.yard.appraisal import lot as lot_module
-from pithline.yard.appraisal.appraise import Lot, Terms, spread, why
+from pithline.yard.appraisal.appraise import AppraisalTerms, Lot, spread, why
 from pithline.yard.appraisal.lot import Done, appraise_lot, document, failed, ranked
 
 DOCS = Path(__file__).resolve().parents[2] / "docs"
-TERMS = Terms(read_mill(), PRODUCTS, read_priors(), 0.25, 1, TODAY)
+TERMS = AppraisalTerms(read_mill(), PRODUCTS, read_priors(), 0.25, 1, TODAY)
 FLAT = spread([1.0, 2.0, 3.0, 4.0])
 
 

@@ -11,17 +11,24 @@ from pithline.errors import InputError
 from pithline.files.mills import read_mill
 from pithline.files.priors import read_priors
 from pithline.logmodel.card import ArmsMark, TapeMark
-from pithline.plan.frame import PITH_DOUBTS, SURFACE_DOUBTS
+from pithline.plan.problem.log_frame import PITH_DOUBTS, SURFACE_DOUBTS
 from pithline.units import KG_PER_POUND
 from pithline.wood.field import tables
 from pithline.yard.appraisal import information
-from pithline.yard.appraisal.appraise import Gains, Terms, _money
-from pithline.yard.appraisal.information import Asking, Question, _gain, questions, told, worth_finding_out
-from pithline.yard.appraisal.known import know
+from pithline.yard.appraisal.appraise import AppraisalTerms, Gains, _money
+from pithline.yard.appraisal.drawn_logs import draw_basis, most_likely_draw
+from pithline.yard.appraisal.information import (
+    InformationCase,
+    OpenQuestion,
+    _gain,
+    log_with_answer,
+    questions,
+    worth_finding_out,
+)
+from pithline.yard.appraisal.log_knowledge import gather_knowledge
 from pithline.yard.appraisal.money import Costs, drying_cost, highest_bid, rest_value, sawing_cost
 from pithline.yard.appraisal.regrade import Outcome, planned
 from pithline.yard.appraisal.tape_log import mark_offset, tape_model
-from pithline.yard.appraisal.worlds import basis_of, nominal
 
 INCH = 25.4
 
@@ -66,8 +73,8 @@ def test_log_rules_and_green_weight_on_published_rows():
     priors = read_priors()
     stated = taped()
     model, bow, weights = tape_model(stated, {"log": {}}, priors)
-    log = know(model, stated, {"log": {}}, priors, TODAY, bow, weights)
-    terms = Terms(read_mill(), PRODUCTS, priors, 0.25, 1, TODAY)
+    log = gather_knowledge(model, stated, {"log": {}}, priors, TODAY, bow, weights)
+    terms = AppraisalTerms(read_mill(), PRODUCTS, priors, 0.25, 1, TODAY)
     row = _money(log, terms, trade(), sawn(), [Outcome(1e6, {"tenor ukulele": 1}, 60.0, 2)] * 8, [False] * 8)
     # 20 in by 8 ft: Doyle 128 (a hardwood mill's printed sheet); International 135 to the nearest 5, Scribner 140 in
     # the printed Decimal C and by formula within 13 of it (Wengert's tables)
@@ -135,15 +142,17 @@ def test_what_can_be_asked_of_a_log():
     }
     stated = taped()
     model, bow, weights = tape_model(stated, blank, priors)
-    assert "scanning it" in {q.what for q in questions(know(model, stated, blank, priors, TODAY, bow, weights), priors)}
+    assert "scanning it" in {
+        q.what for q in questions(gather_knowledge(model, stated, blank, priors, TODAY, bow, weights), priors)
+    }
     assert questions(known(nothing_hidden()), nothing_hidden()) == []
 
 
 def test_an_answer_lessens_the_doubt_it_settles_and_no_other():
     priors = read_priors()
     log = known(priors, card(bark_thickness=None), surface=4.0)
-    basis = basis_of(log)
-    settled = told(log, {"bark": nominal(log)["bark"]}, {"bark": 0.0}, basis)
+    basis = draw_basis(log)
+    settled = log_with_answer(log, {"bark": most_likely_draw(log)["bark"]}, {"bark": 0.0}, basis)
     assert (settled.field.doubt < log.log.field.doubt + 1e-12).all()
     assert np.allclose(settled.field.pith_doubt, log.log.field.pith_doubt)
     assert np.allclose(settled.field.radius, log.log.field.radius)
@@ -170,7 +179,7 @@ def test_knowing_more_is_never_worth_less_than_nothing_within_its_error(price, m
 
     gains = Gains(replace(priors.money, rest_per_m3=0.0, drying_per_m3_month=0.0), 0.0, 0.0, price)
     plates = planned(sawn().ledger, trade().parts)
-    asking = Asking(log, priors, trade(), sawn(), plates, basis_of(log), gains, price < 430.0, 1)
+    asking = InformationCase(log, priors, trade(), sawn(), plates, draw_basis(log), gains, price < 430.0, 1)
     [worth] = worth_finding_out(asking, lambda what, part: None)
     assert worth.what == "measuring the spiral of the grain" and worth.worth >= -2.0 * worth.error - 1e-9
     # 8 sets bring 480 where the spiral is below 3°, which the prior gives a chance of 0.62
@@ -185,14 +194,14 @@ def test_knowing_more_is_never_worth_less_than_nothing_within_its_error(price, m
 def test_metal_is_drawn_only_where_there_is_some_and_counts_by_its_chance():
     priors = replace(nothing_hidden(), metal_forest=0.05)
     [question] = questions(known(priors), priors)
-    assert question == Question("passing a metal detector over it", {"metal": 0.0}, 0.05, metal=True)
+    assert question == OpenQuestion("passing a metal detector over it", {"metal": 0.0}, 0.05, metal=True)
     answer = information._answer(known(priors), priors, question, 1, 0)
     assert answer["metal"][0].kind == "metal"
 
 
 def test_kernel_arrays_of_a_told_log_keep_the_usual_reserve():
     log = known(read_priors(), surface=4.0)
-    settled = told(log, {}, {}, basis_of(log))
+    settled = log_with_answer(log, {}, {}, draw_basis(log))
     assert all(
-        np.allclose(a, b) for a, b in zip(settled.wary, tables(settled.field, SURFACE_DOUBTS, PITH_DOUBTS), strict=True)
+        np.allclose(a, b) for a, b in zip(settled.conservative, tables(settled.field, SURFACE_DOUBTS, PITH_DOUBTS), strict=True)
     )

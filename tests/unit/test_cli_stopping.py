@@ -6,7 +6,7 @@ import pytest
 
 from pithline.cli.console import Console
 from pithline.cli.stopping import ending
-from pithline.yard.pipeline import plan_model
+from pithline.yard.one_log import plan_model
 from pithline.yard.request import Request
 from small_plan import TRUTH, inputs_of
 from truth.models import to_model
@@ -15,20 +15,20 @@ from unit.small_logs import quiet
 
 def test_once_and_twice(capsys):
     before = signal.getsignal(signal.SIGINT)
-    with pytest.raises(KeyboardInterrupt), ending(Console(), None) as late:
-        assert not late()
+    with pytest.raises(KeyboardInterrupt), ending(Console(), None) as stopped:
+        assert not stopped()
         signal.raise_signal(signal.SIGINT)
-        assert late()
+        assert stopped()
         assert "press Ctrl-C again to write nothing" in capsys.readouterr().err
         signal.raise_signal(signal.SIGINT)
     assert signal.getsignal(signal.SIGINT) == before
 
 
 def test_time_limit():
-    with ending(Console(), 1e-9) as late:
-        assert late()
-    with ending(Console(), 1e9) as late:
-        assert not late()
+    with ending(Console(), 1e-9) as stopped:
+        assert stopped()
+    with ending(Console(), 1e9) as stopped:
+        assert not stopped()
 
 
 def test_what_was_found_until_then_is_a_whole_plan_and_says_so():

@@ -12,7 +12,7 @@ from pithline.geometry.pieces import Face, Piece
 from pithline.mill.limits import breached, log_fits, mark_room, setting_checks, widest_across
 from pithline.mill.pose import END_CLEAR, NoPose, Pose, pose_piece
 from pithline.mill.sections import log_sections, piece_shape
-from pithline.plan.frame import normal_at, plan_log
+from pithline.plan.problem.log_frame import normal_at, plan_log
 from truth.logs import Stub, TrueLog, Wave, direction, true_log
 from truth.models import to_model
 

@@ -7,13 +7,14 @@ import numpy as np
 import pytest
 
 from pithline.errors import MillError
-from pithline.plan.aims import aim_of
-from pithline.plan.bucking import BENT, bucked, places_worth
-from pithline.plan.frame import BUCK_CLEAR, bow, in_trims, pith_on
-from pithline.plan.layout import Locks
+from pithline.plan.columns.bucking import BENT_FROM, crosscut_candidates
+from pithline.plan.execute.bucked_log import crosscut_log
+from pithline.plan.problem.layout import Locks
+from pithline.plan.problem.log_frame import BUCK_CLEAR, in_trims, pith_bow, pith_on
+from pithline.plan.problem.objective import objective_weights
 from pithline.script.replay import replay
 from pithline.wood.field import at_points
-from pithline.yard.pipeline import Request
+from pithline.yard.request import Request
 from small_plan import CARD, TRUTH, small_plan
 from truth.judge import judge
 from truth.logs import TrueLog
@@ -28,14 +29,14 @@ def never():
 
 
 def test_a_straight_log_does_not_bow_and_a_swept_one_by_its_sweep():
-    assert bow(log_of(STRAIGHT)) < 0.5
-    assert bow(log_of(BENT_LOG)) == pytest.approx(45.0, abs=1.0)
+    assert pith_bow(log_of(STRAIGHT)) < 0.5
+    assert pith_bow(log_of(BENT_LOG)) == pytest.approx(45.0, abs=1.0)
 
 
 def test_shorter_logs_share_out_the_log_less_the_kerfs():
     log = log_of(BENT_LOG)
     kerf, places = 6.0, (400.0, 900.0)
-    ledger, logs = bucked(log, places, kerf, 300.0)
+    ledger, logs = crosscut_log(log, places, kerf, 300.0)
     assert [one.piece.id for one in logs] == ["log-1", "log-2", "log-3"]
     assert [o["op"] for o in ledger.operations] == ["setting", "cut", "cut"]
     assert ledger.operations[0]["charged"] and ledger.operations[0]["support"] == "cradle"
@@ -47,14 +48,14 @@ def test_shorter_logs_share_out_the_log_less_the_kerfs():
         # the pith leaves both ends where the chord does
         np.testing.assert_allclose(one.origin, one.butt.point)
         np.testing.assert_allclose(one.origin + one.reach * one.axis, one.top.point, atol=1e-6)
-        assert bow(one) < 20.0
+        assert pith_bow(one) < 20.0
     assert (logs[0].trim_butt, logs[0].trim_top) == (25.0, BUCK_CLEAR)
     assert (logs[2].trim_butt, logs[2].trim_top) == (BUCK_CLEAR, 25.0)
 
 
 def test_a_shorter_log_holds_the_same_wood():
     log = log_of(BENT_LOG)
-    one = bucked(log, (700.0,), 6.0, 0.0)[1][1]
+    one = crosscut_log(log, (700.0,), 6.0, 0.0)[1][1]
     rng = np.random.default_rng(4)
     points = np.column_stack([rng.uniform(760.0, 1440.0, 60), rng.uniform(-120.0, 120.0, (60, 2))])
     normal = np.array([0.0, 0.6, 0.8])
@@ -74,10 +75,10 @@ def test_the_pith_is_found_on_a_leaning_face():
 
 def test_where_to_crosscut_suits_the_parts_and_pays_on_a_bent_log_alone():
     parts = SHOP.parts
-    for truth, pays in ((BENT_LOG, True), (replace(BENT_LOG, sweep=BENT - 3.0), False)):
+    for truth, pays in ((BENT_LOG, True), (replace(BENT_LOG, sweep=BENT_FROM - 3.0), False)):
         log = log_of(truth)
-        aim = aim_of("volume", parts, SHOP.machines, log.reach)
-        ways = places_worth(log, parts, SHOP.machines, aim, never, quiet)
+        aim = objective_weights("volume", parts, SHOP.machines, log.reach)
+        ways = crosscut_candidates(log, parts, SHOP.machines, aim, never, quiet)
         assert (ways[0][1] != ()) is pays
         for _, places in ways:
             assert all(
@@ -89,8 +90,8 @@ def test_where_to_crosscut_suits_the_parts_and_pays_on_a_bent_log_alone():
 def test_a_log_too_long_for_the_mill_is_never_left_whole():
     shop = shop_of(products_of(BACK), log_length_max=800.0, log_length_min=300.0)
     log = log_of(replace(BENT_LOG, sweep=2.0))
-    aim = aim_of("volume", shop.parts, shop.machines, log.reach)
-    ways = places_worth(log, shop.parts, shop.machines, aim, never, quiet)
+    aim = objective_weights("volume", shop.parts, shop.machines, log.reach)
+    ways = crosscut_candidates(log, shop.parts, shop.machines, aim, never, quiet)
     assert ways
     for _, places in ways:
         assert places and max(np.diff((0.0, *places, log.reach))) <= 800.0

@@ -9,10 +9,11 @@ from hypothesis import strategies as st
 from scipy.optimize import Bounds, LinearConstraint, milp
 
 from pithline.mill.products import Part
-from pithline.plan.columns import BoltColumns, Choice, Column, HalfColumn
-from pithline.plan.layout import Setting, SlabCut, settings_of
-from pithline.plan.master import Aim, choose
-from pithline.plan.parts import SawnPart
+from pithline.plan.columns.laid_columns import BoltChoices, FirstSettingChoice, HalfChoice, LaidColumn
+from pithline.plan.columns.master import solve_master
+from pithline.plan.problem.layout import LayoutSetting, LayoutSlab, settings_of
+from pithline.plan.problem.objective import ObjectiveWeights
+from pithline.plan.problem.parts import SawnPart
 from unit.small_logs import TRADE
 
 PARTS = tuple(
@@ -32,20 +33,20 @@ def random_choices(rng, firsts=3, halves=2):
 
     def column(role, charged, most):
         plates = tuple(int(v) for v in rng.integers(0, most, 3))
-        setting = Setting(0.0, (SlabCut(float(next(number)), 50.0),), role=role)
-        return Column(setting, plates, charged, float(np.dot(plates, WORTH)))
+        setting = LayoutSetting(0.0, (LayoutSlab(float(next(number)), 50.0),), role=role)
+        return LaidColumn(setting, plates, charged, float(np.dot(plates, WORTH)))
 
     def bolt():
-        return BoltColumns(tuple(column("bolt", k, 2 + k) for k in range(int(rng.integers(0, 4)))))
+        return BoltChoices(tuple(column("bolt", k, 2 + k) for k in range(int(rng.integers(0, 4)))))
 
     def half():
         extra = float(rng.choice([0.0, 0.7]))  # of one that is not turned 90°
-        return HalfColumn(replace(column("half", 1, 5), extra=extra), bolt(), bolt())
+        return HalfChoice(replace(column("half", 1, 5), extra=extra), bolt(), bolt())
 
     def group():
         return tuple(half() for _ in range(int(rng.integers(0, halves + 1))))
 
-    return [Choice(column("log", 1, 8), group(), group()) for _ in range(firsts)]
+    return [FirstSettingChoice(column("log", 1, 8), group(), group()) for _ in range(firsts)]
 
 
 def by_milp(choices, aim):
@@ -124,8 +125,8 @@ def sets_worth(plates):
 @given(st.integers(0, 100_000), st.sampled_from([0.0, 0.3, 1.2]), st.booleans(), st.sampled_from([None, 1, 3]))
 def test_the_master_is_as_good_as_highs(seed, charge, sets_first, settings_max):
     choices = random_choices(np.random.default_rng(seed))
-    aim = Aim(WORTH, charge, sets_first, settings_max)
-    answer = choose(choices, PARTS, aim, 10.0)
+    aim = ObjectiveWeights(WORTH, charge, sets_first, settings_max)
+    answer = solve_master(choices, PARTS, aim, 10.0)
     best = by_milp(choices, aim)
     assert answer is not None and answer.status == "optimal"
     reached = answer.value + 1000.0 * sets_first * sets_worth(answer.plates)
@@ -137,7 +138,7 @@ def test_the_master_is_as_good_as_highs(seed, charge, sets_first, settings_max):
 @pytest.mark.parametrize("seed", range(5))
 def test_the_answer_is_the_sum_of_the_columns_it_names(seed):
     choices = random_choices(np.random.default_rng(seed + 900), firsts=4)
-    answer = choose(choices, PARTS, Aim(WORTH, 0.3), 10.0)
+    answer = solve_master(choices, PARTS, ObjectiveWeights(WORTH, 0.3), 10.0)
     made = {}
     for choice in choices:
         made[choice.column.setting.slabs[0].low] = choice.column
@@ -157,30 +158,30 @@ def test_the_answer_is_the_sum_of_the_columns_it_names(seed):
 
 def test_sets_beyond_the_demand_count_for_nothing():
     """Twenty rules where five are wanted are worth five; another layout with six backs is worth more."""
-    rules = Choice(Column(Setting(0.0, (SlabCut(0.0, 50.0),)), (0, 0, 20), 1, 2.2), (), ())
-    backs = Choice(Column(Setting(1.0, (SlabCut(0.0, 50.0),)), (1, 0, 0), 1, 0.7), (), ())
-    answer = choose([rules, backs], PARTS, Aim(WORTH, 0.3), 10.0)
+    rules = FirstSettingChoice(LaidColumn(LayoutSetting(0.0, (LayoutSlab(0.0, 50.0),)), (0, 0, 20), 1, 2.2), (), ())
+    backs = FirstSettingChoice(LaidColumn(LayoutSetting(1.0, (LayoutSlab(0.0, 50.0),)), (1, 0, 0), 1, 0.7), (), ())
+    answer = solve_master([rules, backs], PARTS, ObjectiveWeights(WORTH, 0.3), 10.0)
     assert answer.layout.clock == 1.0 and answer.value == pytest.approx(0.4)
     more = [replace(part, demand=None) for part in PARTS]
-    assert choose([rules, backs], tuple(more), Aim(WORTH, 0.3), 10.0).layout.clock == 0.0
+    assert solve_master([rules, backs], tuple(more), ObjectiveWeights(WORTH, 0.3), 10.0).layout.clock == 0.0
 
 
 def test_same_columns_same_seed_same_answer():
     choices = random_choices(np.random.default_rng(77), firsts=5, halves=3)
-    answers = [choose(choices, PARTS, Aim(WORTH, 0.3), 10.0, seed=3) for _ in range(2)]
+    answers = [solve_master(choices, PARTS, ObjectiveWeights(WORTH, 0.3), 10.0, seed=3) for _ in range(2)]
     assert answers[0] == answers[1]
 
 
 def test_no_columns_no_answer():
-    assert choose([], PARTS, Aim(WORTH, 0.3), 10.0) is None
+    assert solve_master([], PARTS, ObjectiveWeights(WORTH, 0.3), 10.0) is None
 
 
 @pytest.mark.parametrize("seed", range(6))
 def test_among_all_but_equals_complete_sets_are_taken(seed):
     """The second solve gives up no more than its share, and never holds less in sets than the first."""
     choices = random_choices(np.random.default_rng(seed))
-    best = choose(choices, PARTS, Aim(WORTH, 0.3), 10.0)
-    fuller = choose(choices, PARTS, Aim(WORTH, 0.3, sets_within=0.05), 10.0)
+    best = solve_master(choices, PARTS, ObjectiveWeights(WORTH, 0.3), 10.0)
+    fuller = solve_master(choices, PARTS, ObjectiveWeights(WORTH, 0.3, sets_within=0.05), 10.0)
     assert fuller.value >= best.value - 0.05 * abs(best.value) - 1e-3
     assert sets_worth(fuller.plates) + fuller.value >= sets_worth(best.plates) + best.value - 1e-3
     assert fuller.bound == pytest.approx(best.bound, abs=1e-3)

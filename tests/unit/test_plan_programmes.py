@@ -9,10 +9,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import Bounds, LinearConstraint, milp
 
-from pithline.plan.candidates import Tables, bolt_setting, fan_values, first_columns, search, stack_table, unstack
-from pithline.plan.fans import CHAIN, fan
-from pithline.plan.layout import settings_of
-from pithline.plan.slabs import Grid
+from pithline.plan.columns.candidates import best_first_settings, bolt_fan
+from pithline.plan.problem.layout import settings_of
+from pithline.plan.programmes.fans import CHAIN, fan
+from pithline.plan.programmes.grid import Grid
+from pithline.plan.programmes.stacks import stack_table, unstack
+from pithline.plan.programmes.tables import SlabTables, fan_bound_table, solve_tables
 
 STEP = 6.0
 MENU = (12.0, 18.0)
@@ -185,7 +187,7 @@ class Bolt:
 
 
 def bounds(values, grid, charge, most):
-    return fan_values(values, grid, ANGLES, STEPS, CELLS, np.array(MENU), FACES, KERF, 1, charge, most)
+    return fan_bound_table(values, grid, ANGLES, STEPS, CELLS, np.array(MENU), FACES, KERF, 1, charge, most)
 
 
 def best_fan(values, grid, base, opening, near, far, charge, most):
@@ -238,10 +240,10 @@ def test_the_best_of_all_fans_lies_between_what_is_found_and_the_bound(seed, cha
 def searched(values, grid, charge, most=2, off_square=0.0):
     """The programmes of halves and first settings over a table of slabs, with its fans."""
     bolts = bounds(values, grid, charge, most)
-    made = Tables(
+    made = SlabTables(
         grid, values, CELLS, np.array(MENU), FACES, ANGLES, STEPS, bolts, charge, KERF, 1, most, off_square=off_square
     )
-    return search(made)
+    return solve_tables(made)
 
 
 GAP = int(np.ceil(KERF / STEP))
@@ -310,7 +312,7 @@ def test_halves_and_first_settings_are_the_best_of_all(seed):
                 above = 0.0 if up is None else halves[roll, up]
                 below = 0.0 if down is None else halves[(roll + ROLLS) % (2 * ROLLS), down]
                 best = max(best, stack - charge + above + below)
-    columns = first_columns(state, list(range(ROLLS)), 4)
+    columns = best_first_settings(state, list(range(ROLLS)), 4)
     assert columns[0].promise == pytest.approx(best, abs=1e-5)
     assert all(a.promise >= b.promise for a, b in itertools.pairwise(columns))
 
@@ -326,7 +328,7 @@ def test_a_bolts_chain_is_worth_what_its_slabs_are(seed):
     for base, (a, opening), far, near in itertools.product(
         (0, 5), enumerate(ANGLES), range(len(FACES)), range(len(FACES))
     ):
-        chain, value = bolt_setting(state, base, int(opening), near, far)
+        chain, value = bolt_fan(state, base, int(opening), near, far)
         bolt = Bolt(values, grid, base, int(opening), FACES[near], FACES[far])
         total, cuts, charged = 0.0, [], 0
         for setting in settings_of(chain):

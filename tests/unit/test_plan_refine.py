@@ -3,18 +3,18 @@
 import numpy as np
 import pytest
 
-from pithline.plan.bucking import Sawing
-from pithline.plan.layout import Setting, SlabCut, settings_of
-from pithline.plan.refine import refined, turned
+from pithline.plan.evaluate.refine import refine, turned
+from pithline.plan.execute.bucked_log import LogLayout
+from pithline.plan.problem.layout import LayoutSetting, LayoutSlab, settings_of
 
 STEP = np.radians(2.5)
-FLUSH_BOLT = Setting(0.0, (SlabCut(40.0, 20.0),), role="bolt")
-FAN_BOLT = Setting(np.radians(130.0), (SlabCut(-10.0, 30.0),), role="bolt")
-HALF = Setting(np.pi / 2, (SlabCut(-15.0, 30.0),), above=FLUSH_BOLT, below=FAN_BOLT, role="half")
-LAYOUT = Setting(0.0, (SlabCut(-20.0, 40.0),), above=HALF)
+FLUSH_BOLT = LayoutSetting(0.0, (LayoutSlab(40.0, 20.0),), role="bolt")
+FAN_BOLT = LayoutSetting(np.radians(130.0), (LayoutSlab(-10.0, 30.0),), role="bolt")
+HALF = LayoutSetting(np.pi / 2, (LayoutSlab(-15.0, 30.0),), above=FLUSH_BOLT, below=FAN_BOLT, role="half")
+LAYOUT = LayoutSetting(0.0, (LayoutSlab(-20.0, 40.0),), above=HALF)
 
 
-def refine(value, trials=100, turn=True, layout=LAYOUT, late=lambda: False):
+def refine_layout(value, trials=100, turn=True, layout=LAYOUT, stopped=lambda: False):
     """The layout refined where a sawing is worth what `value` says of its layout, and the layouts tried."""
     seen = []
 
@@ -23,20 +23,20 @@ def refine(value, trials=100, turn=True, layout=LAYOUT, late=lambda: False):
         seen.append(sawing.layouts[0])
         return sawing.layouts[0]
 
-    sawing = Sawing(None, (), (None,), (layout,))
-    found, ledger = refined(sawing, carry, value, trials, STEP, 1.0, late, lambda part, best: None, turn)
+    sawing = LogLayout(None, (), (None,), (layout,))
+    found, ledger = refine(sawing, carry, value, trials, STEP, 1.0, stopped, lambda part, best: None, turn)
     assert ledger == found.layouts[0]
     return found.layouts[0], seen
 
 
 def test_nothing_gains():
-    found, seen = refine(lambda layout: 1.0)
+    found, seen = refine_layout(lambda layout: 1.0)
     assert found is LAYOUT
     assert len(seen) == len(set(seen)) > 8
 
 
 def test_a_shift_that_gains_is_kept():
-    found, _ = refine(lambda layout: -abs(layout.above.slabs[0].low + 13.0))
+    found, _ = refine_layout(lambda layout: -abs(layout.above.slabs[0].low + 13.0))
     assert found.above.slabs[0].low == -14.0
     assert found.slabs == LAYOUT.slabs
 
@@ -45,7 +45,7 @@ def test_a_fan_is_turned_and_a_flush_setting_is_not():
     def value(layout):
         return np.cos(layout.above.below.clock - np.radians(135.0)) - abs(layout.above.clock - HALF.clock)
 
-    found, seen = refine(value, turn=False)
+    found, seen = refine_layout(value, turn=False)
     assert found.above.below.clock == pytest.approx(np.radians(132.5))
     for layout in seen:
         flush = layout.above.above
@@ -54,7 +54,7 @@ def test_a_fan_is_turned_and_a_flush_setting_is_not():
 
 
 def test_a_half_is_turned_with_its_fans_but_not_what_runs_along_the_first_face():
-    found, _ = refine(lambda layout: -abs(layout.above.clock - HALF.clock - STEP), turn=False)
+    found, _ = refine_layout(lambda layout: -abs(layout.above.clock - HALF.clock - STEP), turn=False)
     assert found.above.clock == pytest.approx(HALF.clock + STEP)
     assert found.above.below.clock == pytest.approx(FAN_BOLT.clock + STEP)
     assert found.above.above == FLUSH_BOLT
@@ -65,21 +65,21 @@ def test_the_whole_log_is_turned_unless_its_roll_is_locked():
     def value(layout):
         return np.cos(layout.clock - STEP)
 
-    found, _ = refine(value)
+    found, _ = refine_layout(value)
     turns = [np.mod(a.clock - b.clock, 2 * np.pi) for a, b in zip(settings_of(found), settings_of(LAYOUT), strict=True)]
     assert turns == pytest.approx([STEP] * 4)
-    assert refine(value, turn=False)[0] is LAYOUT
+    assert refine_layout(value, turn=False)[0] is LAYOUT
 
 
 def test_no_more_trials_than_allowed():
-    _, seen = refine(lambda layout: 1.0, trials=3)
+    _, seen = refine_layout(lambda layout: 1.0, trials=3)
     assert len(seen) == 4  # the layout itself first
-    _, seen = refine(lambda layout: 1.0, late=lambda: True)
+    _, seen = refine_layout(lambda layout: 1.0, stopped=lambda: True)
     assert len(seen) == 1
 
 
 def test_what_is_refused_is_not_taken():
-    found, _ = refine(lambda layout: 1.0 if layout == LAYOUT else -np.inf)
+    found, _ = refine_layout(lambda layout: 1.0 if layout == LAYOUT else -np.inf)
     assert found is LAYOUT
 
 

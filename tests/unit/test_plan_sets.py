@@ -8,9 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pithline.mill.products import Part, Product, Products
-from pithline.plan.ledger import Plate
-from pithline.plan.parts import price_of, sawn_parts
-from pithline.plan.sets import assign_sets, match
+from pithline.plan.execute.ledger import Plate
+from pithline.plan.execute.sets import assign_sets, match
+from pithline.plan.problem.parts import price_of, sawn_parts
 from unit.small_logs import TRADE
 
 BACK = Part("back", 2, 600.0, 200.0, 5.0, True)

@@ -2,8 +2,8 @@
 
 from types import SimpleNamespace
 
-from pithline.plan.ledger import Ledger
-from pithline.plan.trade_off import trade_off
+from pithline.plan.evaluate.trade_off import trade_off
+from pithline.plan.execute.ledger import Ledger
 
 
 def ledger(settings, litres):
@@ -15,11 +15,11 @@ def ledger(settings, litres):
 
 def rows(monkeypatch, carried, chosen):
     """The table of layouts that were searched under these caps and came to this."""
-    monkeypatch.setattr("pithline.plan.trade_off.match", lambda plates, parts: None)
-    monkeypatch.setattr("pithline.plan.trade_off.assign_sets", lambda plates, parts, products: {})
+    monkeypatch.setattr("pithline.plan.evaluate.trade_off.match", lambda plates, parts: None)
+    monkeypatch.setattr("pithline.plan.evaluate.trade_off.assign_sets", lambda plates, parts, products: {})
     answers = tuple((most, SimpleNamespace(layouts=(most,))) for most in carried)
     sawing = SimpleNamespace(whole=None, places=(), logs=())
-    way = SimpleNamespace(sawing=sawing, found=SimpleNamespace(trade_off=answers))
+    way = SimpleNamespace(log_layout=sawing, found=SimpleNamespace(trade_off=answers))
     table = trade_off(way, SimpleNamespace(ledger=chosen, sets={}), lambda one: carried[one.layouts[0]], (), None)
     return [(row["max_settings"], row["settings"], row["instrument_volume"] / 1e6) for row in table]
 

@@ -160,11 +160,11 @@ def test_spoilt_pieces():
     slab = next(one for one in new["pieces"] if one["id"] == "slab-2")
     assert slab["kind"] == "offcut" and slab["mark"] == mark
     assert not any(one["piece"] == "slab-2" for one in new["operations"])
-    late = planned_anew("cut-81", {"piece": [{"id": "plate-7", "spoilt": True}]})
-    assert "plate-7" not in plates(late, passing=False)
-    assert len(plates(late)) == len(plates(old)) - 1
+    stopped = planned_anew("cut-81", {"piece": [{"id": "plate-7", "spoilt": True}]})
+    assert "plate-7" not in plates(stopped, passing=False)
+    assert len(plates(stopped)) == len(plates(old)) - 1
     mate = plates(old)["plate-7"]["mate"]
-    assert plates(late)[mate]["mate"] is None and mate in late["replan"]["relabelled"]
+    assert plates(stopped)[mate]["mate"] is None and mate in stopped["replan"]["relabelled"]
 
 
 def test_another_thickness():

@@ -7,15 +7,15 @@ from dataclasses import replace
 import pytest
 
 from pithline.yard.season.accounts import account
-from pithline.yard.season.season import Choice, Column, Order, Sawn, Season, Terms, YardLog
+from pithline.yard.season.model import Order, PlanColumn, SawnLog, Season, SeasonChoice, SeasonTerms, YardLog
 
-COLUMN = Column("p", {"guitar": 2}, {"guitar": 4}, 100)
+COLUMN = PlanColumn("p", {"guitar": 2}, {"guitar": 4}, 100)
 SEASON = Season(
     (YardLog("a", 1000, (COLUMN,)), YardLog("b", 1000, (COLUMN,), first_week=1)),
     (Order("guitar", 3, 15000, due=6), Order("guitar", 4, 12000, matched=True)),
-    Terms(150, 10, overhead=500, hour_rate=6000),
+    SeasonTerms(150, 10, overhead=500, hour_rate=6000),
 )
-GOOD = Choice((Sawn("a", "p", 0), Sawn("b", "p", 1)), ({"a": 2, "b": 1}, {"b": 1}), 0, 0.0, "")
+GOOD = SeasonChoice((SawnLog("a", "p", 0), SawnLog("b", "p", 1)), ({"a": 2, "b": 1}, {"b": 1}), 0, 0.0, "")
 
 
 def test_a_good_choice_is_counted_to_the_cent():
@@ -32,11 +32,11 @@ def test_a_good_choice_is_counted_to_the_cent():
         (GOOD.sawn, ({"a": 2, "b": 2}, {}), "an order of 3 guitar is filled with 4"),
         (GOOD.sawn, ({}, {"a": 1, "b": 1}), "a matched order of guitar is filled from 2 logs"),
         (GOOD.sawn, ({"a": 0}, {}), "filled with 0"),
-        ((GOOD.sawn[0], Sawn("a", "p", 1)), ({"a": 1}, {}), "a log is sawn twice"),
-        ((Sawn("a", "p", 2),), ({"a": 1}, {}), "a is not dry in time"),
-        ((Sawn("b", "p", 0),), ({"b": 1}, {}), "outside its weeks"),
-        ((Sawn("a", "p", 1), Sawn("b", "p", 1)), ({"a": 1}, {}), None),
-        ((Sawn("a", "p", 0), Sawn("b", "p", 10)), ({"a": 1}, {}), "outside its weeks"),
+        ((GOOD.sawn[0], SawnLog("a", "p", 1)), ({"a": 1}, {}), "a log is sawn twice"),
+        ((SawnLog("a", "p", 2),), ({"a": 1}, {}), "a is not dry in time"),
+        ((SawnLog("b", "p", 0),), ({"b": 1}, {}), "outside its weeks"),
+        ((SawnLog("a", "p", 1), SawnLog("b", "p", 1)), ({"a": 1}, {}), None),
+        ((SawnLog("a", "p", 0), SawnLog("b", "p", 10)), ({"a": 1}, {}), "outside its weeks"),
     ],
 )
 def test_a_broken_rule_is_told(sawn, filled, words):

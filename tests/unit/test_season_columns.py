@@ -8,21 +8,23 @@ import numpy as np
 import pytest
 from scipy.optimize import linprog
 
-from pithline.yard.season.columns import Columns, Plan, Weighing, drafted, fullest
-from pithline.yard.season.dive import Dives, dive, dive_again
+from pithline.yard.season.column_pool import ColumnPool, SeasonPlan, Weighing, drafted, fullest
+from pithline.yard.season.diving import Dives, dive, dive_again
 from pithline.yard.season.greedy import greedy
-from pithline.yard.season.matching import Matched, Worth
-from pithline.yard.season.options import Options, make_options
+from pithline.yard.season.matched_orders import Matched, PatternWorth
+from pithline.yard.season.model import Season
+from pithline.yard.season.options import SawingOptions, make_options
 from pithline.yard.season.program import make_program
-from pithline.yard.season.relax import relax
-from pithline.yard.season.season import Season
+from pithline.yard.season.relaxation import relax
 from season_columns import random_season
 
 
-def one_option(sets: int, ready: int) -> Options:
+def one_option(sets: int, ready: int) -> SawingOptions:
     one = np.zeros(1, np.int64)
     due = (np.arange(3),)
-    return Options(one, one, one, one, one, np.array([[sets]]), np.array([[ready]]), ("back",), due, one, one + 1, 60)
+    return SawingOptions(
+        one, one, one, one, one, np.array([[sets]]), np.array([[ready]]), ("back",), due, one, one + 1, 60
+    )
 
 
 def enumerated(own: Matched, price: float, serve: np.ndarray, sets: int, ready: int) -> float:
@@ -42,7 +44,7 @@ def test_sets_of_a_log_are_priced_as_by_enumeration(seed):
     due = -np.sort(-rng.integers(0, 3, 4))
     own = Matched(np.array([5, 0, 3, 2]), due, rng.integers(50, 150, 4), rng.integers(1, 4, 4))
     prices, serve = -np.sort(-rng.uniform(0.0, 120.0, 3)), rng.uniform(0.0, 150.0, 6)
-    worth = Worth((own,), (prices,), serve, np.array([9]))
+    worth = PatternWorth((own,), (prices,), serve, np.array([9]))
     for sets, ready in itertools.product(range(1, 10), range(3)):
         options = one_option(sets, ready)
         value = worth.of(options)[0]
@@ -55,16 +57,16 @@ def test_sets_of_a_log_are_priced_as_by_enumeration(seed):
         assert value <= worth.slopes[0][ready] * sets + 1e-9
 
 
-def ready(season: Season) -> tuple[Columns, Weighing, Plan]:
+def ready(season: Season) -> tuple[ColumnPool, Weighing, SeasonPlan]:
     options = make_options(season)
-    columns = Columns(season, options)
+    columns = ColumnPool(season, options)
     draft = drafted(columns, greedy(season, options))
     columns.add(draft.columns)
     columns.add(fullest(columns))
     return columns, Weighing(columns), draft
 
 
-def whole(season: Season, columns: Columns) -> float:
+def whole(season: Season, columns: ColumnPool) -> float:
     """The relaxation of the flow programme over all options, in one piece by HiGHS."""
     program = make_program(season, columns.options)
     done = linprog(

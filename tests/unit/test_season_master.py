@@ -10,8 +10,17 @@ import pytest
 from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 
 from pithline.yard.season.accounts import account
-from pithline.yard.season.master import Effort, choose
-from pithline.yard.season.season import Column, Order, Season, Terms, YardLog, counted_gain, counted_price, sawing_cost
+from pithline.yard.season.master import MasterEffort, choose
+from pithline.yard.season.model import (
+    Order,
+    PlanColumn,
+    Season,
+    SeasonTerms,
+    YardLog,
+    counted_gain,
+    counted_price,
+    sawing_cost,
+)
 from season_columns import random_season
 
 
@@ -162,27 +171,27 @@ def test_middling_seasons_equal_another_model_by_highs(seed):
 
 def test_a_log_may_straddle_a_week_end():
     """Two weeks of 60 minutes hold three logs of 40: the second is begun in the first week and ended in the next."""
-    log = YardLog("a", 0, (Column("p", {"back": 1}, {"back": 0}, 40),))
+    log = YardLog("a", 0, (PlanColumn("p", {"back": 1}, {"back": 0}, 40),))
     logs = tuple(replace(log, id=name) for name in "abc")
-    found = choose(Season(logs, (Order("back", 3, 100),), Terms(60, 2)))
+    found = choose(Season(logs, (Order("back", 3, 100),), SeasonTerms(60, 2)))
     assert [one.week for one in found.sawn] == [0, 1, 1]
     assert found.objective == 300 and found.status == "optimal"
 
 
 def test_logs_are_sawn_as_early_as_hours_and_first_days_let():
     """The urgent one first; one due long after is not put off; one that comes later waits for its day."""
-    one = YardLog("a", 0, (Column("p", {"back": 1}, {"back": 0}, 40),))
-    neck = YardLog("b", 0, (Column("p", {"neck": 1}, {"neck": 0}, 40),))
+    one = YardLog("a", 0, (PlanColumn("p", {"back": 1}, {"back": 0}, 40),))
+    neck = YardLog("b", 0, (PlanColumn("p", {"neck": 1}, {"neck": 0}, 40),))
     logs = (one, neck, replace(one, id="c"), replace(one, id="d", first_week=5))
     orders = (Order("back", 3, 100, due=20), Order("neck", 1, 100, due=1))
-    found = choose(Season(logs, orders, Terms(60, 30)))
+    found = choose(Season(logs, orders, SeasonTerms(60, 30)))
     assert [(one.log, one.week) for one in found.sawn] == [("b", 0), ("a", 1), ("c", 2), ("d", 5)]
     assert found.objective == 400
 
 
 def test_matched_orders_come_from_one_log():
-    logs = tuple(YardLog(name, 0, (Column("p", {"back": 2}, {"back": 0}, 10),)) for name in "ab")
-    found = choose(Season(logs, (Order("back", 3, 100, matched=True), Order("back", 1, 10)), Terms(60, 1)))
+    logs = tuple(YardLog(name, 0, (PlanColumn("p", {"back": 2}, {"back": 0}, 10),)) for name in "ab")
+    found = choose(Season(logs, (Order("back", 3, 100, matched=True), Order("back", 1, 10)), SeasonTerms(60, 1)))
     assert sum(found.filled[0].values()) == 2 and len(found.filled[0]) == 1
     assert sum(found.filled[1].values()) == 1
     assert found.objective == 210
@@ -190,17 +199,20 @@ def test_matched_orders_come_from_one_log():
 
 def test_drying_keeps_the_day():
     """Sawn in week 0, dried 3 weeks: ready at week 4, not before."""
-    log = YardLog("a", 0, (Column("p", {"back": 1}, {"back": 3}, 10),))
-    assert choose(Season((log,), (Order("back", 1, 100, due=4),), Terms(60, 8))).objective == 100
-    assert choose(Season((log,), (Order("back", 1, 100, due=3),), Terms(60, 8))).objective == 0
-    assert choose(Season((replace(log, first_week=1),), (Order("back", 1, 100, due=4),), Terms(60, 8))).objective == 0
+    log = YardLog("a", 0, (PlanColumn("p", {"back": 1}, {"back": 3}, 10),))
+    assert choose(Season((log,), (Order("back", 1, 100, due=4),), SeasonTerms(60, 8))).objective == 100
+    assert choose(Season((log,), (Order("back", 1, 100, due=3),), SeasonTerms(60, 8))).objective == 0
+    assert (
+        choose(Season((replace(log, first_week=1),), (Order("back", 1, 100, due=4),), SeasonTerms(60, 8))).objective
+        == 0
+    )
 
 
 def test_same_season_same_answer():
-    season, effort = random_season(5, 20, 5, 12), Effort(work=0.5, dives=6)
+    season, effort = random_season(5, 20, 5, 12), MasterEffort(work=0.5, dives=6)
     assert choose(season, effort) == choose(season, effort)
 
 
 def test_nothing_to_sell_leaves_every_log():
-    found = choose(Season((YardLog("a", 100, ()),), (Order("back", 1, 100),), Terms(60, 8)))
+    found = choose(Season((YardLog("a", 100, ()),), (Order("back", 1, 100),), SeasonTerms(60, 8)))
     assert found.sawn == () and found.objective == 0 and found.gap == 0

@@ -20,10 +20,10 @@ from distributed import LocalCluster
 from pithline.errors import InputError
 from pithline.files.products import products_as_read, products_from
 from pithline.files.yard import read_yard
+from pithline.yard.season.asks import column_of
 from pithline.yard.season.cluster import Cluster
 from pithline.yard.season.document import season_document
-from pithline.yard.season.finish import settle
-from pithline.yard.season.pool import column_of
+from pithline.yard.season.finishing import settle
 from pithline.yard.season.run import run_season
 from pithline.yard.season.store import Store
 from pithline.yard.season.work import pack, unpack

@@ -127,14 +127,14 @@ def test_planes_say_what_points_say_and_the_doubts_beside():
     i, j = np.arange(9) * 60.0, np.arange(7) * 25.0
     points = np.stack([origin + i[:, None, None] * first + j[None, :, None] * second + h * normal for h in heights])
     told = at_points(wood_field(sure_model), points, normal)
-    sure, wary = (
+    sure, conservative = (
         plane_stack(tables(wood_field(model)), Planes(origin, first, second, normal, heights, counts, steps))
         for model in (sure_model, replace(sure_model, **doubts))
     )
-    for seen in (sure, wary):
+    for seen in (sure, conservative):
         for name, other in zip(("angle", "runout", "depth", "from_pith"), told, strict=True):
             near = 2e-4 * max(1.0, np.abs(other).max() / 10)
             np.testing.assert_allclose(getattr(seen, name), other, atol=near, err_msg=name)
-    kept = wary.keeping(0.5)
+    kept = conservative.keeping(0.5)
     np.testing.assert_allclose(told[2] - kept.depth, 0.5 * 2.0, atol=2e-3)
     np.testing.assert_allclose(told[0] - kept.angle, 0.5 * 3.0 / np.maximum(told[3], 5.0), atol=2e-4)

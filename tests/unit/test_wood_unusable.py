@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from pithline.logmodel.card import Defect
-from pithline.plan.frame import in_trims, plan_log, trimmed
+from pithline.plan.problem.log_frame import in_trims, plan_log, unusable_on_planes
 from pithline.wood.field import Planes, wood_field
 from pithline.wood.unusable import in_defect, surface_point
 from truth.logs import TrueLog, direction
@@ -104,7 +104,7 @@ def test_trims_and_defects_on_a_stack_of_planes(model, field):
     log = plan_log(model, 20.0, 30.0, 45.0, (knot,))
     first, second, up = np.eye(3)[0], np.eye(3)[1], np.eye(3)[2]
     origin, heights, counts, steps = np.array([5.0, -150.0, 0.0]), np.array([-60.0, 20.0, 65.0]), (34, 13), (30.0, 25.0)
-    gone = trimmed(log, Planes(origin, first, second, up, heights, counts, steps))
+    gone = unusable_on_planes(log, Planes(origin, first, second, up, heights, counts, steps))
     i, j = np.arange(34) * 30.0, np.arange(13) * 25.0
     points = np.stack([origin + i[:, None, None] * first + j[None, :, None] * second + h * up for h in heights])
     flat = points.reshape(-1, 3)

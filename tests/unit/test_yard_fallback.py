@@ -3,8 +3,9 @@
 import pytest
 
 from pithline.errors import ScriptError
-from pithline.yard import pipeline
-from pithline.yard.pipeline import Request, plan_model, read_inputs
+from pithline.yard import one_log
+from pithline.yard.one_log import plan_model
+from pithline.yard.request import Request, read_inputs
 from truth.logs import TrueLog
 from truth.models import to_model
 from unit.small_logs import quiet
@@ -23,7 +24,7 @@ def inputs(tmp_path_factory):
 
 
 def test_the_next_layout_is_taken(inputs, monkeypatch):
-    real, asked = pipeline.check, []
+    real, asked = one_log.check_script, []
 
     def first_fails(script):
         asked.append(script)
@@ -31,7 +32,7 @@ def test_the_next_layout_is_taken(inputs, monkeypatch):
             raise ScriptError("the plan does not hold on replay and is not written")
         real(script)
 
-    monkeypatch.setattr(pipeline, "check", first_fails)
+    monkeypatch.setattr(one_log, "check_script", first_fails)
     said: list[str] = []
     script = plan_model(
         to_model(LOG), inputs, Request(effort="coarse", samples=2), lambda what, part: said.append(what)
@@ -48,6 +49,6 @@ def test_where_none_holds_the_first_fault_is_told(inputs, monkeypatch):
     def none_holds(script):
         raise ScriptError(f"no: {script['operations'][0]['id']}")
 
-    monkeypatch.setattr(pipeline, "check", none_holds)
+    monkeypatch.setattr(one_log, "check_script", none_holds)
     with pytest.raises(ScriptError, match="no: "):
         plan_model(to_model(LOG), inputs, Request(effort="coarse", samples=2), quiet)

@@ -124,8 +124,8 @@ def show(console: Console, document: Mapping[str, Any]) -> None:
         )
         console.show(f"  may spoil it: {'; '.join(log['spoilers'])}.")
         worth = [one for one in log["worth_finding_out"] if one["worth"] >= 0.5]
-        told = "; ".join(f"{one['what']} {one['worth']:.0f} ± {one['error']:.0f}" for one in worth)
-        console.show(f"  worth finding out: {told or 'nothing would change what you do'}.")
+        worth_lines = "; ".join(f"{one['what']} {one['worth']:.0f} ± {one['error']:.0f}" for one in worth)
+        console.show(f"  worth finding out: {worth_lines or 'nothing would change what you do'}.")
         for caution in log["cautions"]:
             console.show(f"  caution: {caution}")
     console.show(

@@ -112,9 +112,10 @@ def run(args: argparse.Namespace, console: Console) -> int:
     from pithline.errors import InputError, about
     from pithline.files.write import check_folder, write_folder
     from pithline.outputs.plan_folder import plan_files
-    from pithline.plan.layout import Locks
+    from pithline.plan.problem.layout import Locks
     from pithline.script.schema import validate
-    from pithline.yard.pipeline import Request, plan_card
+    from pithline.yard.one_log import plan_card
+    from pithline.yard.request import Request
 
     started = time.monotonic()
     check_folder(args.out)
@@ -134,8 +135,8 @@ def run(args: argparse.Namespace, console: Console) -> int:
     )
     if _first_run() and Path(args.card).is_file():
         console.note("preparing, once: the numerical kernels are compiled at the first run.")
-    with console.progress() as progress, ending(console, args.time_limit) as late:
-        script = plan_card(args.card, args.mill, args.products, request, progress, late)
+    with console.progress() as progress, ending(console, args.time_limit) as stopped:
+        script = plan_card(args.card, args.mill, args.products, request, progress, stopped)
         progress("writing", 0.98)
         files = plan_files(script, args.units, args.paper)
         write_folder(args.out, files)
@@ -152,7 +153,7 @@ def _first_run() -> bool:
     """Whether no compiled kernel of the package is cached yet."""
     import pithline
 
-    return not any(Path(pithline.__file__).parent.glob("plan/__pycache__/*.nbi"))
+    return not any(Path(pithline.__file__).parent.glob("plan/**/__pycache__/*.nbi"))
 
 
 def summary_of(script: dict[str, Any]) -> dict[str, Any]:

@@ -33,7 +33,7 @@ def run(args: argparse.Namespace, console: Console) -> int:
     from pithline.files.found import found_as_read
     from pithline.files.write import check_folder, write_folder
     from pithline.outputs.plan_folder import plan_files
-    from pithline.yard.replan import replan
+    from pithline.yard.replan_log import replan
     from pithline.yard.request import Request
 
     started = time.monotonic()
@@ -42,8 +42,8 @@ def run(args: argparse.Namespace, console: Console) -> int:
     script = read_script(path)
     found = found_as_read(args.found)
     request = Request(args.objective, args.effort, args.seed)
-    with console.progress() as progress, ending(console, args.time_limit) as late:
-        new = replan(script, args.after, found, request, progress, late, (str(path), args.found))
+    with console.progress() as progress, ending(console, args.time_limit) as stopped:
+        new = replan(script, args.after, found, request, progress, stopped, (str(path), args.found))
         progress("writing", 0.98)
         files = plan_files(new, args.units, args.paper)
         write_folder(args.out, files)
@@ -77,10 +77,10 @@ def show(console: Console, new: dict[str, Any], old: dict[str, Any], out: str, s
     """The summary a sawyer reads."""
     from rich.table import Table
 
-    told = new["replan"]
-    for one in told["changed"]:
+    replanned = new["replan"]
+    for one in replanned["changed"]:
         console.show(f"{one[:1].upper()}{one[1:]}.")
-    kept = set(told["kept"])
+    kept = set(replanned["kept"])
     ahead = [one for one in new["operations"] if one["op"] == "setting" and one["id"] not in kept]
     marks = {one["id"]: one["mark"] for one in new["pieces"]}
     if ahead:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from pithline.cli.console import Console
 
 if TYPE_CHECKING:
-    from pithline.yard.season.question import State
+    from pithline.yard.season.question import SeasonProgress
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -67,11 +67,11 @@ def run(args: argparse.Namespace, console: Console) -> int:
     from pithline.files.write import write_folder
     from pithline.yard.season.cluster import Cluster
     from pithline.yard.season.document import season_document
-    from pithline.yard.season.finish import coarse_scripts, finish
-    from pithline.yard.season.question import Question
+    from pithline.yard.season.finishing import coarse_scripts, finish
+    from pithline.yard.season.question import SeasonQuestion
     from pithline.yard.season.run import run_season
 
-    question = Question(
+    question = SeasonQuestion(
         args.manifest,
         args.orders,
         args.out,
@@ -104,8 +104,8 @@ def _absolute(path: str | None) -> str | None:
     return None if path is None else str(Path(path).resolve())
 
 
-def _teller(progress: Callable[[str, float], None]) -> Callable[[State], None]:
-    def tell(state: State) -> None:
+def _teller(progress: Callable[[str, float], None]) -> Callable[[SeasonProgress], None]:
+    def tell(state: SeasonProgress) -> None:
         words = f"{state.what}: {state.done} of {state.logs} logs"
         words += f", {state.failed} failed" if state.failed else ""
         if state.profit is not None and state.bound is not None:

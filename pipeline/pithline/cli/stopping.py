@@ -24,14 +24,14 @@ def ending(console: Console, seconds: float | None) -> Iterator[Callable[[], boo
         pressed = True
         console.note("stopping: the best plan so far will be written; press Ctrl-C again to write nothing.")
 
-    def late() -> bool:
+    def stopped() -> bool:
         return pressed or (seconds is not None and time.monotonic() - started > seconds)
 
     if threading.current_thread() is not threading.main_thread():
-        yield late
+        yield stopped
         return
     before = signal.signal(signal.SIGINT, interrupted)
     try:
-        yield late
+        yield stopped
     finally:
         signal.signal(signal.SIGINT, before)

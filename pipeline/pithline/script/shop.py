@@ -38,7 +38,12 @@ def shop_findings(document: dict[str, Any], sawn: Sawn, corners: dict[str, Array
             if abs(cut["kerf"] - kerf) > KERF:
                 words = f"{cut['id']} states a kerf of {cut['kerf']:g} mm, the {cut['tool']} takes {kerf:g} mm"
                 found.append(Finding("kerf", cut["id"], cut["kerf"], kerf, words))
-        if name in kept or setting is None or setting["tool"] in ("mill", "buck") or not len(corners.get(setting["piece"], ())):
+        if (
+            name in kept
+            or setting is None
+            or setting["tool"] in ("mill", "buck")
+            or not len(corners.get(setting["piece"], ()))
+        ):
             continue
         points = corners[setting["piece"]]
         if setting["tool"] == "resaw":

@@ -58,7 +58,9 @@ def _history(document: dict[str, Any]) -> list[Finding]:
             last = one["id"]
     stated = document["replan"]["after"]
     if not found and last != stated:
-        found.append(Finding("history", stated, stated, last, f"what is sawn should end with {stated}, it ends with {last}"))
+        found.append(
+            Finding("history", stated, stated, last, f"what is sawn should end with {stated}, it ends with {last}")
+        )
     return found
 
 

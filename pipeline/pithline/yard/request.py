@@ -16,7 +16,7 @@ from pithline.logmodel.card import Card
 from pithline.mill.machine import Machines
 from pithline.mill.practice_sizes import Practice
 from pithline.mill.products import Products
-from pithline.plan.layout import FREE, Locks
+from pithline.plan.problem.layout import NO_LOCKS, Locks
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +29,7 @@ class Request:
     samples: int = 16
     pick: int | None = None  # which log, where the scan shows several
     bucking: bool = True  # whether the log may be crosscut first
-    locks: Locks = FREE
+    locks: Locks = NO_LOCKS
     keep: Mapping[str, Any] | None = None  # an earlier script of the same scan, to be held against what is found
 
 

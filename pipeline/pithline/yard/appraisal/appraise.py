@@ -22,17 +22,24 @@ from pithline.logmodel.species import species_of
 from pithline.logmodel.taper import diameters, sweep
 from pithline.mill.machine import Machines
 from pithline.mill.products import Products
-from pithline.plan.solve import COARSE, Effort
+from pithline.plan.problem.effort import COARSE, Effort
 from pithline.trade.log_rules import scale_log
 from pithline.trade.weights import weight
-from pithline.yard.appraisal.information import Asking, Share, in_turn, worth_finding_out
-from pithline.yard.appraisal.known import Known, cubic_volume, know
-from pithline.yard.appraisal.layouts import Sawn, Trade, best_layouts, fits, trade_of
+from pithline.yard.appraisal.drawn_logs import (
+    DrawBasis,
+    draw_basis,
+    draw_component,
+    draw_log,
+    log_as_drawn,
+    most_likely_draw,
+)
+from pithline.yard.appraisal.information import InformationCase, ShareWork, in_turn, worth_finding_out
+from pithline.yard.appraisal.layouts import AppraisalShop, ExecutedLayout, appraisal_shop, best_layouts, fits
+from pithline.yard.appraisal.log_knowledge import LogKnowledge, cubic_volume, gather_knowledge
 from pithline.yard.appraisal.money import Costs, drying_cost, highest_bid, rest_value, sawing_cost
 from pithline.yard.appraisal.regrade import Outcome, Planned, brings, planned
 from pithline.yard.appraisal.spoilers import in_words, spoilers
 from pithline.yard.appraisal.tape_log import needs, tape_model
-from pithline.yard.appraisal.worlds import Basis, apply, basis_of, draw, nominal, world
 from pithline.yard.deciles import deciles
 
 Array = NDArray[np.float64]
@@ -42,7 +49,7 @@ ALONE = 12
 
 
 @dataclass(frozen=True, slots=True)
-class Terms:
+class AppraisalTerms:
     """What all logs of a lot are appraised by."""
 
     machines: Machines
@@ -65,7 +72,7 @@ class Lot:
 
 def read_terms(
     mill: str | None, products: str | None, priors: str | None, margin: float, seed: int, today: date
-) -> Terms:
+) -> AppraisalTerms:
     """Read mill, products and priors.
 
     Raises
@@ -80,7 +87,7 @@ def read_terms(
             f'{products or "the bundled products"}: prices are in "{theirs}", but costs in '
             f'{priors or "the bundled priors.toml"} are in "{ours}"; put both in one currency.'
         )
-    return Terms(
+    return AppraisalTerms(
         mill_from(mill_as_read(mill)), products_from(products_read), priors_from(priors_read), margin, seed, today
     )
 
@@ -113,16 +120,16 @@ def read_lot(paths: list[str]) -> list[Lot]:
     return lot
 
 
-def known_log(one: Lot, terms: Terms) -> Known:
+def known_log(one: Lot, terms: AppraisalTerms) -> LogKnowledge:
     """Fit the scan, or draw the log up from the tape."""
     from pithline.logmodel.fit import fit_log
 
     if one.card.scan is None:
         model, bow, weights = tape_model(one.card, one.read, terms.priors)
-        return know(model, one.card, one.read, terms.priors, terms.today, bow, weights)
+        return gather_knowledge(model, one.card, one.read, terms.priors, terms.today, bow, weights)
     scan = read_scan(scan_path(Path(one.path), one.card))
     model = fit_log(scan.points, one.card, default_up=scan.default_up)
-    return know(model, one.card, one.read, terms.priors, terms.today)
+    return gather_knowledge(model, one.card, one.read, terms.priors, terms.today)
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,8 +137,8 @@ class Appraised:
     """A log's row of the appraisal, and what a picture of it needs."""
 
     row: dict[str, Any]
-    known: Known
-    sawn: Sawn
+    known: LogKnowledge
+    sawn: ExecutedLayout
     outcomes: tuple[Outcome, ...]
 
 
@@ -150,7 +157,7 @@ class Gains:
         return out - drying_cost(got.volume, self.money) - (self.money.blade if met_metal else 0.0) - self.asked
 
 
-def appraise(one: Lot, terms: Terms, progress: Progress, share: Share = in_turn) -> Appraised:
+def appraise(one: Lot, terms: AppraisalTerms, progress: Progress, share: ShareWork = in_turn) -> Appraised:
     """Appraise one log; `share` says who works out the answers of what is worth finding out.
 
     Raises
@@ -160,7 +167,7 @@ def appraise(one: Lot, terms: Terms, progress: Progress, share: Share = in_turn)
     """
     progress("fitting", 0.0)
     known = known_log(one, terms)
-    trade = trade_of(terms.machines, terms.products, one.card.species, species_of(one.card.species).green_density)
+    trade = appraisal_shop(terms.machines, terms.products, one.card.species, species_of(one.card.species).green_density)
     doubtful = fits(known.log, known.basis, trade, one.card.id)
     sampling = terms.priors.sampling
     layouts = best_layouts(
@@ -172,7 +179,7 @@ def appraise(one: Lot, terms: Terms, progress: Progress, share: Share = in_turn)
         lambda words, part: progress(words, 0.1 + 0.45 * part),
         terms.effort,
     )
-    basis = basis_of(known)
+    basis = draw_basis(known)
     progress("grading the layouts on drawn logs", 0.55)
     sawn, outcomes, metal, others = picked(known, terms, trade, layouts, basis)
     rows = _money(known, terms, trade, sawn, outcomes, metal)
@@ -187,7 +194,7 @@ def appraise(one: Lot, terms: Terms, progress: Progress, share: Share = in_turn)
     spoil = spoilers(known, terms.priors, value, alone, full)
     gains = Gains(terms.priors.money, terms.machines.mill.hour_rate, rows["cubic_volume"], one.card.cost or 0.0)
     expected = float(np.mean([gains(o, sawn.minutes, m) for o, m in zip(outcomes, metal, strict=True)]))
-    asking = Asking(known, terms.priors, trade, sawn, plates, basis, gains, expected > 0.0, terms.seed)
+    asking = InformationCase(known, terms.priors, trade, sawn, plates, basis, gains, expected > 0.0, terms.seed)
     worths = worth_finding_out(asking, lambda words, part: progress(words, 0.7 + 0.3 * part), share)
     row = {
         "id": one.card.id,
@@ -197,7 +204,7 @@ def appraise(one: Lot, terms: Terms, progress: Progress, share: Share = in_turn)
         "species": one.card.species,
         "basis": known.basis,
         **rows,
-        "crosscuts": [float(place) for place in sawn.sawing.places],
+        "crosscuts": [float(place) for place in sawn.log_layout.places],
         "layouts": {"searched": len(layouts), "best_on_samples": others},
         "spoilers": [in_words(spoiler, trade.priced) for spoiler in spoil],
         "worth_finding_out": [
@@ -210,15 +217,15 @@ def appraise(one: Lot, terms: Terms, progress: Progress, share: Share = in_turn)
 
 
 def picked(
-    known: Known, terms: Terms, trade: Trade, layouts: list[Sawn], basis: Basis
-) -> tuple[Sawn, list[Outcome], list[bool], int]:
+    known: LogKnowledge, terms: AppraisalTerms, trade: AppraisalShop, layouts: list[ExecutedLayout], basis: DrawBasis
+) -> tuple[ExecutedLayout, list[Outcome], list[bool], int]:
     """The layout that leaves most money on the drawn logs, its outcomes, which logs held metal, and its place."""
     plates = [planned(one.ledger, trade.parts) for one in layouts]
     got: list[list[Outcome]] = [[] for _ in layouts]
     metal = []
     for number in range(terms.priors.sampling.samples):
-        drawn = world(known, terms.priors, terms.seed, number)
-        log = apply(known, drawn, basis)
+        drawn = draw_log(known, terms.priors, terms.seed, number)
+        log = log_as_drawn(known, drawn, basis)
         metal.append(bool(drawn["metal"]))
         for results, own in zip(got, plates, strict=True):
             results.append(brings(log, own, trade.parts, trade.products))
@@ -231,17 +238,22 @@ def picked(
     return layouts[best], got[best], metal, best + 1
 
 
-def _counts(got: Outcome, trade: Trade) -> float:
+def _counts(got: Outcome, trade: AppraisalShop) -> float:
     """What an outcome counts: money, or litres where nothing has a price."""
     return got.value if trade.priced else got.volume / 1e6
 
 
-def _alone(known: Known, terms: Terms, trade: Trade, plates: Planned, basis: Basis, component: str) -> float:
+def _alone(
+    known: LogKnowledge, terms: AppraisalTerms, trade: AppraisalShop, plates: Planned, basis: DrawBasis, component: str
+) -> float:
     """Expected value where only one component is drawn."""
     found = []
     for number in range(ALONE):
-        drawn = {**nominal(known), component: draw(known, terms.priors, component, terms.seed, number)}
-        found.append(_counts(brings(apply(known, drawn, basis), plates, trade.parts, trade.products), trade))
+        drawn = {
+            **most_likely_draw(known),
+            component: draw_component(known, terms.priors, component, terms.seed, number),
+        }
+        found.append(_counts(brings(log_as_drawn(known, drawn, basis), plates, trade.parts, trade.products), trade))
     return float(np.mean(found))
 
 
@@ -254,7 +266,12 @@ def spread(values: list[float] | Array) -> dict[str, float]:
 
 
 def _money(
-    known: Known, terms: Terms, trade: Trade, sawn: Sawn, outcomes: list[Outcome], metal: list[bool]
+    known: LogKnowledge,
+    terms: AppraisalTerms,
+    trade: AppraisalShop,
+    sawn: ExecutedLayout,
+    outcomes: list[Outcome],
+    metal: list[bool],
 ) -> dict[str, Any]:
     model, money = known.model, terms.priors.money
     volumes = spread([o.volume for o in outcomes])
@@ -275,7 +292,7 @@ def _money(
         "sets": {name: spread([float(o.sets[name]) for o in outcomes]) for name in outcomes[0].sets},
         "value": value,
         "minutes": sawn.minutes,
-        "costs": {"sawing": costs.sawing, "drying": costs.drying, "metal": costs.metal},
+        "costs": {"sawing": costs.log_layout, "drying": costs.drying, "metal": costs.metal},
         "highest_bid": highest_bid(value["mean"], rest, costs, terms.margin, money),
         "asked": known.card.cost,
         "rest_value": rest,
@@ -303,6 +320,3 @@ def why(row: dict[str, Any], prices: Mapping[str, float]) -> str:
     if bid >= asked:
         return f"{gives}; worth up to {bid:.0f}, {bid - asked:.0f} over the {asked:.0f} asked."
     return f"{gives}; worth no more than {bid:.0f}, {asked - bid:.0f} under the {asked:.0f} asked."
-
-
-__all__ = ["Appraised", "Lot", "Terms", "appraise", "picked", "read_lot", "read_terms"]

@@ -16,12 +16,12 @@ from numpy.typing import NDArray
 
 from pithline.files.priors import Priors
 from pithline.logmodel.card import Defect
-from pithline.plan.frame import PITH_DOUBTS, SURFACE_DOUBTS, PlanLog, with_doubts
+from pithline.plan.problem.log_frame import PITH_DOUBTS, SURFACE_DOUBTS, PlanLog, with_standard_errors
 from pithline.wood.unusable import station_of
-from pithline.yard.appraisal.known import Known
-from pithline.yard.appraisal.layouts import Sawn, Trade, laid_again, searched_again
+from pithline.yard.appraisal.drawn_logs import DrawBasis, draw_component, draw_log, log_as_drawn, most_likely_draw
+from pithline.yard.appraisal.layouts import AppraisalShop, ExecutedLayout, laid_again, searched_again
+from pithline.yard.appraisal.log_knowledge import LogKnowledge
 from pithline.yard.appraisal.regrade import Outcome, Planned, brings, planned
-from pithline.yard.appraisal.worlds import Basis, apply, draw, nominal, world
 
 Array = NDArray[np.float64]
 SCAN_LEAVES = 0.2
@@ -33,7 +33,7 @@ FIRST_ANSWER = 100_000
 
 
 @dataclass(frozen=True, slots=True)
-class Question:
+class OpenQuestion:
     """Something that could be found out: which components an answer settles, and what share of each doubt it leaves."""
 
     what: str
@@ -44,7 +44,7 @@ class Question:
 
 
 @dataclass(frozen=True, slots=True)
-class Worth:
+class InformationWorth:
     """The gain expected from one question, and its sampling error, in money; a gain drawn below 0 is drawn luck."""
 
     what: str
@@ -52,35 +52,35 @@ class Worth:
     error: float
 
 
-def questions(known: Known, priors: Priors) -> list[Question]:
+def questions(known: LogKnowledge, priors: Priors) -> list[OpenQuestion]:
     """What can be asked of this log."""
     out = []
     if known.basis == "tape":
-        out.append(Question("scanning it", {"seen": SCAN_LEAVES, "bow": SCAN_LEAVES}, search=True))
+        out.append(OpenQuestion("scanning it", {"seen": SCAN_LEAVES, "bow": SCAN_LEAVES}, search=True))
     elif known.hidden.max(initial=0.0) > 0.5:
-        out.append(Question("scanning the hidden side", {"hidden": SCAN_LEAVES}, search=known.basis == "one flank"))
+        out.append(OpenQuestion("scanning the hidden side", {"hidden": SCAN_LEAVES}, search=known.basis == "one flank"))
     if not known.bark_known and known.bark.max() > 0.0:
         bark = float(known.bark.mean())
         thickness = float((known.model.radius_over_bark - known.model.radius_under_bark).mean())
         leaves = priors.bark_gauged * thickness / bark
-        out.append(Question("gauging the bark at both ends", {"bark": min(leaves, 1.0)}))
+        out.append(OpenQuestion("gauging the bark at both ends", {"bark": min(leaves, 1.0)}))
     if known.pith_marks < 2 and known.pith.max() > MARK_LEAVES:
-        out.append(Question("marking the pith on both ends", {"pith": MARK_LEAVES / float(known.pith.max())}))
+        out.append(OpenQuestion("marking the pith on both ends", {"pith": MARK_LEAVES / float(known.pith.max())}))
     if known.spiral is not None and known.spiral[1] > 0.0:
-        out.append(Question("measuring the spiral of the grain", {"spiral": 0.0}))
+        out.append(OpenQuestion("measuring the spiral of the grain", {"spiral": 0.0}))
     if priors.checks_per_end > 0.0 or priors.rot_share > 0.0:
-        out.append(Question("cleaning both ends", {"checks": 0.0, "rot": 0.0}))
+        out.append(OpenQuestion("cleaning both ends", {"checks": 0.0, "rot": 0.0}))
     share = known.metal_share(priors)
     if share > 0.0:
-        out.append(Question("passing a metal detector over it", {"metal": 0.0}, share, metal=True))
+        out.append(OpenQuestion("passing a metal detector over it", {"metal": 0.0}, share, metal=True))
     return out
 
 
-def _answer(known: Known, priors: Priors, question: Question, seed: int, number: int) -> dict[str, Any]:
+def _answer(known: LogKnowledge, priors: Priors, question: OpenQuestion, seed: int, number: int) -> dict[str, Any]:
     """The components that an answer settles; of metal only answers that find some, for the gain counts by its chance."""
     if question.metal:
         priors = replace(priors, metal_forest=1.0, metal_yard=1.0)
-    return {name: draw(known, priors, name, seed, number) for name in question.settles}
+    return {name: draw_component(known, priors, name, seed, number) for name in question.settles}
 
 
 def _mixed(answer: Mapping[str, Any], other: Mapping[str, Any], settles: Mapping[str, float]) -> dict[str, Any]:
@@ -94,12 +94,14 @@ def _mixed(answer: Mapping[str, Any], other: Mapping[str, Any], settles: Mapping
     return out
 
 
-def told(known: Known, answer: Mapping[str, Any], settles: Mapping[str, float], basis: Basis) -> PlanLog:
+def log_with_answer(
+    known: LogKnowledge, answer: Mapping[str, Any], settles: Mapping[str, float], basis: DrawBasis
+) -> PlanLog:
     """The log as it is most likely once the answer is there, its doubts lessened."""
-    most_likely = nominal(known)
+    most_likely = most_likely_draw(known)
     for name, leaves in settles.items():
         most_likely[name] = np.sqrt(1.0 - leaves**2) * answer[name] if leaves > 0.0 else answer[name]
-    log = apply(known, most_likely, basis)
+    log = log_as_drawn(known, most_likely, basis)
     if "checks" in settles:  # a sawyer who sees the checks trims them off
         log = _trimmed(log, answer["checks"])
     field = log.field
@@ -120,7 +122,7 @@ def told(known: Known, answer: Mapping[str, Any], settles: Mapping[str, float], 
     chord = top - butt
     reach = float(np.linalg.norm(chord))
     return replace(
-        with_doubts(log, sure, SURFACE_DOUBTS, PITH_DOUBTS),
+        with_standard_errors(log, sure, SURFACE_DOUBTS, PITH_DOUBTS),
         origin=butt,
         axis=chord / reach,
         reach=reach,
@@ -139,7 +141,7 @@ def _trimmed(log: PlanLog, checks: tuple[Defect, ...]) -> PlanLog:
 
 
 @dataclass(frozen=True, slots=True)
-class Asking:
+class InformationCase:
     """What every answer is weighed against: the log, the layout sawn on what is known now, and the money.
 
     Attributes
@@ -152,28 +154,28 @@ class Asking:
         Whether, on what is known now, it pays to buy and saw the log.
     """
 
-    known: Known
+    known: LogKnowledge
     priors: Priors
-    trade: Trade
-    base: Sawn
+    trade: AppraisalShop
+    base: ExecutedLayout
     plates: Planned
-    basis: Basis
+    basis: DrawBasis
     gains: Callable[[Outcome, float, bool], float]
     sawn_now: bool
     seed: int
 
 
-def answered(asking: Asking, question: Question, at: int) -> float:
+def answered(asking: InformationCase, question: OpenQuestion, at: int) -> float:
     """What one answer to a question gains; `at` numbers its draws."""
     known, priors, trade, base, basis = asking.known, asking.priors, asking.trade, asking.base, asking.basis
     answer = _answer(known, priors, question, asking.seed, at)
-    log = told(known, answer, question.settles, basis)
+    log = log_with_answer(known, answer, question.settles, basis)
     anew = searched_again(log, base, trade, asking.seed) if question.search else laid_again(log, base, trade)
     again = planned(anew.ledger, trade.parts)
     money = np.zeros((priors.sampling.inner, 3))
     for i in range(priors.sampling.inner):
-        drawn = _mixed(answer, world(known, priors, asking.seed, at + 1 + i), question.settles)
-        one = apply(known, drawn, basis)
+        drawn = _mixed(answer, draw_log(known, priors, asking.seed, at + 1 + i), question.settles)
+        one = log_as_drawn(known, drawn, basis)
         metal = bool(drawn["metal"])
         unwarned = metal and not question.metal
         first = brings(one, asking.plates, trade.parts, trade.products)
@@ -186,16 +188,20 @@ def answered(asking: Asking, question: Question, at: int) -> float:
     return _gain(money, asking.sawn_now)
 
 
-Share = Callable[[Callable[..., float], Asking, Sequence[tuple[Question, int]]], Iterable[float]]
+ShareWork = Callable[[Callable[..., float], InformationCase, Sequence[tuple[OpenQuestion, int]]], Iterable[float]]
 """How the answers are worked out: (answered, what they are weighed against, question and number of each) -> gains in that order."""
 
 
-def in_turn(work: Callable[..., float], asking: Asking, answers: Sequence[tuple[Question, int]]) -> Iterable[float]:
+def in_turn(
+    work: Callable[..., float], asking: InformationCase, answers: Sequence[tuple[OpenQuestion, int]]
+) -> Iterable[float]:
     """One answer after another, here."""
     return (work(asking, *one) for one in answers)
 
 
-def worth_finding_out(asking: Asking, progress: Callable[[str, float], None], share: Share = in_turn) -> list[Worth]:
+def worth_finding_out(
+    asking: InformationCase, progress: Callable[[str, float], None], share: ShareWork = in_turn
+) -> list[InformationWorth]:
     """Every question with what its answer is worth, most first; `share` changes who works it out, never the result."""
     asked = questions(asking.known, asking.priors)
     each = asking.priors.sampling.answers
@@ -211,7 +217,7 @@ def worth_finding_out(asking: Asking, progress: Callable[[str, float], None], sh
     out = []
     for number, question in enumerate(asked):
         gain = np.array(gains[each * number : each * (number + 1)]) * question.chance
-        out.append(Worth(question.what, float(gain.mean()), float(gain.std(ddof=1) / np.sqrt(each))))
+        out.append(InformationWorth(question.what, float(gain.mean()), float(gain.std(ddof=1) / np.sqrt(each))))
     return sorted(out, key=lambda one: -one.worth)
 
 

@@ -19,26 +19,29 @@ from pithline.mill.limits import log_fits, widest_across
 from pithline.mill.machine import Machines
 from pithline.mill.products import Products
 from pithline.mill.sections import log_sections, piece_shape
-from pithline.plan.aims import aim_of
-from pithline.plan.bucking import Sawing, bucked, carry_sawing, places_worth
-from pithline.plan.carry import DrawnPoser, Shop
-from pithline.plan.frame import PITH_DOUBTS, SURFACE_DOUBTS, PlanLog, with_doubts
-from pithline.plan.ledger import Ledger
-from pithline.plan.milling import MachinePoser
-from pithline.plan.parts import SawnPart, sawn_parts
-from pithline.plan.sets import assign_sets, match
-from pithline.plan.solve import COARSE, Effort, balanced, find_each
-from pithline.plan.strips import Memory
+from pithline.plan.columns.bucking import crosscut_candidates
+from pithline.plan.columns.log_columns import balanced_prices
+from pithline.plan.execute.bucked_log import LogLayout, crosscut_log, execute_log_layout
+from pithline.plan.execute.ledger import Ledger
+from pithline.plan.execute.machine_setups import MachinePoser
+from pithline.plan.execute.sets import assign_sets, match
+from pithline.plan.execute.simulate import DrawnPoser, Shop
+from pithline.plan.execute.slab_layout import SlabCache
+from pithline.plan.problem.effort import COARSE, Effort
+from pithline.plan.problem.log_frame import PITH_DOUBTS, SURFACE_DOUBTS, PlanLog, with_standard_errors
+from pithline.plan.problem.objective import objective_weights
+from pithline.plan.problem.parts import SawnPart, sawn_parts
+from pithline.plan.search import search_logs
 
 Array = NDArray[np.float64]
 Progress = Callable[[str, float], None]
 
 
 @dataclass(frozen=True, slots=True)
-class Sawn:
+class ExecutedLayout:
     """A layout carried out on the log as it is most likely."""
 
-    sawing: Sawing
+    log_layout: LogLayout
     parts: tuple[SawnPart, ...]  # with the prices it was searched with
     ledger: Ledger
     minutes: float
@@ -46,7 +49,7 @@ class Sawn:
 
 
 @dataclass(frozen=True, slots=True)
-class Trade:
+class AppraisalShop:
     """What a log is sawn with and into."""
 
     machines: Machines
@@ -60,18 +63,18 @@ class Trade:
         return any(part.price > 0.0 for part in self.parts)
 
 
-def trade_of(machines: Machines, products: Products, species: str, density: float) -> Trade:
+def appraisal_shop(machines: Machines, products: Products, species: str, density: float) -> AppraisalShop:
     """Parts in their green sizes, and the rest."""
-    return Trade(machines, products, sawn_parts(products, species), density)
+    return AppraisalShop(machines, products, sawn_parts(products, species), density)
 
 
-def shop_of(trade: Trade, parts: tuple[SawnPart, ...]) -> Shop:
+def shop_of(trade: AppraisalShop, parts: tuple[SawnPart, ...]) -> Shop:
     """The shop with the worth of each plate."""
     worth = np.array([p.price if trade.priced else p.volume / 1e6 for p in parts])
     return Shop(trade.machines, parts, worth, np.array([np.inf if p.demand is None else p.demand for p in parts]))
 
 
-def fits(log: PlanLog, basis: str, trade: Trade, name: str) -> tuple[str, ...]:
+def fits(log: PlanLog, basis: str, trade: AppraisalShop, name: str) -> tuple[str, ...]:
     """Refuse a log that the mill cannot hold; a caution where one known by tape may be too thick for it.
 
     Raises
@@ -107,12 +110,12 @@ the drawn logs decide between the layouts. Found by trial on generated logs."""
 
 def with_reserve(log: PlanLog, share: float) -> PlanLog:
     """The same log, planned on with a share of the usual reserve."""
-    return with_doubts(log, log.field, SURFACE_DOUBTS * share, PITH_DOUBTS * share)
+    return with_standard_errors(log, log.field, SURFACE_DOUBTS * share, PITH_DOUBTS * share)
 
 
 def best_layouts(
-    log: PlanLog, basis: str, trade: Trade, rounds: int, seed: int, progress: Progress, effort: Effort = COARSE
-) -> list[Sawn]:
+    log: PlanLog, basis: str, trade: AppraisalShop, rounds: int, seed: int, progress: Progress, effort: Effort = COARSE
+) -> list[ExecutedLayout]:
     """Layouts of `rounds` searches, carried out on the real machines; `basis` says how boldly.
 
     Raises
@@ -124,7 +127,7 @@ def best_layouts(
     parts = trade.parts
     objective = "value" if trade.priced else "volume"
     ways = crosscuts(log, basis, trade, progress)
-    out: list[Sawn] = []
+    out: list[ExecutedLayout] = []
     for turn in range(rounds):
         shop = shop_of(trade, parts)
         bold = BOLDNESS[basis][min(turn, len(BOLDNESS[basis]) - 1)]
@@ -132,14 +135,16 @@ def best_layouts(
         refusals: list[str] = []
         for number, places in enumerate(ways):
 
-            def told(what: str, part: float, done: float = turn + number / len(ways), each: int = len(ways)) -> None:
+            def report_part(
+                what: str, part: float, done: float = turn + number / len(ways), each: int = len(ways)
+            ) -> None:
                 progress(what, 0.1 + 0.9 * (done + part / each) / rounds)
 
-            logs = bucked(lying, places, trade.machines.buck.kerf, 0.0)[1]
-            found = find_each(logs, parts, shop, objective, effort, seed, told)
+            logs = crosscut_log(lying, places, trade.machines.buck.kerf, 0.0)[1]
+            found = search_logs(logs, parts, shop, objective, effort, seed, report_part)
             for answer in found.answers:
-                sawing = Sawing(lying, places, logs, answer.layouts)
-                sawn = packed(sawing, parts, trade, bold)
+                log_layout = LogLayout(lying, places, logs, answer.layouts)
+                sawn = packed(log_layout, parts, trade, bold)
                 if any(plate.grade.passes for plate in sawn.ledger.plates):
                     out.append(sawn)
                 refusals += sawn.ledger.cautions
@@ -149,7 +154,7 @@ def best_layouts(
         if not trade.priced or not out:
             break
         best = max(out, key=lambda one: sets_worth(one.ledger, trade))
-        parts, ways = shifted(best.parts, best.ledger), [best.sawing.places]
+        parts, ways = shifted(best.parts, best.ledger), [best.log_layout.places]
     return out
 
 
@@ -157,21 +162,21 @@ PACKINGS = 6
 """Times the slabs of a layout are packed with shares of the sets' prices moved; the slabs are looked at once."""
 
 
-def packed(sawing: Sawing, parts: tuple[SawnPart, ...], trade: Trade, bold: float) -> Sawn:
+def packed(log_layout: LogLayout, parts: tuple[SawnPart, ...], trade: AppraisalShop, bold: float) -> ExecutedLayout:
     """A sawing carried out with the shares of each set's price that bring most complete sets."""
-    carry = on_machines(sawing.whole, trade)
-    memories: list[Memory] = [{} for _ in sawing.layouts]
-    tried: list[Sawn] = []
+    carry = on_machines(log_layout.whole, trade)
+    memories: list[SlabCache] = [{} for _ in log_layout.layouts]
+    tried: list[ExecutedLayout] = []
     for _ in range(PACKINGS if trade.priced else 1):
-        ledger = carry(sawing, shop_of(trade, parts), memories)
-        tried.append(Sawn(sawing, parts, ledger, ledger.minutes, bold))
+        ledger = carry(log_layout, shop_of(trade, parts), memories)
+        tried.append(ExecutedLayout(log_layout, parts, ledger, ledger.minutes, bold))
         parts = shifted(parts, ledger)
         if parts == tried[-1].parts:
             break
     return max(tried, key=lambda one: sets_worth(one.ledger, trade))
 
 
-def sets_worth(ledger: Ledger, trade: Trade) -> float:
+def sets_worth(ledger: Ledger, trade: AppraisalShop) -> float:
     """The price of all complete sets of the passing plates, or without prices their volume in litres."""
     plates = [replace(plate, mate=None, set_id=None) for plate in ledger.plates if plate.grade.passes]
     if not trade.priced:
@@ -185,13 +190,13 @@ MUCH = 1.15
 """A way to crosscut that promises less than this share of the whole log on the rough grid is searched beside it, not alone."""
 
 
-def crosscuts(log: PlanLog, basis: str, trade: Trade, progress: Progress) -> list[tuple[float, ...]]:
-    """Ways to crosscut the log first that are worth a search; () leaves it whole. As plan/contest.py, on the first reserve."""
+def crosscuts(log: PlanLog, basis: str, trade: AppraisalShop, progress: Progress) -> list[tuple[float, ...]]:
+    """Ways to crosscut the log first that are worth a search; () leaves it whole. As `plan.search` does, on the first reserve."""
     shop = shop_of(trade, trade.parts)
     lying = with_reserve(log, BOLDNESS[basis][0])
-    aim = aim_of("value" if trade.priced else "volume", trade.parts, trade.machines, log.reach)
-    rough = places_worth(
-        lying, trade.parts, shop.machines, aim, lambda: False, lambda what, part: progress(what, 0.1 * part)
+    weights = objective_weights("value" if trade.priced else "volume", trade.parts, trade.machines, log.reach)
+    rough = crosscut_candidates(
+        lying, trade.parts, shop.machines, weights, lambda: False, lambda what, part: progress(what, 0.1 * part)
     )
     if not rough:
         return [()]
@@ -202,7 +207,7 @@ def crosscuts(log: PlanLog, basis: str, trade: Trade, progress: Progress) -> lis
     return [best[1], ()]
 
 
-def on_machines(whole: PlanLog, trade: Trade) -> Callable[[Sawing, Shop, list[Memory]], Ledger]:
+def on_machines(whole: PlanLog, trade: AppraisalShop) -> Callable[[LogLayout, Shop, list[SlabCache]], Ledger]:
     """How sawings of a log are carried out on the real machines, crosscuts first."""
     sections = log_sections(whole.model)
     weight = piece_shape(sections, Piece("log", "log"), bark=True).volume * 1e-9 * trade.density
@@ -210,19 +215,21 @@ def on_machines(whole: PlanLog, trade: Trade) -> Callable[[Sawing, Shop, list[Me
     def poser(one: PlanLog) -> MachinePoser:
         return MachinePoser(one, sections, trade.machines, trade.density)
 
-    return lambda sawing, shop, memories: carry_sawing(sawing, shop, poser, weight, memories=memories)
+    return lambda log_layout, shop, memories: execute_log_layout(log_layout, shop, poser, weight, memories=memories)
 
 
-def drawn_up(sawing: Sawing, trade: Trade, shop: Shop) -> Ledger:
+def as_drawn(log_layout: LogLayout, trade: AppraisalShop, shop: Shop) -> Ledger:
     """The same as drawn, with no look at how pieces lie on the machines."""
     mill = trade.machines.mill
-    return carry_sawing(sawing, shop, lambda one: DrawnPoser(one, mill.kerf, mill.minutes_per_setting, mill.feed), 0.0)
+    return execute_log_layout(
+        log_layout, shop, lambda one: DrawnPoser(one, mill.kerf, mill.minutes_per_setting, mill.feed), 0.0
+    )
 
 
 def shifted(parts: tuple[SawnPart, ...], ledger: Ledger) -> tuple[SawnPart, ...]:
     """Shares of each set's price moved from parts that abound to those that are short; sets never whole are dropped."""
     have = Counter(plate.part for plate in ledger.plates if plate.grade.passes)
-    prices = balanced(parts, np.array([part.price for part in parts]), tuple(have[i] for i in range(len(parts))))
+    prices = balanced_prices(parts, np.array([part.price for part in parts]), tuple(have[i] for i in range(len(parts))))
     # a set that lacks a part brings nothing, so its other parts are not worth sawing
     lacking = {part.product for i, part in enumerate(parts) if not have[i]}
     several = {part.product for part in parts if sum(other.product == part.product for other in parts) > 1}
@@ -232,27 +239,27 @@ def shifted(parts: tuple[SawnPart, ...], ledger: Ledger) -> tuple[SawnPart, ...]
     )
 
 
-def laid_again(log: PlanLog, sawn: Sawn, trade: Trade) -> Sawn:
+def laid_again(log: PlanLog, sawn: ExecutedLayout, trade: AppraisalShop) -> ExecutedLayout:
     """The same settings on a log known better: faces stay where they are about the pith, plates are packed anew."""
     lying = with_reserve(log, sawn.bold)
-    logs = bucked(lying, sawn.sawing.places, trade.machines.buck.kerf, 0.0)[1]
-    sawing = Sawing(lying, sawn.sawing.places, logs, sawn.sawing.layouts)
-    return replace(sawn, sawing=sawing, ledger=drawn_up(sawing, trade, shop_of(trade, sawn.parts)))
+    logs = crosscut_log(lying, sawn.log_layout.places, trade.machines.buck.kerf, 0.0)[1]
+    log_layout = LogLayout(lying, sawn.log_layout.places, logs, sawn.log_layout.layouts)
+    return replace(sawn, log_layout=log_layout, ledger=as_drawn(log_layout, trade, shop_of(trade, sawn.parts)))
 
 
 QUICK = replace(COARSE, name="quick", rolls=12)
 
 
-def searched_again(log: PlanLog, sawn: Sawn, trade: Trade, seed: int) -> Sawn:
+def searched_again(log: PlanLog, sawn: ExecutedLayout, trade: AppraisalShop, seed: int) -> ExecutedLayout:
     """A layout searched anew on a log known far better, crosscut where it was, at fewer rolls and with the full reserve."""
     shop = shop_of(trade, sawn.parts)
-    places = sawn.sawing.places
-    logs = bucked(log, places, trade.machines.buck.kerf, 0.0)[1]
+    places = sawn.log_layout.places
+    logs = crosscut_log(log, places, trade.machines.buck.kerf, 0.0)[1]
     objective = "value" if trade.priced else "volume"
     try:
-        found = find_each(logs, sawn.parts, shop, objective, QUICK, seed, lambda what, part: None)
+        found = search_logs(logs, sawn.parts, shop, objective, QUICK, seed, lambda what, part: None)
     except PlanError:  # nothing passes with what is known now: the layout at hand stays
         return laid_again(log, sawn, trade)
-    sawing = Sawing(log, places, logs, found.answers[0].layouts)
-    ledger = drawn_up(sawing, trade, shop)
-    return Sawn(sawing, sawn.parts, ledger, ledger.minutes, 1.0)
+    log_layout = LogLayout(log, places, logs, found.answers[0].layouts)
+    ledger = as_drawn(log_layout, trade, shop)
+    return ExecutedLayout(log_layout, sawn.parts, ledger, ledger.minutes, 1.0)

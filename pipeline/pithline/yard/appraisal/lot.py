@@ -13,8 +13,8 @@ from typing import Any
 from pithline.errors import PithlineError
 from pithline.files.priors import Priors
 from pithline.outputs.reports.appraisal_pictures import Pictures, pictures_of
-from pithline.yard.appraisal.appraise import Appraised, Lot, Terms, appraise
-from pithline.yard.appraisal.information import Asking, Share, in_turn
+from pithline.yard.appraisal.appraise import AppraisalTerms, Appraised, Lot, appraise
+from pithline.yard.appraisal.information import InformationCase, ShareWork, in_turn
 from pithline.yard.appraisal.layouts import QUICK
 
 Progress = Callable[[str, float], None]
@@ -31,7 +31,9 @@ class Done:
     pictures: Pictures | None
 
 
-def appraise_lot(lot: list[Lot], terms: Terms, workers: int, progress: Progress) -> tuple[dict[str, Any], list[Done]]:
+def appraise_lot(
+    lot: list[Lot], terms: AppraisalTerms, workers: int, progress: Progress
+) -> tuple[dict[str, Any], list[Done]]:
     """Appraise every log; the document of design section 6, and the logs in its order with their pictures.
 
     `workers` processes share the logs, or of a single log what could be found out about it; their number changes nothing in
@@ -46,7 +48,7 @@ def appraise_lot(lot: list[Lot], terms: Terms, workers: int, progress: Progress)
             for _ in range(workers):  # a process takes seconds to load: begun now, it is ready when answers are asked
                 pool.submit(len, ())
 
-            def share(work: Callable[..., float], asking: Asking, answers: Sequence[Any]) -> Iterable[float]:
+            def share(work: Callable[..., float], asking: InformationCase, answers: Sequence[Any]) -> Iterable[float]:
                 return pool.map(partial(work, asking), *zip(*answers, strict=True))
 
             found = [one_log(lot[0], terms, _of(lot, 0, progress), share)]
@@ -90,7 +92,7 @@ def _silent(what: str, part: float) -> None:
     """Progress of a worker, which has nobody to tell."""
 
 
-def one_log(one: Lot, terms: Terms, progress: Progress = _silent, share: Share = in_turn) -> Done:
+def one_log(one: Lot, terms: AppraisalTerms, progress: Progress = _silent, share: ShareWork = in_turn) -> Done:
     """One log's row; whatever fails is told in it and costs no other log."""
     try:
         got = appraise(one, terms, progress, share)
@@ -110,8 +112,8 @@ def _boxes(got: Appraised) -> list[tuple[Any, Any]]:
 def failed(one: Lot, words: str) -> dict[str, Any]:
     """The row of a log that could not be appraised."""
     name = one.card.id
-    told = words.removeprefix(f"{name}: ")
-    return {"id": name, "rank": None, "state": "failed", "why": told, "asked": one.card.cost}
+    reason = words.removeprefix(f"{name}: ")
+    return {"id": name, "rank": None, "state": "failed", "why": reason, "asked": one.card.cost}
 
 
 def ranked(done: list[Done]) -> list[Done]:
@@ -138,7 +140,7 @@ def ranked(done: list[Done]) -> list[Done]:
     ]
 
 
-def document(done: list[Done], terms: Terms) -> dict[str, Any]:
+def document(done: list[Done], terms: AppraisalTerms) -> dict[str, Any]:
     """The appraisal as a document; the same inputs, seed and day give the same bytes."""
     sampling = terms.priors.sampling
     return {

@@ -14,14 +14,14 @@ MONTHS_A_YEAR = 12.0
 class Costs:
     """What a log costs besides its price, on average. In the priors' currency."""
 
-    sawing: float
+    log_layout: float
     drying: float
     metal: float
 
     @property
     def total(self) -> float:
         """All of it."""
-        return self.sawing + self.drying + self.metal
+        return self.log_layout + self.drying + self.metal
 
 
 def sawing_cost(minutes: float, hour_rate: float) -> float:

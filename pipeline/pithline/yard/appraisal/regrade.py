@@ -17,11 +17,11 @@ from numpy.typing import NDArray
 from pithline.logmodel.card import Defect
 from pithline.logmodel.model import clock_direction
 from pithline.mill.products import Limits, Products
-from pithline.plan.frame import PlanLog
-from pithline.plan.grade import box_grid
-from pithline.plan.ledger import Ledger, Plate
-from pithline.plan.parts import SawnPart
-from pithline.plan.sets import assign_sets, match
+from pithline.plan.execute.grade import box_grid
+from pithline.plan.execute.ledger import Ledger, Plate
+from pithline.plan.execute.sets import assign_sets, match
+from pithline.plan.problem.log_frame import PlanLog
+from pithline.plan.problem.parts import SawnPart
 from pithline.wood.kernels import box_figures
 from pithline.wood.unusable import end_of, in_defect, station_of
 

@@ -13,7 +13,7 @@ import numpy as np
 
 from pithline.files.priors import Priors
 from pithline.logmodel.taper import diameters, sweep
-from pithline.yard.appraisal.known import Known
+from pithline.yard.appraisal.log_knowledge import LogKnowledge
 
 STAIN_TAKES = 0.15
 """Share of the value that iron stain seen at an end puts in doubt; invented."""
@@ -27,7 +27,7 @@ class Spoiler:
 
     what: str
     takes: float
-    told: bool = False  # the card says so: it is always among the three
+    stated: bool = False  # the card says so: it is always among the three
 
 
 def in_words(spoiler: Spoiler, priced: bool) -> str:
@@ -37,7 +37,9 @@ def in_words(spoiler: Spoiler, priced: bool) -> str:
     return f"{spoiler.what}: takes about {amount} off" if takes else spoiler.what
 
 
-def spoilers(known: Known, priors: Priors, value: float, without: Callable[[str], float], full: float) -> list[Spoiler]:
+def spoilers(
+    known: LogKnowledge, priors: Priors, value: float, without: Callable[[str], float], full: float
+) -> list[Spoiler]:
     """The three that take most off.
 
     Parameters
@@ -102,16 +104,16 @@ def spoilers(known: Known, priors: Priors, value: float, without: Callable[[str]
     )
     found.append(Spoiler(where, surface))
     first = sorted(found, key=lambda one: -one.takes)
-    told = [one for one in first if one.told]
-    kept = told + [one for one in first if not one.told][: 3 - len(told)]
+    stated = [one for one in first if one.stated]
+    kept = stated + [one for one in first if not one.stated][: 3 - len(stated)]
     return sorted(kept, key=lambda one: -one.takes)
 
 
-def _metal(known: Known, priors: Priors, drawn: float, full: float) -> Spoiler:
+def _metal(known: LogKnowledge, priors: Priors, drawn: float, full: float) -> Spoiler:
     """What the card tells of metal, in one sentence: stained ends, a yard or fence-line tree, or both."""
     share = known.metal_share(priors)
     stain = "dark stain at the ends, as iron leaves it" if known.stained else ""
     tree = "a yard or fence-line tree" if known.yard_tree else ""
     words = " on ".join(part for part in (stain, tree) if part)
     takes = drawn + priors.money.blade * share + (STAIN_TAKES * full if known.stained else 0.0)
-    return Spoiler(f"{words}, so metal is likely (chance {share:.0%})", takes, told=True)
+    return Spoiler(f"{words}, so metal is likely (chance {share:.0%})", takes, stated=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from pithline.yard.season.season import Choice, Season, counted_gain, counted_price, sawing_cost
+from pithline.yard.season.model import Season, SeasonChoice, counted_gain, counted_price, sawing_cost
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +37,7 @@ class Books:
         return self.value - self.cost
 
 
-def account(season: Season, choice: Choice) -> Books:
+def account(season: Season, choice: SeasonChoice) -> Books:
     """The books of a choice.
 
     Raises
@@ -97,6 +97,3 @@ def _hours(season: Season, work: Mapping[str, tuple[int, int, int]]) -> None:
         now = max(now, first * room) + minutes
         if now > (week + 1) * room:
             raise ValueError(f"the hours up to week {week} do not suffice for {name}")
-
-
-__all__ = ["Books", "Line", "account"]

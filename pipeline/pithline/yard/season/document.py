@@ -7,13 +7,15 @@ from collections.abc import Mapping
 from typing import Any
 
 from pithline.script.schema import validate
-from pithline.yard.season.question import Question
-from pithline.yard.season.run import Answer
+from pithline.yard.season.question import SeasonQuestion
+from pithline.yard.season.run import SeasonAnswer
 
 SCRIPT = "logs/{}/cut-script.json"
 
 
-def season_document(question: Question, answer: Answer, finished: Mapping[str, str] | None = None) -> dict[str, Any]:
+def season_document(
+    question: SeasonQuestion, answer: SeasonAnswer, finished: Mapping[str, str] | None = None
+) -> dict[str, Any]:
     """The document, held against its schema. `finished` says of a log how its full plan differs."""
     finished = {} if finished is None else finished
     lines = {line.log: line for line in answer.books.lines}
@@ -69,7 +71,7 @@ def season_document(question: Question, answer: Answer, finished: Mapping[str, s
     return document
 
 
-def _why(answer: Answer, name: str) -> str:
+def _why(answer: SeasonAnswer, name: str) -> str:
     log = next(one for one in answer.season.logs if one.id == name)
     if not log.columns:
         return "its plans hold no complete set of what is ordered"
@@ -78,7 +80,7 @@ def _why(answer: Answer, name: str) -> str:
     return "others fill the orders and hours better"
 
 
-def _orders(question: Question, answer: Answer) -> list[dict[str, Any]]:
+def _orders(question: SeasonQuestion, answer: SeasonAnswer) -> list[dict[str, Any]]:
     lines = {line.log: line for line in answer.books.lines}
     columns = {(log.id, c.name): c for log in answer.season.logs for c in log.columns}
     out = []
@@ -101,7 +103,7 @@ def _orders(question: Question, answer: Answer) -> list[dict[str, Any]]:
     return out
 
 
-def _weeks(question: Question, answer: Answer) -> list[dict[str, Any]]:
+def _weeks(question: SeasonQuestion, answer: SeasonAnswer) -> list[dict[str, Any]]:
     """Minutes by week: a log ends in its week, and what does not fit there was done in the weeks before."""
     terms = answer.season.terms
     minutes = [0] * terms.weeks

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pithline.yard.season.options import Ints, Options
-from pithline.yard.season.season import Season, counted_price
+from pithline.yard.season.model import Season, counted_price
+from pithline.yard.season.options import Ints, SawingOptions
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +33,7 @@ class Draft:
 class _Book:
     """What is still asked for, and what n more sets of a class would earn."""
 
-    def __init__(self, season: Season, options: Options, most: Ints) -> None:
+    def __init__(self, season: Season, options: SawingOptions, most: Ints) -> None:
         self.season, self.options, self.most = season, options, most
         self.left = [order.quantity for order in season.orders]
         self.price = [counted_price(order, season.terms) for order in season.orders]
@@ -82,7 +82,7 @@ class _Book:
             self.tables[k] = self.table(int(k))
 
 
-def greedy(season: Season, options: Options, bonus: np.ndarray | None = None) -> Draft:
+def greedy(season: Season, options: SawingOptions, bonus: np.ndarray | None = None) -> Draft:
     """Take, again and again, the option that earns most, until none pays.
 
     Parameters

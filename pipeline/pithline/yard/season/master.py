@@ -12,22 +12,25 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 from ortools.sat.python import cp_model
 
-from pithline.yard.season.columns import DUST, Columns, Plan, Weighing, drafted, fullest
-from pithline.yard.season.dive import Dives, dive, dive_again
+from pithline.yard.season.column_pool import DUST, ColumnPool, SeasonPlan, Weighing, drafted, fullest
+from pithline.yard.season.diving import Dives, dive, dive_again
 from pithline.yard.season.greedy import greedy
-from pithline.yard.season.options import Array, Ints, Options, make_options
+from pithline.yard.season.model import Prices, SawnLog, Season, SeasonChoice
+from pithline.yard.season.options import Ints, SawingOptions, make_options
 from pithline.yard.season.program import Program, make_program
-from pithline.yard.season.relax import Relaxation, relax
-from pithline.yard.season.season import Choice, Prices, Sawn, Season
+from pithline.yard.season.relaxation import Relaxation, relax
+
+Array = NDArray[np.float64]
 
 Tell = Callable[[float, float], None]
 """(best objective so far, bound), 1/100."""
 
 
 @dataclass(frozen=True, slots=True)
-class Effort:
+class MasterEffort:
     """How far the master searches. Deterministic: the solver's own measure of work, no clock.
 
     Parameters
@@ -49,13 +52,13 @@ class Effort:
     workers: int = 4
 
 
-def choose(season: Season, effort: Effort | None = None, tell: Tell | None = None) -> Choice:
+def choose(season: Season, effort: MasterEffort | None = None, tell: Tell | None = None) -> SeasonChoice:
     """The best plan of a season that the effort finds, its proven bound and prices."""
-    effort = Effort() if effort is None else effort
+    effort = MasterEffort() if effort is None else effort
     options = make_options(season)
     if not len(options):
-        return Choice((), tuple({} for _ in season.orders), 0, 0.0, "optimal")
-    columns = Columns(season, options)
+        return SeasonChoice((), tuple({} for _ in season.orders), 0, 0.0, "optimal")
+    columns = ColumnPool(season, options)
     weigh = Weighing(columns)
     draft = drafted(columns, greedy(season, options))
     columns.add(draft.columns)
@@ -83,8 +86,14 @@ def choose(season: Season, effort: Effort | None = None, tell: Tell | None = Non
 
 
 def _exactly(
-    season: Season, columns: Columns, relaxed: Relaxation, plan: Plan, bound: int, effort: Effort, tell: Tell
-) -> tuple[Plan, int]:
+    season: Season,
+    columns: ColumnPool,
+    relaxed: Relaxation,
+    plan: SeasonPlan,
+    bound: int,
+    effort: MasterEffort,
+    tell: Tell,
+) -> tuple[SeasonPlan, int]:
     """Plan and bound after CP-SAT, where few enough options are left that a better plan could hold; else as they were."""
     options = columns.options
     slack = relaxed.best[options.log] - relaxed.reduced
@@ -101,7 +110,7 @@ def _exactly(
             given.setdefault(int(log), []).append((int(o), int(sets)))
     taken = kept[np.flatnonzero(values[:f0])]
     chosen = tuple((int(j), tuple(sorted(given.get(int(options.log[j]), [])))) for j in taken)
-    found = Plan(chosen, values[f0:h0], int(program.gain @ values))
+    found = SeasonPlan(chosen, values[f0:h0], int(program.gain @ values))
     # what was left out is worse than what was in hand
     return found, min(bound, max(proven, found.objective))
 
@@ -111,7 +120,7 @@ def _whole(bound: float) -> int:
     return int(np.floor(bound + DUST + 1e-9 * abs(bound)))
 
 
-def _values(columns: Columns, program: Program, kept: Ints, plan: Plan) -> Array:
+def _values(columns: ColumnPool, program: Program, kept: Ints, plan: SeasonPlan) -> Array:
     """A plan as values of the variables of a programme over the options `kept`."""
     options = columns.options
     f0, h0, g0, i0 = program.starts
@@ -141,7 +150,7 @@ class _Watch(cp_model.CpSolverSolutionCallback):
         self.tell(self.objective_value, self.best_objective_bound)
 
 
-def _solve(program: Program, hint: Array, bound: int, effort: Effort, tell: Tell) -> tuple[int, Ints]:
+def _solve(program: Program, hint: Array, bound: int, effort: MasterEffort, tell: Tell) -> tuple[int, Ints]:
     """(bound, values) of CP-SAT on the programme."""
     model = cp_model.CpModel()
     x = [model.new_int_var(0, int(high), "") for high in program.upper]
@@ -173,14 +182,14 @@ def _solve(program: Program, hint: Array, bound: int, effort: Effort, tell: Tell
     return bound, hint.astype(np.int64)
 
 
-def _read(season: Season, columns: Columns, plan: Plan) -> Choice:
+def _read(season: Season, columns: ColumnPool, plan: SeasonPlan) -> SeasonChoice:
     """Logs, weeks and orders of a plan."""
     options = columns.options
     taken = np.array([j for j, _ in plan.columns], np.int64)
     sawn = []
     for j, week in _weeks(season, options, taken):
         log = season.logs[options.log[j]]
-        sawn.append(Sawn(log.id, log.columns[options.column[j]].name, week))
+        sawn.append(SawnLog(log.id, log.columns[options.column[j]].name, week))
     filled: list[dict[str, int]] = [{} for _ in season.orders]
     stock = []  # log, product, class, sets
     for j, pattern in plan.columns:
@@ -205,10 +214,10 @@ def _read(season: Season, columns: Columns, plan: Plan) -> Choice:
         if sets:
             raise RuntimeError(f"order {o} lacks {sets} sets that the master promised")
     sawn.sort(key=lambda one: (one.week, one.log))
-    return Choice(tuple(sawn), tuple(filled), 0, 0.0, "")
+    return SeasonChoice(tuple(sawn), tuple(filled), 0, 0.0, "")
 
 
-def _weeks(season: Season, options: Options, taken: Ints) -> Iterator[tuple[int, int]]:
+def _weeks(season: Season, options: SawingOptions, taken: Ints) -> Iterator[tuple[int, int]]:
     """(option, week in which its log is done): the most urgent first, each as early as hours and its first day let it.
 
     Sets that are ready earlier serve every order that they served. In its own period there is always room for a log: only logs of
@@ -223,7 +232,7 @@ def _weeks(season: Season, options: Options, taken: Ints) -> Iterator[tuple[int,
         yield int(j), int(options.first[t]) + (max(int(done[t]), 1) - 1) // options.minutes_per_week
 
 
-def _prices(season: Season, options: Options, relaxed: Relaxation) -> Prices:
+def _prices(season: Season, options: SawingOptions, relaxed: Relaxation) -> Prices:
     """What a set is worth in its dearest class, what each log earns, what a minute is worth at least; and the same by period."""
     sets = {name: float(prices.max(initial=0.0)) for name, prices in zip(options.products, relaxed.sets, strict=True)}
     logs = {log.id: float(best) for log, best in zip(season.logs, relaxed.best, strict=True)}
@@ -236,6 +245,3 @@ def _prices(season: Season, options: Options, relaxed: Relaxation) -> Prices:
             own[name] = float(relaxed.sets[k][options.ready[some, k]].max()) if len(some) else sets[name]
         periods.append((own, float(minute)))
     return Prices(sets, logs, float(relaxed.minute.min()), tuple(periods), relaxed.bound)
-
-
-__all__ = ["Effort", "choose"]

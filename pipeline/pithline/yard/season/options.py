@@ -12,14 +12,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pithline.yard.season.season import Season, counted_gain, sawing_cost
+from pithline.yard.season.model import Season, counted_gain, sawing_cost
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)
-class Options:
+class SawingOptions:
     """All options of a season, J of them, over K products and T periods.
 
     Parameters
@@ -56,15 +56,15 @@ class Options:
         """Minutes of each period."""
         return self.weeks * self.minutes_per_week
 
-    def take(self, chosen: Ints) -> Options:
+    def take(self, chosen: Ints) -> SawingOptions:
         """The same season with some of the options."""
         arrays = (self.log, self.column, self.period, self.minutes, self.cost, self.sets, self.ready)
-        return Options(
+        return SawingOptions(
             *(one[chosen] for one in arrays), self.products, self.due, self.first, self.weeks, self.minutes_per_week
         )
 
 
-def make_options(season: Season) -> Options:
+def make_options(season: Season) -> SawingOptions:
     """All options that could sell a set and fit their period's hours, by log, plan and period."""
     products = tuple(sorted({order.product for order in season.orders}))
     due = tuple(np.array(sorted({o.due for o in season.orders if o.product == name}), np.int64) for name in products)
@@ -94,7 +94,7 @@ def make_options(season: Season) -> Options:
     joined = (np.concatenate(group) for group in zip(*parts, strict=True))
     log_, column_, period, minutes, cost_, sets_, ready_ = joined
     ready_ = np.where(sets_ > 0, ready_, 0)
-    return Options(
+    return SawingOptions(
         log_,
         column_,
         period,

@@ -5,9 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
-from pithline.yard.season.options import Array, Ints, Options
-from pithline.yard.season.season import Season, counted_price
+from pithline.yard.season.model import Season, counted_price
+from pithline.yard.season.options import Ints, SawingOptions
+
+Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +56,7 @@ class Asked:
         )
 
 
-def asked(season: Season, options: Options) -> Asked:
+def asked(season: Season, options: SawingOptions) -> Asked:
     """The orders of a season, by the products and due weeks of its options."""
     orders = season.orders
     product = np.array([options.products.index(order.product) for order in orders], np.int64)

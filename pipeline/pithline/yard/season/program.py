@@ -20,11 +20,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import sparse
 
-from pithline.yard.season.options import Array, Ints, Options
+from pithline.yard.season.model import Season
+from pithline.yard.season.options import Ints, SawingOptions
 from pithline.yard.season.orders import Asked, asked
-from pithline.yard.season.season import Season
+
+Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +37,7 @@ class Program:
     `h_order`, `h_log`, `h_class` and `g_order`, `g_log` say what each h and g stands for.
     """
 
-    options: Options
+    options: SawingOptions
     gain: Array
     upper: Array
     matrix: sparse.csc_matrix
@@ -82,7 +85,7 @@ class _Rows:
         return sparse.csc_matrix(data, shape=(self.count, width))
 
 
-def make_program(season: Season, options: Options) -> Program:
+def make_program(season: Season, options: SawingOptions) -> Program:
     """The programme over these options of a season."""
     book, products = asked(season, options), options.products
     count, logs, f_order = len(options), len(season.logs), book.free
@@ -142,7 +145,7 @@ def make_program(season: Season, options: Options) -> Program:
     )
 
 
-def _matched(options: Options, book: Asked) -> Ints:
+def _matched(options: SawingOptions, book: Asked) -> Ints:
     """(n, 3): order, log, class of each h, where an option of the log has sets of the product ready in time."""
     out = [np.zeros((0, 3), np.int64)]
     for o in book.matched:
@@ -153,7 +156,7 @@ def _matched(options: Options, book: Asked) -> Ints:
     return np.concatenate(out)
 
 
-def _supply(options: Options, sources: Ints) -> Iterator[tuple[Ints, Ints, Ints]]:
+def _supply(options: SawingOptions, sources: Ints) -> Iterator[tuple[Ints, Ints, Ints]]:
     """(source, option, sets): what the options give to each (log, product, class) of matched sets."""
     for k in np.unique(sources[:, 1]):
         own = np.flatnonzero(sources[:, 1] == k)

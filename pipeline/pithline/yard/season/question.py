@@ -11,15 +11,15 @@ from pithline.files.manifest import Entry
 from pithline.files.orders import OrderRow
 from pithline.files.yard import Yard
 from pithline.mill.products import Products
-from pithline.yard.season.master import Effort
-from pithline.yard.season.season import Terms
+from pithline.yard.season.master import MasterEffort
+from pithline.yard.season.model import SeasonTerms
 
 WORK = "work"
 """Folder of finished work within the season's own."""
 
 
 @dataclass(frozen=True, slots=True)
-class State:
+class SeasonProgress:
     """How far a season is, for whoever watches. Money in 1/100."""
 
     what: str
@@ -30,11 +30,11 @@ class State:
     bound: float | None = None
 
 
-Tell = Callable[[State], None]
+Tell = Callable[[SeasonProgress], None]
 
 
 @dataclass(frozen=True, slots=True)
-class Question:
+class SeasonQuestion:
     """A season as asked: paths as typed."""
 
     manifest: str
@@ -46,12 +46,12 @@ class Question:
     yard: str | None = None
     plans: int = 4
     rounds: int = 1
-    effort: Effort = field(default_factory=Effort)
+    effort: MasterEffort = field(default_factory=MasterEffort)
     finish: str = "full"  # effort of the search that finishes a chosen log
 
 
 @dataclass(frozen=True, slots=True)
-class Read:
+class SeasonInputs:
     """The season's files as read."""
 
     entries: tuple[Entry, ...]
@@ -59,7 +59,7 @@ class Read:
     costs: tuple[int, ...]
     orders: tuple[OrderRow, ...]
     yard: Yard
-    terms: Terms
+    terms: SeasonTerms
     hour_rate: float
     settings: tuple[dict[str, Any], ...]
     products: Products

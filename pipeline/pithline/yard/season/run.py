@@ -16,16 +16,16 @@ from pithline.files.practice import practice_as_read
 from pithline.files.products import products_as_read, products_from
 from pithline.files.yard import read_yard
 from pithline.yard.season.accounts import Books, account
+from pithline.yard.season.asks import Ask, first_asks, priced_ask
 from pithline.yard.season.cluster import Workers
-from pithline.yard.season.gather import Pool
-from pithline.yard.season.pool import Ask, first_asks, priced_ask
-from pithline.yard.season.question import WORK, Question, Read, Tell
-from pithline.yard.season.season import Choice, Season, Terms
+from pithline.yard.season.model import Season, SeasonChoice, SeasonTerms
+from pithline.yard.season.plan_pool import Pool
+from pithline.yard.season.question import WORK, SeasonInputs, SeasonQuestion, Tell
 from pithline.yard.season.store import Store
 
 
 @dataclass(frozen=True, slots=True)
-class Answer:
+class SeasonAnswer:
     """A season worked out.
 
     Parameters
@@ -36,9 +36,9 @@ class Answer:
         No choice of any plans of the logs' stated class and grid is worth more, 1/100; None where a log is not bounded.
     """
 
-    read: Read
+    read: SeasonInputs
     season: Season
-    choice: Choice
+    choice: SeasonChoice
     books: Books
     failed: dict[str, str]
     scripts: dict[str, str]
@@ -48,7 +48,7 @@ class Answer:
     beyond: float | None
 
 
-def read_season(question: Question) -> Read:
+def read_season(question: SeasonQuestion) -> SeasonInputs:
     """Read and check everything a season needs but the scans."""
     products_read = products_as_read(question.products)
     mill = mill_as_read(question.mill)
@@ -70,7 +70,7 @@ def read_season(question: Question) -> Read:
         ids.append(card.id)
         costs.append(entry.cost if entry.cost is not None else round((card.cost or 0.0) * 100))
     rate = float(mill["mill"]["hour_rate"])
-    terms = Terms(
+    terms = SeasonTerms(
         int(yard.hours_per_week * 60),
         yard.weeks,
         round(yard.overhead_per_log * 100),
@@ -79,10 +79,12 @@ def read_season(question: Question) -> Read:
         yard.log_share,
     )
     settings = (products_read, mill, practice_as_read())
-    return Read(entries, tuple(ids), tuple(costs), orders, yard, terms, rate, settings, products_from(products_read))
+    return SeasonInputs(
+        entries, tuple(ids), tuple(costs), orders, yard, terms, rate, settings, products_from(products_read)
+    )
 
 
-def run_season(question: Question, tell: Tell, cluster: Workers) -> Answer:
+def run_season(question: SeasonQuestion, tell: Tell, cluster: Workers) -> SeasonAnswer:
     """Work a season out; finished plans are kept in the season's folder and found again.
 
     `cluster` does the logs' jobs; it is not asked for anything where all plans are there already.
@@ -119,7 +121,7 @@ def run_season(question: Question, tell: Tell, cluster: Workers) -> Answer:
             season, choice = pool.choose()
             adds = pool.could_add(season, choice)
     beyond = choice.prices.bound + sum(adds.values())
-    return Answer(
+    return SeasonAnswer(
         read,
         season,
         choice,
@@ -135,6 +137,3 @@ def run_season(question: Question, tell: Tell, cluster: Workers) -> Answer:
 
 LEAST_GAIN = 0.01
 """A log that could add less than this share of what a log of the season brings on average is not asked again."""
-
-
-__all__ = ["Answer", "read_season", "run_season"]

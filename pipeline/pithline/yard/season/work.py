@@ -13,7 +13,7 @@ from typing import Any
 
 from pithline.errors import PithlineError
 from pithline.files.tables import sha256_of
-from pithline.yard.season.pool import Ask
+from pithline.yard.season.asks import Ask
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,11 +63,11 @@ def work(job: Job) -> Result:
     """A job's answer. What goes wrong with one log is told in its result and never raised."""
     from pithline.files.scans import read_scan
     from pithline.logmodel.fit import fit_log
-    from pithline.yard.pipeline import plan_model
+    from pithline.yard.one_log import plan_model
     from pithline.yard.request import Request, read_inputs
-    from pithline.yard.season.coarse import least_minutes, plan_data, plans_of
-    from pithline.yard.season.pool import asked
-    from pithline.yard.season.scripts import script_of_plan
+    from pithline.yard.season.asks import asked
+    from pithline.yard.season.log_plans import least_minutes, plan_data, plans_of
+    from pithline.yard.season.plan_script import script_of_plan
 
     try:
         inputs, path = read_inputs(job.card, job.mill, job.products)

@@ -1,0 +1,95 @@
+"""Sampled logs: the fitted log disturbed by its own standard errors, and what a plan still yields on them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pithline.plan.execute.grade import grade_plate
+from pithline.plan.execute.ledger import Ledger, Plate
+from pithline.plan.problem.log_frame import PlanLog
+from pithline.plan.problem.parts import SawnPart
+from pithline.wood.field import CLOCKS, WoodField, disturbed, tables
+
+Array = NDArray[np.float64]
+SAMPLE_PITCH = 20.0
+"""Grid of a sampled grade: fields are smooth, and the grid's edges are the plate's. [mm]"""
+HARMONICS = 6
+"""Clock harmonics of a sampled surface error: errors of neighbouring points go together over about 30°."""
+
+
+WAVE = 800.0
+"""Length of the waves by which a crooked log's pith may lie off the fitted one. [mm]"""
+
+
+def sampled_field(field: WoodField, rng: np.random.Generator, slope: float = 0.0) -> WoodField:
+    """One log that the fit cannot tell from the fitted one: surface and pith moved by about one standard error.
+
+    `slope` is the doubt of the pith's slope [rad]: waves along the log that turn the fibres so much.
+    """
+    k = len(field.pith)
+    clock = np.arange(CLOCKS + 1) * (2 * np.pi / CLOCKS)
+    along = np.linspace(-1.0, 1.0, k)
+    surface = np.zeros((k, CLOCKS + 1))
+    for n in range(HARMONICS + 1):
+        for wave in (np.cos(n * clock), np.sin(n * clock)) if n else (np.ones_like(clock),):
+            a, b = rng.standard_normal(2)
+            surface += np.outer(a + b * along, wave) / np.sqrt(1 + 1 / 3)
+    surface /= np.sqrt(HARMONICS + 1)
+    pith = rng.standard_normal(2) + np.outer(along, rng.standard_normal(2))
+    shift = pith / np.sqrt(1 + 1 / 3) * field.pith_doubt[:, None]
+    if slope > 0.0:
+        phase, way = rng.uniform(0.0, 2 * np.pi, 2)
+        x = np.arange(k) * field.dx
+        wave = np.sqrt(2.0) * slope * WAVE / (2 * np.pi) * np.sin(2 * np.pi * x / WAVE + phase)
+        shift = shift + np.outer(wave, [-np.sin(way), np.cos(way)])
+    return disturbed(field, surface * field.doubt, shift)
+
+
+def sampled_log(log: PlanLog, rng: np.random.Generator) -> PlanLog:
+    """A plan's log with its wood sampled anew; ends, trims and defects stay."""
+    field = sampled_field(log.field, rng, log.crook_doubt)
+    return replace(log, field=field, exact=tables(field, 0.0, 0.0))
+
+
+def sampled_logs(log: PlanLog, samples: int, seed: int) -> tuple[PlanLog, ...]:
+    """Logs that the fit cannot tell from the fitted one."""
+    rng = np.random.default_rng(seed)
+    return tuple(sampled_log(log, rng) for _ in range(samples))
+
+
+def passing_on_samples(log: PlanLog, ledger: Ledger, parts: tuple[SawnPart, ...], samples: int, seed: int) -> Array:
+    """Passing volume of a carried-out plan on sampled logs, (samples,) mm³, in order of the seed."""
+    logs = sampled_logs(log, samples, seed)
+    out = np.zeros(samples)
+    for plate in ledger.plates:
+        if plate.grade.passes:
+            out += plate.volume * _passes(logs, plate, parts)
+    return out
+
+
+def _passes(logs: Sequence[PlanLog], plate: Plate, parts: tuple[SawnPart, ...]) -> NDArray[np.bool_]:
+    """On which logs a plate passes, (logs,)."""
+    limits = parts[plate.part].limits
+    return np.array([grade_plate(log, plate.corner, plate.edges, limits, SAMPLE_PITCH).passes for log in logs], bool)
+
+
+def pass_probabilities(
+    logs: Sequence[PlanLog], ledger: Ledger, parts: tuple[SawnPart, ...], known: dict[bytes, float]
+) -> Array:
+    """The share of sampled logs on which each plate of a carried-out plan passes, 0 for those that fail on the fitted log.
+
+    `known` is read and filled: plans that differ little have most plates in common.
+    """
+    out = np.zeros(len(ledger.plates))
+    for k, plate in enumerate(ledger.plates):
+        if not plate.grade.passes:
+            continue
+        key = bytes([plate.part]) + np.concatenate([plate.corner, *plate.edges]).tobytes()
+        if key not in known:
+            known[key] = float(_passes(logs, plate, parts).mean())
+        out[k] = known[key]
+    return out

@@ -1,0 +1,76 @@
+"""What carrying a plan out a little wrong costs: its plates regraded turned, shifted, or with the pith elsewhere.
+
+Each is the passing volume lost, the mean of both or all ways in which it may go wrong.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial.transform import Rotation
+
+from pithline.plan.evaluate.sampling import SAMPLE_PITCH
+from pithline.plan.execute.grade import grade_plate
+from pithline.plan.execute.ledger import Ledger, Plate
+from pithline.plan.problem.layout import LayoutSetting
+from pithline.plan.problem.log_frame import PlanLog, normal_at
+from pithline.plan.problem.parts import SawnPart
+from pithline.wood.field import moved_pith, tables
+
+Array = NDArray[np.float64]
+ROLL, HEIGHT, PITH = np.radians(5.0), 5.0, 5.0
+
+
+def cost_of(
+    logs: Sequence[tuple[PlanLog, LayoutSetting | None]], ledger: Ledger, parts: tuple[SawnPart, ...]
+) -> dict[str, float]:
+    """Instrument volume lost by 5° of roll, 5 mm of height in the first setting, and 5 mm of pith. [mm³]
+
+    Parameters
+    ----------
+    logs : the log, or the logs crosscut from it, each with its layout
+    """
+    total = {"roll_5_deg": 0.0, "height_5_mm": 0.0, "pith_5_mm": 0.0}
+    for log, layout in logs:
+        if layout is not None:
+            for key, lost in _cost_of(log, layout.clock, ledger, parts).items():
+                total[key] += lost
+    return total
+
+
+def _cost_of(log: PlanLog, clock: float, ledger: Ledger, parts: tuple[SawnPart, ...]) -> dict[str, float]:
+    """Of the plates of one log, whose first setting turns clock angle `clock` up. [rad]"""
+    plates = [plate for plate in ledger.plates if plate.grade.passes and _within(log, plate)]
+    whole = sum(plate.volume for plate in plates)
+    up = normal_at(log.axis, clock)
+
+    def kept(one: PlanLog, turn: float, shift: Array) -> float:
+        rotation = Rotation.from_rotvec(turn * log.axis).as_matrix()
+        return sum(plate.volume for plate in plates if _passes(one, plate, parts, rotation, shift))
+
+    still = np.zeros(3)
+    turned = [kept(log, sign * ROLL, still) for sign in (1.0, -1.0)]
+    raised = [kept(log, 0.0, sign * HEIGHT * up) for sign in (1.0, -1.0)]
+    found = []
+    for way in (0.0, 0.5 * np.pi, np.pi, 1.5 * np.pi):
+        field = moved_pith(log.field, PITH * np.array([-np.sin(way), np.cos(way)]))
+        found.append(kept(replace(log, field=field, exact=tables(field, 0.0, 0.0)), 0.0, still))
+    return {
+        "roll_5_deg": whole - float(np.mean(turned)),
+        "height_5_mm": whole - float(np.mean(raised)),
+        "pith_5_mm": whole - float(np.mean(found)),
+    }
+
+
+def _within(log: PlanLog, plate: Plate) -> bool:
+    middle = plate.corner + sum(np.asarray(edge) for edge in plate.edges) / 2
+    return bool(log.piece.holds(middle[None])[0])
+
+
+def _passes(log: PlanLog, plate: Plate, parts: tuple[SawnPart, ...], rotation: Array, shift: Array) -> bool:
+    corner = log.origin + rotation @ (plate.corner - log.origin) + shift
+    length, width, thickness = (rotation @ np.asarray(edge) for edge in plate.edges)
+    return grade_plate(log, corner, (length, width, thickness), parts[plate.part].limits, SAMPLE_PITCH).passes

@@ -1,0 +1,70 @@
+"""The grade of one plate as sawn, on its own mid-plane, and whether its whole box is usable wood."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pithline.mill.products import Limits
+from pithline.plan.problem.log_frame import PlanLog, in_trims
+from pithline.wood.kernels import box_figures
+from pithline.wood.unusable import in_defect
+
+Array = NDArray[np.float64]
+GRADE_PITCH = 10.0
+
+
+@dataclass(frozen=True, slots=True)
+class PlateGrade:
+    """Figures of one plate. Angles in radians."""
+
+    ring_min: float
+    ring_mean: float
+    runout: float
+    sound: bool
+    passes: bool
+
+
+def box_grid(corner: Array, first: Array, second: Array, pitch: float = GRADE_PITCH) -> Array:
+    """Points of a rectangle, edges included, no two neighbours further apart than `pitch`, (n, m, 3)."""
+    n = int(np.ceil(np.linalg.norm(first) / pitch - 1e-9)) + 1
+    m = int(np.ceil(np.linalg.norm(second) / pitch - 1e-9)) + 1
+    a, b = np.linspace(0, 1, max(n, 2)), np.linspace(0, 1, max(m, 2))
+    return corner + a[:, None, None] * first + b[None, :, None] * second
+
+
+def grade_plate(
+    log: PlanLog, corner: Array, edges: tuple[Array, Array, Array], limits: Limits, pitch: float = GRADE_PITCH
+) -> PlateGrade:
+    """Grade a plate box: `corner` (3,), `edges` length, width and thickness vectors (3,) each, log frame, mm."""
+    length, width, thickness = edges
+    thick = float(np.linalg.norm(thickness))
+    n, m = (max(2, int(np.ceil(np.linalg.norm(edge) / pitch - 1e-9)) + 1) for edge in (length, width))
+    planes = 2 + max(1, int(np.ceil(thick / 12.0)))
+    ring_min, ring_mean, worst, inside, pith, saps, first, last = box_figures(
+        corner, length, width, thickness, n, m, planes, log.sapwood, *log.exact
+    )
+    # the trims are half-spaces: a box is clear of them if its corners are
+    corners = np.array([corner + i * length + j * width + k * thickness for i, j, k in np.ndindex(2, 2, 2)])
+    sound = bool(inside >= 0.0 and pith >= log.pith_radius - 1e-6 and not in_trims(log, corners).any())
+    if sound and log.defects:
+        points = np.concatenate(
+            [
+                box_grid(corner + t * thickness, length, width, pitch).reshape(-1, 3)
+                for t in np.linspace(0.0, 1.0, planes)
+            ]
+        )
+        sound = not any(in_defect(defect, log.model, log.field, points).any() for defect in log.defects)
+    across = float(np.linalg.norm(width))
+    sound = sound and _sapwood_fits(limits, saps > 0, first * across, last * across, across)
+    good = ring_min >= limits.ring_angle_min and ring_mean >= limits.ring_angle_mean and worst <= limits.runout_max
+    return PlateGrade(float(ring_min), float(ring_mean), float(worst), sound, bool(sound and good))
+
+
+def _sapwood_fits(limits: Limits, some: bool, first: float, last: float, across: float) -> bool:
+    """Sapwood rule of design section 4: none, any, or along one long edge on both faces, from `first` to `last` mm across."""
+    if limits.sapwood == "any" or not some:
+        return True
+    return limits.sapwood == "edge" and (last <= limits.sapwood_edge or across - first <= limits.sapwood_edge)

@@ -1,0 +1,1 @@
+"""What is asked: the log in the planner's frame, parts, layouts, effort and objective."""

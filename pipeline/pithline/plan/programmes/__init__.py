@@ -1,0 +1,1 @@
+"""Exact programmes on a grid: what slabs, stacks, halves and fans are worth, and what nothing can exceed."""

@@ -1,0 +1,208 @@
+"""Logs drawn from what is not known: each component by its own stream of chance, so that one can be held and the rest drawn.
+
+A draw never looks at another component; the same seed, log and component give the same draw. What is normal is drawn by Latin
+hypercubes (McKay, Beckman and Conover, Technometrics 21 (1979) 239): of N draws one falls in each N-th of the distribution, so that
+the few drawn are as wide as they should be. 64 independent draws may be a tenth too narrow, and are so for every log alike.
+"""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtri
+
+from pithline.files.priors import Priors
+from pithline.logmodel.card import Defect
+from pithline.plan.problem.log_frame import PlanLog
+from pithline.wood.field import CLOCKS, reshaped, tables
+from pithline.yard.appraisal.log_knowledge import LogKnowledge
+
+Array = NDArray[np.float64]
+World = Mapping[str, Any]
+
+COMPONENTS = ("seen", "hidden", "bark", "pith", "wander", "bow", "spiral", "knots", "metal", "checks", "rot")
+"""What is drawn. Of a scanned log "hidden" is the surface on the side that was not scanned."""
+DEFECT_MARGIN = 3.0
+"""Kept clear round a hidden defect when it is found. [mm]"""
+
+
+SURFACES = ("seen", "hidden")
+SIZES = {"bark": (2,), "pith": (2, 2), "wander": (2, 2), "bow": (2,), "spiral": ()}
+"""Components that are coefficients of unit normals, and how many; of a surface (2, 2) for each harmonic."""
+
+
+def _normals(shape: tuple[int, ...], key: tuple[int, ...], number: int, many: int) -> Array:
+    """One of `many` draws of independent unit normals that share their strata out among them."""
+    block, place = divmod(number, many)
+    rng = np.random.default_rng([*key, block])
+    strata = rng.permuted(np.broadcast_to(np.arange(many), (int(np.prod(shape)), many)), axis=1)
+    within = rng.uniform(size=strata.shape)
+    return ndtri((strata[:, place] + within[:, place]) / many).reshape(shape)
+
+
+def draw_component(known: LogKnowledge, priors: Priors, name: str, seed: int, number: int) -> Any:
+    """One draw of one component: coefficients of unit normals, or a tuple of defects."""
+    rng = np.random.default_rng([seed, number, zlib.crc32(name.encode())])
+    length = known.model.length
+    if name in SIZES or name in SURFACES:
+        shape = SIZES.get(name, (len(known.weights), 2, 2))
+        out = _normals(shape, (seed, zlib.crc32(name.encode())), number, priors.sampling.samples)
+        if name == "spiral":
+            return 0.0 if known.spiral is None else float(known.spiral[0] + known.spiral[1] * out)
+        if name in SURFACES and known.shape_spread > 0.0:
+            # a log is oval or fluted or neither; the mean square stays that of the prior
+            size = np.exp(rng.normal(-(known.shape_spread**2), known.shape_spread, len(out)))
+            out = out * size[:, None, None]
+        return out
+    if name == "knots":
+        return _knots(known, priors, rng)
+    if name == "metal":
+        if rng.uniform() >= known.metal_share(priors):
+            return ()
+        place = float(rng.uniform(0.0, length)), float(rng.uniform(0.0, 2 * np.pi))
+        return (Defect("metal", place[0], None, place[1], priors.metal_diameter, margin=DEFECT_MARGIN),)
+    if name == "checks":
+        return _checks(known, priors, rng)
+    if name == "rot":
+        if rng.uniform() >= priors.rot_share:
+            return ()
+        size = np.exp(rng.normal(0.0, priors.rot_spread, 2))
+        return (Defect("rot", None, "butt", None, priors.rot_diameter * size[0], priors.rot_length * size[1]),)
+    raise ValueError(f"no such component: {name}")
+
+
+def _knots(known: LogKnowledge, priors: Priors, rng: np.random.Generator) -> tuple[Defect, ...]:
+    """Suspected knots that are real, hidden ones by their rate, and on the side not seen as many stubs as on the other."""
+    suspected = known.model.suspected_knots
+    out = [
+        Defect("knot", float(one.x), None, float(one.clock), float(one.diameter), margin=DEFECT_MARGIN)
+        for one in suspected
+        if rng.uniform() < priors.suspected_real
+    ]
+    for _ in range(int(rng.poisson(priors.knots_per_m2 * known.bark_area))):
+        x, clock = float(rng.uniform(0, known.model.length)), float(rng.uniform(0, 2 * np.pi))
+        size = priors.knot_diameter * float(np.exp(rng.normal(0.0, priors.knot_spread)))
+        out.append(Defect("knot", x, None, clock, size, margin=DEFECT_MARGIN))
+    dark = known.dark[:, :-1]
+    unseen = float(dark.mean())
+    if suspected and 0.0 < unseen < 1.0:
+        for _ in range(int(rng.poisson(len(suspected) * priors.suspected_real * unseen / (1.0 - unseen)))):
+            one = suspected[int(rng.integers(len(suspected)))]
+            station, column = divmod(int(rng.choice(dark.size, p=dark.ravel() / dark.sum())), dark.shape[1])
+            x, clock = known.log.field.x0 + station * known.log.field.dx, column * (2 * np.pi / dark.shape[1])
+            out.append(Defect("knot", float(x), None, float(clock), float(one.diameter), margin=DEFECT_MARGIN))
+    return tuple(out)
+
+
+def _checks(known: LogKnowledge, priors: Priors, rng: np.random.Generator) -> tuple[Defect, ...]:
+    median = (priors.check_length + priors.check_per_month * known.months) * (
+        priors.check_coated if known.coated else 1.0
+    )
+    out = []
+    for end in ("butt", "top"):
+        for _ in range(int(rng.poisson(priors.checks_per_end))):
+            size = median * float(np.exp(rng.normal(0.0, priors.check_spread)))
+            clock = float(rng.uniform(0, 2 * np.pi))
+            if size > 0.0:
+                out.append(Defect("check", None, end, clock, None, size, None, 0.0))
+    return tuple(out)
+
+
+def draw_log(known: LogKnowledge, priors: Priors, seed: int, number: int) -> dict[str, Any]:
+    """One whole log drawn: every component."""
+    return {name: draw_component(known, priors, name, seed, number) for name in COMPONENTS}
+
+
+def most_likely_draw(known: LogKnowledge) -> dict[str, Any]:
+    """The log as it is most likely, nothing hidden in it: every component at its mean."""
+    harmonics = len(known.weights)
+    return {
+        "seen": np.zeros((harmonics, 2, 2)),
+        "hidden": np.zeros((harmonics, 2, 2)),
+        "bark": np.zeros(2),
+        "pith": np.zeros((2, 2)),
+        "wander": np.zeros((2, 2)),
+        "bow": np.zeros(2),
+        "spiral": 0.0 if known.spiral is None else known.spiral[0],
+        "knots": (),
+        "metal": (),
+        "checks": (),
+        "rot": (),
+    }
+
+
+@dataclass(frozen=True, slots=True)
+class DrawBasis:
+    """Shapes that draws are laid on, made once for a log."""
+
+    t: Array  # (k,) from -1 at the butt to 1 at the top
+    waves: Array  # (h, 2, 361) cosine and sine
+    e: Array  # (361, 2)
+    x: Array
+
+
+def draw_basis(known: LogKnowledge) -> DrawBasis:
+    """The basis of a log's stations."""
+    field = known.log.field
+    x = field.x0 + np.arange(len(field.pith)) * field.dx
+    clock = np.arange(CLOCKS + 1) * (2 * np.pi / CLOCKS)
+    order = np.arange(len(known.weights))[:, None]
+    waves = np.stack([np.cos(order * clock), np.sin(order * clock)], axis=1)
+    waves[0, 1] = 0.0
+    t = 2.0 * x / known.model.length - 1.0
+    return DrawBasis(np.clip(t, -1.0, 1.0), waves, np.stack([-np.sin(clock), np.cos(clock)], axis=1), x)
+
+
+EVEN = np.sqrt(1.0 + 1.0 / 3.0)
+"""Root mean square along the log of a draw at its middle and another that changes from end to end."""
+
+
+def _surface(coefficients: Array, known: LogKnowledge, basis: DrawBasis) -> Array:
+    """A surface error of unit size: smooth round the girth, linear along. (k, 361)"""
+    parts = coefficients * known.weights[:, None, None]
+    size = np.zeros((len(basis.t), 1))
+    if known.basis == "tape":  # at both tapes the size is known: it can differ between them only
+        size = (1.0 - basis.t**2)[:, None] * parts[0, 0, 0]
+        parts = np.concatenate([np.zeros((1, 2, 2)), parts[1:]])
+    still = np.einsum("hw,hwc->c", parts[..., 0], basis.waves)
+    turning = np.einsum("hw,hwc->c", parts[..., 1], basis.waves)
+    return size + (still[None, :] + basis.t[:, None] * turning[None, :]) / EVEN
+
+
+def _between(marks: Array, known: LogKnowledge, t: Array) -> Array:
+    """A pith error of unit size along the log, (k, 2)."""
+    if known.pith_marks == 2:  # each mark errs by itself, and between them the pith lies on their line
+        ends = np.stack([1.0 - t, 1.0 + t], axis=1)
+        return ends / np.linalg.norm(ends, axis=1, keepdims=True) @ marks
+    return (marks[0] + known.drift * t[:, None] * marks[1]) / np.sqrt(1.0 + known.drift**2 / 3.0)
+
+
+def log_as_drawn(known: LogKnowledge, world: World, basis: DrawBasis) -> PlanLog:
+    """The log that a draw makes of what is known, as it would be graded."""
+    log, field = known.log, known.log.field
+    t = basis.t
+    change = np.zeros_like(field.radius)
+    if known.seen.any():
+        change += _surface(world["seen"], known, basis) * known.seen
+    if known.hidden.any():
+        change += _surface(world["hidden"], known, basis) * known.hidden
+    a, b = world["bark"]
+    change += ((a + 0.3 * b * t) * known.bark)[:, None]
+    marks = world["pith"]
+    shift = _between(marks, known, t)
+    shift = shift * known.pith[:, None]
+    half = 0.5 * np.pi * (t + 1.0)
+    ways = world["wander"]
+    shift = shift + known.wander * (np.sin(half)[:, None] * ways[0] + np.sin(2 * half)[:, None] * ways[1] / 2)
+    bow = known.bow * (1.0 - t**2)[:, None] * world["bow"]
+    radius = np.maximum(field.radius + change - shift @ basis.e.T, 1.0)
+    moved = reshaped(field, radius, field.pith + shift + bow)
+    if known.spiral is not None:
+        moved = replace(moved, spiral=world["spiral"])
+    hidden = (*world["knots"], *world["metal"], *world["checks"], *world["rot"])
+    return replace(log, field=moved, exact=tables(moved, 0.0, 0.0), defects=(*log.defects, *hidden))

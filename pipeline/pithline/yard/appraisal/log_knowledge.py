@@ -1,0 +1,204 @@
+"""What is known of one log, and how well: the log as it is most likely, with every doubt kept apart.
+
+A plan's log carries one doubt of its surface and one of its pith. Here they are split by where they come from, since each
+could be lessened by another deed: gauging the bark, marking the pith, scanning the far side.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter
+
+from pithline.files.priors import Priors
+from pithline.logmodel.card import Card
+from pithline.logmodel.model import LogModel
+from pithline.logmodel.species import species_of
+from pithline.logmodel.taper import coverage, volume
+from pithline.logmodel.under_bark import BARK_VARIES
+from pithline.plan.problem.log_frame import PlanLog, plan_log
+from pithline.trade.volumes import circle_area
+
+Array = NDArray[np.float64]
+
+BLEND = (8.0, 12.0)
+"""A doubt changes over about 100 mm along the log (stations) and 12° round it (degrees): a step in it would draw a log with an
+edge, whose rings no plate passes."""
+ROUND = 0.97
+"""A girth seen over more than this is seen all round."""
+FLANK = 0.62
+"""Less of the girth than this seen: one flank."""
+
+
+@dataclass(frozen=True, slots=True)
+class LogKnowledge:
+    """One log before it is bought. Doubts are standard deviations, on the k stations of `log.field`.
+
+    Attributes
+    ----------
+    basis : str
+        "scan", "one flank" or "tape".
+    seen, hidden : (k, 361) arrays
+        Doubt of the over-bark surface, split by whether that part was seen. [mm]
+    dark : (k, 361) array
+        How much of the bark there was not seen, 0 to 1; nothing of a log by tape is told so.
+    shape_spread : float
+        Standard deviation of the logarithm of each harmonic's size from log to log, by tape; 0 for a scan.
+    weights : (h,) array
+        How the doubt of the surface is shared among clock harmonics 0 … h-1; their squares add up to 1.
+    bark : (k,) array
+        Doubt of the bark, all along one way. [mm]
+    pith : (k,) array
+        Doubt of the pith by its marks, each way. [mm]
+    bow : float
+        Doubt of the bow of pith and bark together, largest at mid-length, each way. [mm]
+    spiral : (mean, sd) or None
+        Where the card states no spiral. [rad]
+    """
+
+    card: Card
+    read: Mapping[str, Any]
+    log: PlanLog
+    basis: str
+    seen: Array
+    hidden: Array
+    dark: Array
+    weights: Array
+    shape_spread: float
+    bark: Array
+    pith: Array
+    drift: float
+    wander: float
+    bow: float
+    spiral: tuple[float, float] | None
+    bark_known: bool
+    pith_marks: int
+    yard_tree: bool
+    stained: bool
+    coated: bool
+    months: float
+    months_told: bool
+    bark_area: float  # m²
+
+    def metal_share(self, priors: Priors) -> float:
+        """The chance that the log holds metal, by where it grew and whether its ends are stained."""
+        grown = priors.metal_yard if self.yard_tree else priors.metal_forest
+        return max(grown, priors.metal_stained) if self.stained else grown
+
+    @property
+    def model(self) -> LogModel:
+        """The log as it is most likely."""
+        return self.log.model
+
+
+def months_since(felled: str | None, today: date) -> float | None:
+    """Months from felling to `today`, `None` where the card names no day."""
+    if felled is None:
+        return None
+    return max((today - date.fromisoformat(felled)).days / 30.4375, 0.0)
+
+
+DRIFT = 0.6
+"""How far a pith marked at one end or none errs differently at the ends, beside what it errs alike; invented."""
+UNTOLD_MONTHS = 2.0
+"""Months since felling where the card names no day; invented."""
+
+
+def gather_knowledge(
+    model: LogModel,
+    card: Card,
+    read: Mapping[str, Any],
+    priors: Priors,
+    today: date,
+    bow: float = 0.0,
+    weights: Array | None = None,
+) -> LogKnowledge:
+    """Gather what is known of a fitted log, or of one drawn up from tape measures (`bow`, `weights`)."""
+    log = plan_log(model, card.pith_radius, card.trim_butt, card.trim_top, card.defects)
+    field = log.field
+    x = field.x0 + np.arange(len(field.pith)) * field.dx
+    size = np.sqrt((field.radius[:, :-1] ** 2).mean(axis=1))
+    ratio = species_of(card.species).bark_ratio
+    own = BARK_VARIES * card.bark_thickness if card.bark_thickness is not None else None
+    planned = np.full(len(x), own) if own is not None else species_of(card.species).bark_ratio_error * size / ratio
+    surface = np.sqrt(np.maximum(field.doubt**2 - planned[:, None] ** 2, 0.0))
+    if card.bark_thickness is not None:
+        bark = np.full(len(x), priors.bark_gauged * card.bark_thickness)
+    else:
+        bark = priors.bark_ratio * size / ratio
+    tape = card.scan is None
+    blind = np.full(len(x), 0.0) if tape else np.interp(x, model.x, model.coverage)
+    # the part of the girth that was not seen is where the fit doubts its surface most
+    unseen = np.zeros(surface.shape, bool)
+    for row, share in enumerate(blind):
+        unseen[row] = surface[row] > np.quantile(surface[row], np.clip(share, 0.0, 1.0))
+    if weights is None:
+        weights = np.asarray(priors.scan_error) / max(float(np.linalg.norm(priors.scan_error)), 1e-12)
+        surface = _blended(surface)
+    whole = coverage(model)
+    basis = "tape" if tape else "one flank" if whole < FLANK else "scan"
+    if whole > ROUND or tape:
+        unseen[:] = False
+    dark = _blended(unseen.astype(float))
+    marks = sum(mark is not None for mark in (card.pith_butt, card.pith_top))
+    t = np.clip(2.0 * x / model.length - 1.0, -1.0, 1.0)
+    pith = np.sqrt(np.maximum(np.asarray(field.pith_doubt, float) ** 2 - (bow * (1.0 - t**2)) ** 2, 0.0))
+    if marks == 0 and not tape:
+        pith = priors.pith_unmarked * size
+    stated = read.get("grain", {}).get("spiral_deg") is not None
+    months = months_since(card.felled, today)
+    girth = float(np.pi * 2.0 * size.mean() / ratio)
+    return LogKnowledge(
+        card=card,
+        read=read,
+        log=log,
+        basis=basis,
+        seen=surface * np.sqrt(1.0 - dark),
+        hidden=surface * np.sqrt(dark),
+        dark=dark,
+        weights=weights,
+        shape_spread=priors.section_spread if tape else 0.0,
+        bark=bark,
+        pith=pith,
+        drift=DRIFT,
+        wander=priors.pith_wander,
+        bow=bow,
+        spiral=None if stated or (priors.spiral_sd == 0.0 and priors.spiral_mean == 0.0) else _spiral(priors),
+        bark_known=card.bark_thickness is not None,
+        pith_marks=marks,
+        yard_tree=read["log"].get("grown", "forest") != "forest",
+        stained=bool(read.get("ends", {}).get("stain", False)),
+        coated=bool(read.get("ends", {}).get("coated", False)),
+        months=UNTOLD_MONTHS if months is None else months,
+        months_told=months is not None,
+        bark_area=girth * model.length * 1e-6,
+    )
+
+
+def _blended(rows: Array) -> Array:
+    """(k, 361) rows made smooth along and round the log; constant rows stay as they are."""
+    smooth = gaussian_filter(rows[:, :-1], BLEND, mode=("nearest", "wrap"))
+    return np.clip(np.column_stack([smooth, smooth[:, 0]]), rows.min(), rows.max())
+
+
+def _spiral(priors: Priors) -> tuple[float, float]:
+    return priors.spiral_mean, priors.spiral_sd
+
+
+def cubic_volume(model: LogModel) -> dict[str, float]:
+    """Volumes over and under bark by integration, and by Smalian's rule on the under-bark ends. [mm³]"""
+    from pithline.logmodel.taper import diameters
+    from pithline.trade.volumes import smalian
+
+    ends = diameters(model, np.array([0.0, model.length]), under_bark=True)
+    areas = [circle_area(float(d)) for d in ends]
+    return {
+        "over_bark": volume(model, under_bark=False),
+        "under_bark": volume(model),
+        "smalian": smalian(min(areas), max(areas), model.length),
+    }

@@ -1,0 +1,68 @@
+"""An earlier plan of the same scan as a way to saw the log, beside those that a search finds."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from pithline.errors import InputError
+from pithline.plan.execute.bucked_log import LogLayout, crosscut_log
+from pithline.plan.problem.log_frame import PlanLog
+from pithline.plan.replan.script_layouts import crosscut_places, in_log_frame, script_layouts
+from pithline.plan.search import Candidate, SearchResult
+from pithline.yard.request import Inputs
+
+ELSEWHERE = 0.1
+"""A log whose butt end lies farther from the earlier one's than this share of its length is another log of the scan."""
+
+
+def check_same_scan(script: Mapping[str, Any], inputs: Inputs) -> None:
+    """Refuse a script of another scan.
+
+    Raises
+    ------
+    InputError
+        Where the script's scan is not the card's.
+    """
+    if script["log"]["scan_sha256"] != inputs.scan_sha256:
+        raise InputError(
+            f"--keep names a plan of log {script['log']['id']} on another scan than the card's ({inputs.card.id}); name a "
+            "cut-script.json made from this very scan."
+        )
+
+
+def earlier_candidate(script: Mapping[str, Any], log: PlanLog, inputs: Inputs, found: SearchResult) -> Candidate | None:
+    """The earlier plan's layout on the log as it is fitted now; None where it saws nothing.
+
+    Raises
+    ------
+    InputError
+        Where it is of another log of the same scan.
+    """
+    old, new = (np.asarray(one, float) for one in (script["log"]["scan_to_log"], log.model.scan_to_log))
+    butt = (new @ np.linalg.inv(old) @ np.array([0.0, 0.0, 0.0, 1.0]))[:3]
+    if float(np.linalg.norm(butt - log.origin)) > ELSEWHERE * log.reach + 50.0:
+        raise InputError(
+            f"--keep names a plan of another log in this scan ({script['log']['id']}); name one of {inputs.card.id}, or --pick "
+            "that log."
+        )
+    operations = in_log_frame(script["operations"], old, new)
+    places = crosscut_places(operations, log)
+    _, logs = crosscut_log(log, places, inputs.machines.buck.kerf, 0.0)
+    past = script_layouts(operations, {one["id"]: one["kind"] for one in script["pieces"]})
+    names = _logs_of(operations)
+    layouts = tuple(past.layout(one, name) for one, name in zip(logs, names, strict=True))
+    if not any(layouts):
+        return None
+    return Candidate(LogLayout(log, places, logs, layouts), found, len(found.answers), "earlier plan kept")
+
+
+def _logs_of(operations: list[dict[str, Any]]) -> list[str]:
+    """The logs that a script's crosscuts leave, from butt to top; the log where there are none."""
+    bucks = [one for one in operations if one["op"] == "cut" and one["tool"] == "buck"]
+    used = {one["piece"] for one in bucks}
+    # along the chord a log lies above every cut that it is the upper side of
+    place = {one["above"]: one["offset"] for one in bucks} | {one["below"]: one["offset"] - 1.0 for one in bucks}
+    return sorted((name for name in place if name not in used), key=lambda name: place[name]) or ["log"]

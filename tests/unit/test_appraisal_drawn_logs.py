@@ -1,0 +1,176 @@
+"""Drawn logs and plates graded again on them."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.stats import norm
+
+from appraisal_by_hand import PRODUCTS, TODAY, card, known, nothing_hidden, own, trade
+from pithline.files.priors import read_priors
+from pithline.logmodel.card import Defect
+from pithline.logmodel.model import SuspectedKnot
+from pithline.plan.execute.grade import grade_plate
+from pithline.yard.appraisal.appraise import spread
+from pithline.yard.appraisal.drawn_logs import (
+    COMPONENTS,
+    draw_basis,
+    draw_component,
+    draw_log,
+    log_as_drawn,
+    most_likely_draw,
+)
+from pithline.yard.appraisal.log_knowledge import months_since
+from pithline.yard.appraisal.regrade import brings, passing
+
+
+def volumes(log, priors, samples=32, near=80.0):
+    """Passing volume on each drawn log. [mm³]"""
+    basis, plates = draw_basis(log), own(near)
+    drawn = [log_as_drawn(log, draw_log(log, priors, 1, n), basis) for n in range(samples)]
+    return [brings(one, plates, trade().parts, PRODUCTS).volume for one in drawn]
+
+
+def test_a_log_known_perfectly_gives_one_answer():
+    priors = nothing_hidden()
+    log = replace(known(priors), bark=np.zeros_like(known(priors).bark))
+    got = spread(volumes(log, priors))
+    assert got["p10"] == got["p90"] == 16 * 390.0 * 127 * 4 and got["error"] == 0.0
+
+
+def test_the_most_likely_log_is_the_log_as_fitted():
+    log = known(read_priors())
+    same = log_as_drawn(log, most_likely_draw(log), draw_basis(log))
+    assert np.allclose(same.field.radius, log.log.field.radius) and np.allclose(same.field.pith, log.log.field.pith)
+    assert same.defects == log.log.defects
+
+
+def test_draws_repeat_and_each_component_has_its_own_chance():
+    priors = read_priors()
+    log = known(priors, card(bark_thickness=None), {"log": {"id": "r", "species": "black walnut"}})
+    first, again, other = (draw_log(log, priors, seed, 3) for seed in (1, 1, 2))
+    assert np.array_equal(first["bark"], again["bark"]) and not np.array_equal(first["bark"], other["bark"])
+    assert first["spiral"] == again["spiral"] != other["spiral"]
+    assert set(first) == set(COMPONENTS)
+    with pytest.raises(ValueError, match="no such component"):
+        draw_component(log, priors, "weather", 1, 1)
+
+
+@pytest.mark.parametrize("name", ["bark", "pith", "wander", "bow", "seen", "hidden"])
+def test_draws_share_out_the_whole_of_a_normal(name):
+    """Of each coefficient one draw in every 64th of the distribution, whatever the seed; no two in step."""
+    priors = read_priors()
+    log = known(priors, card(bark_thickness=None))
+    for seed in (1, 2):
+        drawn = np.array([np.ravel(draw_component(log, priors, name, seed, n)) for n in range(priors.sampling.samples)])
+        rank = np.sort(norm.cdf(drawn), axis=0) * len(drawn)
+        assert (np.floor(rank) == np.arange(len(drawn))[:, None]).all()
+        assert np.allclose(drawn.std(axis=0), 1.0, atol=0.08)  # independent draws: within 0.2
+        tied = np.corrcoef(drawn.T) - np.eye(drawn.shape[1])
+        assert np.abs(tied).max() < 0.6
+
+
+def test_drawn_bark_has_the_spread_of_its_prior():
+    priors = replace(nothing_hidden(), bark_ratio=0.03)
+    log = known(priors, card(bark_thickness=None))
+    basis = draw_basis(log)
+    middle = len(basis.x) // 2
+    found = [log_as_drawn(log, draw_log(log, priors, 1, n), basis).field.radius[middle, 0] for n in range(300)]
+    # the under-bark radius is 250 mm, so 270 over bark at the species' 0.92; 3 % of that
+    assert np.std(found) == pytest.approx(0.03 * 250 / 0.92, rel=0.12)
+    assert np.mean(found) == pytest.approx(250, abs=2.0)
+
+
+@pytest.mark.parametrize("name", ["bark_ratio", "pith_unmarked", "spiral_sd", "knots_per_m2", "pith_wander"])
+def test_a_wider_prior_widens_the_interval(name):
+    narrow, wide = {
+        "bark_ratio": (0.01, 0.08),
+        "pith_unmarked": (0.01, 0.12),
+        "spiral_sd": (0.005, 0.06),
+        "knots_per_m2": (0.05, 2.0),
+        "pith_wander": (1.0, 30.0),
+    }[name]
+    spans = []
+    for value in (narrow, wide):
+        priors = replace(nothing_hidden(), **{name: value})
+        log = known(priors, card(bark_thickness=None), {"log": {"id": "r", "species": "black walnut"}})
+        got = spread(volumes(log, priors, near=110.0 if name == "bark_ratio" else 80.0))
+        spans.append(got["p90"] - got["p10"])
+    assert spans[1] > spans[0]
+
+
+def test_regrading_agrees_with_the_grade_of_a_plan_on_a_moved_log():
+    priors = replace(nothing_hidden(), pith_unmarked=0.06, bark_ratio=0.03)
+    log = known(priors, card(bark_thickness=None))
+    basis, plates = draw_basis(log), own(95.0)
+    differ = total = 0
+    for number in range(6):
+        moved = log_as_drawn(log, draw_log(log, priors, 1, number), basis)
+        coarse = passing(moved, plates)
+        fine = [grade_plate(moved, p.corner, p.edges, trade().parts[p.part].limits).passes for p in plates.plates]
+        differ += int((coarse != np.array(fine)).sum())
+        total += len(fine)
+    assert differ <= 0.03 * total
+
+
+@pytest.mark.parametrize(
+    ("defect", "lost"),
+    [
+        (Defect("knot", 300.0, None, 1.5 * np.pi, 60.0), "billet-0"),  # towards +y, where the plates lie
+        (Defect("knot", 300.0, None, 0.5 * np.pi, 60.0), None),  # the other flank
+        (Defect("check", None, "butt", 1.5 * np.pi + 0.02, None, 150.0), "billet-0"),
+        (Defect("check", None, "butt", 1.5 * np.pi + 0.02, None, 80.0), None),  # ends before the plates begin
+        (Defect("check", None, "top", 1.5 * np.pi + 0.02, None, 500.0), "billet-1"),
+        (Defect("rot", None, "butt", None, 200.0, 200.0), "billet-0"),
+        (Defect("metal", 800.0, None, 1.5 * np.pi, 190.0), "billet-1"),
+    ],
+)
+def test_hidden_defects_take_the_plates_they_reach(defect, lost):
+    log = known(nothing_hidden())
+    plates = own()
+    bare = log_as_drawn(log, most_likely_draw(log), draw_basis(log))
+    hurt = replace(bare, defects=(defect,))
+    gone = {p.billet for p, good in zip(plates.plates, passing(hurt, plates), strict=True) if not good}
+    assert passing(bare, plates).all() and gone == ({lost} if lost else set())
+
+
+def test_the_side_not_seen_is_taken_to_hold_as_many_stubs_as_the_other():
+    priors = replace(nothing_hidden(), suspected_real=0.5)
+    log = known(priors)
+    stubs = tuple(SuspectedKnot(x, 0.3, 40.0, 12.0) for x in (300.0, 600.0, 900.0, 1200.0))
+    dark = np.zeros_like(log.dark)
+    dark[:, 150:240] = 1.0  # a quarter of the girth
+    own = replace(log.log, model=replace(log.model, suspected_knots=stubs))
+
+    def found(shade):
+        return [draw_component(replace(log, log=own, dark=shade), priors, "knots", 1, n) for n in range(400)]
+
+    bare, partly = found(np.zeros_like(dark)), found(dark)
+    assert np.mean([len(one) for one in bare]) == pytest.approx(4 * 0.5, abs=0.2)
+    extra = [[knot for knot in one if knot.clock != 0.3] for one in partly]
+    assert [one[: len(few)] for one, few in zip(partly, bare, strict=True)] == bare
+    assert np.mean([len(one) for one in extra]) == pytest.approx(4 * 0.5 / 3, abs=0.12)
+    clocks = np.degrees([knot.clock for one in extra for knot in one])
+    assert clocks.min() >= 150.0 and clocks.max() < 240.0
+
+
+@pytest.mark.parametrize("marks", [2, 0])
+def test_a_drawn_pith_errs_as_much_as_is_stated(marks):
+    """Two marks err each by itself; with none the error at one end tells of the other."""
+    priors = nothing_hidden()
+    log = known(priors)
+    log = replace(log, pith_marks=marks, pith=np.full(len(log.pith), 4.0))
+    basis = draw_basis(log)
+    butt, middle, top = (int(np.argmin(np.abs(basis.t - t))) for t in (-1.0, 0.0, 1.0))
+    at = np.array(
+        [log_as_drawn(log, draw_log(log, priors, 1, n), basis).field.pith - log.log.field.pith for n in range(400)]
+    )
+    if marks == 2:
+        assert at[:, [butt, middle, top]].std(axis=0) == pytest.approx(np.full((3, 2), 4.0), rel=0.12)
+    together = np.corrcoef(at[:, butt, 0], at[:, top, 0])[0, 1]
+    assert abs(together) < 0.15 if marks == 2 else together > 0.3
+
+
+def test_months_since_felling():
+    assert months_since("2026-01-01", TODAY) == pytest.approx(2.96, abs=0.01)
+    assert months_since("2026-05-01", TODAY) == 0.0 and months_since(None, TODAY) is None

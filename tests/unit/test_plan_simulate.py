@@ -1,0 +1,218 @@
+"""Layouts carried out: every piece used once, plates inside their pieces, kerf and pieces make the log; machines' settings."""
+
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from pithline.geometry.pieces import Piece
+from pithline.logmodel.document import model_to_json
+from pithline.mill.practice_sizes import Practice
+from pithline.mill.sections import log_sections
+from pithline.plan.evaluate.practice import practice
+from pithline.plan.evaluate.totals import plain, settle, totals
+from pithline.plan.execute.ledger import Ledger
+from pithline.plan.execute.machine_setups import MachinePoser
+from pithline.plan.execute.simulate import DrawnPoser, execute_layout
+from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
+from pithline.plan.programmes.upper_bound import upper_bound_of_logs
+from pithline.script.pieces import saw
+from truth.logs import TrueLog, Wave, true_log
+from unit.small_logs import BACK, RULE, log_of, products_of, shop_of
+
+TRUTH = TrueLog(
+    "c", 1000.0, 160.0, waves=(Wave(2, 4.0, 0.5),), sweep=4.0, bark=9.0, pith_butt=(8.0, -5.0), pith_top=(5.0, 3.0)
+)
+PRODUCTS = products_of(BACK, RULE, demands=[None, 9])
+SHOP = shop_of(PRODUCTS)
+KERF = SHOP.machines.mill.kerf
+
+
+@pytest.fixture(scope="module")
+def log():
+    return log_of(TRUTH)
+
+
+@st.composite
+def layouts(draw):
+    """A first setting of one or two slabs, halves turned about a quarter, a bolt or two fanned once."""
+
+    def slabs(reach, most):
+        out, top = [], draw(st.floats(-reach / 3, reach))
+        for _ in range(draw(st.integers(1, most))):
+            thick = draw(st.floats(11.0, 70.0))
+            out.append(LayoutSlab(top - thick, thick))
+            top -= thick + KERF + draw(st.floats(0.0, 20.0))
+        return tuple(out)
+
+    def bolt(clock):
+        return (
+            LayoutSetting(clock + draw(st.floats(0.3, 1.2)), slabs(25.0, 1), role="bolt")
+            if draw(st.booleans())
+            else None
+        )
+
+    def half(clock):
+        return (
+            LayoutSetting(clock, slabs(60.0, 2), bolt(clock), bolt(clock - np.pi / 2), "half")
+            if draw(st.booleans())
+            else None
+        )
+
+    roll = draw(st.floats(0.0, 3.1))
+    quarter = np.pi / 2 + draw(st.floats(-0.2, 0.2))
+    return LayoutSetting(roll, slabs(80.0, 2), half(roll + quarter), half(roll - quarter))
+
+
+def poser_of(log, kind):
+    if kind == "drawn":
+        return DrawnPoser(log, KERF)
+    return MachinePoser(log, log_sections(log.model), SHOP.machines, 929.0)
+
+
+@settings(max_examples=8)
+@given(layouts(), st.sampled_from(["drawn", "machine"]))
+def test_laws_of_whatever_is_carried_out(layout, kind):
+    log = log_of(TRUTH)
+    ledger = execute_layout(log, layout, SHOP, poser_of(log, kind))
+    entries = {one["id"]: one for one in ledger.operations if one["op"] == "setting"}
+    seen, there = set(), {"log"}
+    for one in ledger.operations:
+        assert one["piece"] in there
+        if one["op"] == "cut":
+            assert one["piece"] not in seen, "a piece is parted twice"
+            seen.add(one["piece"])
+            there |= {one["above"], one["below"]}
+            assert one["tool"] == entries[one["setting"]]["tool"]
+    assert there == set(ledger.pieces)
+    for plate in ledger.plates:
+        piece = ledger.pieces[plate.id]
+        assert piece.kind == "plate" and plate.id in ledger.leaves()
+        corners = np.array([plate.corner + np.array(on) @ np.array(plate.edges) for on in np.ndindex(2, 2, 2)])
+        assert piece.holds(corners, slack=1e-6).all()
+        # each of its six faces is a cut
+        middle = plate.corner + sum(plate.edges) / 2
+        for edge in plate.edges:
+            size = np.linalg.norm(edge)
+            for side in (-1.0, 1.0):
+                gaps = [
+                    face.offset - np.dot(face.normal, middle + side * edge / 2)
+                    for face in piece.faces
+                    if np.dot(face.normal, edge) * side / size > 0.99
+                ]
+                assert gaps and min(np.abs(gaps)) < 1.0
+    sawn = [sum(plate.part == index for plate in ledger.plates) for index in range(2)]
+    assert sawn[1] <= 9
+    script = {"model": model_to_json(log.model), "operations": plain(ledger.operations), "pieces": []}
+    solids = saw(script)
+    assert solids.findings == []
+    left = sum(solids.volumes[name] for name in solids.leaves())
+    assert left + solids.kerf_volume == pytest.approx(solids.log_volume, rel=1e-4)
+    sums = totals(settle(ledger, SHOP.parts, PRODUCTS, solids.volumes, solids.log_volume), PRODUCTS)
+    good = [plate for plate in ledger.plates if plate.grade.passes]
+    assert sums["plates"] == len(good) and sums["settings"] == sum(e["charged"] for e in entries.values())
+    assert sums["instrument_volume"] == pytest.approx(sum(SHOP.parts[plate.part].volume for plate in good))
+    assert sums["minutes"] == pytest.approx(sum(e["minutes"] for e in entries.values()))
+
+
+def test_what_is_resawn_dried_comes_last():
+    dried = products_of(replace(BACK, resaw="dried"), RULE)
+    shop = shop_of(dried)
+    log = log_of(TRUTH)
+    layout = LayoutSetting(
+        0.0, (LayoutSlab(-40.0, 80.0),), LayoutSetting(np.pi / 2, (LayoutSlab(-30.0, 60.0),), role="half")
+    )
+    ledger = execute_layout(log, layout, shop, DrawnPoser(log, KERF))
+    stages = [one["stage"] for one in ledger.operations if one["op"] == "setting"]
+    assert "dried" in stages and "green" in stages
+    assert stages == sorted(stages, key=lambda stage: stage == "dried")
+    assert {shop.parts[plate.part].part.name for plate in ledger.plates} == {"back", "rule"}
+
+
+def test_a_slab_on_a_cylinder_is_set_by_closed_form():
+    """Radius 169 with bark: the pith lies 169 mm over the bed, a slab of 80 mm about it is cut at 169 ± 41."""
+    truth = TrueLog("s", 1300.0, 160.0, taper=0.0, bark=9.0)
+    log = log_of(truth)
+    poser = MachinePoser(log, log_sections(log.model), SHOP.machines, 929.0)
+    posed = poser.pose(LayoutSetting(np.radians(31.0), (LayoutSlab(-40.0, 80.0),)), Piece("log", "log"), Ledger())
+    assert posed.tool == "mill" and posed.charged and not posed.swapped
+    assert posed.entry["roll"] == pytest.approx(30.0)  # as finely as the log can be turned
+    assert [one["lift"] for one in posed.entry["lifts"]] == [0.0, 0.0]
+    marks = posed.entry["marks"]
+    assert {mark["name"] for mark in marks.values()} == {"pith"}
+    assert [mark["height"] for mark in marks.values()] == pytest.approx([169.0, 169.0], abs=0.1)
+    slab = posed.slabs[0]
+    for offset, blade in ((slab.top + KERF / 2, 210.0), (slab.low - KERF / 2, 128.0)):
+        cut = posed.per_cut(Piece("log", "log"), offset)
+        assert cut["blade_height"] == blade and cut["from_mark"] == pytest.approx(blade - 169.0, abs=0.1)
+        assert cut["width"] == pytest.approx(2 * np.sqrt(169.0**2 - (blade - 169.0) ** 2), abs=0.5)
+    minutes = SHOP.machines.mill.minutes_per_setting + 2 * 1300.0 / SHOP.machines.mill.feed
+    assert posed.minutes == pytest.approx(minutes, rel=0.02)
+
+
+@pytest.mark.parametrize("kind", ["round", "tapered", "swept"])
+def test_settings_on_the_mill_are_what_can_be_set(kind):
+    log = log_of(replace(true_log(kind, 2), length=1400.0, bark=10.0))
+    mill = SHOP.machines.mill
+    half = LayoutSetting(np.pi / 2, (LayoutSlab(-35.0, 70.0), LayoutSlab(-110.0, 70.0)), role="half")
+    layout = LayoutSetting(
+        0.4, (LayoutSlab(0.0, 60.0), LayoutSlab(-65.0, 60.0)), half, replace(half, clock=3 * np.pi / 2)
+    )
+    ledger = execute_layout(log, layout, SHOP, MachinePoser(log, log_sections(log.model), SHOP.machines, 929.0))
+    entries = [one for one in ledger.operations if one["op"] == "setting" and one["tool"] == "mill"]
+    assert len(entries) == 3
+    for entry in entries:
+        cuts = [one for one in ledger.operations if one["op"] == "cut" and one["setting"] == entry["id"]]
+        assert all(a["blade_height"] > b["blade_height"] for a, b in pairwise(cuts))
+        heights = [mark["height"] for mark in entry["marks"].values()]
+        for cut in cuts:
+            assert cut["blade_height"] / mill.height_step == pytest.approx(
+                round(cut["blade_height"] / mill.height_step)
+            )
+            assert cut["from_mark"] == pytest.approx(cut["blade_height"] - np.mean(heights))
+            assert mill.blade_min <= cut["blade_height"] <= mill.blade_max and cut["width"] <= mill.guide_opening
+            np.testing.assert_allclose(cut["normal"], entry["up"], atol=1e-12)
+        for one in entry["lifts"]:
+            assert one["lift"] / mill.lift_step == pytest.approx(round(one["lift"] / mill.lift_step))
+        room = entry["mark_room"]
+        lift = max(one["lift"] for one in entry["lifts"])
+        lowest = min(cut["blade_height"] for cut in cuts)
+        assert room["down"] == pytest.approx(lowest - max(mill.blade_min, mill.clamp_room + lift))
+        assert room["down"] >= 0 and room["up"] >= 0
+    first = [mark["height"] for mark in entries[0]["marks"].values()]
+    assert abs(first[0] - first[1]) <= 2 * mill.lift_step
+
+
+def test_a_log_too_thick_for_the_throat_is_left_whole_with_a_reason(log):
+    shop = shop_of(PRODUCTS, throat=60.0)
+    poser = MachinePoser(log, log_sections(log.model), shop.machines, 929.0)
+    ledger = execute_layout(log, LayoutSetting(0.0, (LayoutSlab(-100.0, 200.0),)), shop, poser)
+    assert ledger.operations == [] and ledger.leaves() == ["log"]
+    assert len(ledger.cautions) == 1 and "throat would be" in ledger.cautions[0] and "60 mm" in ledger.cautions[0]
+
+
+def test_the_practice_layout_takes_the_better_number_of_flitches_bolt_by_bolt(log):
+    sizes = Practice(100.0, 75.0, 50.0, (2, 3))
+    done = practice(log, (), SHOP, sizes)
+    volumes = {}
+    for name, ledger in (("slabs", done.slabs), ("with_bolts", done.with_bolts)):
+        volumes[name] = sum(plate.volume for plate in ledger.plates if plate.grade.passes)
+    assert volumes["with_bolts"] >= volumes["slabs"] > 0
+    for count in (2, 3):
+        alike = practice(log, (), SHOP, replace(sizes, flitches=(count,)))
+        fixed = sum(plate.volume for plate in alike.with_bolts.plates if plate.grade.passes)
+        unlimited = RULE.volume * 9  # rules run out at nine, whichever bolt they come from
+        assert volumes["with_bolts"] >= fixed - unlimited
+    assert len([name for name in done.slabs.pieces if name.startswith("slab-")]) == 3
+    assert len([name for name in done.slabs.leaves() if done.slabs.pieces[name].kind == "bolt"]) == 4
+
+
+@settings(max_examples=15, deadline=None)
+@given(layout=layouts())
+def test_no_layout_is_worth_more_than_its_wood(log, layout):
+    ledger = execute_layout(log, layout, SHOP, DrawnPoser(log, KERF), reserve=False)
+    value = sum(SHOP.worth[plate.part] for plate in ledger.plates if plate.grade.passes)
+    assert value <= upper_bound_of_logs([log], SHOP.parts, SHOP.worth, SHOP.machines)

@@ -1,0 +1,129 @@
+"""`plan --keep`: an earlier plan is read back as it was sawn, and a new plan is not worse than it."""
+
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from pithline.cli.main import main
+from pithline.errors import InputError
+from pithline.logmodel.document import model_from_json
+from pithline.logmodel.species import species_of
+from pithline.mill.sections import log_sections
+from pithline.plan.execute.bucked_log import LogLayout, execute_log_layout
+from pithline.plan.execute.machine_setups import MachinePoser
+from pithline.plan.execute.simulate import Shop
+from pithline.plan.problem.layout import settings_of
+from pithline.plan.problem.log_frame import plan_log
+from pithline.plan.problem.parts import sawn_parts
+from pithline.plan.replan.script_layouts import crosscut_places, in_log_frame, script_layouts
+from pithline.script.document import dumps
+from pithline.yard import one_log
+from pithline.yard.earlier_plan import check_same_scan, earlier_candidate
+from pithline.yard.request import Request
+from replan_work import earlier_script
+from small_plan import inputs_of, small_plan
+
+
+def carried(script):
+    """A script's own layout carried out again, and the operations that come of it."""
+    inputs = inputs_of()
+    model = model_from_json(script["model"])
+    card = inputs.card
+    log = plan_log(model, card.pith_radius, card.trim_butt, card.trim_top, card.defects)
+    parts = sawn_parts(inputs.products, card.species)
+    shop = Shop(inputs.machines, parts, np.array([p.volume / 1e6 for p in parts]), np.full(len(parts), np.inf))
+    way = earlier_candidate(script, log, inputs, _found())
+    sections, density = log_sections(model), species_of(card.species).green_density
+    return execute_log_layout(
+        way.log_layout, shop, lambda one: MachinePoser(one, sections, inputs.machines, density, []), 1.0
+    )
+
+
+def _found():
+    from pithline.plan.search import SearchResult
+
+    return SearchResult((), 0.0, 1e6, 0, "")
+
+
+def test_a_plan_read_back_is_sawn_the_same():
+    """Every cut comes out again at its place to a hundredth, with its own id and pieces."""
+    script = earlier_script()
+    again = carried(script).operations
+    assert len(again) == len(script["operations"])
+    for one, other in zip(script["operations"], again, strict=True):
+        assert one["id"] == other["id"] and one["piece"] == other["piece"]
+        if one["op"] == "cut":
+            assert (one["above"], one["below"]) == (other["above"], other["below"])
+            assert one["offset"] == pytest.approx(other["offset"], abs=0.01)
+
+
+def test_crosscuts_are_read_back():
+    script = earlier_script()
+    model = model_from_json(script["model"])
+    log = plan_log(model, 15.0, 25.0, 25.0, ())
+    cut = {"op": "cut", "tool": "buck", "normal": list(log.axis), "offset": float(log.axis @ log.origin) + 400.0}
+    assert crosscut_places([cut, *script["operations"]], log) == pytest.approx((400.0,))
+
+
+def test_planes_in_another_frame_of_the_same_scan():
+    """A log fitted the other way up: the layout turns with it."""
+    script = earlier_script()
+    turn = np.diag([1.0, -1.0, -1.0, 1.0])
+    turn[:3, 3] = (3.0, -2.0, 5.0)
+    moved = in_log_frame(script["operations"], np.eye(4), turn)
+    for one, other in zip(script["operations"], moved, strict=True):
+        if one["op"] == "cut":
+            point = np.array(one["normal"]) * one["offset"]
+            assert np.dot(other["normal"], turn[:3, :3] @ point + turn[:3, 3]) == pytest.approx(
+                other["offset"], abs=1e-3
+            )
+    kinds = {one["id"]: one["kind"] for one in script["pieces"]}
+    log = plan_log(model_from_json(script["model"]), 15.0, 25.0, 25.0, ())
+    before, after = (
+        settings_of(script_layouts(some, kinds).layout(log, "log")) for some in (script["operations"], moved)
+    )
+    # half a turn about the log's length
+    assert np.degrees(after[0].clock - before[0].clock) % 360.0 == pytest.approx(180.0, abs=0.01)
+    assert [len(one.slabs) for one in before] == [len(one.slabs) for one in after]
+
+
+def test_the_better_of_both_is_written(monkeypatch):
+    """An earlier plan that a poorer search does not find again is kept, and the proof says so."""
+    script = earlier_script()
+    poorer = one_log.search_candidates
+
+    def worse(*arguments):
+        ways = poorer(*arguments)
+        best = ways[0]
+        first = best.log_layout.layouts[0]
+        return [replace(best, log_layout=LogLayout(best.log_layout.whole, (), best.log_layout.logs, (replace(first, above=None),)))]
+
+    monkeypatch.setattr(one_log, "search_candidates", worse)
+    alone = small_plan(request=Request(effort="coarse", samples=2))
+    kept = small_plan(request=Request(effort="coarse", samples=2, keep=script))
+    assert alone["totals"]["instrument_volume"] < script["totals"]["instrument_volume"]
+    assert kept["totals"]["instrument_volume"] >= script["totals"]["instrument_volume"] - 1.0
+    assert kept["proof"]["status"] == "earlier plan kept"
+
+
+def test_a_plan_of_another_log_is_refused():
+    script = earlier_script()
+    script["log"]["scan_sha256"] = "1" * 64
+    with pytest.raises(InputError, match="--keep names a plan of log small on another scan"):
+        check_same_scan(script, inputs_of())
+    script = earlier_script()
+    script["log"]["scan_to_log"][0][3] += 900.0
+    with pytest.raises(InputError, match="another log in this scan"):
+        small_plan(request=Request(effort="coarse", samples=2, keep=script))
+
+
+def test_refused_beside_locks(tmp_path, capsys):
+    (tmp_path / "old.json").write_bytes(dumps(earlier_script()))
+    arguments = ["plan", "w.toml", "--out", str(tmp_path / "new"), "--keep", str(tmp_path / "old.json"), "--roll", "30"]
+    assert main(arguments) == 2
+    assert "so it cannot stand with --roll" in capsys.readouterr().err
+    (tmp_path / "old.json").write_text(json.dumps({"format": "pithline-cut-script", "version": 1}), encoding="utf-8")
+    assert main(arguments[:-2]) == 2
+    assert "lacks" in capsys.readouterr().err
