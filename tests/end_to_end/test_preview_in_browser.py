@@ -137,6 +137,23 @@ def test_colours_have_a_legend_in_degrees_and_sections_open(page):
     assert page.evaluate("pithline.state.section") == 600
 
 
+def test_lift_marks_and_blade_show_over_the_picture_on_a_phone_too(page):
+    page.click("#next")
+    shown = page.locator("#caption .figures dd")
+    assert shown.count() >= 3
+    for number in range(3):
+        assert shown.nth(number).is_visible()
+    names = page.locator("#caption .figures dt").all_inner_texts()
+    assert names[:3] == ["lift", "marks", "blade"]
+    box, stage = page.locator("#caption").bounding_box(), page.locator("#stage").bounding_box()
+    assert box["height"] < 0.4 * stage["height"]
+
+
+def test_plates_are_coloured_by_set_where_asked(page):
+    page.select_option("#colour", "set")
+    assert page.locator("#legend li").all_inner_texts() == ["in no set (2)"]
+
+
 def test_keyboard_moves_steps_and_pieces(page, script):
     page.keyboard.press("ArrowRight")
     page.keyboard.press("ArrowRight")

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from pithline.outputs.cards.pictures import arris_of, blade_at
 from pithline.outputs.cut_script.document import Tool
+from pithline.outputs.holding.arris import arris_of, blade_at, from_arris
 from pithline.outputs.holding.pose import pose_of
 from pithline.outputs.holding.props import PropKind, holding_of
 from pithline.outputs.print_job import print_job
@@ -81,6 +81,8 @@ def test_the_blade_is_measured_from_the_arris_of_the_bolts_two_sawn_faces(log):
     cut = log.cuts_of(setting)[0]
     away = blade_at(holding.pose, cut, holding.section.x) - arris[0]
     assert abs(away) == pytest.approx(abs(cut.offset - cut.normal @ point), abs=0.5)
+    told = from_arris(log, setting)[cut.id]
+    assert told.distance == pytest.approx(abs(away) - cut.kerf / 2.0) and told.to_the_right == (away > 0.0)
 
 
 def test_slabs_lie_on_the_face_that_the_script_names(log):

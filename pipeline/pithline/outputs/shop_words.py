@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from shapely.geometry import Point
-
-from pithline.outputs.cut_script.document import Kind, ScriptCut, ScriptSetting, Tool
+from pithline.outputs.cut_script.document import ScriptSetting, Tool
 from pithline.outputs.cut_script.sawn_log import SawnLog
 from pithline.outputs.cut_script.shop_measures import MeasuredFrom
 from pithline.outputs.formatting import Formatter, degrees
+from pithline.outputs.holding.arris import from_arris
+from pithline.outputs.holding.pose import pose_of
 from pithline.outputs.print_job import PrintJob
 
 SUPPORTS = {"fence": "at the fence", "cradle": "in a cradle", "v-blocks": "in V-blocks", "table": "on the table"}
@@ -38,8 +38,21 @@ def bench_of(job: PrintJob, setting: ScriptSetting) -> Bench:
     if setting.tool in (Tool.CROSSCUT, Tool.BUCK):
         places = tuple(job.fmt.length(job.shop.from_butt(setting, cut)) for cut in cuts)
         return Bench(lies, "from its butt end", places)
+    if setting.against is not None and setting.against.angle > FLAT_DEG:
+        return _on_its_block(job, setting, lies)
     found = [job.shop.from_fence(setting, cut) for cut in cuts]
     return Bench(lies, "", tuple(BY_LINE if one is None else job.fmt.fine(one) for one in found))
+
+
+def _on_its_block(job: PrintJob, setting: ScriptSetting, lies: str) -> Bench:
+    """A bolt at an angle to the blade: from arris A to the near side of each kerf."""
+    facing = "" if pose_of(job.log, setting).end == "butt" else ", facing its top end"
+    found, cuts = from_arris(job.log, setting), job.log.cuts_of(setting)
+    if not found:
+        return Bench(f"{lies}{facing}", "", (BY_LINE,) * len(cuts))
+    at = [found[cut.id] for cut in cuts]
+    places = tuple(f"{job.fmt.length(one.distance)} {'right' if one.to_the_right else 'left'}" for one in at)
+    return Bench(f"{lies}{facing}", "from arris A to the near side of the kerf", places)
 
 
 def _lies(log: SawnLog, setting: ScriptSetting) -> str:
@@ -75,28 +88,3 @@ def _ripped(job: PrintJob, setting: ScriptSetting, lies: str) -> Bench:
 def _from_edge(fmt: Formatter, value: float) -> str:
     """A distance from a sawn edge; a trimming cut's kerf begins outside it."""
     return fmt.length(value) if value > NO_OFFSET else f"{fmt.length(-value)} outside"
-
-
-def what_cuts_give(log: SawnLog, cuts: tuple[ScriptCut, ...], pith_radius: float) -> list[str]:
-    """What each cut of a setting leaves that is not parted in the same run."""
-    used, found = {cut.piece for cut in cuts}, []
-    for cut in cuts:
-        left = [one for one in cut.pieces if one not in used]
-        kept = [one for one in left if log.kind(one) is not Kind.OFFCUT]
-        waste = [one for one in left if log.kind(one) is Kind.OFFCUT]
-        pith = cut.tool is Tool.RIP and any(_holds_pith(log, one, pith_radius) for one in waste)
-        found.append(", ".join(_called(log, one) for one in kept) or ("pith strip, offcut" if pith else "offcut"))
-    return found
-
-
-def _holds_pith(log: SawnLog, piece: str, pith_radius: float) -> bool:
-    """Whether a piece that still has the log's butt end holds some of the pith circle there."""
-    butt = log.ends(piece).butt
-    if log.stretch(piece).low > float(butt.pith[0]) + 1.0:
-        return False
-    return bool(log.part_of_end(piece, butt).distance(Point(0.0, 0.0)) < pith_radius)
-
-
-def _called(log: SawnLog, piece: str) -> str:
-    plate = log.plates.get(piece)
-    return log.mark(piece) + (f" {plate.part}" if plate else "")

@@ -8,14 +8,13 @@ import numpy as np
 from reportlab.platypus import Flowable, Paragraph, Table
 from shapely.geometry import LineString
 
-from pithline.outputs.cards.pictures import BoltOnBlock, arris_of, blade_at, part_name, slab_plan
+from pithline.outputs.cards.pictures import BoltOnBlock, part_name, slab_plan
 from pithline.outputs.cards.slices import FenceSetting
 from pithline.outputs.cards.work import SawStep, SliceStep, Work
 from pithline.outputs.cut_script.document import Array, ScriptCut, Tool
 from pithline.outputs.cut_script.sawn_log import SawnLog, straight_parts
 from pithline.outputs.ends import EndFace
 from pithline.outputs.formatting import count
-from pithline.outputs.holding.props import holding_of
 from pithline.outputs.labels.label_sheets import qr_code
 from pithline.outputs.labels.rows import code_text
 from pithline.outputs.palette import Look
@@ -24,6 +23,7 @@ from pithline.outputs.pdf.page import shortened
 from pithline.outputs.pdf.pen import Pen
 from pithline.outputs.print_job import PrintJob
 from pithline.outputs.sheet.cautions import heavy
+from pithline.outputs.shop_words import BY_LINE
 
 TEXT, SMALL, MARK = 8.3, 7.3, 22.0
 """Type of the steps, of what stands beside, and of the mark. [pt]"""
@@ -101,10 +101,9 @@ def _step(job: PrintJob, number: int, step: SawStep | SliceStep) -> Flowable:
 
 
 def _sawn(job: PrintJob, step: SawStep) -> str:
-    if step.tool is Tool.RESAW:
-        return _on_the_block(job, step)
     marks = " ".join(job.log.mark(one) for one in step.gives)
-    cuts = ", ".join(f"{place.number} at **{_bare(job, place.where)}**" for place in step.places)
+    cuts = ", ".join(f"{place.number} {place.where}" if place.where == BY_LINE else f"{place.number} at **{_bare(job, place.where)}**"
+                     for place in step.places)  # fmt: skip
     source = f"; {step.measured_from}" if step.measured_from else ""
     gives = f" → {marks}" if marks else ""
     return f"**{SAW_WORDS[step.tool]} {job.log.mark(step.piece)}** {step.lies}{source}: {cuts or 'nothing to saw'}{gives}"
@@ -113,24 +112,6 @@ def _sawn(job: PrintJob, step: SawStep) -> str:
 def _bare(job: PrintJob, where: str) -> str:
     """A place without its unit, which the card says once."""
     return where.replace(f" {job.fmt.units}", "")
-
-
-def _on_the_block(job: PrintJob, step: SawStep) -> str:
-    """A bolt at an angle to the blade: from arris A to the near side of each kerf."""
-    log, setting = job.log, step.setting
-    holding = holding_of(log, setting)
-    arris, cuts = arris_of(holding, setting), []
-    for cut in log.cuts_of(setting):
-        number = log.cut_numbers[cut.id]
-        if arris is None or holding.section is None:
-            cuts.append(f"{number} by its line")
-            continue
-        over = blade_at(holding.pose, cut, holding.section.x) - float(arris[0])
-        cuts.append(f"{number} at **{job.fmt.bare(abs(over) - cut.kerf / 2.0)}** {'right' if over > 0.0 else 'left'}")
-    marks = " ".join(log.mark(one) for one in step.gives)
-    facing = "" if holding.pose.end == "butt" else ", facing its top end"
-    source = f"{facing}; from arris A to the near side of the kerf" if arris is not None else facing
-    return f"**Resaw {log.mark(step.piece)}** {step.lies}{source}: {', '.join(cuts)} → {marks}"
 
 
 def _sliced(job: PrintJob, step: SliceStep) -> str:

@@ -11,9 +11,10 @@ from pithline.outputs.cards.work import SawStep, Work, card_of
 from pithline.outputs.cut_script.document import Array, Kind, ScriptCut, ScriptSetting, Tool
 from pithline.outputs.cut_script.sawn_log import SawnLog, Stretch
 from pithline.outputs.cut_script.shop_measures import MeasuredFrom, Reference
+from pithline.outputs.holding.arris import arris_of, blade_at
 from pithline.outputs.holding.attitude import shown_faces
 from pithline.outputs.holding.pose import MachinePose, pose_of
-from pithline.outputs.holding.props import Holding, holding_of
+from pithline.outputs.holding.props import holding_of
 from pithline.outputs.holding.sketch import draw_holding
 from pithline.outputs.palette import NEUTRAL, Look
 from pithline.outputs.pdf.flow import Drawing
@@ -31,8 +32,6 @@ SMALL, NAME = 6.5, 8.0
 """Type of numbers and notes, and of billets' names at most. [pt]"""
 BOLT_HEIGHT = 92.0
 """Of a bolt's picture. [pt]"""
-ARRIS_GAP = 3.0
-"""Two faces whose edges end nearer than this meet in an arris. [mm]"""
 TABLE_SAWS = (Tool.RIP, Tool.CROSSCUT)
 
 
@@ -214,19 +213,3 @@ class BoltOnBlock(Drawing):
             at = max(across - width_of(name, SMALL, True) / 2.0, last + 2.0)
             pen.text((at, top + 1.5), name, SMALL, bold=True)
             last = at + width_of(name, SMALL, True)
-
-
-def blade_at(pose: MachinePose, cut: ScriptCut, x: float) -> float:
-    """Where the kerf's centre stands across the table at a station of the log. [mm]"""
-    return float((cut.offset - cut.normal[0] * x) / (cut.normal @ pose.right))
-
-
-def arris_of(holding: Holding, setting: ScriptSetting) -> Array | None:
-    """Arris A (2,): where the face on the block meets the bolt's other sawn face; `None` where it meets none."""
-    faces = {one.face.cut: one for one in holding.faces}
-    own = faces.get(setting.against.face) if setting.against else None
-    if own is None:
-        return None
-    others = [end for one in holding.faces if one is not own for end in one.edge]
-    best = min(((float(np.hypot(*(end - other))), tuple(end)) for end in own.edge for other in others), default=None)
-    return np.array(best[1]) if best is not None and best[0] < ARRIS_GAP else None

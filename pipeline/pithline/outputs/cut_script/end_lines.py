@@ -13,6 +13,8 @@ from pithline.outputs.cut_script.sawn_log import SawnLog, straight_parts
 from pithline.outputs.cut_script.shop_measures import Plane, ShopMeasures
 from pithline.outputs.ends import EndFace
 
+LEVEL_LINE = "level"
+"""The line through the marks of a log's first setting, for the spirit level."""
 ON_LINE = 0.6
 """A mark that lies this near to a cut's plane is on that cut's line. [mm]"""
 
@@ -83,7 +85,7 @@ def end_lines(log: SawnLog, shop: ShopMeasures, settings: Sequence[ScriptSetting
     first = next((one for one in settings if one.id not in log.sawn), settings[0])
     if first.marks is not None and first.up is not None and first.id not in log.sawn:
         level = end.line(first.up, float(first.up @ first.marks.on(end.name).point))
-        found.append(LineGroup("Spirit level of the first setting", (EndLine("level", level),)))
+        found.append(LineGroup("Spirit level of the first setting", (EndLine(LEVEL_LINE, level),)))
     if edges := sawn_edges(log, settings, end):
         found.append(LineGroup("Sawn already: edges to lay these lines by", edges))
     for setting in settings:

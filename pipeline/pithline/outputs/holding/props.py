@@ -17,6 +17,8 @@ from pithline.outputs.holding.pose import FLAT_DEG, MachinePose, pose_of
 
 RESTING = 6.0
 """What of a section lies this near its lowest point rests on the bunk, bark giving way. [mm]"""
+SUPPORT_SHARE = 0.09
+"""A log that is crosscut is supported this share of its length either side of a cut, and as far from its ends."""
 STANDS = 0.4
 """A piece stands where its weight comes down within this share of what rests on the bunk, either side of its middle."""
 BESIDE, REACH, LEAST_BLOCK = 15.0, 110.0, 8.0
@@ -98,6 +100,14 @@ def station_shown(log: SawnLog, setting: ScriptSetting) -> float:
     return min(at, key=lambda one: abs(one - (stretch.low + stretch.high) / 2.0))
 
 
+def crosscut_supports(log: SawnLog, setting: ScriptSetting) -> list[float]:
+    """Stations at which a log that is crosscut is supported: near both ends, and close to both sides of every cut. [mm]"""
+    stretch, pith = log.stretch(setting.piece), log.ends(setting.piece).butt.pith
+    at = [float(cut.offset - cut.normal[1:] @ pith[1:]) / float(cut.normal[0]) for cut in log.cuts_of(setting)]
+    beside = SUPPORT_SHARE * stretch.length
+    return [stretch.low + beside, *(x + way * beside for x in at for way in (-1.0, 1.0)), stretch.high - beside]
+
+
 def station_over(log: SawnLog, setting: ScriptSetting, bunk: Lift) -> float:
     """Station of the log over a bunk. [mm]"""
     return float(bunk.bunk - setting.butt_at + log.ends(setting.piece).butt.pith[0])
@@ -117,8 +127,10 @@ def _resting(points: Array) -> tuple[float, float]:
 
 def _props(log: SawnLog, setting: ScriptSetting, pose: MachinePose, section: Section, faces: tuple[ShownFace, ...]) -> list[Prop]:
     against = next((one for one in faces if setting.against and one.face.cut == setting.against.face), None)
-    if setting.tool in (Tool.RIP, Tool.CROSSCUT, Tool.BUCK):
+    if setting.tool in (Tool.RIP, Tool.CROSSCUT):
         return []
+    if setting.tool is Tool.BUCK:
+        return _fitted(section, PropKind.CHOCK, CHOCK)
     if setting.tool is Tool.RESAW:
         return _at_the_fence(setting, section, against)
     if setting.against is not None:

@@ -69,6 +69,9 @@ def block_words(holding: Holding, fmt: Formatter) -> str:
     """The blocks to be made, by their measures; empty where none are."""
     fitted = [prop for prop in holding.props if prop.kind is PropKind.BLOCK]
     cradle = next((prop for prop in holding.props if prop.kind is PropKind.CRADLE), None)
+    if cradle is not None and any(prop.kind is PropKind.FENCE for prop in holding.props):
+        foot, top, high = (fmt.bare(abs(one)) for one in cradle.size)
+        return f"Block: {foot} thick at the table, {top} at its top, {high} high ({fmt.units})."
     if cradle is not None:
         wide, low, high = (fmt.bare(abs(one)) for one in cradle.size)
         side = "left" if cradle.outline[3, 0] < cradle.outline[2, 0] else "right"

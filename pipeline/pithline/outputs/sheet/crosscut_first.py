@@ -11,6 +11,7 @@ from pithline.logmodel.model import EndPlane
 from pithline.outputs.cut_script.document import Array, ScriptCut, ScriptSetting
 from pithline.outputs.cut_script.sawn_log import LEVEL, UPRIGHT, SawnLog
 from pithline.outputs.ends import EndFace, end_face
+from pithline.outputs.holding.props import crosscut_supports
 from pithline.outputs.pdf.flow import Drawing, bullets, gap, heading, paragraph, shares, table
 from pithline.outputs.pdf.page import measure_of
 from pithline.outputs.pdf.pen import Pen
@@ -21,8 +22,6 @@ HEIGHT = 112.0
 """Of the picture. [pt]"""
 STATIONS = 21
 """Sections that the picture is drawn through."""
-BESIDE = 0.09
-"""Supports stand this share of the log's length either side of a cut, and as far from its ends."""
 SUPPORT = 11.0
 """Half the width of a support in the picture, and its height. [pt]"""
 HOURS = {"12": "up", "3": "right", "6": "down", "9": "left"}
@@ -85,7 +84,7 @@ class CrosscutView(Drawing):
         pen.polygon(np.array([*lower, *upper[::-1]]), 1.3)
         pith = self.log.ends(self.setting.piece).butt.pith
         at = [float(cut.offset - cut.normal[1:] @ pith[1:]) / float(cut.normal[0]) for cut in self.cuts]
-        for x in self._supports(stretch.low, stretch.high, at):
+        for x in crosscut_supports(self.log, self.setting):
             foot = place(x, float(np.interp(x, stations, spans[:, 0])))
             pen.polygon(foot + SUPPORT * np.array([[0.0, 0.0], [1.0, -1.0], [-1.0, -1.0]]), gray=0.85)
         for cut, x in zip(self.cuts, at, strict=True):
@@ -95,9 +94,3 @@ class CrosscutView(Drawing):
             text = f"cut {self.log.cut_numbers[cut.id]}: {self.job.fmt.length(taped['12'])} at 12 o'clock"
             pen.text(top + np.array([0.0, 8.0]), text, 9.0, bold=True, anchor=0.5)
         pen.text((20.0, 2.0), "from the right, butt end at the left; supports close to both sides of every cut", 7.5)
-
-    @staticmethod
-    def _supports(low: float, high: float, cuts: Sequence[float]) -> list[float]:
-        """Near both ends, and either side of every cut. [mm]"""
-        beside = BESIDE * (high - low)
-        return [low + beside, *(x + way * beside for x in cuts for way in (-1.0, 1.0)), high - beside]

@@ -15,7 +15,7 @@ function control() {
   $("section").addEventListener("input", (event) => {
     const at = Number(event.target.value);
     state.section = at > 0 ? at : null;
-    $("sectionat").textContent = at > 0 ? `${at} mm` : "off";
+    $("sectionat").textContent = at > 0 ? inUnits(at) : "off";
     refresh(false);
   });
   for (const one of document.querySelectorAll("input[name=where]")) one.addEventListener("change", () => {
