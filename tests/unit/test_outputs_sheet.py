@@ -120,7 +120,7 @@ def test_a_heavy_half_is_said_to_come_off_by_hoist():
         if one["op"] == "setting" and one["piece"] == "half-a":
             one["weight_kg"] = 161.0
     mark = print_job(script).log.mark("half-a")
-    assert f"{mark} 161 kg, hoist → mill 2" in panel_of(script, 1)
+    assert f"{mark} 161 kg, hoist off → mill 2" in panel_of(script, 1)
 
 
 def test_what_is_seen_tells_how_a_half_lies_never_the_12_o_clock_line(small):

@@ -19,7 +19,7 @@ from pithline.outputs.labels.label_sheets import qr_code
 from pithline.outputs.labels.rows import code_text
 from pithline.outputs.palette import Look
 from pithline.outputs.pdf.flow import Drawing, markup, style, table
-from pithline.outputs.pdf.page import shortened
+from pithline.outputs.pdf.page import BOLD, shortened
 from pithline.outputs.pdf.pen import Pen
 from pithline.outputs.print_job import PrintJob
 from pithline.outputs.sheet.cautions import heavy
@@ -27,9 +27,11 @@ from pithline.outputs.shop_words import BY_LINE
 
 TEXT, SMALL, MARK = 8.3, 7.3, 22.0
 """Type of the steps, of what stands beside, and of the mark. [pt]"""
+TIGHT = 1.2
+"""Line height over type size on a card."""
 PADDING = 5.0
 """Round a card's contents. [pt]"""
-CODE = 46.0
+CODE = 42.0
 """Side of the QR code with its quiet zone. [pt]"""
 SWATCH = 11.0
 """Side of a swatch. [pt]"""
@@ -49,14 +51,14 @@ class _Head(Drawing):
         pen.text((0.0, self.height - MARK), log.mark(work.piece), MARK, bold=True)
         moved = heavy(work.weight)
         lines = [
-            f"{log.kind(work.piece)}, {fmt.weight(work.weight)}{', ' + moved if moved else ''}",
+            f"{log.kind(work.piece)}, {fmt.weight(work.weight)}{', ' + moved.removesuffix(' off') if moved else ''}",
             f"{count(len(work.plates), 'plate') + ', ' if work.plates else ''}{work.minutes:.0f} min{', when dried' if work.dried else ''}",
             f"lengths in {'inches' if fmt.inches else fmt.units}; log {log.script.log.id}",
         ]
         at = 14.0 + 0.68 * MARK * len(log.mark(work.piece))
         for row, text in enumerate(lines):
             room = self.width - at - CODE - 2.0
-            pen.text((at, self.height - 10.0 - row * 11.0), shortened(text, room, SMALL + 1.0), SMALL + 1.0)
+            pen.text((at, self.height - 9.0 - row * 10.5), shortened(text, room, SMALL + 1.0), SMALL + 1.0)
         code = code_text(work.piece, self.job.plan)
         qr_code(pen.canvas, code, (self.width - CODE, 0.0), CODE)
 
@@ -97,7 +99,7 @@ def card(job: PrintJob, work: Work, looks: Mapping[str, Look], width: float) -> 
 def _step(job: PrintJob, number: int, step: SawStep | SliceStep) -> Flowable:
     text = _sliced(job, step) if isinstance(step, SliceStep) else _sawn(job, step)
     return Paragraph(f'<bullet bulletIndent="0">{number}</bullet>{markup(text)}',
-                     style(TEXT, leftIndent=12.0, bulletFontName="DejaVuSans-Bold", bulletFontSize=TEXT))  # fmt: skip
+                     style(TEXT, leading=TIGHT * TEXT, leftIndent=12.0, bulletFontName=BOLD, bulletFontSize=TEXT))  # fmt: skip
 
 
 def _sawn(job: PrintJob, step: SawStep) -> str:
@@ -211,7 +213,8 @@ def _plates(job: PrintJob, work: Work, looks: Mapping[str, Look], width: float) 
     groups: dict[str, list[str]] = {}
     for plate in work.plates:
         groups.setdefault(part_name(job.log, plate.id), []).append(plate.id)
-    rows = [[_Swatch(looks[name]), Paragraph(markup(f"**{name}** ×{len(plates)}{_in_sets(job.log, plates)}"), style(SMALL))]
+    small = style(SMALL, leading=TIGHT * SMALL)
+    rows = [[_Swatch(looks[name]), Paragraph(markup(f"**{name}** ×{len(plates)}{_in_sets(job.log, plates)}"), small)]
             for name, plates in groups.items()]  # fmt: skip
     if not rows:
         return []

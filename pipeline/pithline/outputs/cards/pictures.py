@@ -9,7 +9,7 @@ import numpy as np
 
 from pithline.outputs.cards.work import SawStep, Work, card_of
 from pithline.outputs.cut_script.document import Array, Kind, ScriptCut, ScriptSetting, Tool
-from pithline.outputs.cut_script.sawn_log import SawnLog, Stretch
+from pithline.outputs.cut_script.sawn_log import PieceFace, SawnLog, Stretch
 from pithline.outputs.cut_script.shop_measures import MeasuredFrom, Reference
 from pithline.outputs.holding.arris import arris_of, blade_at
 from pithline.outputs.holding.attitude import shown_faces
@@ -22,7 +22,7 @@ from pithline.outputs.pdf.page import width_of
 from pithline.outputs.pdf.pen import CHAIN, DASHED, Pen
 from pithline.outputs.print_job import PrintJob
 
-MOST_HEIGHT = 96.0
+MOST_HEIGHT = 76.0
 """Of a slab's picture. [pt]"""
 LEFT, RIGHT, FOOT = 20.0, 30.0, 9.0
 """Room for the rips' numbers, for the faces' names, and above and below. [pt]"""
@@ -30,8 +30,10 @@ STATIONS = 9
 """Places along a slab that its outline is drawn through."""
 SMALL, NAME = 6.5, 8.0
 """Type of numbers and notes, and of billets' names at most. [pt]"""
-BOLT_HEIGHT = 92.0
+BOLT_HEIGHT = 84.0
 """Of a bolt's picture. [pt]"""
+FLAT_ON = 0.9
+"""Least cosine of a face with the upright for it to be the slab's own upper or lower side."""
 TABLE_SAWS = (Tool.RIP, Tool.CROSSCUT)
 
 
@@ -169,13 +171,23 @@ class SlabPlan(Drawing):
         """The sawn faces along the slab's edges, by their numbers, at the top end."""
         x = float(self.outline.x[-1])
         middle = (float(self.outline.near[-1]) + float(self.outline.far[-1])) / 2.0
-        for face in shown_faces(self.log, self.work.piece, self.pose, self.log.stretch(self.work.piece).middle):
-            if abs(float(face.face.normal @ self.pose.up)) > 0.9:
-                continue
-            right = float(face.face.normal @ self.pose.right) > 0.0
+        sides: dict[bool, str] = {}
+        for face in self._named_faces():
+            sides.setdefault(float(face.normal @ self.pose.right) > 0.0, f"face {self.log.cut_numbers[face.cut]}")
+        for right, text in sides.items():
             edge = float(self.outline.far[-1]) if right else float(self.outline.near[-1])
             spot = self.place(x, edge if abs(edge - middle) > 1.0 else middle)
-            pen.text(spot + np.array([2.0, 0.0 if right else -SMALL]), f"face {face.number}", SMALL)
+            pen.text(spot + np.array([2.0, 0.0 if right else -SMALL]), text, SMALL)
+
+    def _named_faces(self) -> list[PieceFace]:
+        """The faces that rips of the slab are measured from, then those that can be seen along its edges."""
+        references = [self.job.shop.rip_references.get(one.setting.id) for one in self.work.steps
+                      if isinstance(one, SawStep) and one.piece == self.work.piece]  # fmt: skip
+        named = [self.log.face(self.work.piece, one.face) for one in references if one is not None and one.face]
+        seen = shown_faces(self.log, self.work.piece, self.pose, self.log.stretch(self.work.piece).middle)
+        return [one for one in named if one is not None] + [
+            one.face for one in seen if abs(float(one.face.normal @ self.pose.up)) < FLAT_ON
+        ]
 
 
 class BoltOnBlock(Drawing):

@@ -67,7 +67,7 @@ class Section(NamedTuple):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Holding:
-    """A setting's piece as it lies: its pose, a section, its sawn faces there, what holds it, and that in words."""
+    """A setting's piece as it lies: its pose, a section, its sawn faces there (that it rests on first), what holds it, and the words."""
 
     pose: MachinePose
     section: Section | None
@@ -86,7 +86,8 @@ def holding_of(log: SawnLog, setting: ScriptSetting) -> Holding:
     if shape.is_empty:
         return Holding(pose, None, (), (), words, True)
     section = Section(x, [ring + np.array([0.0, pose.level]) for ring in rings(shape)])
-    faces = tuple(shown_faces(log, setting.piece, pose, x))
+    rests_on = setting.against.face if setting.against else ""
+    faces = tuple(sorted(shown_faces(log, setting.piece, pose, x), key=lambda one: one.face.cut != rests_on))
     standing = _stands(shape, section)
     return Holding(pose, section, faces, tuple(_props(log, setting, pose, section, faces)), words, standing)
 

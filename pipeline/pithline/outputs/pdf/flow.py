@@ -106,7 +106,7 @@ def table(head: Sequence[str], rows: Sequence[Sequence[str] | str], widths: Sequ
     commands: list[tuple[Any, ...]] = [
         ("GRID", (0, 0), (-1, -1), 0.5, "black"), ("VALIGN", (0, 0), (-1, -1), "TOP"),
         ("LEFTPADDING", (0, 0), (-1, -1), PADDING), ("RIGHTPADDING", (0, 0), (-1, -1), PADDING),
-        ("TOPPADDING", (0, 0), (-1, -1), 0.0), ("BOTTOMPADDING", (0, 0), (-1, -1), 4.0),
+        ("TOPPADDING", (0, 0), (-1, -1), 1.0), ("BOTTOMPADDING", (0, 0), (-1, -1), 3.0),
     ]  # fmt: skip
     last = len(rows) + len(cells) - 1
     for row in rows:

@@ -49,9 +49,9 @@ SHOP_RULES = (
 
 
 def heavy(weight: float) -> str:
-    """How a piece of `weight` kg is moved, in a word or two; empty where one person may lift it."""
+    """How a piece of `weight` kg is taken off, in a word or two; empty where one person may lift it."""
     if weight > MACHINES_KG:
-        return "hoist"
+        return "hoist off"
     return "two people" if weight > TWO_PEOPLE_KG else ""
 
 

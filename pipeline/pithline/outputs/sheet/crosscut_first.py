@@ -36,10 +36,10 @@ def crosscut_part(job: PrintJob, setting: ScriptSetting) -> list[Flowable]:
         taped = along_the_bark(log, setting, cut)
         rows.append([f"**{log.cut_numbers[cut.id]}**", *(fmt.length(taped[hour]) for hour in HOURS),
                      f"{log.mark(cut.below)} | {log.mark(cut.above)}"])  # fmt: skip
-    moved = heavy(setting.weight)
-    lead = (f"**{fmt.weight(setting.weight)}**{', ' + moved if moved else ''}. Tape from the butt end straight along the bark to the "
-            "kerf's centre at four hours of the clock, and join the marks round the log: the cut then runs square to the pith. Carry "
-            "the 12 o'clock line along the bark past every cut before sawing; mark the pith on the new faces as seen.")  # fmt: skip
+    moved = f", {heavy(setting.weight).removesuffix(' off')}" if heavy(setting.weight) else ""
+    lead = (f"**{fmt.weight(setting.weight)}**{moved}. Tape from the butt end straight along the bark to the kerf's centre at four hours "
+            "of the clock, and join the marks round the log: the cut then runs square to the pith. Carry the 12 o'clock line along "
+            "the bark past every cut before sawing; mark the pith on the new faces as seen.")  # fmt: skip
     head = ["cut", *(f"at {hour} o'clock" for hour in HOURS), "butt side | top side"]
     return [KeepTogether([
         *heading(f"Crosscut first: {log.kind(setting.piece)} {log.mark(setting.piece)}", 15.0, 40.0),

@@ -126,7 +126,8 @@ def cut_table(job: PrintJob, setting: ScriptSetting, width: float) -> Flowable:
                      fmt.bare(cut.width or 0.0), _comes_off(job, cut.above)])  # fmt: skip
     if cuts:
         rows.append(f"stays on the bed: {_comes_off(job, cuts[-1].below)}")
-    head, size = ["cut", "blade", "scale", "wide", "comes off, and where to"], 8.5 if fmt.inches else 9.5
+    blade = "from marks" if setting.marks is not None else "blade"
+    head, size = ["cut", blade, "scale", "wide", "comes off, and where to"], 8.5 if fmt.inches else 9.5
     return table(head, rows, shares(width, 9, 24, 15, 15, 45), size)
 
 
