@@ -25,14 +25,15 @@ from pithline.files.mills import mill_as_read, mill_from
 from pithline.files.practice import read_practice
 from pithline.files.products import products_as_read, products_from
 from pithline.plan.columns.laid_columns import BoltChoices, ColumnEvaluator, bolt_choices
-from pithline.plan.evaluate.practice import passing_volume, practice_layout
+from pithline.plan.evaluate.practice import practice_layout
 from pithline.plan.execute.bucked_log import crosscut_log
-from pithline.plan.execute.simulate import DrawnPoser, Shop, execute_layout
+from pithline.plan.execute.simulate import DrawnPoser, execute_layout
 from pithline.plan.problem.effort import COARSE, Effort
 from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
 from pithline.plan.problem.log_frame import PlanLog, plan_log
 from pithline.plan.problem.objective import ObjectiveWeights
 from pithline.plan.problem.parts import sawn_parts
+from pithline.plan.problem.task import SawingTask
 from pithline.plan.programmes.tables import build_tables, solve_tables
 from pithline.yard.one_log import plan_model
 from pithline.yard.request import Inputs, Request
@@ -129,7 +130,7 @@ def inputs_of(limits: str, small: bool) -> Inputs:
     return Inputs(*read, card_read, mill_read, products_read, "0" * 64, "0" * 64)
 
 
-def fanned_practice(log: PlanLog, shop: Shop, sizes, effort: Effort) -> float:
+def fanned_practice(log: PlanLog, shop: SawingTask, sizes, effort: Effort) -> float:
     """Practice slabs at the scanned roll, every bolt fanned as well as the search can, uncharged. [mm³]"""
     machines = shop.machines
     aim = ObjectiveWeights(np.array([p.volume for p in shop.parts]) / 1e6, 0.0)
@@ -154,10 +155,11 @@ def fanned_practice(log: PlanLog, shop: Shop, sizes, effort: Effort) -> float:
         lower = bolt_choices(state, evaluator, below, (turn - rolls // 2) % (2 * rolls), rolls // 2, centre, half)
         halves.append(LayoutSetting(clock, slabs, best_of(upper, shop), best_of(lower, shop), "half"))
     layout = LayoutSetting(0.0, base.slabs, halves[0], halves[1], "log")
-    return passing_volume(execute_layout(log, layout, shop, DrawnPoser(log, kerf), reserve=False), shop)
+    ledger = execute_layout(log, layout, shop, DrawnPoser(log, kerf), reserve=False)
+    return sum(plate.volume for plate in ledger.passing)
 
 
-def best_of(columns: BoltChoices, shop: Shop) -> LayoutSetting | None:
+def best_of(columns: BoltChoices, shop: SawingTask) -> LayoutSetting | None:
     """The fullest of a bolt's fans."""
     if not columns.columns:
         return None
@@ -180,7 +182,7 @@ def row(truth: TrueLog, limits: str, effort: str, small: bool) -> dict | str:
     parts = sawn_parts(inputs.products, "black walnut")
     worth = np.array([p.volume / 1e6 for p in parts])
     left = np.array([np.inf if p.demand is None else p.demand for p in parts])
-    shop = Shop(inputs.machines, parts, worth, left)
+    shop = SawingTask(inputs.machines, parts, worth, left)
     start = time.process_time()
     try:
         script = plan_model(model, inputs, Request(effort=effort, samples=2), lambda what, part: None)

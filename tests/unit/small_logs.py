@@ -6,9 +6,9 @@ import numpy as np
 
 from pithline.files.mills import read_mill
 from pithline.mill.products import Limits, Part, Product, Products
-from pithline.plan.execute.simulate import Shop
 from pithline.plan.problem.log_frame import plan_log
 from pithline.plan.problem.parts import sawn_parts
+from pithline.plan.problem.task import SawingTask
 from truth.logs import TrueLog
 from truth.models import to_model
 
@@ -41,7 +41,7 @@ def shop_of(products, charge=0.3e6, **mill):
     machines = replace(machines, mill=replace(machines.mill, least_gain_per_setting=charge, **mill))
     parts = sawn_parts(products, "black walnut")
     worth = np.array([part.volume / 1e6 for part in parts])
-    return Shop(machines, parts, worth, np.array([np.inf if p.demand is None else p.demand for p in parts]))
+    return SawingTask(machines, parts, worth, np.array([np.inf if p.demand is None else p.demand for p in parts]))
 
 
 def quiet(what, part):

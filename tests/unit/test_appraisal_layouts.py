@@ -82,7 +82,7 @@ def test_a_crosscut_log_is_laid_out_and_graded_as_one():
     ledger = as_drawn(sawing, trade(), shop)
     own = planned(ledger, trade().parts)
     assert len(own.plates) and own.spans[:, 1].max() < place
-    assert ledger.operations[0]["tool"] == "buck"
+    assert ledger.operations[0].tool == "buck"
     again = laid_again(log, ExecutedLayout(sawing, trade().parts, ledger, 60.0), trade())
     assert [p.corner.tolist() for p in again.ledger.plates] == [p.corner.tolist() for p in ledger.plates]
     same = brings(log, own, trade().parts, trade().products)

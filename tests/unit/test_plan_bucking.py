@@ -12,6 +12,7 @@ from pithline.plan.execute.bucked_log import crosscut_log
 from pithline.plan.problem.layout import Locks
 from pithline.plan.problem.log_frame import BUCK_CLEAR, in_trims, pith_bow, pith_on
 from pithline.plan.problem.objective import objective_weights
+from pithline.plan.problem.operations import Cut, Setting, Support
 from pithline.script.replay import replay
 from pithline.wood.field import at_points
 from pithline.yard.request import Request
@@ -38,8 +39,8 @@ def test_shorter_logs_share_out_the_log_less_the_kerfs():
     kerf, places = 6.0, (400.0, 900.0)
     ledger, logs = crosscut_log(log, places, kerf, 300.0)
     assert [one.piece.id for one in logs] == ["log-1", "log-2", "log-3"]
-    assert [o["op"] for o in ledger.operations] == ["setting", "cut", "cut"]
-    assert ledger.operations[0]["charged"] and ledger.operations[0]["support"] == "cradle"
+    assert [type(o) for o in ledger.operations] == [Setting, Cut, Cut]
+    assert ledger.operations[0].charged and ledger.operations[0].support is Support.CRADLE
     marks = (0.0, *places, log.reach)
     for one, low, high in zip(logs, marks, marks[1:], strict=False):
         ends = [float((point - log.origin) @ log.axis) for point in (one.butt.point, one.top.point)]

@@ -14,7 +14,6 @@ from pithline.plan.columns.laid_columns import FirstSettingChoice
 from pithline.plan.columns.log_columns import LogColumns, log_columns
 from pithline.plan.columns.master import MasterAnswer, solve_joint_master
 from pithline.plan.execute.bucked_log import LogLayout, crosscut_log
-from pithline.plan.execute.simulate import Shop
 from pithline.plan.problem.effort import (
     EFFORTS,
     Effort,
@@ -29,6 +28,7 @@ from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.objective import LITRE, objective_weights
 from pithline.plan.problem.parts import SawnPart
 from pithline.plan.problem.report import Progress, Stop
+from pithline.plan.problem.task import SawingTask
 from pithline.plan.programmes.fans import FACE_CELLS, FAN_REACH
 from pithline.plan.programmes.grid import Grid
 
@@ -50,7 +50,7 @@ class SearchResult:
 def search_log(
     log: PlanLog,
     parts: tuple[SawnPart, ...],
-    shop: Shop,
+    task: SawingTask,
     objective: str,
     effort: Effort,
     seed: int,
@@ -65,13 +65,13 @@ def search_log(
     PlanError
         Where no plate of any part passes.
     """
-    return search_logs((log,), parts, shop, objective, effort, seed, progress, stopped, locks)
+    return search_logs((log,), parts, task, objective, effort, seed, progress, stopped, locks)
 
 
 def search_logs(
     logs: Sequence[PlanLog],
     parts: tuple[SawnPart, ...],
-    shop: Shop,
+    task: SawingTask,
     objective: str,
     effort: Effort,
     seed: int,
@@ -86,7 +86,7 @@ def search_logs(
     PlanError
         Where no plate of any part passes in any of them.
     """
-    machines = shop.machines
+    machines = task.machines
     bucked = len(logs) > 1
     weights = objective_weights(objective, parts, machines, max(log.reach for log in logs), locks.settings_max)
     found: list[LogColumns] = []
@@ -95,7 +95,7 @@ def search_logs(
         def report_part(what: str, part: float, number: int = number) -> None:
             progress(what if not bucked else f"{what}, log {number + 1}", (number + part) / len(logs))
 
-        found.append(log_columns(log, parts, shop, objective, effort, seed, report_part, stopped, locks))
+        found.append(log_columns(log, parts, task, objective, effort, seed, report_part, stopped, locks))
     if not any(one.choices for one in found):
         seen = max(one.seen for one in found)
         raise no_setting_pays(weights, seen, objective) if seen > 0.0 else no_part_fits(logs[0], parts)
@@ -201,7 +201,7 @@ class SearchRequest:
 def search_candidates(
     log: PlanLog,
     parts: tuple[SawnPart, ...],
-    shop: Shop,
+    task: SawingTask,
     request: SearchRequest,
     progress: Progress,
     stopped: Stop,
@@ -215,16 +215,16 @@ def search_candidates(
         Where no plate of any part passes, whichever way.
     """
     effort = EFFORTS[request.effort]
-    ways = _ways(log, parts, shop, request, effort, progress, stopped)
+    ways = _ways(log, parts, task, request, effort, progress, stopped)
     out: list[Candidate] = []
     for k, places in enumerate(ways):
 
         def report_part(what: str, part: float, k: int = k) -> None:
             progress(what, 0.1 + 0.9 * (k + part) / len(ways))
 
-        logs = crosscut_log(log, places, shop.machines.buck.kerf, 0.0)[1]
+        logs = crosscut_log(log, places, task.machines.buck.kerf, 0.0)[1]
         found = search_logs(
-            logs, parts, shop, request.objective, effort, request.seed, report_part, stopped, request.locks
+            logs, parts, task, request.objective, effort, request.seed, report_part, stopped, request.locks
         )
         out += [
             Candidate(LogLayout(log, places, logs, answer.layouts), found, number)
@@ -239,7 +239,7 @@ def search_candidates(
 def _ways(
     log: PlanLog,
     parts: tuple[SawnPart, ...],
-    shop: Shop,
+    task: SawingTask,
     request: SearchRequest,
     effort: Effort,
     progress: Progress,
@@ -248,9 +248,9 @@ def _ways(
     """Where to crosscut: the ways worth a search, the most promising first; () leaves the log whole."""
     if not request.bucking:
         return [()]
-    weights = objective_weights(request.objective, parts, shop.machines, log.reach)
+    weights = objective_weights(request.objective, parts, task.machines, log.reach)
     rough = crosscut_candidates(
-        log, parts, shop.machines, weights, stopped, lambda what, part: progress(what, 0.1 * part)
+        log, parts, task.machines, weights, stopped, lambda what, part: progress(what, 0.1 * part)
     )
     if not rough:
         return []
@@ -261,7 +261,7 @@ def _ways(
 def cost_of_locks(
     log: PlanLog,
     parts: tuple[SawnPart, ...],
-    shop: Shop,
+    task: SawingTask,
     request: SearchRequest,
     held: Sequence[Candidate],
     progress: Progress,
@@ -271,6 +271,6 @@ def cost_of_locks(
 
     Litres, or money by value. Where the locked search happens to find more, nothing.
     """
-    free = search_candidates(log, parts, shop, replace(request, locks=NO_LOCKS, bucking=True), progress, stopped)
+    free = search_candidates(log, parts, task, replace(request, locks=NO_LOCKS, bucking=True), progress, stopped)
     best = max(one.found.answers[0].value for one in free)
     return max(best - max(one.found.answers[0].value for one in held), 0.0)

@@ -9,8 +9,9 @@ import numpy as np
 
 from pithline.errors import InputError
 from pithline.plan.execute.bucked_log import LogLayout, crosscut_log
+from pithline.plan.execute.operation_json import operations_from_json
 from pithline.plan.problem.log_frame import PlanLog
-from pithline.plan.replan.script_layouts import crosscut_places, in_log_frame, script_layouts
+from pithline.plan.replan.script_layouts import crosscut_places, in_log_frame, logs_of, script_layouts
 from pithline.plan.search import Candidate, SearchResult
 from pithline.yard.request import Inputs
 
@@ -48,21 +49,12 @@ def earlier_candidate(script: Mapping[str, Any], log: PlanLog, inputs: Inputs, f
             f"--keep names a plan of another log in this scan ({script['log']['id']}); name one of {inputs.card.id}, or --pick "
             "that log."
         )
-    operations = in_log_frame(script["operations"], old, new)
+    operations = in_log_frame(operations_from_json(script["operations"]), old, new)
     places = crosscut_places(operations, log)
     _, logs = crosscut_log(log, places, inputs.machines.buck.kerf, 0.0)
     past = script_layouts(operations, {one["id"]: one["kind"] for one in script["pieces"]})
-    names = _logs_of(operations)
+    names = logs_of(operations)
     layouts = tuple(past.layout(one, name) for one, name in zip(logs, names, strict=True))
     if not any(layouts):
         return None
     return Candidate(LogLayout(log, places, logs, layouts), found, len(found.answers), "earlier plan kept")
-
-
-def _logs_of(operations: list[dict[str, Any]]) -> list[str]:
-    """The logs that a script's crosscuts leave, from butt to top; the log where there are none."""
-    bucks = [one for one in operations if one["op"] == "cut" and one["tool"] == "buck"]
-    used = {one["piece"] for one in bucks}
-    # along the chord a log lies above every cut that it is the upper side of
-    place = {one["above"]: one["offset"] for one in bucks} | {one["below"]: one["offset"] - 1.0 for one in bucks}
-    return sorted((name for name in place if name not in used), key=lambda name: place[name]) or ["log"]

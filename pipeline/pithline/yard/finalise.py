@@ -12,8 +12,9 @@ from pithline.logmodel.model import LogModel
 from pithline.logmodel.taper import diameter_butt, diameter_top
 from pithline.mill.products import Products
 from pithline.plan.evaluate.practice import PracticeResult
-from pithline.plan.evaluate.totals import Sums, piece_list, plain, plate_list, settle, totals, weigh
+from pithline.plan.evaluate.totals import Sums, piece_list, plate_list, sum_up, totals, weighed
 from pithline.plan.execute.ledger import Ledger
+from pithline.plan.execute.operation_json import operations_to_json
 from pithline.plan.problem.log_frame import PITH_RADIUS
 from pithline.plan.problem.parts import SawnPart
 from pithline.plan.search import Candidate
@@ -46,8 +47,9 @@ def settle_by_replay(
     ledger: Ledger, model: Mapping[str, Any], parts: tuple[SawnPart, ...], products: Products, clocks: int = CLOCKS
 ) -> Sums:
     """Sums of a carried-out layout, volumes of wood by replay."""
-    volumes = piece_volumes({"model": model, "operations": plain(ledger.operations), "pieces": []}, clocks)
-    return settle(ledger, parts, products, volumes, volumes["log"])
+    operations = operations_to_json(ledger.operations)
+    volumes = piece_volumes({"model": model, "operations": operations, "pieces": []}, clocks)
+    return sum_up(ledger, parts, products, volumes)
 
 
 def practice_beside(
@@ -76,7 +78,6 @@ def script_from_plan(
 ) -> dict[str, Any]:
     """The cut script of a carried-out plan, marks, proof and all; `held` are crayon marks that stand on wood already."""
     card, ledger = inputs.card, sums.ledger
-    weigh(ledger, sums.volumes, density)
     pieces = piece_list(ledger, sums.volumes)
     marks = crayon_marks(pieces, held)
     for piece in pieces:
@@ -115,9 +116,9 @@ def script_from_plan(
                 "mill": dict(inputs.mill_read),
                 "products": dict(inputs.products_read),
             },
-            "operations": ledger.operations,
+            "operations": operations_to_json(weighed(ledger, sums.volumes, density)),
             "pieces": pieces,
-            "plates": plate_list(ledger, parts),
+            "plates": plate_list(sums.plates, parts),
             "totals": own,
             "proof": {
                 "objective": objective * found.unit,
@@ -165,3 +166,16 @@ def cautions_of(model: LogModel, inputs: Inputs, ledger: Ledger, planned: float,
         )
     out.extend(dict.fromkeys(ledger.cautions))
     return list(dict.fromkeys(out))
+
+
+def plain(value: Any) -> Any:
+    """The same data with numpy's numbers and arrays made plain."""
+    if isinstance(value, Mapping):
+        return {key: plain(one) for key, one in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [plain(one) for one in value]
+    if isinstance(value, np.generic):
+        return value.item()
+    if isinstance(value, np.ndarray):
+        return value.tolist()
+    return value

@@ -28,8 +28,7 @@ from pithline.plan.evaluate.sensitivity import cost_of
 from pithline.plan.evaluate.trade_off import trade_off
 from pithline.plan.execute.bucked_log import LogLayout, crosscut_log, execute_log_layout
 from pithline.plan.execute.ledger import Ledger
-from pithline.plan.execute.sets import assign_sets, match
-from pithline.plan.execute.simulate import Shop
+from pithline.plan.execute.sets import gather_sets
 from pithline.plan.execute.slab_layout import SlabCache
 from pithline.plan.problem.effort import EFFORTS
 from pithline.plan.problem.infeasible import no_part_fits
@@ -37,6 +36,7 @@ from pithline.plan.problem.layout import NO_LOCKS, Locks
 from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.objective import LITRE
 from pithline.plan.problem.parts import sawn_parts
+from pithline.plan.problem.task import SawingTask
 from pithline.plan.programmes.upper_bound import upper_bound_of_logs
 from pithline.plan.search import Candidate, SearchRequest, cost_of_locks, search_candidates
 from pithline.yard.best_so_far import BestSoFar
@@ -91,8 +91,8 @@ def plan_model(
     log = own.log
     parts = sawn_parts(inputs.products, card.species)
     worth = np.array([p.price if request.objective == "value" else p.volume / 1e6 for p in parts])
-    shop = Shop(machines, parts, worth, np.array([np.inf if p.demand is None else p.demand for p in parts]))
-    _worth_looking(log, shop, card.id)
+    task = SawingTask(machines, parts, worth, np.array([np.inf if p.demand is None else p.demand for p in parts]))
+    _worth_looking(log, task, card.id)
     stopped = StopSignal(stopped)
     money = request.objective == "value"
     progress = BestSoFar(progress, "in money" if money else "L")
@@ -101,42 +101,39 @@ def plan_model(
     custom = None
     if not too_long:
         progress("practice layout", 0.1)
-        custom = practice(log, (), shop, inputs.practice)
-        progress.found(net_worth(custom.with_bolts, 1.0 if money else LITRE, shop))
+        custom = practice(log, (), task, inputs.practice)
+        progress.found(net_worth(custom.with_bolts, 1.0 if money else LITRE, task))
     asked = SearchRequest(request.objective, request.effort, request.seed, request.bucking, request.locks)
     with about(other=card.id):
         ways = search_candidates(
-            log, parts, shop, asked, lambda w, part: progress(w, 0.1 + 0.6 * part), stopped, progress.found
+            log, parts, task, asked, lambda w, part: progress(w, 0.1 + 0.6 * part), stopped, progress.found
         )
     if not ways:  # too long, and no crosscut leaves what the mill takes
         own.check()
     lost = None
     if request.locks != NO_LOCKS and not stopped():
-        lost = cost_of_locks(log, parts, shop, asked, ways, lambda w, part: progress(w, 0.7), stopped)
+        lost = cost_of_locks(log, parts, task, asked, ways, lambda w, part: progress(w, 0.7), stopped)
     places = ways[0].log_layout.places if too_long else ()
     if custom is None:
         progress("practice layout", 0.72)
-        custom = practice(log, places, shop, inputs.practice)
+        custom = practice(log, places, task, inputs.practice)
     beside = practice_beside(custom, inputs, document_model, parts)
     last = practice_candidate(log, places, custom.layouts, ways[0].found)
     progress("carrying the plan out", 0.8)
-    refused: list[str] = []
 
     def carry(log_layout: LogLayout, memories: list[SlabCache] | None = None) -> Ledger:
-        refused.clear()
-        return execute_log_layout(log_layout, shop, lambda one: own.poser(one, refused), own.weight, memories=memories)
+        return execute_log_layout(log_layout, task, own.poser, own.weight, caches=memories)
 
     def complete(ledger: Ledger) -> Mapping[str, int]:
-        match(ledger.plates, parts)
-        return assign_sets(ledger.plates, parts, inputs.products)
+        return gather_sets(ledger.plates, parts, inputs.products).sets
 
     sets_of = complete if request.objective == "sets" else None
-    if request.locks == NO_LOCKS and counted_worth(custom.with_bolts, shop) > 0.85 * ways[0].found.answers[0].value:
+    if request.locks == NO_LOCKS and counted_worth(custom.with_bolts, task) > 0.85 * ways[0].found.answers[0].value:
         ways.append(last)
     if request.keep is not None:
         kept = earlier_candidate(request.keep, log, inputs, ways[0].found)
         ways += [kept] if kept is not None else []
-    chance = sampled_pass_probability(log, shop, request.seed)
+    chance = sampled_pass_probability(log, task, request.seed)
     fault: ScriptError | None = None
     why: list[str] = []
 
@@ -148,7 +145,7 @@ def plan_model(
         most, mill = request.locks.settings_max, machines.mill
 
         def value(ledger: Ledger) -> float:
-            return net_worth(ledger, way.found.unit, shop, most, sets_of, chance)
+            return net_worth(ledger, way.found.unit, task, most, sets_of, chance)
 
         def report_part(part: float, best: float) -> None:
             if sets_of is None:
@@ -160,15 +157,15 @@ def plan_model(
         log_layout, ledger = refine(way.log_layout, carry, value, trials, *steps, stopped, report_part, turn)
         return ledger, replace(way, log_layout=log_layout)
 
-    for best, way in _attempts(ways, last, shop, carry, chance, request, sets_of, better):
+    for best, way in _attempts(ways, last, task, carry, chance, request, sets_of, better):
         why = why or best.cautions
-        if not any(plate.grade.passes for plate in best.plates):
+        if not best.passing:
             continue
         sums = settle_by_replay(best, document_model, parts, inputs.products)
         progress("what is not known", 0.9)
         logs = crosscut_log(log, way.log_layout.places, machines.buck.kerf, 0.0)[1]
-        doubt = passing_on_samples(log, best, parts, request.samples, request.seed)
-        cost = cost_of(list(zip(logs, way.log_layout.layouts, strict=True)), best, parts)
+        doubt = passing_on_samples(log, sums.plates, parts, request.samples, request.seed)
+        cost = cost_of(list(zip(logs, way.log_layout.layouts, strict=True)), sums.plates, parts)
         script = script_from_plan(
             model, inputs, request, way, sums, beside, doubt, cost, document_model, parts, own.density
         )
@@ -197,11 +194,11 @@ def plan_model(
     )
 
 
-def _worth_looking(log: PlanLog, shop: Shop, name: str) -> None:
+def _worth_looking(log: PlanLog, task: SawingTask, name: str) -> None:
     """Refuse at once what no search can mend: nothing wanted, or every part longer than the log."""
-    if not (shop.left > 0).any():
+    if not (task.left > 0).any():
         raise InputError(f"{name}: nothing is wanted of it, since every product has demand = 0; raise a demand.")
-    if not shop.worth[shop.left > 0].any():
+    if not task.worth[task.left > 0].any():
         raise InputError(f"{name}: nothing wanted has a price, so no plan is of more value than another; add prices.")
     clear = log.model.length - log.trim_butt - log.trim_top
     if clear <= 0:
@@ -214,15 +211,15 @@ def _worth_looking(log: PlanLog, shop: Shop, name: str) -> None:
             f"{name}: the pith's radius on the card, {log.pith_radius:.0f} mm, leaves nothing of a log whose wood reaches "
             f"{log.field.radius.max():.0f} mm from the pith; correct it."
         )
-    if min(part.length for part in shop.parts) > clear:
+    if min(part.length for part in task.parts) > clear:
         with about(other=name):
-            raise no_part_fits(log, shop.parts)
+            raise no_part_fits(log, task.parts)
 
 
 def _attempts(
     ways: Sequence[Candidate],
     last: Candidate,
-    shop: Shop,
+    task: SawingTask,
     carry: Callable[[LogLayout], Ledger],
     chance: PassProbability,
     request: Request,
@@ -233,7 +230,7 @@ def _attempts(
 
     Before the best comes what `better` makes of it.
     """
-    found = rank_candidates(ways, shop, carry, chance, request.locks.settings_max, sets_of)
+    found = rank_candidates(ways, task, carry, chance, request.locks.settings_max, sets_of)
     if found:
         refined_first = better(*found[0])
         if refined_first[1].log_layout is not found[0][1].log_layout:

@@ -44,9 +44,9 @@ class PreparedLog:
             mill = replace(mill, log_length_max=max(mill.log_length_max, length))
         log_fits(self.whole, self.widest, length, mill, self.inputs.card.id)
 
-    def poser(self, log: PlanLog, refused: list[str]) -> Poser:
-        """How pieces of the log, or of a shorter `log` crosscut from it, lie on the machines; refusals are added to a list."""
-        return MachinePoser(log, self.sections, self.inputs.machines, self.density, refused)
+    def poser(self, log: PlanLog) -> Poser:
+        """How pieces of the log, or of a shorter `log` crosscut from it, lie on the machines."""
+        return MachinePoser(log, self.sections, self.inputs.machines, self.density)
 
 
 def prepare_log(model: LogModel, inputs: Inputs) -> PreparedLog:

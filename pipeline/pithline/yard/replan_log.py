@@ -20,16 +20,16 @@ from pithline.mill.sections import log_sections
 from pithline.plan.evaluate.ranking import rank_candidates, sampled_pass_probability
 from pithline.plan.evaluate.sampling import passing_on_samples
 from pithline.plan.evaluate.sensitivity import cost_of
-from pithline.plan.evaluate.totals import plain
 from pithline.plan.execute.bucked_log import LogLayout
 from pithline.plan.execute.ledger import Ledger
 from pithline.plan.execute.machine_setups import MachinePoser
-from pithline.plan.execute.simulate import Shop
+from pithline.plan.execute.operation_json import operations_to_json
 from pithline.plan.problem.effort import EFFORTS
 from pithline.plan.problem.log_frame import PlanLog, plan_log
 from pithline.plan.problem.parts import SawnPart, sawn_parts
+from pithline.plan.problem.task import SawingTask
 from pithline.plan.replan.remaining_pieces import RemainingPiece
-from pithline.plan.replan.script_history import highest_numbers, split_script
+from pithline.plan.replan.script_history import highest_numbers, pieces_made, split_script
 from pithline.plan.replan.script_layouts import script_layouts
 from pithline.plan.replan.search import search_remaining
 from pithline.plan.replan.state import (
@@ -43,7 +43,7 @@ from pithline.plan.replan.state import (
 from pithline.plan.search import Candidate
 from pithline.script.replay import piece_volumes, replay
 from pithline.script.schema import validate
-from pithline.yard.finalise import check_script, script_from_plan, settle_by_replay
+from pithline.yard.finalise import check_script, plain, script_from_plan, settle_by_replay
 from pithline.yard.found_facts import FoundFacts, apply_found
 from pithline.yard.request import Inputs, Request
 from pithline.yard.stop import StopSignal
@@ -95,15 +95,15 @@ def replan(
     with about(other=names and names[1]):
         _all_hold_wood(script, state, model)
     worth = np.array([p.price if request.objective == "value" else p.volume / 1e6 for p in parts])
-    shop = Shop(
+    task = SawingTask(
         inputs.machines, parts, worth, np.array([np.inf if p.demand is None else float(p.demand) for p in parts])
     )
-    dried = any(one["op"] == "setting" and one["stage"] == "dried" for one in state.history.sawn)
+    dried = state.dried
     progress("pieces in hand", 0.05)
-    bench = plan_shop_work(state, shop, not dried)
-    before = script_layouts((*state.history.sawn, *state.history.later), state.kinds)
+    bench = plan_shop_work(state, task, not dried)
+    before = script_layouts(state.history.whole, state.kinds)
     rests = () if dried else remaining_pieces(state, before)
-    return _planned(script, facts, found, inputs, request, state, bench, rests, shop, model, progress, stopped)
+    return _planned(script, facts, found, inputs, request, state, bench, rests, task, model, progress, stopped)
 
 
 def _holds(script: Mapping[str, Any]) -> None:
@@ -151,7 +151,7 @@ def _all_hold_wood(script: Mapping[str, Any], state: SawnState, model: Mapping[s
     """Refuse heights that leave nothing of a piece that was to hold wood."""
     if not state.changed:
         return
-    volumes = piece_volumes({"model": model, "operations": list(state.history.sawn), "pieces": []}, 72)
+    volumes = piece_volumes({"model": model, "operations": operations_to_json(state.history.sawn), "pieces": []}, 72)
     for one in script["pieces"]:
         if one["volume"] > 0.0 and one["kind"] != "offcut" and volumes.get(one["id"], 1.0) <= 0.0:
             raise InputError(
@@ -169,7 +169,7 @@ def _planned(
     state: SawnState,
     bench: ShopWork,
     rests: Sequence[RemainingPiece],
-    shop: Shop,
+    task: SawingTask,
     model: dict[str, Any],
     progress: Progress,
     stopped: StopSignal,
@@ -178,18 +178,16 @@ def _planned(
     parts, log = state.parts, state.whole
     species = species_of(inputs.card.species)
     sections = log_sections(facts.model)
-    refused: list[str] = []
 
     def poser(one: PlanLog) -> MachinePoser:
-        return MachinePoser(one, sections, inputs.machines, species.green_density, refused)
+        return MachinePoser(one, sections, inputs.machines, species.green_density)
 
     def carry(log_layout: LogLayout) -> Ledger:
-        refused.clear()
-        return execute_remaining(state, bench, rests, log_layout.layouts, shop, poser)
+        return execute_remaining(state, bench, rests, log_layout.layouts, task, poser)
 
     nothing = carry(LogLayout(log, (), (), (None,) * len(rests)))
     sawn = _count(nothing, parts)
-    wanted = replace(shop, left=np.maximum(shop.left - np.array(sawn), 0.0))
+    wanted = replace(task, left=np.maximum(task.left - np.array(sawn), 0.0))
     found = search_remaining(
         rests,
         parts,
@@ -208,11 +206,10 @@ def _planned(
         ways.append(Candidate(LogLayout(log, (), logs, layouts), found, len(found.answers), "earlier plan kept"))
     progress("carrying the rest out", 0.8)
     fault: ScriptError | None = None
-    for best, way in rank_candidates(ways, shop, carry, sampled_pass_probability(log, shop, request.seed)):
-        sums = settle_by_replay(best, model, parts, inputs.products)
-        best.plates[:] = [plate for plate in best.plates if sums.volumes.get(plate.id, 0.0) > 0.0]
+    for best, way in rank_candidates(ways, task, carry, sampled_pass_probability(log, task, request.seed)):
+        sums = settle_by_replay(best, model, parts, inputs.products).with_wood()
         progress("what is not known", 0.9)
-        doubt = passing_on_samples(log, best, parts, request.samples, request.seed)
+        doubt = passing_on_samples(log, sums.plates, parts, request.samples, request.seed)
         pairs = [
             (replace(rest.log, piece=rest.piece), lay) for rest, lay in zip(rests, way.log_layout.layouts, strict=True)
         ]
@@ -225,7 +222,7 @@ def _planned(
             sums,
             {key: script["practice"][key] for key in ("slabs", "with_bolts")},
             doubt,
-            cost_of(pairs, best, parts),
+            cost_of(pairs, sums.plates, parts),
             model,
             parts,
             species.green_density,
@@ -248,7 +245,7 @@ def _planned(
 
 def _count(ledger: Ledger, parts: tuple[SawnPart, ...]) -> tuple[int, ...]:
     """Passing plates of each part."""
-    have = Counter(plate.part for plate in ledger.plates if plate.grade.passes)
+    have = Counter(plate.part for plate in ledger.passing)
     return tuple(have[i] for i in range(len(parts)))
 
 
@@ -256,10 +253,9 @@ def _replanned(
     script: Mapping[str, Any], new: Mapping[str, Any], facts: FoundFacts, state: SawnState, found: Mapping[str, Any]
 ) -> dict[str, Any]:
     """What the new script says of its history."""
-    last = [one["id"] for one in state.history.sawn if one["op"] == "cut"][-1]
     moved = _plates_changed(script, new, facts)
     return {
-        "after": last,
+        "after": state.history.last_cut.id,
         "kept": list(state.history.kept),
         "found": plain(found),
         "changed": [*facts.sentences, *moved.values()],
@@ -269,7 +265,7 @@ def _replanned(
 
 def _plates_changed(script: Mapping[str, Any], new: Mapping[str, Any], facts: FoundFacts) -> dict[str, str]:
     """Plates that were sawn already and now fail, or belong elsewhere: a sentence by plate."""
-    existing = {one[side] for one in facts.history.sawn if one["op"] == "cut" for side in ("above", "below")}
+    existing = pieces_made(facts.history.sawn)
     was = {one["id"]: one for one in script["plates"] if one["id"] in existing}
     marks = {one["id"]: one["mark"] for one in new["pieces"]}
     out: dict[str, str] = {}

@@ -12,11 +12,12 @@ from numpy.typing import NDArray
 
 from pithline.geometry.pieces import Face, Piece
 from pithline.plan.columns.candidates import FirstSetting, bolt_fan, slabs_in_mm
-from pithline.plan.execute.ledger import Ledger
-from pithline.plan.execute.simulate import DrawnPoser, Shop, parallel_faces, slab_frame
+from pithline.plan.execute.simulate import DrawnPoser
+from pithline.plan.execute.slab_faces import parallel_faces, slab_frame
 from pithline.plan.execute.slab_layout import lay_out
 from pithline.plan.problem.layout import LayoutSetting
 from pithline.plan.problem.log_frame import PlanLog, normal_at
+from pithline.plan.problem.task import SawingTask
 from pithline.plan.programmes.stacks import beyond_face, half_corners, stack_table, unstack
 from pithline.plan.programmes.tables import SolvedTables
 
@@ -64,7 +65,7 @@ class ColumnEvaluator:
     """Lays slabs out once each."""
 
     log: PlanLog
-    shop: Shop
+    task: SawingTask
     kerf: float
     fine: float = 2.0  # see `lay_out`
     prices: tuple[float, ...] | None = None  # of each part while slabs are laid out; None: as the shop counts them
@@ -73,10 +74,9 @@ class ColumnEvaluator:
 
     def yields(self, setting: LayoutSetting, piece: Piece) -> tuple[tuple[int, ...], Piece, Piece]:
         """Plates by part of one setting's slabs, and the pieces left above and below."""
-        posed = DrawnPoser(self.log, self.kerf).pose(setting, piece, Ledger())
-        assert posed is not None
-        total = np.zeros(len(self.shop.parts), int)
-        worth = self.shop.worth if setting.prices is None else np.array(setting.prices)
+        posed = DrawnPoser(self.log, self.kerf).pose(setting, piece)
+        total = np.zeros(len(self.task.parts), int)
+        task = self.task if setting.prices is None else replace(self.task, worth=np.array(setting.prices))
         for slab in posed.slabs:
             frame = slab_frame(self.log, piece, posed.normal, slab.low, slab.top)
             key = (
@@ -87,10 +87,8 @@ class ColumnEvaluator:
                 setting.prices,
             )
             if key not in self.seen:
-                strips = lay_out(
-                    self.log, frame, self.shop.parts, worth, self.shop.left, self.shop.saws, fine=self.fine
-                )
-                count = np.zeros(len(self.shop.parts), int)
+                strips = lay_out(self.log, frame, task, fine=self.fine)
+                count = np.zeros(len(self.task.parts), int)
                 for strip in strips:
                     for billet in strip.billets:
                         count[billet.part] += len(billet.layers)
@@ -220,13 +218,12 @@ def bolt_choices(
         chain = with_prices(bolt_fan(state, base, opening, near, far, most, corner)[0], evaluator.prices)
         if chain is None or (out and abs(value - out[-1].grid_value) < 1e-9):
             continue
-        total = np.zeros(len(evaluator.shop.parts), int)
+        total = np.zeros(len(evaluator.task.parts), int)
         charged, rest, node = 0, piece, chain
         while node is not None:
             plates, over, _ = evaluator.yields(node, rest)
-            normal = DrawnPoser(evaluator.log, evaluator.kerf).pose(node, rest, Ledger()).normal
-            low, high = parallel_faces(evaluator.log, rest, normal)
-            charged += evaluator.on_mill or (low is None and high is None)
+            normal = DrawnPoser(evaluator.log, evaluator.kerf).pose(node, rest).normal
+            charged += evaluator.on_mill or not parallel_faces(evaluator.log, rest, normal).any
             total += plates
             rest, node = over, node.above
         out.append(LaidColumn(chain, tuple(int(v) for v in total), charged, value))
@@ -242,9 +239,9 @@ def true_corner(
     grid, out = state.tables.grid, []
     for turn, index in ((base + grid.rolls // 2, near), (base + opening - grid.rolls // 2, far)):
         normal = normal_at(log.axis, grid.roll(turn))
-        face = parallel_faces(log, piece, normal)[0]
+        floor = parallel_faces(log, piece, normal).floor
         place = float(state.tables.faces[index])
-        out.append(place if face is None else min(place, face.height - float(log.origin @ normal)))
+        out.append(place if floor is None else min(place, floor - float(log.origin @ normal)))
     return out[0], out[1]
 
 

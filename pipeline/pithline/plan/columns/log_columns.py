@@ -16,7 +16,6 @@ from pithline.plan.columns.laid_columns import (
     with_more_halves,
 )
 from pithline.plan.columns.master import MasterAnswer, solve_master
-from pithline.plan.execute.simulate import Shop
 from pithline.plan.problem.effort import (
     Effort,
     bolts_on_mill,
@@ -27,6 +26,7 @@ from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.objective import ObjectiveWeights, objective_weights
 from pithline.plan.problem.parts import SawnPart
 from pithline.plan.problem.report import Progress
+from pithline.plan.problem.task import SawingTask
 from pithline.plan.programmes.grid import Grid
 from pithline.plan.programmes.tables import PassingPlaces, SolvedTables, build_tables, find_passing_places, solve_tables
 
@@ -58,7 +58,7 @@ def columns_of_view(
 ) -> ViewColumns:
     """Tables, exact programmes and columns for the parts of one view, beside `earlier` ones."""
     before = tuple(column for column, _ in earlier), tuple(choice for _, choice in earlier)
-    machines = evaluator.shop.machines
+    machines = evaluator.task.machines
     tables = build_tables(log, view, weights, machines, effort, report_part, locks, known)
     highest = float(tables.values.max())
     if highest <= 0.0:
@@ -128,7 +128,7 @@ class LogColumns:
 def log_columns(
     log: PlanLog,
     parts: tuple[SawnPart, ...],
-    shop: Shop,
+    task: SawingTask,
     objective: str,
     effort: Effort,
     seed: int,
@@ -137,12 +137,12 @@ def log_columns(
     locks: Locks = NO_LOCKS,
 ) -> LogColumns:
     """One log's choices for the master."""
-    machines = shop.machines
+    machines = task.machines
     free = tuple(p for p in parts if p.demand is None)
     weights = objective_weights(objective, parts, machines, log.reach)
     small = is_small(log)
     on_mill = bolts_on_mill(log, machines)
-    evaluator = ColumnEvaluator(log, shop, machines.mill.kerf, 1.0 if small else 2.0, on_mill=on_mill)
+    evaluator = ColumnEvaluator(log, task, machines.mill.kerf, 1.0 if small else 2.0, on_mill=on_mill)
     choices: list[FirstSettingChoice] = []
     picked: list[FirstSetting] = []
     bound, considered, seen, grid = np.inf, 0, 0.0, None

@@ -12,10 +12,11 @@ import numpy as np
 from pithline.mill.practice_sizes import Practice
 from pithline.plan.execute.bucked_log import crosscut_log
 from pithline.plan.execute.ledger import Ledger
-from pithline.plan.execute.simulate import DrawnPoser, Shop, execute_layout, execute_layouts
+from pithline.plan.execute.simulate import DrawnPoser, PieceToSaw, execute_layout, execute_layouts
 from pithline.plan.execute.slab_layout import SlabCache
 from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
 from pithline.plan.problem.log_frame import PlanLog, clock_of_normal
+from pithline.plan.problem.task import SawingTask
 
 QUARTER = np.pi / 2
 
@@ -64,40 +65,39 @@ def practice_layout(sizes: Practice, flitches: tuple[int, int, int, int]) -> Lay
     )
 
 
-def passing_volume(ledger: Ledger, shop: Shop) -> float:
-    """Volume of passing plates, at their parts' own sizes. [mm³]"""
-    return sum(plate.volume for plate in ledger.plates if plate.grade.passes)
-
-
-def practice(whole: PlanLog, places: tuple[float, ...], shop: Shop, sizes: Practice) -> PracticeResult:
+def practice(whole: PlanLog, places: tuple[float, ...], task: SawingTask, sizes: Practice) -> PracticeResult:
     """Carry the practice layout out; the number of flitches is the better one, bolt by bolt, by instrument volume.
 
     A log that the mill cannot take whole is first crosscut at `places`. [mm along its chord]
     """
-    mill, kerf = shop.machines.mill, shop.machines.buck.kerf
+    mill, kerf = task.machines.mill, task.machines.buck.kerf
     logs = crosscut_log(whole, places, kerf, 0.0)[1]
     posers = [DrawnPoser(log, mill.kerf, mill.minutes_per_setting, mill.feed) for log in logs]
     seen: list[SlabCache] = [{} for _ in logs]
     layouts = tuple(
-        practice_layout(sizes, _flitches_worth(log, shop, sizes, poser, memory))
-        for log, poser, memory in zip(logs, posers, seen, strict=True)
+        practice_layout(sizes, _flitches_worth(log, task, sizes, poser, cache))
+        for log, poser, cache in zip(logs, posers, seen, strict=True)
     )
     plain = practice_layout(sizes, (0, 0, 0, 0))
 
-    def carried(each: tuple[LayoutSetting, ...]) -> Ledger:
+    def executed(each: tuple[LayoutSetting, ...]) -> Ledger:
         ledger = crosscut_log(whole, places, kerf, 0.0)[0]
-        return execute_layouts(ledger, list(zip(logs, each, posers, strict=True)), shop, False, seen)
+        pieces = [
+            PieceToSaw(log, log.piece, layout, poser, cache)
+            for log, layout, poser, cache in zip(logs, each, posers, seen, strict=True)
+        ]
+        return execute_layouts(ledger, pieces, task, reserve=False)
 
-    return PracticeResult(carried((plain,) * len(logs)), carried(layouts), layouts)
+    return PracticeResult(executed((plain,) * len(logs)), executed(layouts), layouts)
 
 
 def _flitches_worth(
-    log: PlanLog, shop: Shop, sizes: Practice, poser: DrawnPoser, seen: SlabCache
+    log: PlanLog, task: SawingTask, sizes: Practice, poser: DrawnPoser, seen: SlabCache
 ) -> tuple[int, int, int, int]:
     """How many flitches each bolt of one log is best sawn into."""
     best = [(0.0, 0)] * 4
     for count in sizes.flitches:
-        ledger = execute_layout(log, practice_layout(sizes, (count,) * 4), shop, poser, reserve=False, memory=seen)
+        ledger = execute_layout(log, practice_layout(sizes, (count,) * 4), task, poser, reserve=False, cache=seen)
         for quadrant, volume in enumerate(_by_quadrant(log, ledger)):
             if volume > best[quadrant][0]:
                 best[quadrant] = (volume, count)
@@ -108,10 +108,10 @@ def _flitches_worth(
 def _by_quadrant(log: PlanLog, ledger: Ledger) -> list[float]:
     """Passing volume of the bolts' plates, by quarter turn about the chord."""
     out = [0.0] * 4
-    for plate in ledger.plates:
-        if plate.role != "bolt" or not plate.grade.passes:
+    for plate in ledger.passing:
+        if plate.role != "bolt":
             continue
-        middle = plate.corner + sum(plate.edges) / 2 - log.origin
+        middle = plate.middle - log.origin
         away = middle - (middle @ log.axis) * log.axis
         out[int(clock_of_normal(away) // QUARTER) % 4] += plate.volume
     return out

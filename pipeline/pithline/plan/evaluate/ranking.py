@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 from pithline.plan.evaluate.sampling import pass_probabilities, sampled_logs
 from pithline.plan.execute.bucked_log import LogLayout
 from pithline.plan.execute.ledger import Ledger
-from pithline.plan.execute.simulate import Shop
 from pithline.plan.problem.layout import LayoutSetting
 from pithline.plan.problem.log_frame import PlanLog
+from pithline.plan.problem.task import SawingTask
 from pithline.plan.search import Candidate, SearchResult
 
 Array = NDArray[np.float64]
@@ -35,7 +35,7 @@ def practice_candidate(
 
 def rank_candidates(
     ways: Sequence[Candidate],
-    shop: Shop,
+    task: SawingTask,
     carry: Callable[[LogLayout], Ledger],
     chance: PassProbability,
     settings_max: int | None = None,
@@ -45,29 +45,29 @@ def rank_candidates(
     tried: list[tuple[float, int, Ledger]] = []
     for number, one in enumerate(ways):
         ledger = carry(one.log_layout)
-        value = net_worth(ledger, one.found.unit, shop, settings_max, sets_of, chance)
+        value = net_worth(ledger, one.found.unit, task, settings_max, sets_of, chance)
         if not np.isfinite(value):
             continue
         tried.append((-round(value, 9), number, ledger))
     return [(ledger, ways[number]) for _, number, ledger in sorted(tried, key=lambda one: one[:2])]
 
 
-def sampled_pass_probability(log: PlanLog, shop: Shop, seed: int) -> PassProbability:
+def sampled_pass_probability(log: PlanLog, task: SawingTask, seed: int) -> PassProbability:
     """How likely each plate of a carried-out plan is to pass, on sampled logs that stay the same from plan to plan."""
     logs = sampled_logs(log, RANKING_SAMPLES, seed + 1)
     known: dict[bytes, float] = {}
-    return lambda ledger: pass_probabilities(logs, ledger, shop.parts, known)
+    return lambda ledger: pass_probabilities(logs, ledger.plates, task.parts, known)
 
 
 def as_fitted(ledger: Ledger) -> Array:
     """Every plate that passes on the fitted log counts whole."""
-    return np.array([float(plate.grade.passes) for plate in ledger.plates])
+    return np.array([float(plate.passes) for plate in ledger.plates])
 
 
 def net_worth(
     ledger: Ledger,
     unit: float,
-    shop: Shop,
+    task: SawingTask,
     settings_max: int | None = None,
     sets_of: Callable[[Ledger], Mapping[str, int]] | None = None,
     chance: PassProbability = as_fitted,
@@ -79,20 +79,20 @@ def net_worth(
     """
     if settings_max is not None and ledger.charged > settings_max:
         return -np.inf
-    mill = shop.machines.mill
+    mill = task.machines.mill
     volume, money = mill.least_gain_per_setting / unit * ledger.charged, ledger.minutes * mill.hour_rate / 60.0
-    value = counted_worth(ledger, shop, chance) - (volume if unit > 1 else money)
-    return value if sets_of is None else value * 1e-3 + sets_worth(sets_of(ledger), shop)
+    value = counted_worth(ledger, task, chance) - (volume if unit > 1 else money)
+    return value if sets_of is None else value * 1e-3 + sets_worth(sets_of(ledger), task)
 
 
-def counted_worth(ledger: Ledger, shop: Shop, chance: PassProbability = as_fitted) -> float:
+def counted_worth(ledger: Ledger, task: SawingTask, chance: PassProbability = as_fitted) -> float:
     """What a ledger's passing plates count, each as it is likely to pass, up to the demand."""
-    have = np.zeros(len(shop.parts))
+    have = np.zeros(len(task.parts))
     for plate, share in zip(ledger.plates, chance(ledger), strict=True):
         have[plate.part] += share
-    return float(np.minimum(have, shop.left) @ shop.worth)
+    return float(np.minimum(have, task.left) @ task.worth)
 
 
-def sets_worth(sets: Mapping[str, int], shop: Shop) -> float:
+def sets_worth(sets: Mapping[str, int], task: SawingTask) -> float:
     """What the plates of complete sets count together."""
-    return float(sum(w * p.part.count * sets.get(p.product, 0) for w, p in zip(shop.worth, shop.parts, strict=True)))
+    return float(sum(w * p.part.count * sets.get(p.product, 0) for w, p in zip(task.worth, task.parts, strict=True)))

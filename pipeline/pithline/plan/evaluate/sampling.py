@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.plan.execute.grade import grade_plate
-from pithline.plan.execute.ledger import Ledger, Plate
+from pithline.plan.execute.ledger import Plate
 from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.parts import SawnPart
 from pithline.wood.field import CLOCKS, WoodField, disturbed, tables
@@ -61,12 +61,31 @@ def sampled_logs(log: PlanLog, samples: int, seed: int) -> tuple[PlanLog, ...]:
     return tuple(sampled_log(log, rng) for _ in range(samples))
 
 
-def passing_on_samples(log: PlanLog, ledger: Ledger, parts: tuple[SawnPart, ...], samples: int, seed: int) -> Array:
-    """Passing volume of a carried-out plan on sampled logs, (samples,) mm³, in order of the seed."""
+def passing_on_samples(
+    log: PlanLog, plates: Sequence[Plate], parts: tuple[SawnPart, ...], samples: int, seed: int
+) -> Array:
+    """Passing volume of a carried-out plan on sampled logs.
+
+    Parameters
+    ----------
+    log : PlanLog
+        The whole log.
+    plates : sequence of Plate
+        Those of the plan; only those that pass on the fitted log count.
+    parts : tuple of SawnPart
+        Their parts.
+    samples, seed : int
+        How many logs, and of which draw.
+
+    Returns
+    -------
+    (samples,) array
+        In order of the seed. [mm³]
+    """
     logs = sampled_logs(log, samples, seed)
     out = np.zeros(samples)
-    for plate in ledger.plates:
-        if plate.grade.passes:
+    for plate in plates:
+        if plate.passes:
             out += plate.volume * _passes(logs, plate, parts)
     return out
 
@@ -78,15 +97,15 @@ def _passes(logs: Sequence[PlanLog], plate: Plate, parts: tuple[SawnPart, ...]) 
 
 
 def pass_probabilities(
-    logs: Sequence[PlanLog], ledger: Ledger, parts: tuple[SawnPart, ...], known: dict[bytes, float]
+    logs: Sequence[PlanLog], plates: Sequence[Plate], parts: tuple[SawnPart, ...], known: dict[bytes, float]
 ) -> Array:
-    """The share of sampled logs on which each plate of a carried-out plan passes, 0 for those that fail on the fitted log.
+    """The share of sampled logs on which each plate passes, 0 for those that fail on the fitted log, (plates,).
 
     `known` is read and filled: plans that differ little have most plates in common.
     """
-    out = np.zeros(len(ledger.plates))
-    for k, plate in enumerate(ledger.plates):
-        if not plate.grade.passes:
+    out = np.zeros(len(plates))
+    for k, plate in enumerate(plates):
+        if not plate.passes:
             continue
         key = bytes([plate.part]) + np.concatenate([plate.corner, *plate.edges]).tobytes()
         if key not in known:

@@ -1,43 +1,60 @@
-"""A plan as a cut script: the ledger's operations, pieces and plates put in the words of design section 6."""
+"""What a carried-out layout comes to: volumes, sets, money; and its pieces and plates in the words of a cut script."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from pithline.mill.products import Products
-from pithline.plan.execute.ledger import Ledger
-from pithline.plan.execute.sets import assign_sets, match
+from pithline.plan.execute.ledger import Ledger, Plate
+from pithline.plan.execute.sets import gather_sets
+from pithline.plan.problem.operations import Operation, Setting
 from pithline.plan.problem.parts import SawnPart
 
 
 @dataclass(frozen=True, slots=True)
 class Sums:
-    """Everything a totals table needs of one carried-out layout."""
+    """Everything a totals table needs of one carried-out layout.
+
+    Attributes
+    ----------
+    ledger : Ledger
+        What was sawn.
+    plates : tuple of Plate
+        Its plates with their mates and sets.
+    sets : mapping of str to int
+        Complete sets by product.
+    volumes : mapping of str to float
+        Wood of every piece. [mm³]
+    log_volume : float
+        [mm³]
+    """
 
     ledger: Ledger
+    plates: tuple[Plate, ...]
+    sets: Mapping[str, int]
     volumes: Mapping[str, float]
     log_volume: float
-    sets: Mapping[str, int]
+
+    def with_wood(self) -> Sums:
+        """Without plates whose pieces hold no wood: of such an earlier script may tell."""
+        return replace(self, plates=tuple(plate for plate in self.plates if self.volumes.get(plate.id, 0.0) > 0.0))
 
 
-def settle(
-    ledger: Ledger, parts: tuple[SawnPart, ...], products: Products, volumes: Mapping[str, float], log_volume: float
-) -> Sums:
-    """Match mates, gather sets, and keep the volumes of wood beside the ledger."""
-    match(ledger.plates, parts)
-    return Sums(ledger, volumes, log_volume, assign_sets(ledger.plates, parts, products))
+def sum_up(ledger: Ledger, parts: tuple[SawnPart, ...], products: Products, volumes: Mapping[str, float]) -> Sums:
+    """Match mates, gather sets, and keep the volumes of wood beside the ledger; that of "log" is among them. [mm³]"""
+    gathered = gather_sets(ledger.plates, parts, products)
+    return Sums(ledger, gathered.plates, gathered.sets, volumes, volumes["log"])
 
 
 def totals(sums: Sums, products: Products) -> dict[str, Any]:
     """The totals table: volumes mm³, kerf as the log less all pieces that are left."""
     ledger = sums.ledger
-    good = [plate for plate in ledger.plates if plate.grade.passes]
-    leaves = ledger.leaves()
-    left = sum(sums.volumes.get(name, 0.0) for name in leaves)
+    good = [plate for plate in sums.plates if plate.passes]
+    left = sum(sums.volumes.get(name, 0.0) for name in ledger.leaves())
     in_plates = sum(sums.volumes.get(plate.id, 0.0) for plate in good)
     prices = {product.name: product.price for product in products.products}
     return {
@@ -63,10 +80,10 @@ def piece_list(ledger: Ledger, volumes: Mapping[str, float]) -> list[dict[str, A
     return out
 
 
-def plate_list(ledger: Ledger, parts: tuple[SawnPart, ...]) -> list[dict[str, Any]]:
+def plate_list(plates: tuple[Plate, ...], parts: tuple[SawnPart, ...]) -> list[dict[str, Any]]:
     """Plates as sawn, with their grades in degrees."""
     out = []
-    for plate in ledger.plates:
+    for plate in plates:
         part, grade = parts[plate.part], plate.grade
         out.append(
             {
@@ -87,21 +104,21 @@ def plate_list(ledger: Ledger, parts: tuple[SawnPart, ...]) -> list[dict[str, An
     return out
 
 
-def plain(value: Any) -> Any:
-    """The same data with numpy's numbers and arrays made plain."""
-    if isinstance(value, Mapping):
-        return {key: plain(one) for key, one in value.items()}
-    if isinstance(value, (list, tuple)):
-        return [plain(one) for one in value]
-    if isinstance(value, np.generic):
-        return value.item()
-    if isinstance(value, np.ndarray):
-        return value.tolist()
-    return value
+def weighed(ledger: Ledger, volumes: Mapping[str, float], density: float) -> tuple[Operation, ...]:
+    """The operations, settings in the shop with the weight of their pieces' wood; those on the mill weighed theirs with bark.
 
-
-def weigh(ledger: Ledger, volumes: Mapping[str, float], density: float) -> None:
-    """Weights of settings in the shop, from the wood of their pieces; settings on the mill weighed theirs with bark."""
-    for operation in ledger.operations:
-        if operation["op"] == "setting" and operation["weight_kg"] == 0.0:
-            operation["weight_kg"] = float(volumes.get(operation["piece"], 0.0) * 1e-9 * density)
+    Parameters
+    ----------
+    ledger : Ledger
+        What was sawn.
+    volumes : mapping of str to float
+        Wood of every piece. [mm³]
+    density : float
+        Of green wood. [kg/m³]
+    """
+    return tuple(
+        replace(each, weight_kg=float(volumes.get(each.piece, 0.0) * 1e-9 * density))
+        if isinstance(each, Setting) and each.weight_kg == 0.0
+        else each
+        for each in ledger.operations
+    )

@@ -23,10 +23,12 @@ LOG = Piece("log", "log")
 PITH_RADIUS = 25.0
 """Radius kept clear round the pith where the card states none [mm]: common practice, 25 to 50 mm, no source."""
 
+SURFACE_RESERVE = 1.5
+"""Kept clear under the bark on top of the fit's own doubt. [mm]"""
 SURFACE_DOUBTS = 0.5
 PITH_DOUBTS = 1.0
 """Standard errors of surface and pith in a whole reserve. Under the bark a millimetre and a half is kept clear besides
-(`slabs.SURFACE_RESERVE`), so less of the surface's will do; see docs/benchmarks.md."""
+(`SURFACE_RESERVE`), so less of the surface's will do; see docs/benchmarks.md."""
 
 
 @dataclass(frozen=True, slots=True)

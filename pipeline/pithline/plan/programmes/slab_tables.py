@@ -13,7 +13,7 @@ import numpy as np
 from numba import njit, prange
 from numpy.typing import NDArray
 
-from pithline.plan.problem.log_frame import PlanLog, normal_at, unusable_on_planes
+from pithline.plan.problem.log_frame import SURFACE_RESERVE, PlanLog, normal_at, unusable_on_planes
 from pithline.plan.problem.parts import SawnPart, sapwood_kept_out
 from pithline.plan.programmes.grid import GRID_ANGLE_RESERVE, Grid
 from pithline.wood.field import Planes, plane_stack
@@ -21,8 +21,6 @@ from pithline.wood.field import Planes, plane_stack
 Array = NDArray[np.float64]
 
 GRID_RUNOUT_RESERVE = np.radians(0.15)
-SURFACE_RESERVE = 1.5
-"""mm kept clear under the bark on top of the fit's own doubt."""
 SEARCH_RESERVE_SHARE = 0.6
 """Share of a log's reserve that a search keeps. Carrying out then weighs each plate by what it keeps (`strips`)."""
 

@@ -24,8 +24,8 @@ from pithline.plan.columns.laid_columns import (
     first_setting_choices,
     half_choices,
 )
-from pithline.plan.execute.ledger import Ledger
-from pithline.plan.execute.simulate import SNAP_DISTANCE, DrawnPoser, parallel_faces
+from pithline.plan.execute.simulate import DrawnPoser
+from pithline.plan.execute.slab_faces import SNAP_DISTANCE, parallel_faces
 from pithline.plan.problem.effort import Effort
 from pithline.plan.problem.layout import LayoutSetting, Locks
 from pithline.plan.problem.log_frame import PlanLog, clock_of_normal
@@ -79,7 +79,7 @@ class PieceTables:
             index = round(place)
             if abs(place - index) * step < SAME_ROLL:
                 return state, index % (2 * self.effort.rolls)
-        machines = self.evaluator.shop.machines
+        machines = self.evaluator.task.machines
         tables = build_tables(
             self.log, self.view, self.weights, machines, self.effort, self.progress, Locks(roll=clock)
         )
@@ -139,8 +139,7 @@ SNAP_REACH = SNAP_DISTANCE - 1.0
 
 def _within(evaluator: ColumnEvaluator, setting: LayoutSetting, piece: Piece) -> bool:
     """Whether a layout's slabs lie between the faces of what it parts: a fan is sought with two of them only."""
-    posed = DrawnPoser(evaluator.log, evaluator.kerf).pose(setting, piece, Ledger())
-    assert posed is not None
+    posed = DrawnPoser(evaluator.log, evaluator.kerf).pose(setting, piece)
     log = evaluator.log
     low, high = room_between_faces(piece, posed.normal, log.origin + log.axis * log.reach / 2)
     if posed.slabs[-1].low < low - SNAP_REACH or posed.slabs[0].top > high + SNAP_REACH:
@@ -298,9 +297,8 @@ def _charged(evaluator: ColumnEvaluator, setting: LayoutSetting, piece: Piece) -
     """Whether a setting is charged: all are but a bolt's run parallel to a face it has."""
     if setting.role != "bolt":
         return 1
-    posed = DrawnPoser(evaluator.log, evaluator.kerf).pose(setting, piece, Ledger())
-    assert posed is not None
-    return int(evaluator.on_mill or parallel_faces(evaluator.log, piece, posed.normal) == (None, None))
+    posed = DrawnPoser(evaluator.log, evaluator.kerf).pose(setting, piece)
+    return int(evaluator.on_mill or not parallel_faces(evaluator.log, piece, posed.normal).any)
 
 
 def _whole(evaluator: ColumnEvaluator, setting: LayoutSetting, piece: Piece) -> tuple[tuple[int, ...], int]:

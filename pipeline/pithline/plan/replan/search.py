@@ -12,13 +12,13 @@ from pithline.mill.sections import log_sections, piece_shape
 from pithline.plan.columns.laid_columns import ColumnEvaluator, FirstSettingChoice, LaidColumn
 from pithline.plan.columns.log_columns import bound_with_demand, demanded_worth, log_columns
 from pithline.plan.columns.master import MasterAnswer, solve_joint_master
-from pithline.plan.execute.simulate import Shop
 from pithline.plan.problem.effort import Effort, bolts_on_mill, is_small, thickness_max
 from pithline.plan.problem.layout import LayoutSetting
 from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.objective import LITRE, objective_weights
 from pithline.plan.problem.parts import SawnPart
 from pithline.plan.problem.report import Progress, Stop
+from pithline.plan.problem.task import SawingTask
 from pithline.plan.programmes.grid import Grid, make_grid
 from pithline.plan.replan.remaining_pieces import PieceTables, RemainingPiece, as_choice, piece_choices
 from pithline.plan.search import SearchResult, search_words
@@ -31,7 +31,7 @@ ALREADY_SAWN = LayoutSetting(0.0, ())
 def search_remaining(
     pieces: Sequence[RemainingPiece],
     parts: tuple[SawnPart, ...],
-    shop: Shop,
+    task: SawingTask,
     sawn: Sequence[int],
     objective: str,
     effort: Effort,
@@ -52,7 +52,7 @@ def search_remaining(
         Its answers' layouts are one for each of `rests`; values count plates sawn already too, but only charges still to
         come. There is always an answer: to leave all of them.
     """
-    machines = shop.machines
+    machines = task.machines
     reach = max((piece_in_hand.log.reach for piece_in_hand in pieces), default=0.0)
     weights = objective_weights(objective, parts, machines, reach)
     groups: list[list[FirstSettingChoice]] = []
@@ -69,7 +69,7 @@ def search_remaining(
         def report_part(what: str, part: float, done: int = done, of: int = len(numbers)) -> None:
             progress(what, (done + part * of) / len(pieces))
 
-        one = _of_log(log, [pieces[i] for i in numbers], parts, shop, objective, effort, seed, report_part, stopped)
+        one = _of_log(log, [pieces[i] for i in numbers], parts, task, objective, effort, seed, report_part, stopped)
         for i, choices in zip(numbers, one[0], strict=True):
             groups[i] = choices
         bound, considered, grid = bound + one[1], considered + one[2], grid or one[3]
@@ -109,7 +109,7 @@ def search_remaining(
     words = (
         "no piece was left to search"
         if grid is None
-        else _words(grid, effort, shop, [piece_in_hand.log for piece_in_hand in pieces])
+        else _words(grid, effort, task, [piece_in_hand.log for piece_in_hand in pieces])
     )
     best = max(have + bound, *(one.value for one in (*answers, nothing)))
     return SearchResult((*answers, nothing), float(best), LITRE if objective != "value" else 1.0, considered, words)
@@ -132,11 +132,11 @@ def _otherwise(
     return [others if i == most else list(group) for i, group in enumerate(groups)]
 
 
-def _words(grid: Grid, effort: Effort, shop: Shop, logs: Sequence[PlanLog]) -> str:
-    demanded = bool(np.isfinite(shop.left).any())
+def _words(grid: Grid, effort: Effort, task: SawingTask, logs: Sequence[PlanLog]) -> str:
+    demanded = bool(np.isfinite(task.left).any())
     return (
         "of plates sawn already, and of the pieces in hand, each from its own sawn faces, net of charges still to come: "
-        + search_words(grid, effort, shop.machines, demanded, logs)
+        + search_words(grid, effort, task.machines, demanded, logs)
     )
 
 
@@ -144,7 +144,7 @@ def _of_log(
     log: PlanLog,
     pieces: Sequence[RemainingPiece],
     parts: tuple[SawnPart, ...],
-    shop: Shop,
+    task: SawingTask,
     objective: str,
     effort: Effort,
     seed: int,
@@ -153,24 +153,24 @@ def _of_log(
 ) -> tuple[list[list[FirstSettingChoice]], float, int, Grid | None]:
     """Choices for every piece of one log, their bound, layouts considered, a grid."""
     small = is_small(log)
-    on_mill = bolts_on_mill(log, shop.machines)
-    evaluator = ColumnEvaluator(log, shop, shop.machines.mill.kerf, 1.0 if small else 2.0, on_mill=on_mill)
+    on_mill = bolts_on_mill(log, task.machines)
+    evaluator = ColumnEvaluator(log, task, task.machines.mill.kerf, 1.0 if small else 2.0, on_mill=on_mill)
     groups: list[list[FirstSettingChoice]] = [[] for _ in pieces]
     bound, considered = 0.0, 0
     grid: Grid | None = None
-    wanted = tuple(p for p, n in zip(parts, shop.left, strict=True) if n > 0)
+    wanted = tuple(p for p, n in zip(parts, task.left, strict=True) if n > 0)
     free = tuple(p for p in wanted if p.demand is None)
     for i, piece_in_hand in enumerate(pieces):
         if piece_in_hand.before is not None:
             groups[i].append(as_choice(evaluator, piece_in_hand.before, piece_in_hand.piece))
         if piece_in_hand.piece.faces == log.piece.faces and wanted:
-            one = log_columns(log, parts, shop, objective, effort, seed, progress, stopped)
+            one = log_columns(log, parts, task, objective, effort, seed, progress, stopped)
             groups[i] += one.choices
             bound, considered, grid = bound + (one.bound if one.choices else 0.0), considered + one.considered, one.grid
     opened = [i for i, piece_in_hand in enumerate(pieces) if piece_in_hand.piece.faces != log.piece.faces]
     if not opened:
         return groups, bound, considered, grid
-    weights = objective_weights(objective, parts, shop.machines, log.reach)
+    weights = objective_weights(objective, parts, task.machines, log.reach)
     views = [view for view in dict.fromkeys((free, wanted)) if view]
     best = np.inf
     # a piece cannot be worth more than its wood as plates of the dearest part
@@ -178,7 +178,7 @@ def _of_log(
     sections = log_sections(log.model)
     most = {i: dearest * piece_shape(sections, pieces[i].piece, bark=False).volume for i in opened}
     for number, view in enumerate(views):
-        view_aim = objective_weights(objective, view, shop.machines, log.reach)
+        view_aim = objective_weights(objective, view, task.machines, log.reach)
 
         def report_part(what: str, part: float, number: int = number) -> None:
             progress(what, (number + part) / len(views))

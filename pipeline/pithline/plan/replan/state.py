@@ -14,15 +14,27 @@ from numpy.typing import NDArray
 from pithline.geometry.pieces import Piece
 from pithline.plan.execute.grade import grade_plate
 from pithline.plan.execute.ledger import Ledger, Plate
-from pithline.plan.execute.shop import SlabJob, saw_into_billets
-from pithline.plan.execute.simulate import Poser, Shop, parallel_faces, resaw_all, saw_settings, slab_frame
+from pithline.plan.execute.shop import SlabJob, resaw_all, saw_into_billets
+from pithline.plan.execute.simulate import PieceToSaw, Poser, Simulation
+from pithline.plan.execute.slab_faces import parallel_faces, slab_frame
 from pithline.plan.execute.slab_layout import lay_out
 from pithline.plan.problem.layout import LayoutSetting
 from pithline.plan.problem.log_frame import PlanLog, shorter_log
+from pithline.plan.problem.operations import Cut, Operation, Setting, Stage, Tool
 from pithline.plan.problem.parts import SawnPart
+from pithline.plan.problem.task import SawingTask
 from pithline.plan.replan.remaining_pieces import RemainingPiece
-from pithline.plan.replan.script_history import SplitScript, ancestry_of, apply_operations, ledger_of, parents_of
-from pithline.plan.replan.script_layouts import ROLES, ScriptLayouts
+from pithline.plan.replan.script_history import (
+    Operations,
+    SplitScript,
+    ancestry_of,
+    apply_operations,
+    cuts_of,
+    ledger_of,
+    parents_of,
+    pieces_made,
+)
+from pithline.plan.replan.script_layouts import ROLES, ScriptLayouts, bucking_cuts
 
 Array = NDArray[np.float64]
 FACING_COSINE = 0.999
@@ -33,16 +45,37 @@ SIZE_TOLERANCE = 0.05
 
 @dataclass(frozen=True, slots=True)
 class SawnState:
-    """A log as it lies there: what was sawn, and what of the earlier plan is kept because it is in the shop already."""
+    """A log as it lies there: what was sawn, and what of the earlier plan is kept because it is in the shop already.
+
+    Attributes
+    ----------
+    history : SplitScript
+        Made and to come.
+    kinds : mapping of str to str
+        Kind of every piece; spoilt ones are offcuts.
+    counts : mapping of str to int
+        Highest numbers in use, by prefix.
+    plates : tuple of mapping
+        As the earlier script has them, of pieces that are still sound.
+    changed : frozenset of str
+        Cuts that are not where they were planned.
+    whole, logs : PlanLog, mapping of str to PlanLog
+        The log, and the shorter logs by piece where it was crosscut.
+    """
 
     history: SplitScript
     kinds: Mapping[str, str]
     counts: Mapping[str, int]
-    plates: tuple[Mapping[str, Any], ...]  # as the earlier script has them, of pieces that are still sound
-    changed: frozenset[str]  # cuts that are not where they were planned
+    plates: tuple[Mapping[str, Any], ...]
+    changed: frozenset[str]
     whole: PlanLog
     parts: tuple[SawnPart, ...]
-    logs: Mapping[str, PlanLog]  # shorter logs by piece, where the log was crosscut
+    logs: Mapping[str, PlanLog]
+
+    @property
+    def dried(self) -> bool:
+        """Whether billets were resawn dried already: nothing green is sawn after that."""
+        return any(isinstance(each, Setting) and each.stage is Stage.DRIED for each in self.history.sawn)
 
     def ledger(self) -> Ledger:
         """A ledger of what was sawn, plates left out; ids go on after the highest in use."""
@@ -53,205 +86,235 @@ class SawnState:
     def log_of(self, ledger: Ledger, name: str) -> PlanLog:
         """The log, whole or bucked, that a piece belongs to."""
         line = ancestry_of(parents_of(ledger.operations), name)
-        return next((self.logs[one] for one in line if one in self.logs), self.whole)
+        return next((self.logs[piece] for piece in line if piece in self.logs), self.whole)
 
 
 def with_bucked_logs(state: SawnState) -> SawnState:
     """The state with the shorter logs that crosscuts have made; crosscuts broken off count as done as planned."""
-    cuts = [one for one in state.history.later if one["op"] == "cut" and one["tool"] == "buck"]
-    if cuts:
+    history = state.history
+    if bucking_cuts(history.later):
         ledger = state.ledger()
-        more = with_reopened_settings(
-            [one for one in state.history.later if one.get("tool") == "buck"], state.history, ledger
-        )
-        later = tuple(one for one in state.history.later if one.get("tool") != "buck")
-        history = SplitScript((*state.history.sawn, *more), later, state.history.kinds)
+        bucking = [each for each in history.later if each.tool is Tool.BUCK]
+        more = with_reopened_settings(bucking, history, ledger)
+        later = tuple(each for each in history.later if each.tool is not Tool.BUCK)
+        history = SplitScript((*history.sawn, *more), later, history.kinds)
         state = replace(state, history=history, counts=dict(ledger.counts))
     ledger = state.ledger()
-    bucks = {one["id"] for one in ledger.operations if one["op"] == "cut" and one["tool"] == "buck"}
+    bucks = {cut.id for cut in bucking_cuts(ledger.operations)}
     logs = {
         name: shorter_log(state.whole, piece) for name, piece in ledger.pieces.items() if ledger.made_by[name] in bucks
     }
     return replace(state, logs=logs)
 
 
-def operations_following(history: SplitScript, leaf: str) -> list[dict[str, Any]]:
+def operations_following(history: SplitScript, leaf: str) -> list[Operation]:
     """The operations that were to follow on a piece and all that is made of it, in their order."""
     family, out = {leaf}, []
-    for one in history.later:
-        if one["op"] == "setting":
-            if one["piece"] in family:
-                out.append(one)
-        elif one["piece"] in family:
-            family |= {one["above"], one["below"]}
-            out.append(one)
+    for each in history.later:
+        if each.piece in family:
+            out.append(each)
+            if isinstance(each, Cut):
+                family |= set(each.sides)
     return out
 
 
-def with_reopened_settings(
-    operations: Sequence[dict[str, Any]], history: SplitScript, ledger: Ledger
-) -> list[dict[str, Any]]:
+def with_reopened_settings(operations: Operations, history: SplitScript, ledger: Ledger) -> list[Operation]:
     """The operations with a setting of their own before cuts whose setting was broken off."""
-    out: list[dict[str, Any]] = []
-    opened = {one["id"]: one for one in history.sawn if one["op"] == "setting"}
+    out: list[Operation] = []
+    begun = {each.id: each for each in history.sawn if isinstance(each, Setting)}
     new: dict[str, str] = {}
-    for one in operations:
-        if one["op"] == "cut" and one["setting"] in opened:
-            old = opened[one["setting"]]
-            if old["id"] not in new:
-                new[old["id"]] = ledger.fresh("set-")
-                cuts = [cut for cut in (*history.sawn, *history.later) if cut.get("setting") == old["id"]]
-                share = sum(cut in operations for cut in cuts) / len(cuts)
-                entry = {**old, "id": new[old["id"]], "piece": one["piece"], "minutes": old["minutes"] * share}
-                out.append({**entry, "weight_kg": 0.0} if old["tool"] not in ("mill", "buck") else entry)
-            one = {**one, "setting": new[old["id"]]}
-        out.append(one)
+    for each in operations:
+        if isinstance(each, Cut) and each.setting in begun:
+            old = begun[each.setting]
+            if old.id not in new:
+                new[old.id] = ledger.fresh("set-")
+                out.append(_reopened(old, new[old.id], each.piece, _share(operations, history, old)))
+            each = replace(each, setting=new[old.id])
+        out.append(each)
     return out
+
+
+def _share(operations: Operations, history: SplitScript, setting: Setting) -> float:
+    """The share of a setting's cuts that is among the operations."""
+    cuts = cuts_of(history.whole, setting.id)
+    return sum(cut in operations for cut in cuts) / len(cuts)
+
+
+def _reopened(old: Setting, name: str, piece: str, share: float) -> Setting:
+    weight = old.weight_kg if old.tool.takes_setting_up else 0.0
+    return replace(old, id=name, piece=piece, minutes=old.minutes * share, weight_kg=weight)
 
 
 @dataclass(frozen=True, slots=True)
 class ShopWork:
-    """Slabs and billets in hand: operations kept for them, the plates these and the history give, slabs laid out anew."""
+    """Slabs and billets in hand.
 
-    kept: tuple[dict[str, Any], ...]
-    names: frozenset[str]  # of pieces that exist once these are carried out
-    jobs: tuple[tuple[PlanLog, SlabJob], ...]
-    left: Array  # plates of each part still wanted after all of these
+    Attributes
+    ----------
+    kept : tuple of Operation
+        What is kept of the earlier plan for them.
+    names : frozenset of str
+        Pieces that exist once these are carried out.
+    jobs : tuple of SlabJob
+        Slabs laid out anew.
+    left : (p,) array
+        Plates of each part still wanted after all of these.
+    counts : mapping of str to int
+        Highest numbers in use, by prefix.
+    """
+
+    kept: tuple[Operation, ...]
+    names: frozenset[str]
+    jobs: tuple[SlabJob, ...]
+    left: Array
     counts: Mapping[str, int]
 
 
-def plan_shop_work(state: SawnState, shop: Shop, again: bool) -> ShopWork:
+def plan_shop_work(state: SawnState, task: SawingTask, again: bool) -> ShopWork:
     """What to do with slabs and billets in hand: as planned earlier, or laid out anew where that gives more.
 
-    Parameters
-    ----------
-    again : whether slabs may be laid out anew; not once billets were resawn dried
+    `again` says whether slabs may be laid out anew; not once billets were resawn dried.
     """
     ledger = state.ledger()
     leaves = [name for name in ledger.leaves() if ledger.pieces[name].kind in ("slab", "billet")]
-    left = shop.left.astype(float).copy()
+    left = task.left.astype(float).copy()
     _take(left, plates_of(state, ledger, frozenset(ledger.pieces)))
-    kept: list[dict[str, Any]] = []
+    kept: list[Operation] = []
     names = set(ledger.pieces)
-    jobs: list[tuple[PlanLog, SlabJob]] = []
+    jobs: list[SlabJob] = []
     for name in leaves:
         own = with_reopened_settings(operations_following(state.history, name), state.history, ledger)
         own, plates = _paying(state, own)
-        worth = _worth(plates, left, shop)
+        worth = _worth(_passing_of(plates, len(left)), left, task)
         job = None
         if again and ledger.pieces[name].kind == "slab":
-            job = _anew(state, ledger, name, shop, left)
+            job = _anew(state, ledger, name, replace(task, left=left))
         # of two that are alike the earlier plan's stands, unless the slab is not the one it was made for
         other = any(face.cut in state.changed for face in ledger.pieces[name].faces)
-        if job is not None and _job_worth(job[1], left, shop) > worth + (-1e-9 if other else 1e-9):
+        if job is not None and _worth(_held(job, len(left)), left, task) > worth + (-1e-9 if other else 1e-9):
             jobs.append(job)
-            for strip in job[1].strips:
-                for billet in strip.billets:
-                    left[billet.part] -= len(billet.layers)
+            left -= _held(job, len(left))
             continue
         kept += own
-        names |= {one[side] for one in own if one["op"] == "cut" for side in ("above", "below")}
+        names |= pieces_made(own)
         _take(left, plates)
-    order = {one["id"]: i for i, one in enumerate(state.history.later)}
+    order = {each.id: i for i, each in enumerate(state.history.later)}
     blocks = _blocks(kept)
-    blocks.sort(key=lambda block: (block[0]["stage"] == "dried", order.get(block[0]["id"], -1)))
-    return ShopWork(
-        tuple(one for block in blocks for one in block), frozenset(names), tuple(jobs), left, dict(ledger.counts)
-    )
+    blocks.sort(key=lambda block: (block.setting.stage is Stage.DRIED, order.get(block.setting.id, -1)))
+    ordered = tuple(each for block in blocks for each in block.operations)
+    return ShopWork(ordered, frozenset(names), tuple(jobs), left, dict(ledger.counts))
 
 
-def _blocks(operations: Sequence[dict[str, Any]]) -> list[list[dict[str, Any]]]:
-    """Settings each with its cuts."""
-    out: list[list[dict[str, Any]]] = []
-    for one in operations:
-        if one["op"] == "setting":
-            out.append([one])
+@dataclass(frozen=True, slots=True)
+class _Block:
+    """A setting with its cuts."""
+
+    setting: Setting
+    cuts: list[Cut]
+
+    @property
+    def operations(self) -> Operations:
+        return self.setting, *self.cuts
+
+
+def _blocks(operations: Operations) -> list[_Block]:
+    out: list[_Block] = []
+    for each in operations:
+        if isinstance(each, Setting):
+            out.append(_Block(each, []))
         else:
-            out[-1].append(one)
+            out[-1].cuts.append(each)
     return out
 
 
 def _take(left: Array, plates: Sequence[Plate]) -> None:
+    """Lessen what is still wanted by passing plates."""
     for plate in plates:
-        if plate.grade.passes:
+        if plate.passes:
             left[plate.part] -= 1.0
     np.maximum(left, 0.0, out=left)
 
 
-def _worth(plates: Sequence[Plate], left: Array, shop: Shop) -> float:
-    """What passing plates count, up to what is still wanted."""
-    have = np.zeros(len(left))
+def _passing_of(plates: Sequence[Plate], parts: int) -> Array:
+    """Passing plates of each part, (parts,)."""
+    have = np.zeros(parts)
     for plate in plates:
-        have[plate.part] += plate.grade.passes
-    return float(np.minimum(have, left) @ shop.worth)
+        have[plate.part] += plate.passes
+    return have
 
 
-def _job_worth(job: SlabJob, left: Array, shop: Shop) -> float:
-    have = np.zeros(len(left))
+def _held(job: SlabJob, parts: int) -> Array:
+    """Plates of each part that a slab is laid out to, (parts,)."""
+    have = np.zeros(parts)
     for strip in job.strips:
         for billet in strip.billets:
             have[billet.part] += len(billet.layers)
-    return float(np.minimum(have, left) @ shop.worth)
+    return have
 
 
-def _paying(state: SawnState, operations: list[dict[str, Any]]) -> tuple[list[dict[str, Any]], list[Plate]]:
+def _worth(have: Array, left: Array, task: SawingTask) -> float:
+    """What plates of each part count, up to what is still wanted."""
+    return float(np.minimum(have, left) @ task.worth)
+
+
+def _paying(state: SawnState, operations: Operations) -> tuple[list[Operation], list[Plate]]:
     """The operations of settings that still lead to a passing plate, and their plates."""
     ledger = state.ledger()
     apply_operations(ledger, operations, state.kinds)
-    made = {one[side] for one in operations if one["op"] == "cut" for side in ("above", "below")}
-    plates = plates_of(state, ledger, frozenset(made))
+    plates = plates_of(state, ledger, frozenset(pieces_made(operations)))
     parents = parents_of(ledger.operations)
-    lines = {one for plate in plates if plate.grade.passes for one in ancestry_of(parents, plate.id)}
-    out: list[dict[str, Any]] = []
+    lines = {piece for plate in plates if plate.passes for piece in ancestry_of(parents, plate.id)}
+    out: list[Operation] = []
     for block in _blocks(operations):
-        if any(cut[side] in lines for cut in block[1:] for side in ("above", "below")):
-            out += block
-    made = {one[side] for one in out if one["op"] == "cut" for side in ("above", "below")}
+        if any(side in lines for cut in block.cuts for side in cut.sides):
+            out += block.operations
+    made = pieces_made(out)
     return out, [plate for plate in plates if plate.id in made]
 
 
-def _anew(state: SawnState, ledger: Ledger, name: str, shop: Shop, left: Array) -> tuple[PlanLog, SlabJob] | None:
+def _anew(state: SawnState, ledger: Ledger, name: str, task: SawingTask) -> SlabJob | None:
     """A slab in hand laid out on the log as it now is known; None where it has no two parallel faces from mill or resaw."""
     log, piece = state.log_of(ledger, name), ledger.pieces[name]
-    cuts = {one["id"]: one for one in ledger.operations if one["op"] == "cut"}
-    newest = next((face for face in reversed(piece.faces) if cuts[face.cut]["tool"] in ("mill", "resaw")), None)
+    cuts = {cut.id: cut for cut in ledger.cuts}
+    newest = next((face for face in reversed(piece.faces) if cuts[face.cut].tool.on_mill_or_resaw), None)
     if newest is None:
         return None
-    normal = np.asarray(cuts[newest.cut]["normal"], float)
+    normal = np.asarray(cuts[newest.cut].normal, float)
     normal /= np.linalg.norm(normal)
-    low, high = parallel_faces(log, piece, normal)
-    if low is None or high is None:
+    faces = parallel_faces(log, piece, normal)
+    if faces.low is None or faces.high is None:
         return None
-    frame = slab_frame(log, piece, normal, low.height, high.height)
-    strips = lay_out(log, frame, shop.parts, shop.worth, left, shop.saws)
-    return log, SlabJob(piece, frame, low.cut, strips, shop.saws, _role(ledger, name))
+    frame = slab_frame(log, piece, normal, faces.low.height, faces.high.height)
+    return SlabJob(log, piece, frame, faces.low.cut, lay_out(log, frame, task), _role(ledger, name))
 
 
 def _role(ledger: Ledger, name: str) -> str:
     """The kind of piece that a slab, or the slab of a billet or plate, was sawn from."""
-    for one in ancestry_of(parents_of(ledger.operations), name):
-        if ledger.pieces[one].kind in ROLES:
-            return ledger.pieces[one].kind
+    for piece in ancestry_of(parents_of(ledger.operations), name):
+        if ledger.pieces[piece].kind in ROLES:
+            return ledger.pieces[piece].kind
     return "log"
 
 
 def plates_of(state: SawnState, ledger: Ledger, names: frozenset[str]) -> list[Plate]:
     """The earlier script's plates among `names`, graded anew, their boxes as their faces now lie."""
-    parents = parents_of(ledger.operations)
-    cuts = {one["id"]: one for one in ledger.operations if one["op"] == "cut"}
+    cuts = {cut.id: cut for cut in ledger.cuts}
     index = {part.key: i for i, part in enumerate(state.parts)}
+    parents = parents_of(ledger.operations)
     out: list[Plate] = []
-    for one in state.plates:
-        if one["id"] not in names or one["id"] not in ledger.pieces:
+    for written in state.plates:
+        name = written["id"]
+        if name not in names or name not in ledger.pieces:
             continue
-        number = index[one["product"], one["part"]]
-        corner, edges = np.array(one["corner"], float), tuple(np.array(edge, float) for edge in one["edges"])
-        piece = ledger.pieces[one["id"]]
+        number = index[written["product"], written["part"]]
+        corner = np.array(written["corner"], float)
+        length, width, thickness = (np.array(edge, float) for edge in written["edges"])
+        edges = length, width, thickness
+        piece = ledger.pieces[name]
         if any(face.cut in state.changed for face in piece.faces):
             corner, edges = _refitted(piece, corner, edges)
-        line = ancestry_of(parents, one["id"])
-        made = {name: cuts.get(ledger.made_by[name] or "", {}).get("tool") for name in line}
-        billet = next((name for name in line if made[name] != "resaw"), line[-1])
+        line = ancestry_of(parents, name)
+        billet = next((one for one in line if not _resawn(ledger, cuts, one)), line[-1])
         part = state.parts[number]
         grade = grade_plate(state.log_of(ledger, billet), corner, edges, part.limits)
         small = any(
@@ -259,12 +322,19 @@ def plates_of(state: SawnState, ledger: Ledger, names: frozenset[str]) -> list[P
             for edge, size in zip(edges, (part.length, part.width, part.thickness), strict=True)
         )
         grade = replace(grade, passes=grade.passes and not small)
-        out.append(Plate(one["id"], number, corner, edges, grade, billet, 0, part.volume, _role(ledger, one["id"])))
-    _layer(out, state.parts)
-    return out
+        out.append(Plate(name, number, corner, edges, grade, billet, 0, part.volume, _role(ledger, name)))
+    return _layered(out, state.parts)
 
 
-def _refitted(piece: Piece, corner: Array, edges: tuple[Array, ...]) -> tuple[Array, tuple[Array, Array, Array]]:
+def _resawn(ledger: Ledger, cuts: Mapping[str, Cut], name: str) -> bool:
+    """Whether the resaw made a piece."""
+    made_by = cuts.get(ledger.made_by[name] or "")
+    return made_by is not None and made_by.tool is Tool.RESAW
+
+
+def _refitted(
+    piece: Piece, corner: Array, edges: tuple[Array, Array, Array]
+) -> tuple[Array, tuple[Array, Array, Array]]:
     """A plate's box between the faces that its piece has: on each side the innermost, where that comes nearest."""
     sizes = [float(np.linalg.norm(edge)) for edge in edges]
     units = [edge / size for edge, size in zip(edges, sizes, strict=True)]
@@ -286,11 +356,12 @@ def _refitted(piece: Piece, corner: Array, edges: tuple[Array, ...]) -> tuple[Ar
     return new, (first, second, third)
 
 
-def _layer(plates: Sequence[Plate], parts: tuple[SawnPart, ...]) -> None:
-    """Number the plates of every billet by their place through it, neighbours one apart."""
+def _layered(plates: Sequence[Plate], parts: tuple[SawnPart, ...]) -> list[Plate]:
+    """The plates numbered by their place through their billet, neighbours one apart."""
     billets: dict[str, list[Plate]] = defaultdict(list)
     for plate in plates:
         billets[plate.billet].append(plate)
+    layers = {plate.id: plate.layer for plate in plates}
     for group in billets.values():
         normal = group[0].edges[2] / np.linalg.norm(group[0].edges[2])
         low = {
@@ -298,18 +369,25 @@ def _layer(plates: Sequence[Plate], parts: tuple[SawnPart, ...]) -> None:
             for plate in group
         }
         ordered = sorted(group, key=lambda plate: low[plate.id])
-        for one, plate in itertools.pairwise(ordered):
-            gap = low[plate.id] - low[one.id] - float(np.linalg.norm(one.edges[2]))
-            plate.layer = one.layer + (1 if gap < 0.5 * parts[plate.part].thickness + 2.0 else 2)
+        for under, over in itertools.pairwise(ordered):
+            gap = low[over.id] - low[under.id] - float(np.linalg.norm(under.edges[2]))
+            near = gap < 0.5 * parts[over.part].thickness + RESAW_ROOM
+            layers[over.id] = layers[under.id] + (1 if near else 2)
+    return [replace(plate, layer=layers[plate.id]) for plate in plates]
+
+
+RESAW_ROOM = 2.0
+"""Neighbours lie a resaw's kerf apart, and what is rounded; plates with another between them lie a plate apart. [mm]"""
 
 
 def remaining_pieces(state: SawnState, before: ScriptLayouts) -> tuple[RemainingPiece, ...]:
     """The pieces in hand that mill or resaw may still take: what lies on the bed, then logs, halves and bolts."""
     ledger = state.ledger()
-    last = state.history.sawn[-1]["below"]
+    last = state.history.sawn[-1]
+    on_bed = last.below if isinstance(last, Cut) else ""
 
     def order(name: str) -> tuple[bool, int]:
-        return name != last, ROLES.index(ledger.pieces[name].kind)
+        return name != on_bed, ROLES.index(ledger.pieces[name].kind)
 
     found = sorted((name for name in ledger.leaves() if ledger.pieces[name].kind in ROLES), key=order)
     logs = {name: state.log_of(ledger, name) for name in found}
@@ -318,26 +396,36 @@ def remaining_pieces(state: SawnState, before: ScriptLayouts) -> tuple[Remaining
 
 def execute_remaining(
     state: SawnState,
-    bench: ShopWork,
-    rests: Sequence[RemainingPiece],
+    work: ShopWork,
+    pieces: Sequence[RemainingPiece],
     layouts: Sequence[LayoutSetting | None],
-    shop: Shop,
+    task: SawingTask,
     poser: Callable[[PlanLog], Poser],
 ) -> Ledger:
-    """Saw on: pieces in hand by their layouts, then all slabs, with what is kept of the earlier plan; dried billets last."""
+    """Saw on: pieces in hand by their layouts, then all slabs, with what is kept of the earlier plan; dried billets last.
+
+    Parameters
+    ----------
+    state, work : SawnState, ShopWork
+        The log as it lies there, and what is to be done with slabs and billets in hand.
+    pieces, layouts : sequences
+        Pieces in hand that mill or resaw may take, and the layout of each (None leaves it).
+    task : SawingTask
+        Machines, parts and what is wanted of them.
+    poser : callable
+        Makes the poser of each log.
+    """
     ledger = state.ledger()
-    ledger.counts.update(bench.counts)
-    left = bench.left.copy()
-    slabs: list[tuple[PlanLog, SlabJob]] = list(bench.jobs)
-    for rest, layout in zip(rests, layouts, strict=True):
-        made = saw_settings(rest.log, ledger, rest.piece, layout, shop, left, poser(rest.log), True, None)
-        slabs += [(rest.log, job) for job in made]
-    waiting = [
-        (log, one) for log, job in slabs for one in saw_into_billets(log, ledger, shop.machines, job, shop.parts)
-    ]
-    blocks = _blocks(bench.kept)
-    for stage in ("green", "dried"):
-        apply_operations(ledger, [one for block in blocks if block[0]["stage"] == stage for one in block], state.kinds)
-        resaw_all(ledger, waiting, shop, (stage,))
-    ledger.plates[:0] = plates_of(state, ledger, bench.names)
+    ledger.counts.update(work.counts)
+    simulation = Simulation(ledger, replace(task, left=work.left.copy()))
+    slabs = list(work.jobs)
+    for piece, layout in zip(pieces, layouts, strict=True):
+        slabs += simulation.saw_settings(PieceToSaw(piece.log, piece.piece, layout, poser(piece.log)))
+    waiting = [billet for job in slabs for billet in saw_into_billets(ledger, task, job)]
+    blocks = _blocks(work.kept)
+    for stage in Stage:
+        kept = [each for block in blocks if block.setting.stage is stage for each in block.operations]
+        apply_operations(ledger, kept, state.kinds)
+        resaw_all(ledger, task, waiting, (stage,))
+    ledger.plates[:0] = plates_of(state, ledger, work.names)
     return ledger

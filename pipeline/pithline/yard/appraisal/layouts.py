@@ -24,13 +24,14 @@ from pithline.plan.columns.log_columns import balanced_prices
 from pithline.plan.execute.bucked_log import LogLayout, crosscut_log, execute_log_layout
 from pithline.plan.execute.ledger import Ledger
 from pithline.plan.execute.machine_setups import MachinePoser
-from pithline.plan.execute.sets import assign_sets, match
-from pithline.plan.execute.simulate import DrawnPoser, Shop
+from pithline.plan.execute.sets import gather_sets
+from pithline.plan.execute.simulate import DrawnPoser
 from pithline.plan.execute.slab_layout import SlabCache
 from pithline.plan.problem.effort import COARSE, Effort
 from pithline.plan.problem.log_frame import PITH_DOUBTS, SURFACE_DOUBTS, PlanLog, with_standard_errors
 from pithline.plan.problem.objective import objective_weights
 from pithline.plan.problem.parts import SawnPart, sawn_parts
+from pithline.plan.problem.task import SawingTask
 from pithline.plan.search import search_logs
 
 Array = NDArray[np.float64]
@@ -68,10 +69,10 @@ def appraisal_shop(machines: Machines, products: Products, species: str, density
     return AppraisalShop(machines, products, sawn_parts(products, species), density)
 
 
-def shop_of(trade: AppraisalShop, parts: tuple[SawnPart, ...]) -> Shop:
+def shop_of(trade: AppraisalShop, parts: tuple[SawnPart, ...]) -> SawingTask:
     """The shop with the worth of each plate."""
     worth = np.array([p.price if trade.priced else p.volume / 1e6 for p in parts])
-    return Shop(trade.machines, parts, worth, np.array([np.inf if p.demand is None else p.demand for p in parts]))
+    return SawingTask(trade.machines, parts, worth, np.array([np.inf if p.demand is None else p.demand for p in parts]))
 
 
 def fits(log: PlanLog, basis: str, trade: AppraisalShop, name: str) -> tuple[str, ...]:
@@ -129,7 +130,7 @@ def best_layouts(
     ways = crosscuts(log, basis, trade, progress)
     out: list[ExecutedLayout] = []
     for turn in range(rounds):
-        shop = shop_of(trade, parts)
+        task = shop_of(trade, parts)
         bold = BOLDNESS[basis][min(turn, len(BOLDNESS[basis]) - 1)]
         lying = with_reserve(log, bold)
         refusals: list[str] = []
@@ -141,11 +142,11 @@ def best_layouts(
                 progress(what, 0.1 + 0.9 * (done + part / each) / rounds)
 
             logs = crosscut_log(lying, places, trade.machines.buck.kerf, 0.0)[1]
-            found = search_logs(logs, parts, shop, objective, effort, seed, report_part)
+            found = search_logs(logs, parts, task, objective, effort, seed, report_part)
             for answer in found.answers:
                 log_layout = LogLayout(lying, places, logs, answer.layouts)
                 sawn = packed(log_layout, parts, trade, bold)
-                if any(plate.grade.passes for plate in sawn.ledger.plates):
+                if any(plate.passes for plate in sawn.ledger.plates):
                     out.append(sawn)
                 refusals += sawn.ledger.cautions
         if turn == 0 and not out:
@@ -178,12 +179,12 @@ def packed(log_layout: LogLayout, parts: tuple[SawnPart, ...], trade: AppraisalS
 
 def sets_worth(ledger: Ledger, trade: AppraisalShop) -> float:
     """The price of all complete sets of the passing plates, or without prices their volume in litres."""
-    plates = [replace(plate, mate=None, set_id=None) for plate in ledger.plates if plate.grade.passes]
     if not trade.priced:
-        return float(sum(plate.volume for plate in plates)) / 1e6
-    match(plates, trade.parts)
+        return float(sum(plate.volume for plate in ledger.passing)) / 1e6
     prices = {product.name: product.price for product in trade.products.products}
-    return float(sum(prices[name] * n for name, n in assign_sets(plates, trade.parts, trade.products).items()))
+    return float(
+        sum(prices[name] * n for name, n in gather_sets(ledger.passing, trade.parts, trade.products).sets.items())
+    )
 
 
 MUCH = 1.15
@@ -192,11 +193,11 @@ MUCH = 1.15
 
 def crosscuts(log: PlanLog, basis: str, trade: AppraisalShop, progress: Progress) -> list[tuple[float, ...]]:
     """Ways to crosscut the log first that are worth a search; () leaves it whole. As `plan.search` does, on the first reserve."""
-    shop = shop_of(trade, trade.parts)
+    task = shop_of(trade, trade.parts)
     lying = with_reserve(log, BOLDNESS[basis][0])
     weights = objective_weights("value" if trade.priced else "volume", trade.parts, trade.machines, log.reach)
     rough = crosscut_candidates(
-        lying, trade.parts, shop.machines, weights, lambda: False, lambda what, part: progress(what, 0.1 * part)
+        lying, trade.parts, task.machines, weights, lambda: False, lambda what, part: progress(what, 0.1 * part)
     )
     if not rough:
         return [()]
@@ -207,7 +208,7 @@ def crosscuts(log: PlanLog, basis: str, trade: AppraisalShop, progress: Progress
     return [best[1], ()]
 
 
-def on_machines(whole: PlanLog, trade: AppraisalShop) -> Callable[[LogLayout, Shop, list[SlabCache]], Ledger]:
+def on_machines(whole: PlanLog, trade: AppraisalShop) -> Callable[[LogLayout, SawingTask, list[SlabCache]], Ledger]:
     """How sawings of a log are carried out on the real machines, crosscuts first."""
     sections = log_sections(whole.model)
     weight = piece_shape(sections, Piece("log", "log"), bark=True).volume * 1e-9 * trade.density
@@ -215,20 +216,20 @@ def on_machines(whole: PlanLog, trade: AppraisalShop) -> Callable[[LogLayout, Sh
     def poser(one: PlanLog) -> MachinePoser:
         return MachinePoser(one, sections, trade.machines, trade.density)
 
-    return lambda log_layout, shop, memories: execute_log_layout(log_layout, shop, poser, weight, memories=memories)
+    return lambda log_layout, task, caches: execute_log_layout(log_layout, task, poser, weight, caches=caches)
 
 
-def as_drawn(log_layout: LogLayout, trade: AppraisalShop, shop: Shop) -> Ledger:
+def as_drawn(log_layout: LogLayout, trade: AppraisalShop, task: SawingTask) -> Ledger:
     """The same as drawn, with no look at how pieces lie on the machines."""
     mill = trade.machines.mill
     return execute_log_layout(
-        log_layout, shop, lambda one: DrawnPoser(one, mill.kerf, mill.minutes_per_setting, mill.feed), 0.0
+        log_layout, task, lambda one: DrawnPoser(one, mill.kerf, mill.minutes_per_setting, mill.feed), 0.0
     )
 
 
 def shifted(parts: tuple[SawnPart, ...], ledger: Ledger) -> tuple[SawnPart, ...]:
     """Shares of each set's price moved from parts that abound to those that are short; sets never whole are dropped."""
-    have = Counter(plate.part for plate in ledger.plates if plate.grade.passes)
+    have = Counter(plate.part for plate in ledger.plates if plate.passes)
     prices = balanced_prices(parts, np.array([part.price for part in parts]), tuple(have[i] for i in range(len(parts))))
     # a set that lacks a part brings nothing, so its other parts are not worth sawing
     lacking = {part.product for i, part in enumerate(parts) if not have[i]}
@@ -252,14 +253,14 @@ QUICK = replace(COARSE, name="quick", rolls=12)
 
 def searched_again(log: PlanLog, sawn: ExecutedLayout, trade: AppraisalShop, seed: int) -> ExecutedLayout:
     """A layout searched anew on a log known far better, crosscut where it was, at fewer rolls and with the full reserve."""
-    shop = shop_of(trade, sawn.parts)
+    task = shop_of(trade, sawn.parts)
     places = sawn.log_layout.places
     logs = crosscut_log(log, places, trade.machines.buck.kerf, 0.0)[1]
     objective = "value" if trade.priced else "volume"
     try:
-        found = search_logs(logs, sawn.parts, shop, objective, QUICK, seed, lambda what, part: None)
+        found = search_logs(logs, sawn.parts, task, objective, QUICK, seed, lambda what, part: None)
     except PlanError:  # nothing passes with what is known now: the layout at hand stays
         return laid_again(log, sawn, trade)
     log_layout = LogLayout(log, places, logs, found.answers[0].layouts)
-    ledger = as_drawn(log_layout, trade, shop)
+    ledger = as_drawn(log_layout, trade, task)
     return ExecutedLayout(log_layout, sawn.parts, ledger, ledger.minutes, 1.0)

@@ -24,14 +24,14 @@ from pithline.plan.columns.master import MasterAnswer, solve_joint_master
 from pithline.plan.evaluate.ranking import counted_worth
 from pithline.plan.execute.bucked_log import LogLayout, crosscut_log, execute_log_layout
 from pithline.plan.execute.ledger import Ledger
-from pithline.plan.execute.sets import assign_sets, match
-from pithline.plan.execute.simulate import Shop
+from pithline.plan.execute.sets import gather_sets
 from pithline.plan.problem.effort import Effort, bolts_on_mill
 from pithline.plan.problem.infeasible import no_part_fits
 from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
 from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.objective import ObjectiveWeights, setting_cost
 from pithline.plan.problem.parts import SawnPart, sawn_parts
+from pithline.plan.problem.task import SawingTask
 from pithline.plan.programmes.tables import PassingPlaces, find_passing_places
 from pithline.plan.search import search_words
 from pithline.yard.prepared_log import PreparedLog, prepare_log
@@ -68,10 +68,9 @@ class SeasonLog:
         """What it is sawn with."""
         return self.own.inputs.machines
 
-    def carry(self, log_layout: LogLayout, shop: Shop) -> Ledger:
+    def carry(self, log_layout: LogLayout, task: SawingTask) -> Ledger:
         """A sawing carried out on the real machines."""
-        refused: list[str] = []
-        return execute_log_layout(log_layout, shop, lambda one: self.own.poser(one, refused), self.own.weight)
+        return execute_log_layout(log_layout, task, self.own.poser, self.own.weight)
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,12 +179,12 @@ def _asked(
         rows = np.array([w for w in prices if w > 0.0])
         if not view:
             break
-        shop = Shop(one.machines, one.parts, prices, left)
+        task = SawingTask(one.machines, one.parts, prices, left)
         most, considered, grid = 0.0, 0, None
         for log, known, pool, memory in zip(one.logs, looks, pools, seen, strict=True):
             evaluator = ColumnEvaluator(
                 log,
-                shop,
+                task,
                 one.machines.mill.kerf,
                 2.0,
                 tuple(float(w) for w in prices),
@@ -207,7 +206,15 @@ def _asked(
             words = search_words(grid, SEASON_EFFORT, one.machines, True, one.logs)
             plans.append(
                 _carried(
-                    one, ask, turn, answer, Shop(one.machines, one.parts, start, left), facts, considered, words, charge
+                    one,
+                    ask,
+                    turn,
+                    answer,
+                    SawingTask(one.machines, one.parts, start, left),
+                    facts,
+                    considered,
+                    words,
+                    charge,
                 )
             )
         some = np.flatnonzero(prices > 0.0)
@@ -234,18 +241,18 @@ def _carried(
     ask: Ask,
     turn: int,
     answer: MasterAnswer,
-    shop: Shop,
+    task: SawingTask,
     facts: Sequence[ProvenBound],
     considered: int,
     words: str,
     charge: float,
 ) -> LogPlan:
     log_layout = LogLayout(one.log, one.places, one.logs, answer.layouts)
-    ledger = one.carry(log_layout, shop)
-    match(ledger.plates, one.parts)
-    sets = {name: n for name, n in assign_sets(ledger.plates, one.parts, one.own.inputs.products).items() if n}
-    value = counted_worth(ledger, shop) - charge * ledger.charged
-    worth = tuple(float(w) for w in shop.worth)
+    ledger = one.carry(log_layout, task)
+    gathered = gather_sets(ledger.plates, one.parts, one.own.inputs.products)
+    sets = {name: n for name, n in gathered.sets.items() if n}
+    value = counted_worth(ledger, task) - charge * ledger.charged
+    worth = tuple(float(w) for w in task.worth)
     return LogPlan(
         ask.name, turn, sets, ledger.minutes, log_layout, worth, value, facts[0].most, considered, words, ledger
     )
@@ -277,7 +284,7 @@ def plan_data(plan: LogPlan, parts: tuple[SawnPart, ...]) -> dict[str, Any]:
         "name": plan.ask if plan.turn == 0 else f"{plan.ask}, sets evened out",
         "sets": dict(plan.sets),
         "minutes": plan.minutes,
-        "billets": [[*key, size] for key, size in sorted(billet_thickness(_light(plan.ledger, parts)).items())],
+        "billets": [[*key, size] for key, size in sorted(billet_thickness(plan.ledger, parts).items())],
         "layouts": [None if one is None else asdict(one) for one in plan.log_layout.layouts],
         "places": list(plan.log_layout.places),
         "value": plan.value,
@@ -296,19 +303,3 @@ def layout_from(data: Mapping[str, Any] | None) -> LayoutSetting | None:
     return LayoutSetting(
         data["clock"], slabs, layout_from(data["above"]), layout_from(data["below"]), data["role"], prices
     )
-
-
-def _light(ledger: Ledger, parts: tuple[SawnPart, ...]) -> dict[str, Any]:
-    """As much of a script as tells how thick billets are."""
-    plates = [
-        {
-            "id": p.id,
-            "product": parts[p.part].product,
-            "part": parts[p.part].part.name,
-            "corner": p.corner,
-            "edges": p.edges,
-        }
-        for p in ledger.plates
-    ]
-    pieces = [{"id": one.id, "kind": one.kind} for one in ledger.pieces.values()]
-    return {"operations": ledger.operations, "pieces": pieces, "plates": plates}
