@@ -176,6 +176,7 @@ class Picture {
       this.drawn.add(new THREE.LineSegments(new THREE.BufferGeometry().setFromPoints(points), ink));
       this.drawn.add(this.label(line.name, vector(line.at), (all.length > 24 ? 0.09 : 0.13) * data.wood.widest));
     }
+    this.drawn.visible = state.section === null && !state.glass;
     const log = !setting || pieceOf.get(setting.piece).kind === "log";
     const shown = log && (state.where === "saw" || state.step === 0) ? setting?.own || "log" : "";
     for (const [own, line] of this.twelve) line.visible = own === shown;

@@ -56,5 +56,6 @@ try {
 }
 refresh(false);
 picture?.fit();
-window.pithline = { goTo, pick, state, screenOf: (id) => picture?.screenOf(id), pieceAt: (x, y) => picture?.pieceAt(x, y) };
+const stepOf = (kind) => operations.findIndex((one) => one.op === "setting" && pieceOf.get(one.piece).kind === kind) + 1;
+window.pithline = { goTo, pick, state, stepOf, length: data.log.length, screenOf: (id) => picture?.screenOf(id), pieceAt: (x, y) => picture?.pieceAt(x, y) };
 document.body.dataset.ready = "yes";
