@@ -16,7 +16,7 @@ from pithline.outputs.cards.pictures import part_name, slab_plan
 from pithline.outputs.cards.shop_cards import shop_cards
 from pithline.outputs.cards.slices import FenceSetting, Run, Slice, fence_settings, run_of
 from pithline.outputs.cards.work import SawStep, SliceStep, card_of, works_of
-from pithline.outputs.cut_script.document import Tool
+from pithline.outputs.cut_script.document import Saw
 from pithline.outputs.formatting import Formatter
 from pithline.outputs.palette import looks
 from pithline.outputs.print_job import print_job
@@ -101,7 +101,7 @@ def test_a_fence_is_set_to_half_a_millimetre_where_there_is_wood_to_spare(units,
 
 
 def test_a_sliver_between_crosscuts_is_one_cut(job):
-    step = next(one for one in works_of(job)[1].steps if isinstance(one, SawStep) and one.tool is Tool.CROSSCUT)
+    step = next(one for one in works_of(job)[1].steps if isinstance(one, SawStep) and one.tool is Saw.CROSSCUT)
     assert [place.number for place in step.places] == ["13", "12/11", "10"]
     setting = step.setting
     low, high = (job.shop.from_butt(setting, cut) for cut in job.log.cuts_of(setting)[2:0:-1])
@@ -112,7 +112,7 @@ def test_a_strip_too_thin_to_saw_is_left_on():
     script = cradle_script()
     cut = next(one for one in script["operations"] if one["op"] == "cut" and one["id"] == "c8")
     cut["offset"] = -10.0 + 3.2 / 2.0 + 1.0  # 1 mm beyond the face at y = -10
-    step = next(one for work in works_of(print_job(script)) for one in work.steps if isinstance(one, SawStep) and one.tool is Tool.RIP)
+    step = next(one for work in works_of(print_job(script)) for one in work.steps if isinstance(one, SawStep) and one.tool is Saw.RIP)
     assert [place.number for place in step.places] == ["9"]
 
 
@@ -147,7 +147,7 @@ def test_a_bolt_in_a_cradle_of_the_shop_needs_no_lines_and_one_of_an_older_scrip
     assert "Lines by tape" not in cards_of(cradle_script())
     text = cards_of(small_script())
     job = print_job(small_script())
-    for cut in (one for one in job.log.cuts.values() if one.tool is Tool.RESAW and one.piece.startswith(("bolt", "wedge"))):
+    for cut in (one for one in job.log.cuts.values() if one.tool is Saw.RESAW and one.piece.startswith(("bolt", "wedge"))):
         number = job.log.cut_numbers[cut.id]
         assert re.search(rf"\b{number} butt ", text) and re.search(rf"\b{number} top ", text)
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from pithline.outputs.cut_script.document import Tool
+from pithline.outputs.cut_script.document import Saw
 from pithline.outputs.holding.arris import arris_of, blade_at, from_arris
 from pithline.outputs.holding.pose import pose_of
 from pithline.outputs.holding.props import PropKind, holding_of
@@ -17,7 +17,7 @@ def log():
     return print_job(cradle_script()).log
 
 
-def setting_of(log, piece, tool=Tool.MILL):
+def setting_of(log, piece, tool=Saw.MILL):
     return next(one for one in log.settings if one.piece == piece and one.tool is tool)
 
 
@@ -57,7 +57,7 @@ def test_a_cradle_holds_its_angle_from_heel_to_crest(log):
 
 
 def test_at_the_band_saw_the_leaning_face_looks_down_at_its_block(log):
-    setting = setting_of(log, "bolt-2", Tool.RESAW)
+    setting = setting_of(log, "bolt-2", Saw.RESAW)
     holding = holding_of(log, setting)
     face = log.face("bolt-2", "c1")
     assert float(face.normal @ holding.pose.right) < 0.0 and float(face.normal @ holding.pose.up) < 0.0
@@ -73,7 +73,7 @@ def test_at_the_band_saw_the_leaning_face_looks_down_at_its_block(log):
 
 def test_the_blade_is_measured_from_the_arris_of_the_bolts_two_sawn_faces(log):
     """bolt-2 has its faces at z = 9 and y = 10 (half a kerf beyond cuts at 8 and 9): its arris lies at (10, 9)."""
-    setting = setting_of(log, "bolt-2", Tool.RESAW)
+    setting = setting_of(log, "bolt-2", Saw.RESAW)
     holding = holding_of(log, setting)
     arris = arris_of(holding, setting)
     point = np.array([holding.section.x, 10.0, 9.0])
@@ -86,7 +86,7 @@ def test_the_blade_is_measured_from_the_arris_of_the_bolts_two_sawn_faces(log):
 
 
 def test_slabs_lie_on_the_face_that_the_script_names(log):
-    setting = next(one for one in log.settings if one.tool is Tool.RIP)
+    setting = next(one for one in log.settings if one.tool is Saw.RIP)
     pose = pose_of(log, setting)
     assert pose.up @ log.face("slab-3", "c1").normal == pytest.approx(-1.0)
 
@@ -96,5 +96,5 @@ def test_a_bolt_of_an_older_script_has_blocks_cut_to_it():
     half = setting_of(log, "half-b")
     holding = holding_of(log, half)
     assert all(prop.kind in (PropKind.STOP, PropKind.CHOCK) for prop in holding.props)
-    fan = setting_of(log, "bolt-1", Tool.RESAW)
+    fan = setting_of(log, "bolt-1", Saw.RESAW)
     assert {prop.kind for prop in holding_of(log, fan).props} == {PropKind.BLOCK}

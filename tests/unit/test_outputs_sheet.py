@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from pithline.outputs.cards.shop_cards import shop_cards
-from pithline.outputs.cut_script.document import Tool
+from pithline.outputs.cut_script.document import Saw
 from pithline.outputs.cut_script.end_lines import end_lines, lined_settings
 from pithline.outputs.ends import tape_point
 from pithline.outputs.pdf.page import document
@@ -35,7 +35,7 @@ def panel_of(script, number):
     """What is written on the panel of a mill setting, its drawings left out."""
     job = print_job(script)
     setting = next(one for one in job.log.settings if job.log.mill_numbers.get(one.id) == number)
-    panel = document([mill_panel(job, setting, first=number == 1)], "A4", "", "")
+    panel = document([mill_panel(job, setting)], "A4", "", "")
     return columns_of(panel, 0.4).partition(" at the mill ")[2]
 
 
@@ -79,9 +79,9 @@ def test_every_cut_is_on_the_sheet_or_on_a_card(name):
     text, cards = text_of(set_up_sheet(job)), cards_of(job)
     for cut in job.log.cuts.values():
         number = job.log.cut_numbers[cut.id]
-        if cut.tool in (Tool.MILL, Tool.BUCK):
+        if cut.tool in (Saw.MILL, Saw.BUCK):
             assert re.search(rf"\b{number} \d", text), number
-        elif cut.tool is Tool.RESAW and job.shop.from_fence(next(s for s in job.log.settings if s.id == cut.setting), cut) is not None:
+        elif cut.tool is Saw.RESAW and job.shop.from_fence(next(s for s in job.log.settings if s.id == cut.setting), cut) is not None:
             gives = [job.log.mark(one) for one in cut.pieces if job.log.kind(one) == "plate"]
             assert all(re.search(rf"\b{mark}\b", cards) for mark in gives), number
         else:
@@ -91,7 +91,7 @@ def test_every_cut_is_on_the_sheet_or_on_a_card(name):
 def test_heights_and_lifts_are_the_scripts(small):
     job, _ = small
     log, fmt = job.log, job.fmt
-    for setting in (one for one in log.settings if one.tool is Tool.MILL):
+    for setting in (one for one in log.settings if one.tool is Saw.MILL):
         text = panel_of(small_script(), log.mill_numbers[setting.id])
         for lift in setting.lifts:
             if lift.lift:

@@ -11,7 +11,7 @@ import pytest
 from pithline.cli.main import main
 from pithline.errors import InputError
 from pithline.files.found import FOUND, found_as_read
-from pithline.outputs.cut_script.document import Tool
+from pithline.outputs.cut_script.document import Saw
 from pithline.outputs.labels.rows import labels_csv
 from pithline.outputs.plan_folder import PRINTED
 from pithline.outputs.print_job import print_job
@@ -73,7 +73,7 @@ def test_the_sheet_starts_at_the_next_setting():
     assert "The pith at 400 mm lies 6 mm over and 2 mm to the right" in " ".join(front.split())
     log = print_job(new).log
     panels = re.findall(r"(\d+) of (\d+) at the mill", text)
-    on_mill = [one for one in log.settings if one.tool is Tool.MILL]
+    on_mill = [one for one in log.settings if one.tool is Saw.MILL]
     assert [int(number) for number, _ in panels] == list(range(3, len(on_mill) + 1))
     assert {int(of) for _, of in panels} <= {len(on_mill)}
     for mark in [log.mark(one) for one in log.in_hand if log.kind(one) in ("half", "slab", "bolt")]:

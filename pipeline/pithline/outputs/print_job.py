@@ -9,7 +9,7 @@ from functools import cached_property
 from typing import Any
 
 from pithline.outputs.cut_script.reader import read_cut_script
-from pithline.outputs.cut_script.sawn_log import SawnLog
+from pithline.outputs.cut_script.sawn_pieces import SawnPieces
 from pithline.outputs.cut_script.shop_measures import ShopMeasures
 from pithline.outputs.formatting import Formatter
 from pithline.script.document import dumps
@@ -24,7 +24,7 @@ def plan_hash(script: Mapping[str, Any]) -> str:
 class PrintJob:
     """One cut script to print; `paper` is "A4" or "Letter"."""
 
-    log: SawnLog
+    log: SawnPieces
     fmt: Formatter
     paper: str
 
@@ -47,4 +47,4 @@ def print_job(script: Mapping[str, Any], units: str = "mm", paper: str = "A4") -
     ScriptError
         Where a part of the script is missing or misshapen.
     """
-    return PrintJob(SawnLog(read_cut_script(script)), Formatter(units), paper)
+    return PrintJob(SawnPieces(read_cut_script(script)), Formatter(units), paper)

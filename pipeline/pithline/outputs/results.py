@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from pithline.outputs.cut_script.document import CutScript, Products, Totals
+from pithline.outputs.cut_script.document import CutScript, ProductFacts, Totals
 from pithline.outputs.formatting import Formatter, count
 
 MINUTES = 60.0
@@ -49,7 +49,7 @@ def results_of(script: CutScript) -> Results:
     )  # fmt: skip
 
 
-def results_of_totals(totals: Totals, products: Products, hour_rate: float) -> Results:
+def results_of_totals(totals: Totals, products: ProductFacts, hour_rate: float) -> Results:
     """The figures that a script's totals alone tell, such as those of the customary way; `hour_rate` is the mill's, in money."""
     earnings = totals.earnings
     if earnings is None and totals.value > 0.0:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from pithline.outputs.cut_script.document import ScriptSetting, Tool
-from pithline.outputs.cut_script.sawn_log import SawnLog
+from pithline.outputs.cut_script.document import Saw, ScriptSetting
+from pithline.outputs.cut_script.sawn_pieces import SawnPieces
 from pithline.outputs.cut_script.shop_measures import MeasuredFrom
 from pithline.outputs.formatting import Formatter, degrees
 from pithline.outputs.holding.arris import from_arris
@@ -33,9 +33,9 @@ class Bench(NamedTuple):
 def bench_of(job: PrintJob, setting: ScriptSetting) -> Bench:
     """A setting of the shop in words."""
     cuts, lies = job.log.cuts_of(setting), _lies(job.log, setting)
-    if setting.tool is Tool.RIP:
+    if setting.tool is Saw.RIP:
         return _ripped(job, setting, lies)
-    if setting.tool in (Tool.CROSSCUT, Tool.BUCK):
+    if setting.tool in (Saw.CROSSCUT, Saw.BUCK):
         places = tuple(job.fmt.length(job.shop.from_butt(setting, cut)) for cut in cuts)
         return Bench(lies, "from its butt end", places)
     if setting.against is not None and setting.against.angle > FLAT_DEG:
@@ -55,7 +55,7 @@ def _on_its_block(job: PrintJob, setting: ScriptSetting, lies: str) -> Bench:
     return Bench(f"{lies}{facing}", "from arris A to the near side of the kerf", places)
 
 
-def _lies(log: SawnLog, setting: ScriptSetting) -> str:
+def _lies(log: SawnPieces, setting: ScriptSetting) -> str:
     text = SUPPORTS.get(setting.support, setting.support)
     if setting.against is None:
         return text

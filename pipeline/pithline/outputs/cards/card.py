@@ -11,8 +11,8 @@ from shapely.geometry import LineString
 from pithline.outputs.cards.pictures import BoltOnBlock, part_name, slab_plan
 from pithline.outputs.cards.slices import FenceSetting
 from pithline.outputs.cards.work import SawStep, SliceStep, Work
-from pithline.outputs.cut_script.document import Array, ScriptCut, Tool
-from pithline.outputs.cut_script.sawn_log import SawnLog, straight_parts
+from pithline.outputs.cut_script.document import Array, Saw, ScriptCut
+from pithline.outputs.cut_script.sawn_pieces import SawnPieces, straight_parts
 from pithline.outputs.ends import EndFace
 from pithline.outputs.formatting import count
 from pithline.outputs.labels.label_sheets import qr_code
@@ -35,7 +35,7 @@ CODE = 42.0
 """Side of the QR code with its quiet zone. [pt]"""
 SWATCH = 11.0
 """Side of a swatch. [pt]"""
-SAW_WORDS = {Tool.RIP: "Rip", Tool.CROSSCUT: "Crosscut", Tool.RESAW: "Resaw"}
+SAW_WORDS = {Saw.RIP: "Rip", Saw.CROSSCUT: "Crosscut", Saw.RESAW: "Resaw"}
 
 
 class _Head(Drawing):
@@ -148,7 +148,7 @@ def _bolt_pictures(job: PrintJob, work: Work, width: float) -> list[Flowable]:
 
 def _lines_by_tape(job: PrintJob, work: Work, width: float) -> list[Flowable]:
     """Lines of a bolt that no cradle of the shop holds, on both of its ends, by tape from the corners of its first block's face."""
-    steps = [one for one in work.steps if isinstance(one, SawStep) and one.tool is Tool.RESAW and not one.setting.set_up]
+    steps = [one for one in work.steps if isinstance(one, SawStep) and one.tool is Saw.RESAW and not one.setting.set_up]
     log = job.log
     own = [one.cut for one in log.faces(work.piece) if not one.across_log]
     asked = [one.setting.against.face for one in steps if one.setting.against is not None]
@@ -177,14 +177,14 @@ def _line_row(job: PrintJob, bolt: str, face: str, end: EndFace, cut: ScriptCut)
     return [number, end.name, *taped]
 
 
-def edge_on(log: SawnLog, piece: str, face: str, end: EndFace) -> Array | None:
+def edge_on(log: SawnPieces, piece: str, face: str, end: EndFace) -> Array | None:
     """The two ends of a sawn face's edge on an end face, (2, 2): nearer the pith, farther; `None` where it has none there."""
     own = log.face(piece, face)
     line = end.line(own.normal, own.offset - 1e-6) if own is not None else None
     return None if line is None else _extremes(straight_parts(log.part_of_end(piece, end).intersection(LineString(line))), 1.0)
 
 
-def line_on(log: SawnLog, piece: str, cut: ScriptCut, end: EndFace) -> Array | None:
+def line_on(log: SawnPieces, piece: str, cut: ScriptCut, end: EndFace) -> Array | None:
     """Outer and inner point (2, 2) of a cut's line on a piece's end, over any gap in it; `None` where it misses."""
     line = end.line(cut.normal, cut.offset)
     if line is None:
@@ -224,7 +224,7 @@ def _plates(job: PrintJob, work: Work, looks: Mapping[str, Look], width: float) 
     ])]  # fmt: skip
 
 
-def _in_sets(log: SawnLog, plates: Sequence[str]) -> str:
+def _in_sets(log: SawnPieces, plates: Sequence[str]) -> str:
     """Which of the plates are in which set, mates joined by +; plates that fail."""
     sets: dict[str, list[str]] = {}
     for plate in plates:

@@ -8,12 +8,12 @@ from typing import NamedTuple
 import numpy as np
 
 from pithline.outputs.cards.work import SawStep, Work, card_of
-from pithline.outputs.cut_script.document import Array, Kind, ScriptCut, ScriptSetting, Tool
-from pithline.outputs.cut_script.sawn_log import PieceFace, SawnLog, Stretch
+from pithline.outputs.cut_script.document import Array, Kind, Saw, ScriptCut, ScriptSetting
+from pithline.outputs.cut_script.sawn_pieces import PieceFace, SawnPieces, Stretch
 from pithline.outputs.cut_script.shop_measures import MeasuredFrom, Reference
 from pithline.outputs.holding.arris import arris_of, blade_at
 from pithline.outputs.holding.attitude import shown_faces
-from pithline.outputs.holding.pose import MachinePose, pose_of
+from pithline.outputs.holding.pose import FLAT_DEG, MachinePose, pose_of
 from pithline.outputs.holding.props import holding_of
 from pithline.outputs.holding.sketch import draw_holding
 from pithline.outputs.palette import NEUTRAL, Look
@@ -34,7 +34,7 @@ BOLT_HEIGHT = 84.0
 """Of a bolt's picture. [pt]"""
 FLAT_ON = 0.9
 """Least cosine of a face with the upright for it to be the slab's own upper or lower side."""
-TABLE_SAWS = (Tool.RIP, Tool.CROSSCUT)
+TABLE_SAWS = (Saw.RIP, Saw.CROSSCUT)
 
 
 class Outline(NamedTuple):
@@ -45,13 +45,13 @@ class Outline(NamedTuple):
     far: Array
 
 
-def part_name(log: SawnLog, plate: str) -> str:
+def part_name(log: SawnPieces, plate: str) -> str:
     """Product and part of a plate, nothing said twice."""
     one = log.plates[plate]
     return one.part if one.part == one.product else f"{one.part}, {one.product}"
 
 
-def outline_of(log: SawnLog, piece: str, pose: MachinePose, stations: int = STATIONS) -> Outline | None:
+def outline_of(log: SawnPieces, piece: str, pose: MachinePose, stations: int = STATIONS) -> Outline | None:
     """A piece from above as it lies; `None` where it has no length to show."""
     stretch = log.stretch(piece)
     x = np.linspace(stretch.low + 0.5, stretch.high - 0.5, stations)
@@ -121,7 +121,7 @@ class SlabPlan(Drawing):
         shown = {place.number for step in self.work.steps if isinstance(step, SawStep) for place in step.places}
         last = np.inf
         for step in self.work.steps:
-            if not isinstance(step, SawStep) or step.tool is not Tool.RIP:
+            if not isinstance(step, SawStep) or step.tool is not Saw.RIP:
                 continue
             stretch: Stretch = self.log.stretch(step.piece)
             starts: list[tuple[Array, str]] = []
@@ -215,7 +215,7 @@ class BoltOnBlock(Drawing):
         pen.line((0.0, 6.0), (self.width, 6.0), 1.6)
         draw_holding(pen, self.holding, place, self.job.fmt)
         arris = arris_of(self.holding, self.setting)
-        if arris is not None:
+        if arris is not None and self.setting.against is not None and self.setting.against.angle > FLAT_DEG:
             pen.text(place(arris) + np.array([1.5, 2.0]), "A", NAME, bold=True)
         last = -np.inf
         for cut in sorted(self.log.cuts_of(self.setting), key=lambda one: blade_at(self.holding.pose, one, section.x)):

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from pithline.outputs.cut_script.document import Array, Kind, ScriptSetting
-from pithline.outputs.cut_script.sawn_log import SawnLog, rightward
+from pithline.outputs.cut_script.sawn_pieces import SawnPieces, rightward
 from pithline.outputs.cut_script.shop_measures import ShopMeasures
 
 ALIKE = 0.05
@@ -41,7 +41,7 @@ class FenceSetting(NamedTuple):
     spare: float
 
 
-def run_of(log: SawnLog, shop: ShopMeasures, setting: ScriptSetting) -> Run | None:
+def run_of(log: SawnPieces, shop: ShopMeasures, setting: ScriptSetting) -> Run | None:
     """The slices of a resaw setting whose cuts are parallel to the face at the fence; `None` of any other."""
     lying, cuts = shop.lying_face(setting), log.cuts_of(setting)
     distances = [shop.from_fence(setting, cut) for cut in cuts]
@@ -60,7 +60,7 @@ def run_of(log: SawnLog, shop: ShopMeasures, setting: ScriptSetting) -> Run | No
     return Run(setting, tuple(found), _left_over(log, setting, lying.normal, before) if waste else 0.0, outer)
 
 
-def _left_over(log: SawnLog, setting: ScriptSetting, outward: Array, taken: float) -> float:
+def _left_over(log: SawnPieces, setting: ScriptSetting, outward: Array, taken: float) -> float:
     """How much of the piece lies beyond the last kerf, across the slices. [mm]"""
     lying = log.face(setting.piece, setting.against.face) if setting.against else None
     shape = log.section(setting.piece, log.stretch(setting.piece).middle, rightward(outward), outward)

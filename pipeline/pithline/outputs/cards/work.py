@@ -9,8 +9,8 @@ from typing import NamedTuple
 import numpy as np
 
 from pithline.outputs.cards.slices import FenceSetting, Run, fence_settings, run_of
-from pithline.outputs.cut_script.document import Kind, ScriptCut, ScriptPlate, ScriptSetting, Stage, Tool
-from pithline.outputs.cut_script.sawn_log import SawnLog, rightward
+from pithline.outputs.cut_script.document import Kind, Saw, ScriptCut, ScriptPlate, ScriptSetting, WoodStage
+from pithline.outputs.cut_script.sawn_pieces import SawnPieces, rightward
 from pithline.outputs.cut_script.tree import ON_THE_MILL
 from pithline.outputs.print_job import PrintJob
 from pithline.outputs.shop_words import bench_of
@@ -19,7 +19,7 @@ SLIVER = 10.0
 """Between two crosscuts less than this is not sawn off: one cut through its middle leaves both pieces a hair longer. [mm]"""
 LEAST_STRIP = 3.0
 """A strip nowhere wider than this is left on. [mm]"""
-OFF_THE_MILL = (Tool.RIP, Tool.CROSSCUT, Tool.RESAW)
+OFF_THE_MILL = (Saw.RIP, Saw.CROSSCUT, Saw.RESAW)
 
 
 class Place(NamedTuple):
@@ -33,7 +33,7 @@ class Place(NamedTuple):
 class SawStep:
     """Rips or crosscuts of one piece, or a bolt on its block: how it lies, what is measured from, each cut, what is kept."""
 
-    tool: Tool
+    tool: Saw
     piece: str
     lies: str
     measured_from: str
@@ -67,7 +67,7 @@ class Work:
     on_band_saw: tuple[ScriptSetting, ...] = ()
 
 
-def card_of(log: SawnLog, piece: str) -> str:
+def card_of(log: SawnPieces, piece: str) -> str:
     """The piece on whose card the work on a piece stands: the first slab on its way from the mill, else as it left the mill."""
     found = piece
     for one in log.ancestry(piece):
@@ -81,7 +81,7 @@ def card_of(log: SawnLog, piece: str) -> str:
 def works_of(job: PrintJob) -> list[Work]:
     """The cards of a script in working order, those of dried wood last."""
     log, found = job.log, []
-    for stage in Stage:
+    for stage in WoodStage:
         groups: dict[str, list[ScriptSetting]] = {}
         for setting in log.ahead:
             if setting.tool in OFF_THE_MILL and setting.stage is stage:
@@ -90,9 +90,9 @@ def works_of(job: PrintJob) -> list[Work]:
             weight = max(one.weight for one in settings)
             minutes = sum(one.minutes for one in settings)
             plates = tuple(log.plates[one] for one in log.plates_from.get(piece, ()) if card_of(log, one) == piece)
-            standing = tuple(one for one in settings if one.tool is Tool.RESAW and log.kind(one.piece) in (Kind.HALF, Kind.BOLT))
+            standing = tuple(one for one in settings if one.tool is Saw.RESAW and log.kind(one.piece) in (Kind.HALF, Kind.BOLT))
             steps = tuple(_steps(job, settings))
-            found.append(Work(piece, weight, minutes, steps, plates, stage is Stage.DRIED, standing))
+            found.append(Work(piece, weight, minutes, steps, plates, stage is WoodStage.DRIED, standing))
     return found
 
 
@@ -100,7 +100,7 @@ def _steps(job: PrintJob, settings: Sequence[ScriptSetting]) -> Iterator[SawStep
     """Steps in working order; billets that follow one another at the band saw share the settings of its fence."""
     pending: list[Run] = []
     for setting in settings:
-        run = run_of(job.log, job.shop, setting) if setting.tool is Tool.RESAW else None
+        run = run_of(job.log, job.shop, setting) if setting.tool is Saw.RESAW else None
         if run is not None:
             if pending and _lies(job, pending[0].setting) != _lies(job, setting):
                 yield _sliced(job, pending)
@@ -119,7 +119,7 @@ def _lies(job: PrintJob, setting: ScriptSetting) -> str:
     return bench_of(job, setting).lies
 
 
-def _comes_of(log: SawnLog, piece: str, runs: Sequence[Run]) -> bool:
+def _comes_of(log: SawnPieces, piece: str, runs: Sequence[Run]) -> bool:
     """Whether a piece is made by slices that are still to be taken."""
     sliced = {run.setting.piece for run in runs}
     return any(one in sliced for one in log.ancestry(piece))
@@ -137,9 +137,9 @@ def _sawn(job: PrintJob, setting: ScriptSetting) -> SawStep:
     log, bench = job.log, bench_of(job, setting)
     cuts = log.cuts_of(setting)
     places = [Place(str(log.cut_numbers[cut.id]), where) for cut, where in zip(cuts, bench.places, strict=True)]
-    if setting.tool is Tool.CROSSCUT:
+    if setting.tool is Saw.CROSSCUT:
         places = _without_slivers(job, setting, cuts)
-    elif setting.tool is Tool.RIP:
+    elif setting.tool is Saw.RIP:
         places = [place for place, cut in zip(places, cuts, strict=True) if not _is_thin_strip(job, setting, cut)]
     parted = {cut.piece for cut in cuts}
     gives = tuple(one for cut in cuts for one in cut.pieces if one not in parted and log.kind(one) is not Kind.OFFCUT)

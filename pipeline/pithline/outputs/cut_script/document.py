@@ -19,7 +19,7 @@ from pithline.logmodel.model import LogModel
 Array = NDArray[np.float64]
 
 
-class Tool(StrEnum):
+class Saw(StrEnum):
     """The saw that a setting is made on."""
 
     BUCK = "buck"
@@ -29,7 +29,7 @@ class Tool(StrEnum):
     RESAW = "resaw"
 
 
-class Stage(StrEnum):
+class WoodStage(StrEnum):
     """Whether the wood is sawn green, or after it has dried."""
 
     GREEN = "green"
@@ -49,7 +49,7 @@ class Kind(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Mark:
+class ScriptMark:
     """A mark on an end face that the mill is set by: `point` (3,), `height` expected above the bed."""
 
     name: str
@@ -61,21 +61,21 @@ class Mark:
 class EndMarks:
     """The two marks of a mill setting, one on each end of its piece."""
 
-    butt: Mark
-    top: Mark
+    butt: ScriptMark
+    top: ScriptMark
 
     @property
-    def both(self) -> tuple[Mark, Mark]:
+    def both(self) -> tuple[ScriptMark, ScriptMark]:
         """Butt, top."""
         return self.butt, self.top
 
-    def on(self, end: str) -> Mark:
+    def on(self, end: str) -> ScriptMark:
         """The mark on the end of that name, "butt" or "top"."""
         return self.butt if end == "butt" else self.top
 
 
 @dataclass(frozen=True, slots=True)
-class Lift:
+class ScriptLift:
     """A bunk by its position along the bed, and how far it is raised."""
 
     bunk: float
@@ -91,7 +91,7 @@ class HeightRoom:
 
 
 @dataclass(frozen=True, slots=True)
-class Against:
+class ScriptAgainst:
     """The sawn face a piece lies against, by the cut that made it, and the angle between it and the blade. [deg]"""
 
     face: str
@@ -117,9 +117,9 @@ class ScriptSetting:
     """
 
     id: str
-    tool: Tool
+    tool: Saw
     piece: str
-    stage: Stage
+    stage: WoodStage
     weight: float
     minutes: float
     charged: bool
@@ -128,10 +128,10 @@ class ScriptSetting:
     up: Array | None = None
     roll: float | None = None
     butt_at: float = 0.0
-    lifts: tuple[Lift, ...] = ()
+    lifts: tuple[ScriptLift, ...] = ()
     marks: EndMarks | None = None
     mark_room: HeightRoom | None = None
-    against: Against | None = None
+    against: ScriptAgainst | None = None
     support: str = ""
     set_up: str = ""
 
@@ -144,7 +144,7 @@ class ScriptCut:
     """
 
     id: str
-    tool: Tool
+    tool: Saw
     setting: str
     piece: str
     normal: Array
@@ -243,7 +243,7 @@ class PracticeTotals:
 
 
 @dataclass(frozen=True, slots=True)
-class Span:
+class LikelySpan:
     """What is likely: one log in ten comes out under `low`, as many over `high`; `middle` is as likely more as less."""
 
     low: float
@@ -257,7 +257,7 @@ class Doubts:
 
     pith_assumed: bool = False
     bark_assumed: bool = False
-    instrument_volume: Span | None = None
+    instrument_volume: LikelySpan | None = None
     cost_of: Mapping[str, float] = field(default_factory=dict)
 
 
@@ -323,7 +323,7 @@ class MillFacts:
 
 
 @dataclass(frozen=True, slots=True)
-class Products:
+class ProductFacts:
     """What the parts are sold as: plates in one set of each product, and the name of the money, empty where there is none."""
 
     plates_in_set: Mapping[str, int]
@@ -338,7 +338,7 @@ class ScriptInputs:
     sapwood: float
     mill: MillFacts
     limits: Mapping[str, LimitFacts]
-    products: Products
+    products: ProductFacts
 
 
 @dataclass(frozen=True, slots=True, eq=False)

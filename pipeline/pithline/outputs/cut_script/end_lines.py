@@ -8,8 +8,8 @@ from typing import NamedTuple
 
 from shapely.geometry import LineString
 
-from pithline.outputs.cut_script.document import Array, Mark, ScriptSetting, Tool
-from pithline.outputs.cut_script.sawn_log import SawnLog, straight_parts
+from pithline.outputs.cut_script.document import Array, Kind, Saw, ScriptMark, ScriptSetting
+from pithline.outputs.cut_script.sawn_pieces import SawnPieces, straight_parts
 from pithline.outputs.cut_script.shop_measures import Plane, ShopMeasures
 from pithline.outputs.ends import EndFace
 
@@ -49,14 +49,14 @@ class NamedPlane(NamedTuple):
     ticked: tuple[str, ...] = ()
 
 
-def lined_settings(log: SawnLog, shop: ShopMeasures) -> list[ScriptSetting]:
+def lined_settings(log: SawnPieces, shop: ShopMeasures) -> list[ScriptSetting]:
     """The mill settings that lines are drawn for: those to come that are set by marks, and those whose slabs are ripped by ticks."""
-    mill = [one for one in log.settings if one.tool is Tool.MILL]
+    mill = [one for one in log.settings if one.tool is Saw.MILL]
     ticked = shop.ticked_settings(mill)
     return [one for one in mill if (one.marks is not None and one.id not in log.sawn) or one.id in ticked]
 
 
-def lined_logs(log: SawnLog, settings: Sequence[ScriptSetting]) -> dict[str, list[ScriptSetting]]:
+def lined_logs(log: SawnPieces, settings: Sequence[ScriptSetting]) -> dict[str, list[ScriptSetting]]:
     """The settings of each log, whole or crosscut, that goes on the mill, by its id."""
     found: dict[str, list[ScriptSetting]] = {}
     for setting in settings:
@@ -64,12 +64,12 @@ def lined_logs(log: SawnLog, settings: Sequence[ScriptSetting]) -> dict[str, lis
     return found
 
 
-def end_lines(log: SawnLog, shop: ShopMeasures, settings: Sequence[ScriptSetting], end: EndFace) -> list[LineGroup]:
-    """Lines on one end by the setting they are for: the level line of the first, then marks, cuts and ticks of each.
+def end_lines(log: SawnPieces, shop: ShopMeasures, settings: Sequence[ScriptSetting], end: EndFace) -> list[LineGroup]:
+    """Lines on one end by the setting they are for: the level line of the log's first, then marks, cuts and ticks of each.
 
     Parameters
     ----------
-    log, shop : SawnLog, ShopMeasures
+    log, shop : SawnPieces, ShopMeasures
         The log as it is sawn.
     settings : sequence of ScriptSetting
         The mill settings of one log that lines are drawn for, in working order; at least one.
@@ -83,7 +83,7 @@ def end_lines(log: SawnLog, shop: ShopMeasures, settings: Sequence[ScriptSetting
     """
     found = []
     first = next((one for one in settings if one.id not in log.sawn), settings[0])
-    if first.marks is not None and first.up is not None and first.id not in log.sawn:
+    if first.marks is not None and first.up is not None and first.id not in log.sawn and log.kind(first.piece) is Kind.LOG:
         level = end.line(first.up, float(first.up @ first.marks.on(end.name).point))
         found.append(LineGroup("Spirit level of the first setting", (EndLine(LEVEL_LINE, level),)))
     if edges := sawn_edges(log, settings, end):
@@ -94,7 +94,7 @@ def end_lines(log: SawnLog, shop: ShopMeasures, settings: Sequence[ScriptSetting
     return found
 
 
-def _planes(log: SawnLog, shop: ShopMeasures, setting: ScriptSetting, end: EndFace) -> Iterator[NamedPlane]:
+def _planes(log: SawnPieces, shop: ShopMeasures, setting: ScriptSetting, end: EndFace) -> Iterator[NamedPlane]:
     if setting.id not in log.sawn and setting.marks is not None:
         mark = setting.marks.on(end.name)
         if setting.up is not None and any(_needs_own_line(log, setting, one) for one in setting.marks.both):
@@ -106,7 +106,7 @@ def _planes(log: SawnLog, shop: ShopMeasures, setting: ScriptSetting, end: EndFa
         yield NamedPlane(shop.tick_name(setting), shop.tick_plane(setting), ticked=ripped)
 
 
-def _line(log: SawnLog, end: EndFace, named: NamedPlane) -> EndLine:
+def _line(log: SawnPieces, end: EndFace, named: NamedPlane) -> EndLine:
     points = end.line(*named.plane)
     if points is None:
         return EndLine(named.name, None)
@@ -118,7 +118,7 @@ def _line(log: SawnLog, end: EndFace, named: NamedPlane) -> EndLine:
     return EndLine(named.name, points, within(named.sawn), within(named.ticked))
 
 
-def _title(log: SawnLog, setting: ScriptSetting) -> str:
+def _title(log: SawnPieces, setting: ScriptSetting) -> str:
     done = " (sawn): ticks for the rip saw on its slabs" if setting.id in log.sawn else ""
     return f"Mill {log.mill_numbers[setting.id]}: {log.kind(setting.piece)} {log.mark(setting.piece)}{done}"
 
@@ -126,12 +126,12 @@ def _title(log: SawnLog, setting: ScriptSetting) -> str:
 # -- marks --------------------------------------------------------------------------------------------------------------
 
 
-def mark_name(log: SawnLog, setting: ScriptSetting) -> str:
+def mark_name(log: SawnPieces, setting: ScriptSetting) -> str:
     """What the line that a setting's marks stand on is called, where no cut runs along it."""
     return f"M{log.mill_numbers[setting.id]}"
 
 
-def _cut_at(log: SawnLog, setting: ScriptSetting, mark: Mark) -> str | None:
+def _cut_at(log: SawnPieces, setting: ScriptSetting, mark: ScriptMark) -> str | None:
     """The number of the cut whose line a mark lies on, the setting's own before any other's; `None` of none."""
     others = [cut for one in log.settings if one.marks is not None and one is not setting for cut in log.cuts_of(one)]
     for cut in (*log.cuts_of(setting), *others):
@@ -140,26 +140,26 @@ def _cut_at(log: SawnLog, setting: ScriptSetting, mark: Mark) -> str | None:
     return None
 
 
-def _needs_own_line(log: SawnLog, setting: ScriptSetting, mark: Mark) -> bool:
+def _needs_own_line(log: SawnPieces, setting: ScriptSetting, mark: ScriptMark) -> bool:
     """Whether a mark lies neither on the pith nor on a line that is drawn anyway."""
     return mark.name != "pith" and _cut_at(log, setting, mark) is None
 
 
-def mark_line_name(log: SawnLog, setting: ScriptSetting, mark: Mark) -> str:
+def mark_line_name(log: SawnPieces, setting: ScriptSetting, mark: ScriptMark) -> str:
     """A mark as the sawyer finds it: the pith, or a line by its name."""
     if mark.name == "pith":
         return "the pith"
     return f"line {_cut_at(log, setting, mark) or mark_name(log, setting)}"
 
 
-def sawn_edges(log: SawnLog, settings: Sequence[ScriptSetting], end: EndFace) -> tuple[EndLine, ...]:
+def sawn_edges(log: SawnPieces, settings: Sequence[ScriptSetting], end: EndFace) -> tuple[EndLine, ...]:
     """Where faces lie that pieces still to be sawn have already."""
     found: dict[str, EndLine] = {}
     for setting in settings:
         for face in log.faces(setting.piece):
             cut = log.cuts[face.cut]
             points = end.line(cut.normal, cut.offset)
-            if cut.setting in log.sawn and cut.tool is Tool.MILL and points is not None:
+            if cut.setting in log.sawn and cut.tool is Saw.MILL and points is not None:
                 found[cut.id] = EndLine(str(log.cut_numbers[cut.id]), points)
     return tuple(found.values())
 

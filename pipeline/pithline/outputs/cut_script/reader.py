@@ -14,7 +14,6 @@ import numpy as np
 from pithline.errors import InputError, ScriptError
 from pithline.logmodel.document import model_from_json
 from pithline.outputs.cut_script.document import (
-    Against,
     Array,
     Check,
     CutScript,
@@ -22,24 +21,25 @@ from pithline.outputs.cut_script.document import (
     EndMarks,
     HeightRoom,
     Kind,
-    Lift,
+    LikelySpan,
     LimitFacts,
     LogFacts,
-    Mark,
     MillFacts,
     PracticeTotals,
-    Products,
+    ProductFacts,
     Replan,
     Rung,
+    Saw,
+    ScriptAgainst,
     ScriptCut,
     ScriptInputs,
+    ScriptLift,
+    ScriptMark,
     ScriptPiece,
     ScriptPlate,
     ScriptSetting,
-    Span,
-    Stage,
-    Tool,
     Totals,
+    WoodStage,
 )
 from pithline.script.grades import PITH_RADIUS
 
@@ -212,12 +212,12 @@ def _inputs(inputs: JsonTable) -> ScriptInputs:
     )
 
 
-def _products(products: JsonTable) -> Products:
+def _products(products: JsonTable) -> ProductFacts:
     counts = {
         product.text("name"): sum(part.count_or_none("count") or 1 for part in product.rows("part"))
         for product in products.rows("product")
     }
-    return Products(counts, products.text_or_none("currency") or "")
+    return ProductFacts(counts, products.text_or_none("currency") or "")
 
 
 def _limits(name: str, limits: JsonTable) -> LimitFacts:
@@ -236,9 +236,9 @@ def _operation(one: JsonTable) -> ScriptSetting | ScriptCut:
 def _setting(one: JsonTable) -> ScriptSetting:
     return ScriptSetting(
         id=one.text("id"),
-        tool=one.one_of("tool", Tool),
+        tool=one.one_of("tool", Saw),
         piece=one.text("piece"),
-        stage=one.one_of("stage", Stage) if "stage" in one.values else Stage.GREEN,
+        stage=one.one_of("stage", WoodStage) if "stage" in one.values else WoodStage.GREEN,
         weight=one.number("weight_kg"),
         minutes=one.number("minutes"),
         charged=bool(one.value("charged")),
@@ -247,17 +247,17 @@ def _setting(one: JsonTable) -> ScriptSetting:
         up=one.vector("up") if one.values.get("up") is not None else None,
         roll=one.number_or_none("roll"),
         butt_at=one.number_or("butt_at", 0.0),
-        lifts=tuple(Lift(row.number("bunk"), row.number("lift")) for row in one.rows("lifts")),
+        lifts=tuple(ScriptLift(row.number("bunk"), row.number("lift")) for row in one.rows("lifts")),
         marks=one.maybe("marks", lambda marks: EndMarks(_mark(marks.table("butt")), _mark(marks.table("top")))),
         mark_room=one.maybe("mark_room", lambda room: HeightRoom(room.number("down"), room.number("up"))),
-        against=one.maybe("against", lambda face: Against(face.text("face"), face.number("angle_deg"))),
+        against=one.maybe("against", lambda face: ScriptAgainst(face.text("face"), face.number("angle_deg"))),
         support=one.text_or_none("support") or "",
         set_up=one.text_or_none("set_up") or "",
     )
 
 
-def _mark(mark: JsonTable) -> Mark:
-    return Mark(mark.text("name"), mark.vector("point"), mark.number("height"))
+def _mark(mark: JsonTable) -> ScriptMark:
+    return ScriptMark(mark.text("name"), mark.vector("point"), mark.number("height"))
 
 
 def _check(check: JsonTable) -> Check:
@@ -269,7 +269,7 @@ def _check(check: JsonTable) -> Check:
 def _cut(one: JsonTable) -> ScriptCut:
     return ScriptCut(
         id=one.text("id"),
-        tool=one.one_of("tool", Tool),
+        tool=one.one_of("tool", Saw),
         setting=one.text("setting"),
         piece=one.text("piece"),
         normal=one.vector("normal"),
@@ -362,7 +362,7 @@ def _doubts(doubts: JsonTable) -> Doubts:
         pith_assumed=bool(doubts.values.get("pith_assumed", False)),
         bark_assumed=bool(doubts.values.get("bark_assumed", False)),
         instrument_volume=doubts.maybe(
-            "instrument_volume", lambda span: Span(span.number("p10"), span.number("p50"), span.number("p90"))
+            "instrument_volume", lambda span: LikelySpan(span.number("p10"), span.number("p50"), span.number("p90"))
         ),
         cost_of={name: costs.number(name) for name in costs.values if costs.values[name] is not None},
     )

@@ -11,8 +11,8 @@ from typing import NamedTuple
 import numpy as np
 from shapely.geometry import LineString, Point
 
-from pithline.outputs.cut_script.document import Array, ScriptCut, ScriptSetting, Tool
-from pithline.outputs.cut_script.sawn_log import FAR, LEVEL, UPRIGHT, PieceFace, SawnLog, rightward, rings
+from pithline.outputs.cut_script.document import Array, Saw, ScriptCut, ScriptSetting
+from pithline.outputs.cut_script.sawn_pieces import FAR, LEVEL, UPRIGHT, PieceFace, SawnPieces, rightward, rings
 
 PARALLEL = 1.0 - 1e-5
 """Least cosine at which a face and a cut count as parallel: a quarter of a degree."""
@@ -69,7 +69,7 @@ class Plane(NamedTuple):
 class ShopMeasures:
     """Where the saws of the shop cut, as a tape or a fence has it."""
 
-    log: SawnLog
+    log: SawnPieces
 
     def lying_face(self, setting: ScriptSetting) -> PieceFace | None:
         """The face a piece lies on or against."""
@@ -78,7 +78,7 @@ class ShopMeasures:
     def mill_setting_of(self, piece: str) -> ScriptSetting | None:
         """The mill setting that a piece came off; `None` for a log."""
         made = self.log.pieces[piece].made_by
-        if made is None or self.log.cuts[made].tool is not Tool.MILL:
+        if made is None or self.log.cuts[made].tool is not Saw.MILL:
             return None
         return next(one for one in self.log.settings if one.id == self.log.cuts[made].setting)
 
@@ -109,7 +109,7 @@ class ShopMeasures:
     def _ripped_by_ticks(self) -> dict[str, tuple[str, ...]]:
         found: dict[str, tuple[str, ...]] = {}
         for setting in self.log.ahead:
-            if setting.tool is Tool.RIP and self.rip_references[setting.id] == Reference(MeasuredFrom.TICKS):
+            if setting.tool is Saw.RIP and self.rip_references[setting.id] == Reference(MeasuredFrom.TICKS):
                 made = self.mill_setting_of(setting.piece)
                 if made is not None and self.log.from_mill(setting.piece) == setting.piece:
                     found[made.id] = (*found.get(made.id, ()), setting.piece)
@@ -135,7 +135,7 @@ class ShopMeasures:
         A parallel sawn edge comes first, that on the side kept longest before the other; then the ticks; then an arris; then the
         corners.
         """
-        return {one.id: self.rip_reference(one, self.log.cuts_of(one)) for one in self.log.settings if one.tool is Tool.RIP}
+        return {one.id: self.rip_reference(one, self.log.cuts_of(one)) for one in self.log.settings if one.tool is Saw.RIP}
 
     def rip_reference(self, setting: ScriptSetting, cuts: Sequence[ScriptCut]) -> Reference | None:
         """What these cuts of a rip setting are measured from; see `rip_references`."""

@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 
 from pithline.outputs.cut_script.document import Array, ScriptCut, ScriptSetting
-from pithline.outputs.cut_script.sawn_log import SawnLog
+from pithline.outputs.cut_script.sawn_pieces import SawnPieces
 from pithline.outputs.holding.pose import MachinePose
 from pithline.outputs.holding.props import Holding, holding_of
 
@@ -38,7 +38,7 @@ def arris_of(holding: Holding, setting: ScriptSetting) -> Array | None:
     return np.array(best[1]) if best is not None and best[0] < ARRIS_GAP else None
 
 
-def from_arris(log: SawnLog, setting: ScriptSetting) -> dict[str, FromArris]:
+def from_arris(log: SawnPieces, setting: ScriptSetting) -> dict[str, FromArris]:
     """Every cut of a bolt on its block, by its id; empty where the face on the block meets no other sawn face."""
     holding = holding_of(log, setting)
     arris = arris_of(holding, setting)

@@ -7,8 +7,8 @@ from typing import NamedTuple
 import numpy as np
 from shapely.geometry import LineString
 
-from pithline.outputs.cut_script.document import Array, Kind, ScriptSetting, Tool
-from pithline.outputs.cut_script.sawn_log import FAR, PieceFace, SawnLog
+from pithline.outputs.cut_script.document import Array, Kind, Saw, ScriptSetting
+from pithline.outputs.cut_script.sawn_pieces import FAR, PieceFace, SawnPieces
 from pithline.outputs.formatting import clock_face, degrees
 from pithline.outputs.holding.pose import FLAT_DEG, MachinePose
 
@@ -33,7 +33,7 @@ class ShownFace(NamedTuple):
         return float(np.hypot(*(self.edge[1] - self.edge[0])))
 
 
-def shown_faces(log: SawnLog, piece: str, pose: MachinePose, x: float) -> list[ShownFace]:
+def shown_faces(log: SawnPieces, piece: str, pose: MachinePose, x: float) -> list[ShownFace]:
     """The sawn faces along a piece that its section at station x shows, the widest first."""
     shape, found = log.section(piece, x, pose.right, pose.up), []
     for face in log.faces(piece):
@@ -54,13 +54,13 @@ def shown_faces(log: SawnLog, piece: str, pose: MachinePose, x: float) -> list[S
     return sorted(found, key=lambda one: -one.length)
 
 
-def lies(log: SawnLog, setting: ScriptSetting, pose: MachinePose) -> str:
+def lies(log: SawnPieces, setting: ScriptSetting, pose: MachinePose) -> str:
     """How a setting's piece lies, in words for someone who faces its butt end (or its top, where the pose says so)."""
-    if setting.tool is Tool.BUCK:
+    if setting.tool is Saw.BUCK:
         return "on supports either side of every cut"
     if setting.against is not None:
         return _against(log, setting)
-    if log.kind(setting.piece) is Kind.LOG or setting.tool is not Tool.MILL:
+    if log.kind(setting.piece) is Kind.LOG or setting.tool is not Saw.MILL:
         return f"12 o'clock line to {clock_face(-(setting.roll or 0.0))}"
     faces = shown_faces(log, setting.piece, pose, log.stretch(setting.piece).middle)
     if not faces:
@@ -71,11 +71,11 @@ def lies(log: SawnLog, setting: ScriptSetting, pose: MachinePose) -> str:
     return "; ".join(words) + ", between blocks on both sides"
 
 
-def _against(log: SawnLog, setting: ScriptSetting) -> str:
+def _against(log: SawnPieces, setting: ScriptSetting) -> str:
     if setting.against is None:
         return ""
     face, angle = log.cut_numbers[setting.against.face], setting.against.angle
-    if setting.tool is Tool.MILL:
+    if setting.tool is Saw.MILL:
         return f"on sawn face {face}, flat on the bed" if angle < FLAT_DEG else f"sawn face {face} down in the {degrees(angle)} cradle"
     if angle > 90.0 - FLAT_DEG:
         return f"face {face} down on the table"

@@ -6,8 +6,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from pithline.outputs.cut_script.document import Array, ScriptSetting, Tool
-from pithline.outputs.cut_script.sawn_log import ACROSS, UPRIGHT, PieceFace, SawnLog, rightward
+from pithline.outputs.cut_script.document import Array, Saw, ScriptSetting
+from pithline.outputs.cut_script.sawn_pieces import ACROSS, UPRIGHT, PieceFace, SawnPieces, rightward
 
 ALONG = np.array([1.0, 0.0, 0.0])
 """From butt to top."""
@@ -35,19 +35,19 @@ class MachinePose(NamedTuple):
         return np.asarray(np.cross(self.up, self.right), float)
 
 
-def pose_of(log: SawnLog, setting: ScriptSetting) -> MachinePose:
+def pose_of(log: SawnPieces, setting: ScriptSetting) -> MachinePose:
     """How a setting's piece lies, as sheet, cards and preview draw it."""
     if setting.up is not None:
         return MachinePose(rightward(setting.up), setting.up, _mill_level(log, setting))
     face = log.face(setting.piece, setting.against.face) if setting.against else None
-    if setting.tool is Tool.BUCK or face is None or setting.against is None:
+    if setting.tool is Saw.BUCK or face is None or setting.against is None:
         return _on_the_table(log, setting, UPRIGHT)
     if setting.against.angle > 90.0 - FLAT_DEG:
         return _on_the_table(log, setting, -face.normal)
     return _at_the_fence(log, setting, face)
 
 
-def _mill_level(log: SawnLog, setting: ScriptSetting) -> float:
+def _mill_level(log: SawnPieces, setting: ScriptSetting) -> float:
     """Height of the log's origin: the marks tell, else the cuts do, whose planes stand at their blade's height."""
     up = setting.up if setting.up is not None else UPRIGHT
     if setting.marks is not None:
@@ -56,11 +56,11 @@ def _mill_level(log: SawnLog, setting: ScriptSetting) -> float:
     return float(np.mean(levels)) if levels else 0.0
 
 
-def _on_the_table(log: SawnLog, setting: ScriptSetting, up: Array) -> MachinePose:
+def _on_the_table(log: SawnPieces, setting: ScriptSetting, up: Array) -> MachinePose:
     return MachinePose(rightward(up), up, _resting_level(log, setting.piece, rightward(up), up))
 
 
-def _at_the_fence(log: SawnLog, setting: ScriptSetting, face: PieceFace) -> MachinePose:
+def _at_the_fence(log: SawnPieces, setting: ScriptSetting, face: PieceFace) -> MachinePose:
     """The fence at the left, the blade upright; a face that leans looks down at its block, whichever end is then faced."""
     cuts = log.cuts_of(setting)
     normal = cuts[0].normal if cuts else face.normal
@@ -73,7 +73,7 @@ def _at_the_fence(log: SawnLog, setting: ScriptSetting, face: PieceFace) -> Mach
     return MachinePose(right, up, _resting_level(log, setting.piece, right, up), end)
 
 
-def _resting_level(log: SawnLog, piece: str, right: Array, up: Array) -> float:
+def _resting_level(log: SawnPieces, piece: str, right: Array, up: Array) -> float:
     """Height of the log's origin where the lowest of a piece rests on the table."""
     shape = log.section(piece, log.stretch(piece).middle, right, up)
     return 0.0 if shape.is_empty else -float(shape.bounds[1])

@@ -10,8 +10,8 @@ import numpy as np
 from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
-from pithline.outputs.cut_script.document import Array, Kind, Lift, ScriptSetting, Tool
-from pithline.outputs.cut_script.sawn_log import FAR, SawnLog, rings
+from pithline.outputs.cut_script.document import Array, Kind, Saw, ScriptLift, ScriptSetting
+from pithline.outputs.cut_script.sawn_pieces import FAR, SawnPieces, rings
 from pithline.outputs.holding.attitude import UPRIGHT_DEG, ShownFace, lies, shown_faces
 from pithline.outputs.holding.pose import FLAT_DEG, MachinePose, pose_of
 
@@ -77,7 +77,7 @@ class Holding:
     stands: bool
 
 
-def holding_of(log: SawnLog, setting: ScriptSetting) -> Holding:
+def holding_of(log: SawnPieces, setting: ScriptSetting) -> Holding:
     """How a setting's piece is held, seen over the bunk nearest its middle on the mill, else half-way along it."""
     pose = pose_of(log, setting)
     x = station_shown(log, setting)
@@ -92,16 +92,16 @@ def holding_of(log: SawnLog, setting: ScriptSetting) -> Holding:
     return Holding(pose, section, faces, tuple(_props(log, setting, pose, section, faces)), words, standing)
 
 
-def station_shown(log: SawnLog, setting: ScriptSetting) -> float:
+def station_shown(log: SawnPieces, setting: ScriptSetting) -> float:
     """The station of the section that is drawn."""
     stretch = log.stretch(setting.piece)
-    if setting.tool is not Tool.MILL or not setting.lifts:
+    if setting.tool is not Saw.MILL or not setting.lifts:
         return stretch.middle
     at = [station_over(log, setting, bunk) for bunk in setting.lifts]
     return min(at, key=lambda one: abs(one - (stretch.low + stretch.high) / 2.0))
 
 
-def crosscut_supports(log: SawnLog, setting: ScriptSetting) -> list[float]:
+def crosscut_supports(log: SawnPieces, setting: ScriptSetting) -> list[float]:
     """Stations at which a log that is crosscut is supported: near both ends, and close to both sides of every cut. [mm]"""
     stretch, pith = log.stretch(setting.piece), log.ends(setting.piece).butt.pith
     at = [float(cut.offset - cut.normal[1:] @ pith[1:]) / float(cut.normal[0]) for cut in log.cuts_of(setting)]
@@ -109,7 +109,7 @@ def crosscut_supports(log: SawnLog, setting: ScriptSetting) -> list[float]:
     return [stretch.low + beside, *(x + way * beside for x in at for way in (-1.0, 1.0)), stretch.high - beside]
 
 
-def station_over(log: SawnLog, setting: ScriptSetting, bunk: Lift) -> float:
+def station_over(log: SawnPieces, setting: ScriptSetting, bunk: ScriptLift) -> float:
     """Station of the log over a bunk. [mm]"""
     return float(bunk.bunk - setting.butt_at + log.ends(setting.piece).butt.pith[0])
 
@@ -126,13 +126,13 @@ def _resting(points: Array) -> tuple[float, float]:
     return float(low.min()), float(low.max())
 
 
-def _props(log: SawnLog, setting: ScriptSetting, pose: MachinePose, section: Section, faces: tuple[ShownFace, ...]) -> list[Prop]:
+def _props(log: SawnPieces, setting: ScriptSetting, pose: MachinePose, section: Section, faces: tuple[ShownFace, ...]) -> list[Prop]:
     against = next((one for one in faces if setting.against and one.face.cut == setting.against.face), None)
-    if setting.tool in (Tool.RIP, Tool.CROSSCUT):
+    if setting.tool in (Saw.RIP, Saw.CROSSCUT):
         return []
-    if setting.tool is Tool.BUCK:
+    if setting.tool is Saw.BUCK:
         return _fitted(section, PropKind.CHOCK, CHOCK)
-    if setting.tool is Tool.RESAW:
+    if setting.tool is Saw.RESAW:
         return _at_the_fence(setting, section, against)
     if setting.against is not None:
         return [] if against is None or setting.against.angle < FLAT_DEG else [_cradle(against)]

@@ -8,8 +8,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from pithline.outputs.cards.work import works_of
-from pithline.outputs.cut_script.document import Kind, ScriptPlate, Stage
-from pithline.outputs.cut_script.sawn_log import SawnLog, Size
+from pithline.outputs.cut_script.document import Kind, ScriptPlate, WoodStage
+from pithline.outputs.cut_script.sawn_pieces import SawnPieces, Size
 from pithline.outputs.print_job import PrintJob
 
 
@@ -59,7 +59,7 @@ def labels_of(job: PrintJob) -> list[Label]:
     return found
 
 
-def _is_kept(log: SawnLog, piece: str) -> bool:
+def _is_kept(log: SawnPieces, piece: str) -> bool:
     """Whether a piece is a plate, waits to dry, or is sawn no further."""
     kind, made = log.kind(piece), log.pieces[piece].made_by
     if kind is Kind.OFFCUT or made is None:
@@ -70,7 +70,7 @@ def _is_kept(log: SawnLog, piece: str) -> bool:
     following = next((one for one in log.settings if one.piece == piece), None)
     if following is None:  # parted in the very setting that made it, or left as it is
         return all(cut.piece != piece for cut in log.cuts.values() if cut.setting == own)
-    return following.stage is Stage.DRIED
+    return following.stage is WoodStage.DRIED
 
 
 def _of_plate(of: Callable[[ScriptPlate], float | None]) -> Callable[[Label], str]:

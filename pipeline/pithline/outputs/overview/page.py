@@ -8,8 +8,8 @@ from typing import NamedTuple
 import numpy as np
 
 from pithline.outputs.cards.pictures import part_name
-from pithline.outputs.cut_script.document import Kind, Tool
-from pithline.outputs.cut_script.sawn_log import LEVEL, UPRIGHT, rings
+from pithline.outputs.cut_script.document import Kind, Saw
+from pithline.outputs.cut_script.sawn_pieces import LEVEL, UPRIGHT, rings
 from pithline.outputs.formatting import count
 from pithline.outputs.overview.tree import Node, tree_of
 from pithline.outputs.palette import Look, looks
@@ -193,9 +193,9 @@ class OverviewPage:
         step = node.step
         if step is None:
             return ""
-        if step.tool is Tool.MILL:
+        if step.tool is Saw.MILL:
             return f"mill {self.log.mill_numbers[step.id]}"
-        return "crosscut" if step.tool is Tool.BUCK else "band saw"
+        return "crosscut" if step.tool is Saw.BUCK else "band saw"
 
     def _ticks(self, pen: Pen, x: float, one: Placed) -> None:
         """A box for each plate with its mark, in its part's look, on as many lines as it needs."""

@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from pithline.outputs.cards.work import card_of
-from pithline.outputs.cut_script.document import Kind, ScriptSetting, Tool
-from pithline.outputs.cut_script.sawn_log import SawnLog
+from pithline.outputs.cut_script.document import Kind, Saw, ScriptSetting
+from pithline.outputs.cut_script.sawn_pieces import SawnPieces
 
-OPENING = (Tool.BUCK, Tool.MILL, Tool.RESAW)
+OPENING = (Saw.BUCK, Saw.MILL, Saw.RESAW)
 """Saws that part a log, a half or a bolt into pieces of the tree; ripping and slicing belong to a slab's own row."""
 
 
@@ -32,7 +32,7 @@ class Node:
         return 1 + max((child.depth for child in self.children), default=-1)
 
 
-def tree_of(log: SawnLog, piece: str = "log") -> Node:
+def tree_of(log: SawnPieces, piece: str = "log") -> Node:
     """The tree under a piece; offcuts are left out, and a log that goes on the mill again as it is stays one piece."""
     step = next((one for one in log.settings if one.piece == piece and one.tool in OPENING), None)
     if step is None or log.kind(piece) in (Kind.SLAB, Kind.BILLET, Kind.PLATE):
@@ -43,10 +43,10 @@ def tree_of(log: SawnLog, piece: str = "log") -> Node:
     children: list[Node] = []
     for one in made:
         child = tree_of(log, one)
-        again = step.tool is Tool.MILL and log.kind(one) is Kind.LOG and child.children
+        again = step.tool is Saw.MILL and log.kind(one) is Kind.LOG and child.children
         children += child.children if again else (child,)
     return Node(piece, step, tuple(children), ())
 
 
-def _plates(log: SawnLog, piece: str) -> tuple[str, ...]:
+def _plates(log: SawnPieces, piece: str) -> tuple[str, ...]:
     return tuple(one for one in log.plates_from.get(piece, ()) if card_of(log, one) == card_of(log, piece))

@@ -96,7 +96,19 @@ def document(story: Sequence[Flowable], paper: str, title: str, foot: str) -> by
 
 
 def columns_document(story: Sequence[Flowable], paper: str, title: str, foot: str, gutter: float) -> bytes:
-    """The same in two columns, `gutter` [pt] apart."""
+    """A PDF of flowing pages in two columns; the same story gives the same bytes.
+
+    Parameters
+    ----------
+    story : sequence of Flowable
+        What fills the columns, the left one of a page first.
+    paper : str
+        "A4" or "Letter".
+    title, foot : str
+        Stand under each page, the title with the page's number.
+    gutter : float
+        Between the columns. [pt]
+    """
     width = (measure_of(paper) - gutter) / 2.0
     return _built(story, paper, title, foot, [_frame(left, width, paper) for left in (MARGIN, MARGIN + width + gutter)])
 

@@ -104,7 +104,17 @@ class Pen:
             self.polygon(ring, weight)
 
     def box(self, corner: Point, width: float, height: float, weight: float = 1.0, gray: float | None = None) -> None:
-        """A rectangle from its lower left corner."""
+        """A rectangle.
+
+        Parameters
+        ----------
+        corner : (2,)
+            Lower left. [pt]
+        width, height, weight : float
+            Of the rectangle and of its stroke; no stroke of weight 0. [pt]
+        gray : float, optional
+            Filled with it, 0 black to 1 white.
+        """
         x, y = float(corner[0]), float(corner[1])
         self.polygon(np.array([[x, y], [x + width, y], [x + width, y + height], [x, y + height]]), weight, gray)
 
@@ -116,7 +126,21 @@ class Pen:
         self.canvas.restoreState()
 
     def text(self, at: Point, text: str, size: float, bold: bool = False, anchor: float = 0.0) -> None:
-        """One line of text; `anchor` is the share of its width left of `at`: 0 begins, 0.5 is in the middle, 1 ends there."""
+        """One line of text in black.
+
+        Parameters
+        ----------
+        at : (2,)
+            On its base line. [pt]
+        text : str
+            No line ends.
+        size : float
+            Of the type. [pt]
+        bold : bool
+            The strong face.
+        anchor : float
+            Share of its width left of `at`: 0 begins, 0.5 is in the middle, 1 ends there.
+        """
         self.canvas.saveState()
         self.canvas.setFillGray(0.0)
         self.canvas.setFont(BOLD if bold else PLAIN, size)

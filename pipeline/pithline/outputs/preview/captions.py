@@ -11,7 +11,7 @@ import numpy as np
 from pithline.logmodel.model import clock_of
 from pithline.outputs.cards.slices import run_of
 from pithline.outputs.cards.work import SawStep, works_of
-from pithline.outputs.cut_script.document import Kind, ScriptCut, ScriptPlate, ScriptSetting, Stage, Tool
+from pithline.outputs.cut_script.document import Kind, Saw, ScriptCut, ScriptPlate, ScriptSetting, WoodStage
 from pithline.outputs.cut_script.end_lines import mark_line_name
 from pithline.outputs.formatting import degrees, sentence
 from pithline.outputs.holding.attitude import lies
@@ -23,7 +23,7 @@ from pithline.outputs.print_job import PrintJob
 from pithline.outputs.sheet.where_next import where_next
 from pithline.outputs.shop_words import BY_LINE, Bench, bench_of
 
-MACHINES = {Tool.BUCK: "chain saw", Tool.MILL: "mill", Tool.RIP: "rip saw", Tool.CROSSCUT: "crosscut saw", Tool.RESAW: "resaw"}
+MACHINES = {Saw.BUCK: "chain saw", Saw.MILL: "mill", Saw.RIP: "rip saw", Saw.CROSSCUT: "crosscut saw", Saw.RESAW: "resaw"}
 STRAIGHT_DEG = 0.05
 """Runout under this has no slope worth telling."""
 
@@ -46,7 +46,7 @@ class Caption:
 
 def captions_of(job: PrintJob) -> list[Caption]:
     """One caption for each operation, in working order, with the sheet's and the cards' own numbers and marks."""
-    benches = {one.id: bench_of(job, one) for one in job.log.settings if one.tool is not Tool.MILL}
+    benches = {one.id: bench_of(job, one) for one in job.log.settings if one.tool is not Saw.MILL}
     places = _shop_places(job, benches)
     on_card = _steps_of_cards(job)
     return [_setting(job, one, on_card.get(one.id, ""), benches.get(one.id)) if isinstance(one, ScriptSetting)
@@ -63,7 +63,7 @@ def _steps_of_cards(job: PrintJob) -> dict[str, str]:
                 found[step.setting.id] = f"{name}, step {number}"
                 continue
             billets = {billet for fence in step.fences for billet in fence.slices}
-            found |= {one.id: f"{name}, step {number}" for one in job.log.settings if one.tool is Tool.RESAW and one.piece in billets}
+            found |= {one.id: f"{name}, step {number}" for one in job.log.settings if one.tool is Saw.RESAW and one.piece in billets}
     return found
 
 
@@ -72,7 +72,7 @@ def _shop_places(job: PrintJob, benches: Mapping[str, Bench]) -> dict[str, str]:
     found: dict[str, str] = {}
     for setting in job.log.settings:
         bench, cuts = benches.get(setting.id), job.log.cuts_of(setting)
-        run = run_of(job.log, job.shop, setting) if setting.tool is Tool.RESAW else None
+        run = run_of(job.log, job.shop, setting) if setting.tool is Saw.RESAW else None
         if run is not None:
             order = sorted(cuts, key=lambda cut: job.shop.from_fence(setting, cut) or 0.0)
             spare = run.spare / len(run.slices)
@@ -91,29 +91,29 @@ def _place(place: str, bench: Bench) -> str:
 def _setting(job: PrintJob, one: ScriptSetting, on_card: str, bench: Bench | None) -> Caption:
     log, fmt = job.log, job.fmt
     piece = f"{log.kind(one.piece)} {log.mark(one.piece)}"
-    if one.tool is Tool.MILL:
+    if one.tool is Saw.MILL:
         title = f"Mill {log.mill_numbers[one.id]}: {piece}"
-    elif one.tool is Tool.BUCK:
+    elif one.tool is Saw.BUCK:
         title = f"Crosscut first: {piece}"
     else:
         title = f"{on_card}: {SAWS[one.tool]} {log.mark(one.piece)}"
-    how = bench.lies if bench is not None and one.tool is not Tool.BUCK else lies(log, one, pose_of(log, one))
+    how = bench.lies if bench is not None and one.tool is not Saw.BUCK else lies(log, one, pose_of(log, one))
     lines = [sentence(f"it lies so: {how}")]
-    blocks = block_words(holding_of(log, one), fmt) if one.tool in (Tool.MILL, Tool.RESAW) else ""
+    blocks = block_words(holding_of(log, one), fmt) if one.tool in (Saw.MILL, Saw.RESAW) else ""
     lines += [blocks] if blocks else []
-    if one.stage is Stage.DRIED:
+    if one.stage is WoodStage.DRIED:
         lines.append("Only after drying.")
     lines += [f"Caution: {sentence(fmt.retold(text))}" for text in one.cautions]
     return Caption(title, _set_up(job, one), tuple(lines))
 
 
-SAWS = {Tool.RIP: "rip", Tool.CROSSCUT: "crosscut", Tool.RESAW: "resaw"}
+SAWS = {Saw.RIP: "rip", Saw.CROSSCUT: "crosscut", Saw.RESAW: "resaw"}
 
 
 def _set_up(job: PrintJob, one: ScriptSetting) -> tuple[Figure, ...]:
     """Lift, marks and first blade of a setting on the mill; the weight of any."""
     log, fmt, found = job.log, job.fmt, []
-    if one.tool is Tool.MILL:
+    if one.tool is Saw.MILL:
         lifts = ", ".join(f"{fmt.bare(lift.lift)} at {fmt.bare(lift.bunk)}" for lift in one.lifts if lift.lift > 0.0)
         found.append(Figure("lift", lifts or "none"))
         if one.marks is not None:

@@ -14,8 +14,8 @@ from matplotlib.patches import Circle, Polygon, Rectangle
 from numpy.typing import NDArray
 from shapely.geometry import LineString, MultiPoint
 
-from pithline.outputs.cut_script.document import ScriptCut, ScriptPlate, Tool
-from pithline.outputs.cut_script.sawn_log import FAR, LEVEL, UPRIGHT, rings, straight_parts
+from pithline.outputs.cut_script.document import Saw, ScriptCut, ScriptPlate
+from pithline.outputs.cut_script.sawn_pieces import FAR, LEVEL, UPRIGHT, rings, straight_parts
 from pithline.outputs.formatting import Formatter
 from pithline.outputs.preview.raster import Buffers, draw, look
 from pithline.outputs.preview.scene import RING_COLOURS, Scene, ring_legend, ring_step
@@ -66,7 +66,7 @@ def _title(figure: Figure, scene: Scene, fmt: Formatter) -> None:
 def _end_views(figure: Figure, scene: Scene) -> None:
     """The log's own section; of a log that is crosscut first, one of each shorter log, with its mark."""
     log = scene.log
-    logs = list(dict.fromkeys(log.own_log(one.piece) for one in log.settings if one.tool is Tool.MILL)) or ["log"]
+    logs = list(dict.fromkeys(log.own_log(one.piece) for one in log.settings if one.tool is Saw.MILL)) or ["log"]
     across = 1 if len(logs) == 1 else 2
     down = -(-len(logs) // across)
     left, low, wide, tall = 0.0, 0.385, 0.72, 0.49
@@ -92,7 +92,7 @@ def _end_view(axes: Axes, scene: Scene, own: str, named: bool) -> None:
         plate = log.plates.get(name)
         if plate is not None and log.own_log(name) == own:
             _plate(axes, scene.meshes[name], plate)
-    settings = [one for one in log.settings if one.tool is Tool.MILL and log.own_log(one.piece) == own]
+    settings = [one for one in log.settings if one.tool is Saw.MILL and log.own_log(one.piece) == own]
     for setting in settings:
         for cut in log.cuts_of(setting):
             _mill_line(axes, scene, cut, x, bold=setting is settings[0])

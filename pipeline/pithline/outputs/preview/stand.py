@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pithline.logmodel.model import EndPlane
-from pithline.outputs.cut_script.document import Array, Kind, ScriptSetting, Tool
+from pithline.outputs.cut_script.document import Array, Kind, Saw, ScriptSetting
 from pithline.outputs.cut_script.end_lines import LEVEL_LINE, EndLine, end_lines
-from pithline.outputs.cut_script.sawn_log import SawnLog
+from pithline.outputs.cut_script.sawn_pieces import SawnPieces
 from pithline.outputs.ends import EndFace, end_face
 from pithline.outputs.holding.pose import MachinePose
 from pithline.outputs.holding.props import PropKind, crosscut_supports, holding_of
@@ -60,14 +60,14 @@ class DrawnLine:
     at: Array
 
 
-def stand_of(log: SawnLog, setting: ScriptSetting, points: Array) -> Stand:
+def stand_of(log: SawnPieces, setting: ScriptSetting, points: Array) -> Stand:
     """How a setting's piece stands; `points` (n, 3) are its corners in the log frame."""
     holding = holding_of(log, setting)
     pose = holding.pose
     rows = np.stack([pose.along, -pose.right, pose.up])
     turned = points @ rows.T if len(points) else np.zeros((1, 3))
     low, high = turned.min(axis=0), turned.max(axis=0)
-    if setting.tool is Tool.MILL:
+    if setting.tool is Saw.MILL:
         along = setting.butt_at - float(log.ends(setting.piece).butt.pith @ pose.along)
         across = float(turned[:, 1].mean())
     else:
@@ -78,11 +78,11 @@ def stand_of(log: SawnLog, setting: ScriptSetting, points: Array) -> Stand:
     return Stand(rows, shift, props)
 
 
-def _spans(log: SawnLog, setting: ScriptSetting, low: float, high: float) -> tuple[Array, ...]:
+def _spans(log: SawnPieces, setting: ScriptSetting, low: float, high: float) -> tuple[Array, ...]:
     """Where blocks stand along the machine: at the bunks that carry, by the cuts of a crosscut log, else under the whole piece."""
-    if setting.tool is Tool.MILL and setting.lifts:
+    if setting.tool is Saw.MILL and setting.lifts:
         at = [one.bunk for one in setting.lifts]
-    elif setting.tool is Tool.BUCK:
+    elif setting.tool is Saw.BUCK:
         stretch = log.stretch(setting.piece)
         at = [low + (x - stretch.low) for x in crosscut_supports(log, setting)]
     else:
@@ -98,7 +98,7 @@ def _across(outline: Array, pose: MachinePose, shift: Array) -> Array:
 def lines_on_ends(job: PrintJob, setting: ScriptSetting) -> list[DrawnLine]:
     """What is drawn on both ends of a setting's piece and is sawn, levelled or ticked in it."""
     log = job.log
-    if setting.tool is not Tool.MILL or setting.marks is None:
+    if setting.tool is not Saw.MILL or setting.marks is None:
         return []
     found = []
     for end in log.ends(setting.piece):
@@ -139,7 +139,7 @@ def _in_space(end: EndFace, points: Array) -> Array:
     return np.asarray(end.pith + PROUD * end.normal + points @ np.array([end.right, end.up]), float)
 
 
-def twelve_line(log: SawnLog, own: str) -> Array:
+def twelve_line(log: SawnPieces, own: str) -> Array:
     """The 12 o'clock line of a log, whole or crosscut: up the butt end over its pith, along the bark, down the top end; (n, 3)."""
     butt, top = log.ends(own)
     along = [_in_space(butt, np.array([butt.six, butt.twelve]))]

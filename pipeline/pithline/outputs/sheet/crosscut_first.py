@@ -9,7 +9,7 @@ from reportlab.platypus import Flowable, KeepTogether
 
 from pithline.logmodel.model import EndPlane
 from pithline.outputs.cut_script.document import Array, ScriptCut, ScriptSetting
-from pithline.outputs.cut_script.sawn_log import LEVEL, UPRIGHT, SawnLog
+from pithline.outputs.cut_script.sawn_pieces import LEVEL, UPRIGHT, SawnPieces
 from pithline.outputs.ends import EndFace, end_face
 from pithline.outputs.holding.props import crosscut_supports
 from pithline.outputs.pdf.flow import Drawing, bullets, gap, heading, paragraph, shares, table
@@ -48,7 +48,7 @@ def crosscut_part(job: PrintJob, setting: ScriptSetting) -> list[Flowable]:
     ])]  # fmt: skip
 
 
-def along_the_bark(log: SawnLog, setting: ScriptSetting, cut: ScriptCut) -> dict[str, float]:
+def along_the_bark(log: SawnPieces, setting: ScriptSetting, cut: ScriptCut) -> dict[str, float]:
     """How far a cut lies from the butt end along the bark, straight, by the hour of the clock. [mm]"""
     start = _bark_points(log.ends(setting.piece).butt)
     normal = -cut.normal if cut.normal[0] > 0.0 else cut.normal  # outward, as a butt end's is

@@ -11,7 +11,7 @@ from shapely.geometry import Polygon
 
 from pithline.logmodel.model import clock_angles, radius_at
 from pithline.outputs.cut_script.document import CutScript, LimitFacts
-from pithline.outputs.cut_script.sawn_log import SawnLog
+from pithline.outputs.cut_script.sawn_pieces import SawnPieces
 from pithline.outputs.ends import EndFace
 from pithline.outputs.formatting import Formatter, count, degrees, sentence
 from pithline.outputs.pdf.flow import bullets, gap, heading, paragraph, shares, table
@@ -134,7 +134,7 @@ def _measure_tables(job: PrintJob) -> list[Flowable]:
     ]  # fmt: skip
 
 
-def whole_measures(log: SawnLog, fmt: Formatter) -> list[Measure]:
+def whole_measures(log: SawnPieces, fmt: Formatter) -> list[Measure]:
     """Length and girths, with their doubts."""
     model, (butt, top) = log.model, log.ends("log")
     apart = [end.pith + end.twelve[1] * end.up for end in (butt, top)]
@@ -148,7 +148,7 @@ def whole_measures(log: SawnLog, fmt: Formatter) -> list[Measure]:
     return found
 
 
-def arm_measures(log: SawnLog, end: EndFace) -> list[Measure]:
+def arm_measures(log: SawnPieces, end: EndFace) -> list[Measure]:
     """The arms of the plumb-and-level cross on one end, with their doubt."""
     row = 0 if end.name == "butt" else -1
     doubt = float(np.hypot(log.model.stderr_pith[row], log.model.stderr_radius[row].mean()))
@@ -156,7 +156,7 @@ def arm_measures(log: SawnLog, end: EndFace) -> list[Measure]:
     return [Measure(ARMS[arm], value, room) for arm, value in end.arms().items()]
 
 
-def girth_at(log: SawnLog, x: float) -> float:
+def girth_at(log: SawnPieces, x: float) -> float:
     """Taped girth over bark at station x: the length round the section's convex hull. [mm]"""
     clock = clock_angles()
     radius = radius_at(log.model, log.model.radius_over_bark, np.asarray(x), clock)

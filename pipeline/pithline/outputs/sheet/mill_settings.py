@@ -7,9 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 from reportlab.platypus import Flowable, KeepTogether, PageBreak, Paragraph
 
-from pithline.outputs.cut_script.document import Kind, ScriptCut, ScriptSetting, Tool
+from pithline.outputs.cut_script.document import Kind, Saw, ScriptCut, ScriptSetting
 from pithline.outputs.cut_script.end_lines import mark_line_name
-from pithline.outputs.cut_script.sawn_log import SawnLog
+from pithline.outputs.cut_script.sawn_pieces import SawnPieces
 from pithline.outputs.holding.pose import pose_of
 from pithline.outputs.holding.props import Holding, holding_of, station_over
 from pithline.outputs.holding.sketch import block_words
@@ -33,20 +33,15 @@ and bark gives way; at most, as the plan was weighed. [mm]"""
 
 def mill_part(job: PrintJob) -> list[Flowable]:
     """Rules, then every setting on the mill that is still to come; nothing where there is none."""
-    settings = [one for one in job.log.ahead if one.tool is Tool.MILL]
+    settings = [one for one in job.log.ahead if one.tool is Saw.MILL]
     if not settings:
         return []
     story: list[Flowable] = [PageBreak(), *heading("3  At the mill"), *bullets(MILL_RULES), gap(6.0)]
-    seen: set[str] = set()
-    for setting in settings:
-        own = job.log.own_log(setting.piece)
-        story.append(mill_panel(job, setting, first=own not in seen))
-        seen.add(own)
-    return story
+    return [*story, *(mill_panel(job, setting) for setting in settings)]
 
 
-def mill_panel(job: PrintJob, setting: ScriptSetting, first: bool) -> Flowable:
-    """One setting, from laying the piece to the last piece that comes off; `first` of its log."""
+def mill_panel(job: PrintJob, setting: ScriptSetting) -> Flowable:
+    """One setting, from laying the piece to the last piece that comes off."""
     log, width = job.log, measure_of(job.paper)
     number, holding = log.mill_numbers[setting.id], holding_of(log, setting)
     kind, left = log.kind(setting.piece), LEFT_SHARE * width
@@ -56,7 +51,7 @@ def mill_panel(job: PrintJob, setting: ScriptSetting, first: bool) -> Flowable:
     views: list[Flowable] = [MillEnd(job, setting, holding, left, END_HEIGHT if by_marks else BOLT_HEIGHT)]
     if by_marks or any(one.lift > 0.0 for one in setting.lifts):
         views.append(MillSide(job, setting, left, SIDE_HEIGHT))
-    steps = _steps(job, setting, holding, first)
+    steps = _steps(job, setting, holding)
     texts: list[Flowable] = [_numbered(row, text) for row, text in enumerate(steps, 1)]
     texts += [cut_table(job, setting, (1.0 - LEFT_SHARE) * width - 8.0), *_special(job, setting)]
     body = side_by_side([views, texts], [left + 8.0, (1.0 - LEFT_SHARE) * width - 8.0])
@@ -68,10 +63,10 @@ def _numbered(number: int, text: str) -> Flowable:
     return Paragraph(f'<bullet bulletIndent="0">{number}</bullet>{markup(text)}', made)
 
 
-def _steps(job: PrintJob, setting: ScriptSetting, holding: Holding, first: bool) -> list[str]:
+def _steps(job: PrintJob, setting: ScriptSetting, holding: Holding) -> list[str]:
     """What is done before the first cut."""
     by_line = setting.marks is not None and bool(job.log.cuts_of(setting))
-    level = f" Spirit level along {_level_line(job, setting, first)}, both ends." if by_line else ""
+    level = f" Spirit level along {_level_line(job, setting)}, both ends." if by_line else ""
     blocks = block_words(holding, job.fmt)
     lay = f"**Lay** it: {holding.words}.{level}" + (f" {blocks}" if blocks else "")
     steps = [lay, _wedge(job, setting)]
@@ -85,8 +80,8 @@ def _steps(job: PrintJob, setting: ScriptSetting, holding: Holding, first: bool)
     return steps
 
 
-def _level_line(job: PrintJob, setting: ScriptSetting, first: bool) -> str:
-    return "the line “level”" if first else f"line {job.log.cut_numbers[job.log.cuts_of(setting)[0].id]}"
+def _level_line(job: PrintJob, setting: ScriptSetting) -> str:
+    return "the line “level”" if job.log.kind(setting.piece) is Kind.LOG else f"line {job.log.cut_numbers[job.log.cuts_of(setting)[0].id]}"
 
 
 def _wedge(job: PrintJob, setting: ScriptSetting) -> str:
@@ -103,7 +98,7 @@ def _wedge(job: PrintJob, setting: ScriptSetting) -> str:
             f"lift {lifts or 'none'} ({fmt.units}).")  # fmt: skip
 
 
-def height_allowance(log: SawnLog, setting: ScriptSetting) -> float:
+def height_allowance(log: SawnPieces, setting: ScriptSetting) -> float:
     """How far the mean height found may lie off the one expected before a mistake is looked for. [mm]
 
     Two standard errors of the bark under the bunks, for the underside was not seen, within `LEAST_OFF` and `MOST_OFF`; never more
@@ -128,7 +123,7 @@ def cut_table(job: PrintJob, setting: ScriptSetting, width: float) -> Flowable:
         rows.append(f"stays on the bed: {_comes_off(job, cuts[-1].below)}")
     blade = "from marks" if setting.marks is not None else "blade"
     head, size = ["cut", blade, "scale", "wide", "comes off, and where to"], 8.5 if fmt.inches else 9.5
-    return table(head, rows, shares(width, 9, 24, 15, 15, 45), size)
+    return table(head, rows, shares(width, *((8, 21, 17, 18, 44) if fmt.inches else (9, 24, 15, 15, 45))), size)
 
 
 def _over(job: PrintJob, cut: ScriptCut) -> str:
@@ -149,7 +144,7 @@ def _comes_off(job: PrintJob, piece: str) -> str:
             + f" → {where_next(job, piece)}")  # fmt: skip
 
 
-def weight_of(log: SawnLog, piece: str) -> float:
+def weight_of(log: SawnPieces, piece: str) -> float:
     """A piece's weight: as its next setting states it, else by its share of what it was sawn from. [kg]"""
     following = next((one for one in log.settings if one.piece == piece), None)
     if following is not None:
@@ -178,8 +173,8 @@ def _special(job: PrintJob, setting: ScriptSetting) -> list[Flowable]:
     return bullets(notes, 9.0)
 
 
-def _same_set_up(log: SawnLog, setting: ScriptSetting) -> int | None:
+def _same_set_up(log: SawnPieces, setting: ScriptSetting) -> int | None:
     """The mill setting just before this one, where it is of the same set-up."""
-    order: Sequence[ScriptSetting] = [one for one in log.settings if one.tool is Tool.MILL]
+    order: Sequence[ScriptSetting] = [one for one in log.settings if one.tool is Saw.MILL]
     before = order[order.index(setting) - 1] if order.index(setting) else None
     return log.mill_numbers[before.id] if before and setting.set_up and before.set_up == setting.set_up else None

@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from pithline.outputs.cut_script.document import Array, Kind, ScriptSetting
-from pithline.outputs.cut_script.sawn_log import SawnLog
+from pithline.outputs.cut_script.sawn_pieces import SawnPieces
 from pithline.outputs.formatting import Formatter
 from pithline.outputs.holding.pose import MachinePose, pose_of
 from pithline.outputs.holding.props import Holding, station_over
@@ -45,7 +45,7 @@ class NumberedHeight(NamedTuple):
     height: float
 
 
-def cut_heights(log: SawnLog, setting: ScriptSetting) -> list[NumberedHeight]:
+def cut_heights(log: SawnPieces, setting: ScriptSetting) -> list[NumberedHeight]:
     """The cuts of a mill setting."""
     return [NumberedHeight(log.cut_numbers[cut.id], cut.blade_height or 0.0) for cut in log.cuts_of(setting)]
 
@@ -183,7 +183,7 @@ class Profile(NamedTuple):
     upper: Array
 
 
-def side_profile(log: SawnLog, setting: ScriptSetting, pose: MachinePose, stations: int = STATIONS) -> Profile | None:
+def side_profile(log: SawnPieces, setting: ScriptSetting, pose: MachinePose, stations: int = STATIONS) -> Profile | None:
     """A mill setting's piece along the bed, stubs included; `None` where it has no length to show."""
     stretch = log.stretch(setting.piece)
     x = np.linspace(stretch.low + 1.0, stretch.high - 1.0, stations)
@@ -196,7 +196,7 @@ def side_profile(log: SawnLog, setting: ScriptSetting, pose: MachinePose, statio
     return Profile(x[held] + shift, spans[:, 0], spans[:, 1])
 
 
-def stub_words(log: SawnLog, setting: ScriptSetting, pose: MachinePose, fmt: Formatter) -> str:
+def stub_words(log: SawnPieces, setting: ScriptSetting, pose: MachinePose, fmt: Formatter) -> str:
     """A stub or swelling that hangs below the bunks' tops, by its place along the bed; empty where none does."""
     profile = side_profile(log, setting, pose, STUB_STATIONS) if log.kind(setting.piece) in (Kind.LOG, Kind.HALF) else None
     if profile is None:

@@ -6,7 +6,7 @@ from reportlab.platypus import Flowable
 
 from pithline.outputs.cut_script.document import Kind
 from pithline.outputs.cut_script.end_lines import lined_settings
-from pithline.outputs.cut_script.sawn_log import SawnLog
+from pithline.outputs.cut_script.sawn_pieces import SawnPieces
 from pithline.outputs.formatting import count, sentence
 from pithline.outputs.pdf.flow import bullets, heading, paragraph, shares, table
 from pithline.outputs.pdf.page import measure_of
@@ -41,7 +41,7 @@ def replanned_page(job: PrintJob) -> list[Flowable]:
     ]  # fmt: skip
 
 
-def _lines(log: SawnLog, drawn_anew: bool) -> str:
+def _lines(log: SawnPieces, drawn_anew: bool) -> str:
     """Which lines on the wood still hold."""
     if not drawn_anew:
         return "Nothing more is set by lines: cross out every line that is not sawn yet."
@@ -68,7 +68,7 @@ def _kind(job: PrintJob, piece: str) -> str:
     return f"{job.log.kind(piece)}" + (f", {job.fmt.weight(weight)}" if weight >= 1.0 else "")
 
 
-def pieces_in_hand(log: SawnLog) -> list[str]:
+def pieces_in_hand(log: SawnPieces) -> list[str]:
     """Pieces that lie there and are neither plates nor offcuts; those that are sawn on come first."""
     kept = [one for one in log.in_hand if log.kind(one) not in (Kind.PLATE, Kind.OFFCUT)]
     return sorted(kept, key=lambda one: log.following(one) is None)

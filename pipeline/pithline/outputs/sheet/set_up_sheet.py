@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from reportlab.platypus import Flowable
 
-from pithline.outputs.cut_script.document import Tool
+from pithline.outputs.cut_script.document import Saw
 from pithline.outputs.pdf.page import document
 from pithline.outputs.print_job import PrintJob
 from pithline.outputs.sheet.cautions import FOOT
@@ -19,7 +19,7 @@ def set_up_sheet(job: PrintJob) -> bytes:
     """The set-up sheet as PDF bytes; the same script gives the same bytes."""
     log = job.log
     story: list[Flowable] = replanned_page(job) if log.sawn else first_page(job)
-    for setting in (one for one in log.ahead if one.tool is Tool.BUCK):
+    for setting in (one for one in log.ahead if one.tool is Saw.BUCK):
         story += crosscut_part(job, setting)
     story += lines_pages(job)
     story += mill_part(job)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pithline.outputs.cards.work import card_of
-from pithline.outputs.cut_script.document import Kind, Stage, Tool
+from pithline.outputs.cut_script.document import Kind, Saw, WoodStage
 from pithline.outputs.print_job import PrintJob
 
 
@@ -12,9 +12,9 @@ def where_next(job: PrintJob, piece: str) -> str:
     log, following = job.log, job.log.following(piece)
     if following is None:
         return "done" if log.kind(piece) is Kind.PLATE else "set aside"
-    if following.tool is Tool.MILL:
+    if following.tool is Saw.MILL:
         return f"mill {log.mill_numbers[following.id]}"
-    if following.tool is Tool.BUCK:
+    if following.tool is Saw.BUCK:
         return "crosscut first"
-    dried = " when dried" if following.stage is Stage.DRIED else ""
+    dried = " when dried" if following.stage is WoodStage.DRIED else ""
     return f"card {log.mark(card_of(log, piece))}{dried}"

@@ -74,7 +74,7 @@ class Stretch(NamedTuple):
 
 
 @dataclass(frozen=True, eq=False)
-class SawnLog(PieceTree):
+class SawnPieces(PieceTree):
     """A cut script with the shapes that its cuts leave; bark and envelope count as the piece's own."""
 
     _envelopes: dict[float, Array] = field(default_factory=dict, repr=False)
