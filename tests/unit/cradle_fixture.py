@@ -100,6 +100,7 @@ def whole(b):
         piece["volume"] = 1.0e6
     script["inputs"]["card"] = {"sapwood": {"thickness": 24.0}}
     script["inputs"]["mill"]["mill"] |= {"bunks": [100.0, 650.0, 1200.0, 1750.0], "hour_rate": 60.0, "cradles_deg": [22.5, 45.0]}
+    script["inputs"]["mill"]["resaw"] = {"cradles_deg": [30.0]}
     script["inputs"]["products"] |= {
         "currency": "EUR",
         "product": [{"name": "small guitar", "price": 150.0, "part": [

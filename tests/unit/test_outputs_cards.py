@@ -168,3 +168,9 @@ def test_a_script_written_before_prints_well():
     script = json.loads(WRITTEN.read_text(encoding="utf-8"))
     for units, paper in (("mm", "A4"), ("in", "Letter")):
         assert not faults(pages_of(shop_cards(print_job(script, units, paper))))
+
+
+def test_cradles_of_the_band_saw_are_named_once_with_their_bolts():
+    text, log = cards_of(cradle_script()), print_job(cradle_script()).log
+    assert f"Cradles at the band saw, each set up once: 30°: {log.mark('bolt-2')}." in text
+    assert f"Resaw {log.mark('bolt-2')} face 1 in the 30° cradle" in text

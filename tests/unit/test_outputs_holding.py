@@ -7,6 +7,7 @@ from pithline.outputs.cut_script.document import Saw
 from pithline.outputs.holding.arris import arris_of, blade_at, from_arris
 from pithline.outputs.holding.pose import pose_of
 from pithline.outputs.holding.props import PropKind, holding_of
+from pithline.outputs.holding.sketch import block_words, is_owned
 from pithline.outputs.print_job import print_job
 from unit.cradle_fixture import HEEL, cradle_script
 from unit.outputs_fixture import small_script
@@ -98,3 +99,17 @@ def test_a_bolt_of_an_older_script_has_blocks_cut_to_it():
     assert all(prop.kind in (PropKind.STOP, PropKind.CHOCK) for prop in holding.props)
     fan = setting_of(log, "bolt-1", Saw.RESAW)
     assert {prop.kind for prop in holding_of(log, fan).props} == {PropKind.BLOCK}
+
+
+def test_a_cradle_that_the_shop_owns_need_not_be_made():
+    script = cradle_script()
+    log, fmt = print_job(script).log, print_job(script).fmt
+    setting = setting_of(log, "bolt-3")
+    assert is_owned(log, setting)
+    assert block_words(holding_of(log, setting), fmt, owned=True).startswith("Cradle: 184 wide, 12 high at its low side on your left, 88")
+    script["inputs"]["mill"]["mill"]["cradles_deg"] = [45.0]
+    other = print_job(script).log
+    assert not is_owned(other, setting_of(other, "bolt-3"))
+    assert block_words(holding_of(log, setting), fmt).startswith("Cradle to be made: ")
+    at_the_saw = setting_of(log, "bolt-2", Saw.RESAW)
+    assert is_owned(log, at_the_saw) and "high (mm)" in block_words(holding_of(log, at_the_saw), fmt, owned=True)

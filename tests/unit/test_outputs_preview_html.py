@@ -146,6 +146,7 @@ def test_sets_litres_hours_and_earnings_lead(cradle):
     assert cradle[1]["summary"][:3] == [
         "1 small guitar set, 2 bridges.", "0.8 L in sets, 1.5 L loose.", "1.5 hours in 5 set-ups: earns 82 EUR, 55 EUR an hour.",
     ]  # fmt: skip
+    assert any(line.startswith("This plan, bolts by cradle: 1 small guitar set") for line in cradle[1]["summary"])
 
 
 def test_in_inches_nothing_is_in_millimetres():

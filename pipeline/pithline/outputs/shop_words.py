@@ -10,6 +10,7 @@ from pithline.outputs.cut_script.shop_measures import MeasuredFrom
 from pithline.outputs.formatting import Formatter, degrees
 from pithline.outputs.holding.arris import from_arris
 from pithline.outputs.holding.pose import pose_of
+from pithline.outputs.holding.sketch import is_owned
 from pithline.outputs.print_job import PrintJob
 
 SUPPORTS = {"fence": "at the fence", "cradle": "in a cradle", "v-blocks": "in V-blocks", "table": "on the table"}
@@ -62,7 +63,10 @@ def _lies(log: SawnPieces, setting: ScriptSetting) -> str:
     face, angle = log.cut_numbers[setting.against.face], setting.against.angle
     if angle > 90.0 - FLAT_DEG:
         return f"face {face} down on the table"
-    return f"face {face} flat to the fence" if angle < FLAT_DEG else f"face {face} on a {degrees(angle)} block at the fence"
+    if angle < FLAT_DEG:
+        return f"face {face} flat to the fence"
+    held = f"in the {degrees(angle)} cradle" if is_owned(log, setting) else f"on a {degrees(angle)} block at the fence"
+    return f"face {face} {held}"
 
 
 def _ripped(job: PrintJob, setting: ScriptSetting, lies: str) -> Bench:

@@ -7,6 +7,9 @@ from reportlab.platypus import Flowable, KeepTogether, Paragraph, Table
 from pithline.outputs.cards.card import PADDING, TEXT, card
 from pithline.outputs.cards.pictures import part_name
 from pithline.outputs.cards.work import works_of
+from pithline.outputs.cut_script.document import Saw
+from pithline.outputs.formatting import degrees
+from pithline.outputs.holding.pose import FLAT_DEG
 from pithline.outputs.palette import looks
 from pithline.outputs.pdf.flow import gap, markup, style
 from pithline.outputs.pdf.page import columns_document, height_of, measure_of, new_canvas
@@ -37,11 +40,21 @@ def shop_cards(job: PrintJob) -> bytes:
     works = works_of(job)
     width = (measure_of(job.paper) - GUTTER) / 2.0
     parts = looks(part_name(job.log, plate) for plate in job.log.plates)
-    framed = [_framed("In the shop", [*HOW_TO_READ, *SHOP_RULES, dust(job.log.script.log.species)], width)]
+    framed = [_framed("In the shop", [*HOW_TO_READ, *_set_ups(job), *SHOP_RULES, dust(job.log.script.log.species)], width)]
     framed += [card(job, work, parts, width) for work in works]
     framed.append(_framed("The same day", _same_day(job), width))
     story = _packed(framed, width, height_of(job.paper))
     return columns_document(story, job.paper, f"Shop cards, log {job.log.script.log.id}", FOOT, GUTTER)
+
+
+def _set_ups(job: PrintJob) -> list[str]:
+    """Cradles at the band saw with the bolts that share each: it is set up once, and they follow one another."""
+    found: dict[str, list[str]] = {}
+    for one in job.log.ahead:
+        if one.tool is Saw.RESAW and one.set_up and one.against is not None and one.against.angle > FLAT_DEG:
+            found.setdefault(degrees(one.against.angle), []).append(job.log.mark(one.piece))
+    shared = "; ".join(f"**{angle}**: {', '.join(marks)}" for angle, marks in found.items())
+    return [f"Cradles at the band saw, each set up once: {shared}."] if shared else []
 
 
 def _packed(cards: list[Table], width: float, column: float) -> list[Flowable]:

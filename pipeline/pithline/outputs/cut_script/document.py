@@ -313,13 +313,17 @@ class LimitFacts:
 
 @dataclass(frozen=True, slots=True)
 class MillFacts:
-    """What the pages say of the mill; `hour_rate` in money."""
+    """What the pages say of the mill; `hour_rate` in money. `cradles` are those its shop owns, for the mill and for the band saw [deg];
+    empty in scripts that know none.
+    """
 
     name: str = ""
     kerf: float = 0.0
     scale_reads: str = "centre"
     bunks: tuple[float, ...] = ()
     hour_rate: float = 0.0
+    cradles: tuple[float, ...] = ()
+    band_saw_cradles: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -127,6 +127,13 @@ class JsonTable:
         """A list of texts; empty where it is missing."""
         return tuple(str(one) for one in self.values.get(key) or ())
 
+    def numbers(self, key: str) -> tuple[float, ...]:
+        """A list of numbers; empty where it is missing."""
+        try:
+            return tuple(float(one) for one in self.values.get(key) or ())
+        except (TypeError, ValueError):
+            raise self.fault(key, "has no list of numbers for {key}") from None
+
     def one_of(self, key: str, kinds: type[T]) -> T:
         """A member of an enumeration by its text."""
         try:
@@ -204,8 +211,10 @@ def _inputs(inputs: JsonTable) -> ScriptInputs:
             name=mill.text_or_none("name") or "",
             kerf=mill.number_or("kerf", 0.0),
             scale_reads=mill.text_or_none("scale_reads") or "centre",
-            bunks=tuple(float(one) for one in mill.values.get("bunks") or ()),
+            bunks=mill.numbers("bunks"),
             hour_rate=mill.number_or("hour_rate", 0.0),
+            cradles=mill.numbers("cradles_deg"),
+            band_saw_cradles=inputs.table("mill").table("resaw").numbers("cradles_deg"),
         ),
         limits={name: _limits(name, limits.table(name)) for name in limits.values},
         products=_products(inputs.table("products")),

@@ -6,7 +6,8 @@ from collections.abc import Callable
 
 import numpy as np
 
-from pithline.outputs.cut_script.document import Array
+from pithline.outputs.cut_script.document import Array, Saw, ScriptSetting
+from pithline.outputs.cut_script.sawn_pieces import SawnPieces
 from pithline.outputs.formatting import Formatter
 from pithline.outputs.holding.props import Holding, Prop, PropKind
 from pithline.outputs.pdf.page import width_of
@@ -18,6 +19,8 @@ GRAY = {PropKind.FENCE: 0.6, PropKind.STOP: 0.6}
 """Fence and stops are the machine's and darker; blocks are 0.85."""
 SMALL = 7.0
 """Type of sizes and face numbers. [pt]"""
+SAME_ANGLE = 0.1
+"""Cradles nearer than this in angle are one. [deg]"""
 INWARD = 8.0
 """How far inside its edge a face's number stands. [pt]"""
 
@@ -65,17 +68,25 @@ def _size(pen: Pen, prop: Prop, place: Place, fmt: Formatter) -> None:
     pen.text(((low[0] + high[0]) / 2.0, low[1] + 2.0), text, SMALL, anchor=0.5)
 
 
-def block_words(holding: Holding, fmt: Formatter) -> str:
-    """The blocks to be made, by their measures; empty where none are."""
+def is_owned(log: SawnPieces, setting: ScriptSetting) -> bool:
+    """Whether a setting's cradle is one of those that the shop owns."""
+    mill = log.script.inputs.mill
+    known = mill.cradles if setting.tool is Saw.MILL else mill.band_saw_cradles
+    return setting.against is not None and any(abs(one - setting.against.angle) < SAME_ANGLE for one in known)
+
+
+def block_words(holding: Holding, fmt: Formatter, owned: bool = False) -> str:
+    """The blocks that hold a piece, by their measures; empty where none do. An `owned` cradle need not be made."""
+    make = "" if owned else " to be made"
     fitted = [prop for prop in holding.props if prop.kind is PropKind.BLOCK]
     cradle = next((prop for prop in holding.props if prop.kind is PropKind.CRADLE), None)
     if cradle is not None and any(prop.kind is PropKind.FENCE for prop in holding.props):
         foot, top, high = (fmt.bare(abs(one)) for one in cradle.size)
-        return f"Block: {foot} thick at the table, {top} at its top, {high} high ({fmt.units})."
+        return f"{'Cradle' if owned else 'Block'}{make}: {foot} thick at the table, {top} at its top, {high} high ({fmt.units})."
     if cradle is not None:
         wide, low, high = (fmt.bare(abs(one)) for one in cradle.size)
         side = "left" if cradle.outline[3, 0] < cradle.outline[2, 0] else "right"
-        return f"Cradle: {wide} wide, {low} high at its low side on your {side}, {high} at the other ({fmt.units})."
+        return f"Cradle{make}: {wide} wide, {low} high at its low side on your {side}, {high} at the other ({fmt.units})."
     if not fitted:
         return ""
     middle = float(np.mean(holding.section.points[:, 0])) if holding.section else 0.0

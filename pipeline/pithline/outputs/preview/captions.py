@@ -17,7 +17,7 @@ from pithline.outputs.formatting import degrees, sentence
 from pithline.outputs.holding.attitude import lies
 from pithline.outputs.holding.pose import pose_of
 from pithline.outputs.holding.props import holding_of
-from pithline.outputs.holding.sketch import block_words
+from pithline.outputs.holding.sketch import block_words, is_owned
 from pithline.outputs.preview.scene import Scene
 from pithline.outputs.print_job import PrintJob
 from pithline.outputs.sheet.where_next import where_next
@@ -99,7 +99,7 @@ def _setting(job: PrintJob, one: ScriptSetting, on_card: str, bench: Bench | Non
         title = f"{on_card}: {SAWS[one.tool]} {log.mark(one.piece)}"
     how = bench.lies if bench is not None and one.tool is not Saw.BUCK else lies(log, one, pose_of(log, one))
     lines = [sentence(f"it lies so: {how}")]
-    blocks = block_words(holding_of(log, one), fmt) if one.tool in (Saw.MILL, Saw.RESAW) else ""
+    blocks = block_words(holding_of(log, one), fmt, is_owned(log, one)) if one.tool in (Saw.MILL, Saw.RESAW) else ""
     lines += [blocks] if blocks else []
     if one.stage is WoodStage.DRIED:
         lines.append("Only after drying.")
@@ -168,6 +168,7 @@ def _plate_facts(job: PrintJob, plate: ScriptPlate) -> list[tuple[str, str]]:
         ("Runout, greatest", degrees(plate.runout) + slope),
         ("Limits", f"{plate.limits}: {'passes' if plate.passes else 'fails'}"),
         *([("Slope in the face", degrees(plate.slope))] if plate.slope is not None else []),
+        *([("Figure, of the price", f"× {plate.figure:g}")] if plate.figure is not None and plate.figure != 1.0 else []),
         *([("Sapwood", job.fmt.length(plate.sapwood))] if plate.sapwood is not None else []),
         ("Set", plate.set_id or "none"),
         ("Bookmatch", job.log.mark(plate.mate) if plate.mate else "none"),

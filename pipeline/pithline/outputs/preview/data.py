@@ -18,6 +18,7 @@ from pithline.outputs.preview.scene import RING_COLOURS, RING_STEPS, Scene
 from pithline.outputs.preview.stand import DrawnLine, PropSolid, lines_on_ends, stand_of, twelve_line
 from pithline.outputs.print_job import PrintJob
 from pithline.outputs.results import litres_in_words, money_in_words, results_of, results_of_totals, sets_in_words
+from pithline.outputs.sheet.ladder import rung_words
 from pithline.units import MM_PER_INCH
 
 Array = NDArray[np.float64]
@@ -106,6 +107,7 @@ def _summary(job: PrintJob) -> list[str]:
         customary = results_of_totals(script.practice.with_bolts, script.inputs.products, script.inputs.mill.hour_rate)
         lines.append(f"The customary way: {sets_in_words(customary)}, {customary.hours:.1f} hours"
                      + ("." if customary.earnings is None else f", earns {money_in_words(customary.earnings, currency)}."))  # fmt: skip
+    lines += [f"{sentence(text.replace('**', ''))}" for text in rung_words(job)]
     if script.doubts.pith_assumed:
         lines.append("The pith was not marked: it is assumed to run in the middle.")
     return lines + [f"Caution: {fmt.retold(sentence(text))}" for text in script.cautions]

@@ -39,16 +39,23 @@ def ladder(job: PrintJob) -> list[Flowable]:
         return []
     found = [_results(job, rung.totals) for rung in rungs]
     most = max(_worth(one) for one in found) or 1.0
-    texts = [f"{_first(rung, one)}; {_second(job, one, before, rung)}"
-             for rung, one, before in zip(rungs, found, [None, *found], strict=False)]  # fmt: skip
     rows = [[_Bar(_worth(one) / most, rung.chosen), Paragraph(markup(text), style(SIZE))]
-            for rung, one, text in zip(rungs, found, texts, strict=True)]  # fmt: skip
+            for rung, one, text in zip(rungs, found, rung_words(job), strict=True)]  # fmt: skip
     width = measure_of(job.paper)
     made = Table(rows, colWidths=[BAR + 8.0, width - BAR - 8.0], hAlign="LEFT", spaceAfter=4.0, style=[
         ("LEFTPADDING", (0, 0), (-1, -1), 0.0), ("RIGHTPADDING", (0, 0), (-1, -1), 0.0), ("VALIGN", (0, 0), (-1, -1), "TOP"),
         ("TOPPADDING", (0, 0), (-1, -1), 0.0), ("BOTTOMPADDING", (0, 0), (-1, -1), 3.0),
     ])  # fmt: skip
     return [KeepTogether([*heading("Fewer set-ups, more set-ups: what each plan brings", 12.0, 40.0), made])]
+
+
+def rung_words(job: PrintJob) -> list[str]:
+    """Every rung in words, this plan's own in strong ones; empty where there is but one."""
+    rungs = job.log.script.rungs
+    found = [_results(job, rung.totals) for rung in rungs]
+    texts = [f"{_first(rung, one)}; {_second(job, one, before, rung)}"
+             for rung, one, before in zip(rungs, found, [None, *found], strict=False)]  # fmt: skip
+    return texts if len(texts) > 1 else []
 
 
 def _results(job: PrintJob, totals: Totals) -> Results:

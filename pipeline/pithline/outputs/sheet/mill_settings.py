@@ -12,7 +12,7 @@ from pithline.outputs.cut_script.end_lines import mark_line_name
 from pithline.outputs.cut_script.sawn_pieces import SawnPieces
 from pithline.outputs.holding.pose import pose_of
 from pithline.outputs.holding.props import Holding, holding_of, station_over
-from pithline.outputs.holding.sketch import block_words
+from pithline.outputs.holding.sketch import block_words, is_owned
 from pithline.outputs.pdf.flow import band, bullets, gap, heading, markup, shares, side_by_side, style, table
 from pithline.outputs.pdf.page import measure_of
 from pithline.outputs.print_job import PrintJob
@@ -67,7 +67,7 @@ def _steps(job: PrintJob, setting: ScriptSetting, holding: Holding) -> list[str]
     """What is done before the first cut."""
     by_line = setting.marks is not None and bool(job.log.cuts_of(setting))
     level = f" Spirit level along {_level_line(job, setting)}, both ends." if by_line else ""
-    blocks = block_words(holding, job.fmt)
+    blocks = block_words(holding, job.fmt, is_owned(job.log, setting))
     lay = f"**Lay** it: {holding.words}.{level}" + (f" {blocks}" if blocks else "")
     steps = [lay, _wedge(job, setting)]
     if setting.marks is not None:
