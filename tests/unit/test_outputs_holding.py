@@ -4,11 +4,12 @@ import numpy as np
 import pytest
 
 from pithline.outputs.cut_script.document import Saw
-from pithline.outputs.holding.arris import arris_of, blade_at, from_arris
+from pithline.outputs.holding.arris import arris_at, arris_faces, blade_at, from_arris
 from pithline.outputs.holding.pose import pose_of
 from pithline.outputs.holding.props import PropKind, holding_of
 from pithline.outputs.holding.sketch import block_words, is_owned
 from pithline.outputs.print_job import print_job
+from pithline.outputs.shop_words import bench_of
 from unit.cradle_fixture import HEEL, cradle_script
 from unit.outputs_fixture import small_script
 
@@ -76,14 +77,26 @@ def test_the_blade_is_measured_from_the_arris_of_the_bolts_two_sawn_faces(log):
     """bolt-2 has its faces at z = 9 and y = 10 (half a kerf beyond cuts at 8 and 9): its arris lies at (10, 9)."""
     setting = setting_of(log, "bolt-2", Saw.RESAW)
     holding = holding_of(log, setting)
-    arris = arris_of(holding, setting)
+    arris = arris_at(holding.pose, arris_faces(holding, setting), holding.section.x)
     point = np.array([holding.section.x, 10.0, 9.0])
     assert arris == pytest.approx([point @ holding.pose.right, point @ holding.pose.up + holding.pose.level], abs=0.5)
     cut = log.cuts_of(setting)[0]
     away = blade_at(holding.pose, cut, holding.section.x) - arris[0]
     assert abs(away) == pytest.approx(abs(cut.offset - cut.normal @ point), abs=0.5)
     told = from_arris(log, setting)[cut.id]
-    assert told.distance == pytest.approx(abs(away) - cut.kerf / 2.0) and told.to_the_right == (away > 0.0)
+    assert told == pytest.approx((away - np.sign(away) * cut.kerf / 2.0,) * 2)
+
+
+def test_a_blade_that_runs_askew_of_the_arris_is_told_at_both_ends():
+    script = cradle_script()
+    cut = next(one for one in script["operations"] if one["op"] == "cut" and one["id"] == "c7")
+    cut["normal"] = [0.01, *cut["normal"][1:]]
+    job = print_job(script)
+    setting = setting_of(job.log, "bolt-2", Saw.RESAW)
+    told = from_arris(job.log, setting)["c7"]
+    stretch = job.log.stretch("bolt-2")
+    assert abs(told.top - told.butt) == pytest.approx(0.01 * stretch.length, rel=0.01)
+    assert " | " in bench_of(job, setting).places[0]
 
 
 def test_slabs_lie_on_the_face_that_the_script_names(log):

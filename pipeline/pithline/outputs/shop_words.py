@@ -51,8 +51,8 @@ def _on_its_block(job: PrintJob, setting: ScriptSetting, lies: str) -> Bench:
     found, cuts = from_arris(job.log, setting), job.log.cuts_of(setting)
     if not found:
         return Bench(f"{lies}{facing}", "", (BY_LINE,) * len(cuts))
-    at = [found[cut.id] for cut in cuts]
-    places = tuple(f"{job.fmt.length(one.distance)} {'right' if one.to_the_right else 'left'}" for one in at)
+    ends = [[f"{job.fmt.length(abs(one))} {'right' if one > 0.0 else 'left'}" for one in found[cut.id]] for cut in cuts]
+    places = tuple(butt if butt == top else f"{butt} | {top}" for butt, top in ends)
     return Bench(f"{lies}{facing}", "from arris A to the near side of the kerf", places)
 
 

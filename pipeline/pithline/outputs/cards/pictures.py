@@ -11,7 +11,7 @@ from pithline.outputs.cards.work import SawStep, Work, card_of
 from pithline.outputs.cut_script.document import Array, Kind, Saw, ScriptCut, ScriptSetting
 from pithline.outputs.cut_script.sawn_pieces import PieceFace, SawnPieces, Stretch
 from pithline.outputs.cut_script.shop_measures import MeasuredFrom, Reference
-from pithline.outputs.holding.arris import arris_of, blade_at
+from pithline.outputs.holding.arris import arris_at, arris_faces, blade_at
 from pithline.outputs.holding.attitude import shown_faces
 from pithline.outputs.holding.pose import FLAT_DEG, MachinePose, pose_of
 from pithline.outputs.holding.props import holding_of
@@ -214,9 +214,9 @@ class BoltOnBlock(Drawing):
 
         pen.line((0.0, 6.0), (self.width, 6.0), 1.6)
         draw_holding(pen, self.holding, place, self.job.fmt)
-        arris = arris_of(self.holding, self.setting)
-        if arris is not None and self.setting.against is not None and self.setting.against.angle > FLAT_DEG:
-            pen.text(place(arris) + np.array([1.5, 2.0]), "A", NAME, bold=True)
+        faces = arris_faces(self.holding, self.setting)
+        if faces is not None and self.setting.against is not None and self.setting.against.angle > FLAT_DEG:
+            pen.text(place(arris_at(self.holding.pose, faces, section.x)) + np.array([1.5, 2.0]), "A", NAME, bold=True)
         last = -np.inf
         for cut in sorted(self.log.cuts_of(self.setting), key=lambda one: blade_at(self.holding.pose, one, section.x)):
             across = float(place(np.array([blade_at(self.holding.pose, cut, section.x), 0.0]))[0])
