@@ -14,7 +14,7 @@ MACHINES_KG = 60.0
 
 METAL = "Look and sweep for nails, wire and staples before the first cut, yard trees above all (c.p.)."
 DUST = "Eyes, ears and breath protected: wood dust is carcinogenic (IARC Monograph 62, 1995); NIOSH limit 1 mg/m³."
-WALNUT = "Walnut dust irritates; its shavings harm horses (from memory)."
+WALNUT = "Walnut dust irritates; its shavings harm horses (c.p.)."
 DOUBT = "Weights come from green density and may be 20 % off."
 
 MILL_RULES = (
