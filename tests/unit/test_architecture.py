@@ -11,6 +11,7 @@ ROOT = Path(pithline.__file__).resolve().parent
 INNER_TO_OUTER = (
     "errors",
     "units",
+    "keys",
     "geometry",
     "trade",
     "pith",

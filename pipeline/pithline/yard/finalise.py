@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 
 from pithline.errors import ScriptError
+from pithline.logmodel.dimensions import diameter_butt, diameter_top
 from pithline.logmodel.model import LogModel
-from pithline.logmodel.taper import diameter_butt, diameter_top
 from pithline.mill.products import Products
 from pithline.plan.evaluate.practice import PracticeResult
 from pithline.plan.evaluate.totals import Sums, piece_list, plate_list, sum_up, totals, weighed

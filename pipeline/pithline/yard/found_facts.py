@@ -10,11 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.errors import InputError
-from pithline.files.cards import card_from, mark_from
+from pithline.files.cards import card_from
 from pithline.geometry.pieces import Piece
-from pithline.logmodel.card import Card
+from pithline.logmodel.card import Card, mark_from
+from pithline.logmodel.corrections import Sighting, pith_from_mark, with_bark, with_pith, with_sapwood
 from pithline.logmodel.model import LogModel
-from pithline.logmodel.opened import Sighting, pith_from_mark, with_bark, with_pith, with_sapwood
 from pithline.plan.execute.ledger import Ledger
 from pithline.plan.problem.operations import Cut
 from pithline.plan.replan.script_history import (

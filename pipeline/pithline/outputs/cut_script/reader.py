@@ -12,6 +12,7 @@ from typing import Any, TypeVar
 import numpy as np
 
 from pithline.errors import InputError, ScriptError
+from pithline.logmodel.card import PITH_RADIUS
 from pithline.logmodel.document import model_from_json
 from pithline.outputs.cut_script.document import (
     Array,
@@ -41,7 +42,6 @@ from pithline.outputs.cut_script.document import (
     Totals,
     WoodStage,
 )
-from pithline.script.grades import PITH_RADIUS
 
 LEAST_PITH_RADIUS = 1.0
 """A pith circle of nothing still shows where the pith is. [mm]"""

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from pithline.files.priors import Priors
-from pithline.logmodel.card import Defect
+from pithline.logmodel.card import Defect, DefectKind
 from pithline.plan.problem.log_frame import PlanLog
 from pithline.wood.field import CLOCKS, reshaped, tables
 from pithline.yard.appraisal.log_knowledge import LogKnowledge
@@ -65,14 +65,14 @@ def draw_component(known: LogKnowledge, priors: Priors, name: str, seed: int, nu
         if rng.uniform() >= known.metal_share(priors):
             return ()
         place = float(rng.uniform(0.0, length)), float(rng.uniform(0.0, 2 * np.pi))
-        return (Defect("metal", place[0], None, place[1], priors.metal_diameter, margin=DEFECT_MARGIN),)
+        return (Defect(DefectKind.METAL, place[0], None, place[1], priors.metal_diameter, margin=DEFECT_MARGIN),)
     if name == "checks":
         return _checks(known, priors, rng)
     if name == "rot":
         if rng.uniform() >= priors.rot_share:
             return ()
         size = np.exp(rng.normal(0.0, priors.rot_spread, 2))
-        return (Defect("rot", None, "butt", None, priors.rot_diameter * size[0], priors.rot_length * size[1]),)
+        return (Defect(DefectKind.ROT, None, "butt", None, priors.rot_diameter * size[0], priors.rot_length * size[1]),)
     raise ValueError(f"no such component: {name}")
 
 
@@ -80,14 +80,14 @@ def _knots(known: LogKnowledge, priors: Priors, rng: np.random.Generator) -> tup
     """Suspected knots that are real, hidden ones by their rate, and on the side not seen as many stubs as on the other."""
     suspected = known.model.suspected_knots
     out = [
-        Defect("knot", float(one.x), None, float(one.clock), float(one.diameter), margin=DEFECT_MARGIN)
+        Defect(DefectKind.KNOT, float(one.x), None, float(one.clock), float(one.diameter), margin=DEFECT_MARGIN)
         for one in suspected
         if rng.uniform() < priors.suspected_real
     ]
     for _ in range(int(rng.poisson(priors.knots_per_m2 * known.bark_area))):
         x, clock = float(rng.uniform(0, known.model.length)), float(rng.uniform(0, 2 * np.pi))
         size = priors.knot_diameter * float(np.exp(rng.normal(0.0, priors.knot_spread)))
-        out.append(Defect("knot", x, None, clock, size, margin=DEFECT_MARGIN))
+        out.append(Defect(DefectKind.KNOT, x, None, clock, size, margin=DEFECT_MARGIN))
     dark = known.dark[:, :-1]
     unseen = float(dark.mean())
     if suspected and 0.0 < unseen < 1.0:
@@ -95,7 +95,7 @@ def _knots(known: LogKnowledge, priors: Priors, rng: np.random.Generator) -> tup
             one = suspected[int(rng.integers(len(suspected)))]
             station, column = divmod(int(rng.choice(dark.size, p=dark.ravel() / dark.sum())), dark.shape[1])
             x, clock = known.log.field.x0 + station * known.log.field.dx, column * (2 * np.pi / dark.shape[1])
-            out.append(Defect("knot", float(x), None, float(clock), float(one.diameter), margin=DEFECT_MARGIN))
+            out.append(Defect(DefectKind.KNOT, float(x), None, float(clock), float(one.diameter), margin=DEFECT_MARGIN))
     return tuple(out)
 
 
@@ -109,7 +109,7 @@ def _checks(known: LogKnowledge, priors: Priors, rng: np.random.Generator) -> tu
             size = median * float(np.exp(rng.normal(0.0, priors.check_spread)))
             clock = float(rng.uniform(0, 2 * np.pi))
             if size > 0.0:
-                out.append(Defect("check", None, end, clock, None, size, None, 0.0))
+                out.append(Defect(DefectKind.CHECK, None, end, clock, None, size, None, 0.0))
     return tuple(out)
 
 

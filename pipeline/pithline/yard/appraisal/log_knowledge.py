@@ -16,11 +16,11 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter
 
 from pithline.files.priors import Priors
+from pithline.logmodel.bark_thickness import BARK_VARIES
 from pithline.logmodel.card import Card
+from pithline.logmodel.dimensions import coverage, volume
 from pithline.logmodel.model import LogModel
 from pithline.logmodel.species import species_of
-from pithline.logmodel.taper import coverage, volume
-from pithline.logmodel.under_bark import BARK_VARIES
 from pithline.plan.problem.log_frame import PlanLog, plan_log
 from pithline.trade.volumes import circle_area
 
@@ -192,7 +192,7 @@ def _spiral(priors: Priors) -> tuple[float, float]:
 
 def cubic_volume(model: LogModel) -> dict[str, float]:
     """Volumes over and under bark by integration, and by Smalian's rule on the under-bark ends. [mm³]"""
-    from pithline.logmodel.taper import diameters
+    from pithline.logmodel.dimensions import diameters
     from pithline.trade.volumes import smalian
 
     ends = diameters(model, np.array([0.0, model.length]), under_bark=True)
