@@ -33,7 +33,7 @@ from pithline.plan.problem import log_frame
 def certain(logs, plates, parts, known):
     return np.array([float(plate.passes) for plate in plates])
 
-log_frame.plan_log.__defaults__ = (0.0, 0.0)
+log_frame.plan_log.__defaults__ = (log_frame.Reserve(0.0, 0.0),)
 ranking.pass_probabilities = certain
 sys.exit(main())
 """

@@ -26,7 +26,7 @@ from pithline.yard import one_log
 from pithline.yard.earlier_plan import check_same_scan, earlier_candidate
 from pithline.yard.request import Request
 from replan_work import earlier_script
-from small_plan import inputs_of, small_plan
+from small_plan import QUICK, inputs_of, small_plan
 
 
 def carried(script):
@@ -103,8 +103,8 @@ def test_the_better_of_both_is_written(monkeypatch):
         return [replace(best, log_layout=LogLayout(best.log_layout.whole, (), best.log_layout.logs, (replace(first, above=None),)))]
 
     monkeypatch.setattr(one_log, "search_candidates", worse)
-    alone = small_plan(request=Request(effort="coarse", samples=2))
-    kept = small_plan(request=Request(effort="coarse", samples=2, keep=script))
+    alone = small_plan(request=Request(effort=QUICK, samples=2))
+    kept = small_plan(request=Request(effort=QUICK, samples=2, keep=script))
     assert alone["totals"]["instrument_volume"] < script["totals"]["instrument_volume"]
     assert kept["totals"]["instrument_volume"] >= script["totals"]["instrument_volume"] - 1.0
     assert kept["proof"]["status"] == "earlier plan kept"
@@ -118,7 +118,7 @@ def test_a_plan_of_another_log_is_refused():
     script = earlier_script()
     script["log"]["scan_to_log"][0][3] += 900.0
     with pytest.raises(InputError, match="another log in this scan"):
-        small_plan(request=Request(effort="coarse", samples=2, keep=script))
+        small_plan(request=Request(effort=QUICK, samples=2, keep=script))
 
 
 def test_refused_beside_locks(tmp_path, capsys):

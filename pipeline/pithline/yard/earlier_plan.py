@@ -8,15 +8,11 @@ from typing import Any
 import numpy as np
 
 from pithline.errors import InputError
-from pithline.plan.execute.bucked_log import LogLayout, crosscut_log
-from pithline.plan.execute.operation_json import operations_from_json
-from pithline.plan.problem.log_frame import PlanLog
-from pithline.plan.replan.script_layouts import crosscut_places, in_log_frame, logs_of, script_layouts
-from pithline.plan.search import Candidate, SearchResult
+from pithline.plan.api import Candidate, PlanLog, SearchResult, kept_candidate, layout_of_script
 from pithline.yard.request import Inputs
 
-ELSEWHERE = 0.1
-"""A log whose butt end lies farther from the earlier one's than this share of its length is another log of the scan."""
+ELSEWHERE, ELSEWHERE_LEAST = 0.1, 50.0
+"""A log whose butt end lies farther from the earlier one's than this share of its length, and so many mm, is another of the scan."""
 
 
 def check_same_scan(script: Mapping[str, Any], inputs: Inputs) -> None:
@@ -44,17 +40,10 @@ def earlier_candidate(script: Mapping[str, Any], log: PlanLog, inputs: Inputs, f
     """
     old, new = (np.asarray(one, float) for one in (script["log"]["scan_to_log"], log.model.scan_to_log))
     butt = (new @ np.linalg.inv(old) @ np.array([0.0, 0.0, 0.0, 1.0]))[:3]
-    if float(np.linalg.norm(butt - log.origin)) > ELSEWHERE * log.reach + 50.0:
+    if float(np.linalg.norm(butt - log.origin)) > ELSEWHERE * log.reach + ELSEWHERE_LEAST:
         raise InputError(
             f"--keep names a plan of another log in this scan ({script['log']['id']}); name one of {inputs.card.id}, or --pick "
             "that log."
         )
-    operations = in_log_frame(operations_from_json(script["operations"]), old, new)
-    places = crosscut_places(operations, log)
-    _, logs = crosscut_log(log, places, inputs.machines.buck.kerf, 0.0)
-    past = script_layouts(operations, {one["id"]: one["kind"] for one in script["pieces"]})
-    names = logs_of(operations)
-    layouts = tuple(past.layout(one, name) for one, name in zip(logs, names, strict=True))
-    if not any(layouts):
-        return None
-    return Candidate(LogLayout(log, places, logs, layouts), found, len(found.answers), "earlier plan kept")
+    log_layout = layout_of_script(script, log, inputs.machines.buck.kerf)
+    return None if log_layout is None else kept_candidate(log_layout, found, "earlier plan kept")

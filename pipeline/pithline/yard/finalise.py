@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -11,19 +12,29 @@ from pithline.errors import ScriptError
 from pithline.logmodel.dimensions import diameter_butt, diameter_top
 from pithline.logmodel.model import LogModel
 from pithline.mill.products import Products
-from pithline.plan.evaluate.practice import PracticeResult
-from pithline.plan.evaluate.totals import Sums, piece_list, plate_list, sum_up, totals, weighed
-from pithline.plan.execute.ledger import Ledger
-from pithline.plan.execute.operation_json import operations_to_json
-from pithline.plan.problem.log_frame import PITH_RADIUS
-from pithline.plan.problem.parts import SawnPart
-from pithline.plan.search import Candidate
+from pithline.plan.api import (
+    PITH_RADIUS,
+    Evaluation,
+    ExecutedPlan,
+    Ledger,
+    Objective,
+    PracticeResult,
+    SawnPart,
+    Sums,
+    operations_to_json,
+    piece_list,
+    plate_list,
+    sum_up,
+    totals,
+    weighed,
+)
 from pithline.script.document import crayon_marks
 from pithline.script.replay import piece_volumes, replay
 from pithline.script.schema import validate
 from pithline.script.solid import CLOCKS
 from pithline.yard.deciles import deciles
-from pithline.yard.request import Inputs, Request
+from pithline.yard.prepared_log import PreparedLog
+from pithline.yard.request import Inputs
 
 
 def check_script(script: dict[str, Any]) -> None:
@@ -52,94 +63,124 @@ def settle_by_replay(
     return sum_up(ledger, parts, products, volumes)
 
 
-def practice_beside(
-    done: PracticeResult, inputs: Inputs, model: Mapping[str, Any], parts: tuple[SawnPart, ...]
-) -> dict[str, Any]:
+def practice_beside(done: PracticeResult, prepared: PreparedLog, model: Mapping[str, Any]) -> dict[str, Any]:
     """Totals of the practice layouts beside the plan."""
-    out = {}
+    out, products = {}, prepared.inputs.products
     for name, ledger in (("slabs", done.slabs), ("with_bolts", done.with_bolts)):
-        out[name] = totals(settle_by_replay(ledger, model, parts, inputs.products, BESIDE_CLOCKS), inputs.products)
+        sums = settle_by_replay(ledger, model, prepared.parts, products, BESIDE_CLOCKS)
+        out[name] = totals(sums, products)
     return out
 
 
-def script_from_plan(
-    model: LogModel,
-    inputs: Inputs,
-    request: Request,
-    way: Candidate,
-    sums: Sums,
-    beside: dict[str, Any],
-    doubt: np.ndarray,
-    cost: dict[str, float],
-    document_model: dict[str, Any],
-    parts: tuple[SawnPart, ...],
-    density: float,
-    held: Mapping[str, str] | None = None,
-) -> dict[str, Any]:
-    """The cut script of a carried-out plan, marks, proof and all; `held` are crayon marks that stand on wood already."""
-    card, ledger = inputs.card, sums.ledger
+@dataclass(frozen=True, slots=True)
+class FinishedPlan:
+    """A carried-out plan with everything that its script tells.
+
+    Attributes
+    ----------
+    prepared : PreparedLog
+        The log, its parts and inputs.
+    objective : Objective
+        What was made most of.
+    plan : ExecutedPlan
+        The way to saw it, and what came of it.
+    sums : Sums
+        Of what came of it.
+    practice : mapping
+        Totals of the practice layouts.
+    evaluation : Evaluation
+        What is not known.
+    model : mapping
+        The log model as JSON.
+    marks : mapping of str to str
+        Crayon marks that stand on wood already, by piece.
+    """
+
+    prepared: PreparedLog
+    objective: Objective
+    plan: ExecutedPlan
+    sums: Sums
+    practice: Mapping[str, Any]
+    evaluation: Evaluation
+    model: Mapping[str, Any]
+    marks: Mapping[str, str] = field(default_factory=dict)
+
+
+def script_from_plan(finished: FinishedPlan) -> dict[str, Any]:
+    """The cut script of a carried-out plan, marks, proof and all."""
+    inputs, sums, model = finished.prepared.inputs, finished.sums, finished.model
+    fitted, ledger = finished.prepared.log.model, finished.sums.ledger
     pieces = piece_list(ledger, sums.volumes)
-    marks = crayon_marks(pieces, held)
+    marks = crayon_marks(pieces, finished.marks)
     for piece in pieces:
         piece["mark"] = marks[piece["id"]]
     own = totals(sums, inputs.products)
-    practised = beside["with_bolts"]["instrument_volume"]
-    butt, top = diameter_butt(model), diameter_top(model)
-    found = way.found
-    answer = found.answers[min(way.number, len(found.answers) - 1)]
-    status = answer.status if way.number < len(found.answers) else way.status
-    demanded = any(p.demand is not None for p in parts)
-    objective = answer.value if demanded else answer.grid_value
-    bound = max(found.bound, objective)
-    gap = (bound - objective) / bound if bound > 0 else None
-    p10, p50, p90 = deciles(doubt)
-    return plain(
+    practised = finished.practice["with_bolts"]["instrument_volume"]
+    p10, p50, p90 = deciles(finished.evaluation.sampled)
+    operations = weighed(ledger, sums.volumes, finished.prepared.workshop.density)
+    script: dict[str, Any] = plain(
         {
             "format": "pithline-cut-script",
             "version": 1,
             "units": {"length": "mm", "angle": "deg"},
             "log": {
-                "id": card.id,
-                "species": card.species,
+                "id": inputs.card.id,
+                "species": inputs.card.species,
                 "card_sha256": inputs.card_sha256,
                 "scan_sha256": inputs.scan_sha256,
-                "length": document_model["length"],
-                "diameter_butt": butt,
-                "diameter_top": top,
-                "volume": document_model["volume_under_bark"],
-                "sweep": document_model["sweep"],
-                "scan_to_log": document_model["scan_to_log"],
+                "length": model["length"],
+                "diameter_butt": diameter_butt(fitted),
+                "diameter_top": diameter_top(fitted),
+                "volume": model["volume_under_bark"],
+                "sweep": model["sweep"],
+                "scan_to_log": model["scan_to_log"],
             },
-            "model": document_model,
+            "model": model,
             "inputs": {
                 "card": dict(inputs.card_read),
                 "mill": dict(inputs.mill_read),
                 "products": dict(inputs.products_read),
             },
-            "operations": operations_to_json(weighed(ledger, sums.volumes, density)),
+            "operations": operations_to_json(operations),
             "pieces": pieces,
-            "plates": plate_list(sums.plates, parts),
+            "plates": plate_list(sums.plates, finished.prepared.parts),
             "totals": own,
-            "proof": {
-                "objective": objective * found.unit,
-                "bound": bound * found.unit,
-                "gap": gap,
-                "status": status,
-                "layouts_considered": found.considered,
-                "grid": found.words,
-                "counts": "money" if request.objective == "value" else "volume",
+            "proof": _proof(finished),
+            "practice": {
+                **finished.practice,
+                "ratio": own["instrument_volume"] / practised if practised > 0 else None,
             },
-            "practice": {**beside, "ratio": own["instrument_volume"] / practised if practised > 0 else None},
             "uncertainty": {
-                "pith_assumed": model.pith_assumed,
-                "bark_assumed": model.bark_assumed,
-                "samples": len(doubt),
-                "cost_of": cost,
+                "pith_assumed": fitted.pith_assumed,
+                "bark_assumed": fitted.bark_assumed,
+                "samples": len(finished.evaluation.sampled),
+                "cost_of": finished.evaluation.cost_of,
                 "instrument_volume": {"p10": p10, "p50": p50, "p90": p90},
             },
-            "cautions": cautions_of(model, inputs, ledger, own["instrument_volume"], p10),
+            "cautions": cautions_of(fitted, inputs, ledger, own["instrument_volume"], p10),
         }
     )
+    return script
+
+
+def _proof(finished: FinishedPlan) -> dict[str, Any]:
+    """What is proven of the plan: its answer's value and the search's bound, on the search grid."""
+    candidate = finished.plan.candidate
+    found = candidate.found
+    answer = found.answers[min(candidate.number, len(found.answers) - 1)]
+    status = answer.status if candidate.number < len(found.answers) else candidate.status
+    demanded = any(part.demand is not None for part in finished.prepared.parts)
+    objective = answer.value if demanded else answer.grid_value
+    bound = max(found.bound, objective)
+    return {
+        "objective": objective * found.unit,
+        "bound": bound * found.unit,
+        "gap": (bound - objective) / bound if bound > 0 else None,
+        "status": status,
+        "layouts_considered": found.considered,
+        "grid": found.words,
+        "counts": "money" if finished.objective.in_money else "volume",
+    }
 
 
 def cautions_of(model: LogModel, inputs: Inputs, ledger: Ledger, planned: float, p10: float) -> list[str]:

@@ -16,21 +16,41 @@ from pithline.logmodel.card import Card
 from pithline.mill.machine import Machines
 from pithline.mill.practice_sizes import Practice
 from pithline.mill.products import Products
-from pithline.plan.problem.layout import NO_LOCKS, Locks
+from pithline.plan.api import FULL, NO_LOCKS, Effort, Locks, Objective
 
 
 @dataclass(frozen=True, slots=True)
 class Request:
-    """What is asked of a plan."""
+    """What is asked of a plan.
 
-    objective: str = "volume"
-    effort: str = "full"
+    Attributes
+    ----------
+    objective : Objective
+        What is made most of.
+    effort : Effort
+        How finely it is searched.
+    seed : int
+        Of the master and of sampled logs.
+    samples : int
+        Logs that the plan is graded on.
+    pick : int, optional
+        Which log, where the scan shows several.
+    bucking : bool
+        Whether the log may be crosscut first.
+    locks : Locks
+        What the sawyer has decided already.
+    keep : mapping, optional
+        An earlier script of the same scan, to be held against what is found.
+    """
+
+    objective: Objective = Objective.VOLUME
+    effort: Effort = FULL
     seed: int = 1
     samples: int = 16
-    pick: int | None = None  # which log, where the scan shows several
-    bucking: bool = True  # whether the log may be crosscut first
+    pick: int | None = None
+    bucking: bool = True
     locks: Locks = NO_LOCKS
-    keep: Mapping[str, Any] | None = None  # an earlier script of the same scan, to be held against what is found
+    keep: Mapping[str, Any] | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
-from pithline.plan.programmes.fans import CHAIN, fan
-from pithline.plan.programmes.stacks import face_index, restricted, stack_table, unstack
+from pithline.plan.programmes.fans import CHAIN, Bolt, fan
+from pithline.plan.programmes.stacks import TableGrid, face_index, restricted, stack_table, unstack
 from pithline.plan.programmes.tables import SlabTables, SolvedTables
 
 Array = NDArray[np.float64]
@@ -34,109 +35,103 @@ def best_first_settings(
 
     `only` leaves those with one slab of this thickness. [mm]
     """
-    tables, grid = state.tables, state.tables.grid
+    tables, slabs = state.tables, state.tables.slabs
     out: list[FirstSetting] = []
     for roll in rolls:
-        slab = restricted(
-            tables.values, grid.rolls, roll, tables.cells, 0, -state.half_across, state.half_depth, state.half_across
-        )
-        stack = stack_table(slab, tables.cells, state.kerf_cells) if only is None else _single(slab, tables, only)
-        found: dict[tuple[int, int], tuple[float, int, int]] = {}
-        depths = (np.arange(len(slab)) - state.half_depth) * grid.depth_step
-        gap = state.kerf_cells * grid.depth_step
-        for l in range(len(slab)):
-            j = face_index(tables.faces, -(depths[l] - gap))
-            for h in range(l + 1, len(slab)):
-                if stack[l, h] <= 0:
-                    continue
-                i = face_index(tables.faces, depths[h] + gap)
-                low = state.halves[(roll + grid.rolls) % (2 * grid.rolls), j] if j >= 0 else 0.0
-                high = state.halves[roll, i] if i >= 0 else 0.0
-                promise = stack[l, h] - tables.charge + low + high
-                if promise > found.get((j, i), (0.0, 0, 0))[0]:
-                    found[(j, i)] = (promise, l, h)
-        for (j, i), (promise, l, h) in sorted(found.items(), key=lambda item: -item[1][0])[:keep]:
-            slabs = ((l, _menu_index(tables, only or 0.0)),)
+        slab = restricted(slabs, roll, 0, -slabs.half_across)
+        stack = stack_table(slab, slabs.cells, slabs.kerf_cells) if only is None else _single(slab, slabs, only)
+        for promise, (l, h), (j, i) in _best_pairs(state, roll, stack)[:keep]:
+            cut = ((l, _menu_index(slabs, only or 0.0)),)
             if only is None:
-                slabs = tuple(unstack(slab, stack, tables.cells, state.kerf_cells, l, h))
-            out.append(FirstSetting(roll, slabs, j, i, float(stack[l, h] - tables.charge), float(promise)))
+                cut = tuple(unstack(slabs, slab, stack, l, h))
+            out.append(FirstSetting(roll, cut, j, i, float(stack[l, h] - tables.charge), float(promise)))
     return sorted(out, key=lambda c: (-c.promise, c.roll, c.slabs))
 
 
-def _menu_index(tables: SlabTables, thickness: float) -> int:
-    return int(np.abs(tables.menu - thickness).argmin())
+def _best_pairs(state: SolvedTables, roll: int, stack: Array) -> list[tuple[float, tuple[int, int], tuple[int, int]]]:
+    """For each pair of half faces the best stack: what it promises, its cells, the faces of the halves below and above; best first."""
+    tables, slabs, rolls = state.tables, state.tables.slabs, state.tables.grid.rolls
+    depths = (np.arange(len(stack)) - slabs.half_depth) * slabs.depth_step
+    gap = slabs.kerf_cells * slabs.depth_step
+    found: dict[tuple[int, int], tuple[float, tuple[int, int]]] = {}
+    for l in range(len(stack)):
+        j = face_index(tables.faces, -(depths[l] - gap))
+        low = state.halves[(roll + rolls) % (2 * rolls), j] if j >= 0 else 0.0
+        for h in range(l + 1, len(stack)):
+            if stack[l, h] <= 0:
+                continue
+            i = face_index(tables.faces, depths[h] + gap)
+            high = state.halves[roll, i] if i >= 0 else 0.0
+            promise = stack[l, h] - tables.charge + low + high
+            if promise > found.get((j, i), (0.0, (0, 0)))[0]:
+                found[(j, i)] = (promise, (l, h))
+    return sorted(((*best, pair) for pair, best in found.items()), key=lambda one: -one[0])
 
 
-def _single(slab: Array, tables: SlabTables, thickness: float) -> Array:
+def _menu_index(slabs: TableGrid, thickness: float) -> int:
+    return int(np.abs(slabs.menu - thickness).argmin())
+
+
+def _single(slab: Array, slabs: TableGrid, thickness: float) -> Array:
     """Like `stack_table`, of one slab of the given thickness."""
-    t = _menu_index(tables, thickness)
+    t = _menu_index(slabs, thickness)
     out = np.zeros((len(slab), len(slab)))
-    for l in range(len(slab) - int(tables.cells[t])):
-        out[l, l + int(tables.cells[t])] = slab[l, t]
+    for l in range(len(slab) - int(slabs.cells[t])):
+        out[l, l + int(slabs.cells[t])] = slab[l, t]
     return out
 
 
+@dataclass(frozen=True, slots=True)
+class BoltPlace:
+    """A bolt by its places in the tables: direction of its near face and its opening in roll steps, indices of its corners.
+
+    A corner of −1 is none: the bolt is too small for any slab.
+    """
+
+    base: int
+    opening: int
+    near: int
+    far: int
+
+    @property
+    def holds_slabs(self) -> bool:
+        """Whether both its corners are in the tables."""
+        return self.near >= 0 and self.far >= 0
+
+
 def bolt_fan(
-    state: SolvedTables,
-    base: int,
-    opening: int,
-    near: int,
-    far: int,
-    most: int | None = None,
-    corner: tuple[float, float] | None = None,
+    state: SolvedTables, place: BoltPlace, most: int | None = None, corner: tuple[float, float] | None = None
 ) -> tuple[LayoutSetting | None, float]:
     """The fan of one bolt as a chain of settings (None where nothing pays), and its value before charges.
 
-    `opening` is the angle between its faces in roll steps. `most` bounds the charged settings. `corner` are
-    the offsets of near and far face where they are known more finely than by their places in the table. [mm]
+    `most` bounds the charged settings. `corner` are the offsets of near and far face where they are known more finely than by
+    their places in the table. [mm]
     """
     tables, grid = state.tables, state.tables.grid
-    if near < 0 or far < 0:
+    if not place.holds_slabs:
         return None, 0.0
-    near_face, far_face = (float(tables.faces[near]), float(tables.faces[far])) if corner is None else corner
+    near, far = (float(tables.faces[place.near]), float(tables.faces[place.far])) if corner is None else corner
     chain = np.full((CHAIN, 4), -999, np.int64)
-    most = tables.settings_per_bolt if most is None else most
-    value = fan(
-        tables.values,
-        grid.rolls,
-        base,
-        opening,
-        near_face,
-        far_face,
-        tables.menu,
-        tables.cells,
-        grid.depth_step,
-        grid.across_step,
-        state.half_depth,
-        state.half_across,
-        tables.mill_kerf,
-        tables.fan_spread,
-        tables.charge,
-        most,
-        chain,
-        True,
-        tables.flush_free,
-    )
+    rule = tables.rule if most is None else tables.rule._replace(settings_max=most)
+    value = fan(tables.slabs, rule, Bolt(place.base, place.opening, near, far), chain, True)
     steps = [tuple(int(v) for v in row) for row in chain if row[0] != -999][::-1]
     value += tables.charge * sum(step[3] for step in steps)
     groups: list[tuple[int, list[LayoutSlab]]] = []
     for turn, low, t, _ in steps:
-        cut = LayoutSlab(low * grid.depth_step, float(tables.menu[t]))
+        cut = LayoutSlab(low * grid.depth_step, float(tables.slabs.menu[t]))
         if groups and groups[-1][0] == turn:
             groups[-1][1].append(cut)
         else:
             groups.append((turn, [cut]))
     node: LayoutSetting | None = None
     for turn, cuts in reversed(groups):
-        clock = grid.roll(base + turn + grid.rolls // 2)
+        clock = grid.roll(place.base + turn + grid.rolls // 2)
         node = LayoutSetting(clock, tuple(sorted(cuts, key=lambda c: -c.low)), above=node, role="bolt")
     return node, float(value)
 
 
-def slabs_in_mm(
-    state: SolvedTables, slabs: list[tuple[int, int]] | tuple[tuple[int, int], ...]
-) -> tuple[LayoutSlab, ...]:
-    """Slabs in mm, from the top down."""
-    grid = state.tables.grid
-    cuts = [LayoutSlab((l - state.half_depth) * grid.depth_step, float(state.tables.menu[t])) for l, t in slabs]
+def slabs_in_mm(tables: SlabTables, slabs: Sequence[tuple[int, int]]) -> tuple[LayoutSlab, ...]:
+    """Slabs (lower cell, menu index) in mm, from the top down."""
+    grid = tables.slabs
+    cuts = [LayoutSlab((l - grid.half_depth) * grid.depth_step, float(grid.menu[t])) for l, t in slabs]
     return tuple(sorted(cuts, key=lambda c: -c.low))

@@ -1,8 +1,7 @@
-"""One view of one log's parts: slab tables, exact programmes, columns, and a bound."""
+"""One log's columns: the wood looked at once, then columns and a bound at whatever prices of the parts are asked for."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -16,64 +15,140 @@ from pithline.plan.columns.laid_columns import (
     with_more_halves,
 )
 from pithline.plan.columns.master import MasterAnswer, solve_master
-from pithline.plan.problem.effort import (
-    Effort,
-    bolts_on_mill,
-    is_small,
-)
-from pithline.plan.problem.layout import NO_LOCKS, Locks
+from pithline.plan.problem.context import SearchContext
+from pithline.plan.problem.effort import bolts_on_mill, is_small
 from pithline.plan.problem.log_frame import PlanLog
-from pithline.plan.problem.objective import ObjectiveWeights, objective_weights
+from pithline.plan.problem.monitor import SILENT, Monitor
+from pithline.plan.problem.objective import Objective, ObjectiveWeights
 from pithline.plan.problem.parts import SawnPart
-from pithline.plan.problem.report import Progress
-from pithline.plan.problem.task import SawingTask
 from pithline.plan.programmes.grid import Grid
-from pithline.plan.programmes.tables import PassingPlaces, SolvedTables, build_tables, find_passing_places, solve_tables
+from pithline.plan.programmes.tables import (
+    PassingPlaces,
+    SolvedTables,
+    build_tables,
+    find_passing_places,
+    solve_tables,
+)
 
 Array = NDArray[np.float64]
+PER_ROLL = 6
+"""Best first settings of each roll that are compared."""
+SAME_ROLL_MOST = 2
+"""First settings of one roll among those that are laid out."""
+FILLER_SHARE = 0.2
+"""Where all that is wanted of parts with a demand is less than this share of the rest, they only fill gaps."""
+BALANCING_ROUNDS = 3
+"""Searches at prices that favour the parts of which too few were found, where complete sets are asked for."""
 
 
 @dataclass(frozen=True, slots=True)
 class ViewColumns:
-    """What the exact programmes make of some of the parts."""
+    """What the exact programmes make of some of the parts.
+
+    Attributes
+    ----------
+    grid : Grid
+        The stated grid.
+    highest : float
+        What the best single slab is worth.
+    picked, choices : tuples
+        First settings and the master's choices for them: earlier ones too, with the halves that this view adds.
+    promise : float
+        No layout of these parts is worth more on the grid.
+    considered : int
+        Layouts that the programmes weighed.
+    """
 
     grid: Grid
     highest: float
     picked: tuple[FirstSetting, ...] = ()
-    choices: tuple[FirstSettingChoice, ...] = ()  # earlier ones too, with the halves that this view adds
+    choices: tuple[FirstSettingChoice, ...] = ()
     promise: float = np.inf
     considered: int = 0
 
+    @property
+    def pairs(self) -> Pairs:
+        """First settings with their choices."""
+        return tuple(zip(self.picked, self.choices, strict=True))
 
-def columns_of_view(
-    log: PlanLog,
-    view: tuple[SawnPart, ...],
-    weights: ObjectiveWeights,
-    evaluator: ColumnEvaluator,
-    effort: Effort,
-    earlier: tuple[tuple[FirstSetting, FirstSettingChoice], ...],
-    report_part: Progress,
-    locks: Locks = NO_LOCKS,
-    known: PassingPlaces | None = None,
-) -> ViewColumns:
-    """Tables, exact programmes and columns for the parts of one view, beside `earlier` ones."""
-    before = tuple(column for column, _ in earlier), tuple(choice for _, choice in earlier)
-    machines = evaluator.task.machines
-    tables = build_tables(log, view, weights, machines, effort, report_part, locks, known)
-    highest = float(tables.values.max())
-    if highest <= 0.0:
-        return ViewColumns(tables.grid, 0.0, *before, promise=0.0)
-    report_part("halves", 0.75)
-    state = solve_tables(tables)
-    rolls = list(range(effort.rolls)) if locks.roll is None else [0]
-    columns = best_first_settings(state, rolls, 6, locks.first_slab)
-    report_part("columns", 0.8)
-    grown = tuple(with_more_halves(state, evaluator, column, choice, 1) for column, choice in earlier)
-    picked = _different(columns, max(2, effort.firsts - 2) if earlier else effort.firsts)
-    choices = first_setting_choices(state, evaluator, picked, effort.halves)
-    promise = columns[0].promise if columns else 0.0
-    picked, choices = [*before[0], *picked], [*grown, *choices]
-    return ViewColumns(tables.grid, highest, tuple(picked), tuple(choices), promise, _considered(state))
+
+Pairs = tuple[tuple[FirstSetting, FirstSettingChoice], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LogSearch:
+    """One log whose wood was looked at: prices of the parts in, columns out.
+
+    Attributes
+    ----------
+    log : PlanLog
+        What is searched.
+    context : SearchContext
+        What is asked.
+    known : PassingPlaces
+        Where plates pass; it does not depend on prices.
+    evaluator : ColumnEvaluator
+        Lays columns out on their true planes.
+    """
+
+    log: PlanLog
+    context: SearchContext
+    known: PassingPlaces
+    evaluator: ColumnEvaluator
+
+    def at_prices(self, prices: tuple[float, ...]) -> LogSearch:
+        """The same, slabs laid out at these prices of each part."""
+        return replace(self, evaluator=replace(self.evaluator, prices=prices))
+
+    def columns(
+        self,
+        view: tuple[SawnPart, ...],
+        weights: ObjectiveWeights,
+        earlier: Pairs = (),
+        monitor: Monitor = SILENT,
+    ) -> ViewColumns:
+        """Tables, exact programmes and columns for some of the parts.
+
+        Parameters
+        ----------
+        view : tuple of SawnPart
+            The parts that are counted.
+        weights : ObjectiveWeights
+            What a plate of each of them counts, and what settings are charged.
+        earlier : tuple of (first setting, choice)
+            Columns that stand already; halves are added to them.
+        monitor : Monitor
+            Hears how far it is.
+        """
+        effort, locks = self.context.effort, self.context.locks
+        before = tuple(column for column, _ in earlier), tuple(choice for _, choice in earlier)
+        tables = build_tables(self.log, view, weights, self.context, self.known, monitor)
+        if tables.highest <= 0.0:
+            return ViewColumns(tables.grid, 0.0, *before, promise=0.0)
+        monitor.report("halves", 0.75)
+        state = solve_tables(tables)
+        rolls = list(range(effort.rolls)) if locks.roll is None else [0]
+        columns = best_first_settings(state, rolls, PER_ROLL, locks.first_slab)
+        monitor.report("columns", 0.8)
+        grown = tuple(with_more_halves(state, self.evaluator, column, choice, 1) for column, choice in earlier)
+        picked = _different(columns, max(2, effort.firsts - 2) if earlier else effort.firsts)
+        choices = first_setting_choices(state, self.evaluator, picked, effort.halves)
+        promise = columns[0].promise if columns else 0.0
+        return ViewColumns(
+            tables.grid,
+            tables.highest,
+            (*before[0], *picked),
+            (*grown, *choices),
+            promise,
+            _considered(state),
+        )
+
+
+def begin_search(log: PlanLog, context: SearchContext, monitor: Monitor = SILENT) -> LogSearch:
+    """Look at a log's wood, for all parts that are asked for."""
+    fine = 1.0 if is_small(log) else 2.0
+    evaluator = ColumnEvaluator(log, context.task, fine, on_mill=bolts_on_mill(log, context.machines))
+    return LogSearch(log, context, find_passing_places(log, context, monitor), evaluator)
 
 
 def demanded_worth(parts: tuple[SawnPart, ...], worth: Array) -> float:
@@ -89,11 +164,12 @@ def bound_with_demand(promise: float, view: tuple[SawnPart, ...], parts: tuple[S
 
 def _different(columns: list[FirstSetting], keep: int) -> list[FirstSetting]:
     """The best first settings, at most two of one roll."""
-    out, seen = [], {}
+    out: list[FirstSetting] = []
+    taken: dict[int, int] = {}
     for column in columns:
-        if seen.get(column.roll, 0) < 2:
+        if taken.get(column.roll, 0) < SAME_ROLL_MOST:
             out.append(column)
-            seen[column.roll] = seen.get(column.roll, 0) + 1
+            taken[column.roll] = taken.get(column.roll, 0) + 1
         if len(out) == keep:
             break
     return out
@@ -102,105 +178,98 @@ def _different(columns: list[FirstSetting], keep: int) -> list[FirstSetting]:
 def _considered(state: SolvedTables) -> int:
     grid, nf = state.tables.grid, len(state.tables.faces)
     nd = len(grid.depths)
-    halves = len(state.tables.angles) * 2 * grid.rolls * nf * (nd * nd / 2 + nf)
+    halves = len(state.tables.turns.angles) * 2 * grid.rolls * nf * (nd * nd / 2 + nf)
     return int(grid.rolls * nd * nd / 2 * len(grid.thicknesses) + halves)
-
-
-FILLER_SHARE = 0.2
-"""Where all that is wanted of parts with a demand is less than this share of the rest, they only fill gaps."""
-
-
-BALANCING_ROUNDS = 3
-"""Searches at prices that favour the parts of which too few were found, where complete sets are asked for."""
 
 
 @dataclass(frozen=True, slots=True)
 class LogColumns:
-    """One log's choices for the master, and what no layout of it can be worth more than."""
+    """One log's choices for the master.
+
+    Attributes
+    ----------
+    choices : tuple of FirstSettingChoice
+        May be empty.
+    bound : float
+        No layout of the log is worth more.
+    considered : int
+        Layouts that the programmes weighed.
+    highest : float
+        What the best single slab is worth.
+    grid : Grid, optional
+        None where nothing was looked at.
+    """
 
     choices: tuple[FirstSettingChoice, ...]
     bound: float
     considered: int
-    seen: float
+    highest: float
     grid: Grid | None
 
 
-def log_columns(
-    log: PlanLog,
-    parts: tuple[SawnPart, ...],
-    task: SawingTask,
-    objective: str,
-    effort: Effort,
-    seed: int,
-    progress: Progress,
-    stopped: Callable[[], bool] | None,
-    locks: Locks = NO_LOCKS,
-) -> LogColumns:
-    """One log's choices for the master."""
-    machines = task.machines
-    free = tuple(p for p in parts if p.demand is None)
-    weights = objective_weights(objective, parts, machines, log.reach)
-    small = is_small(log)
-    on_mill = bolts_on_mill(log, machines)
-    evaluator = ColumnEvaluator(log, task, machines.mill.kerf, 1.0 if small else 2.0, on_mill=on_mill)
-    choices: list[FirstSettingChoice] = []
-    picked: list[FirstSetting] = []
-    bound, considered, seen, grid = np.inf, 0, 0.0, None
-    # parts with a demand cannot be counted by the exact programmes: once without them, once as if all could be sold, and
-    # where few plates hang on a log once more without those of which there was too much
-    views = [view for view in (free, parts) if view] if len(free) < len(parts) else [parts]
-    most = len(views) + (1 if small and len(views) > 1 else 0)
-    number = 0
+def log_columns(log: PlanLog, context: SearchContext, monitor: Monitor = SILENT) -> LogColumns:
+    """One log's choices for the master.
+
+    Parts with a demand cannot be counted by the exact programmes: they are looked at once without them, once as if all could be
+    sold, and where few plates hang on a log once more without those of which there was too much.
+    """
+    parts, weights = context.parts, context.weights(log.reach)
+    search = begin_search(log, context, monitor.within(0.0, 0.2))
+    views = [view for view in (context.free, parts) if view] if context.demanded else [parts]
+    most = len(views) + (1 if is_small(log) and len(views) > 1 else 0)
+    rounds = BALANCING_ROUNDS if context.objective is Objective.SETS else 0
+    found: list[ViewColumns] = []
+    bound = np.inf
     prices: tuple[float, ...] | None = None
-    known = find_passing_places(log, parts, machines, effort, lambda what, part: progress(what, 0.2 * part), locks)
-    rounds = BALANCING_ROUNDS if objective == "sets" else 0
-    while number < len(views):
-
-        def report_part(what: str, part: float, number: int = number, most: int = most) -> None:
-            progress(what, 0.2 + 0.8 * (number + part) / most)
-
-        view_aim = objective_weights(objective, views[number], machines, log.reach)
-        if prices is not None:
-            view_aim = replace(
-                view_aim, worth=np.array([w for w, p in zip(prices, parts, strict=True) if p in views[number]])
-            )
-            evaluator = replace(evaluator, prices=prices)
-        one = columns_of_view(
-            log,
-            views[number],
-            view_aim,
-            evaluator,
-            effort,
-            tuple(zip(picked, choices, strict=True)),
-            report_part,
-            locks,
-            known,
-        )
-        seen, grid = max(seen, one.highest), one.grid
-        choices, picked = [*one.choices], [*one.picked]
-        considered += one.considered
+    while len(found) < len(views):
+        view, number = views[len(found)], len(found)
+        earlier = found[-1].pairs if found else ()
+        inner = monitor.within(0.2 + 0.8 * number / most, 0.2 + 0.8 * (number + 1) / most)
+        view_weights = _at_prices(context.weights(log.reach, view), view, parts, prices)
+        found.append(search.columns(view, view_weights, earlier, inner))
+        last = found[-1]
         if prices is None:
-            bound = min(bound, bound_with_demand(one.promise, views[number], parts, weights.worth))
-        number += 1
-        little = bool(one.choices) and demanded_worth(parts, weights.worth) < FILLER_SHARE * one.promise
-        if stopped is not None and stopped():
+            bound = min(bound, bound_with_demand(last.promise, view, parts, weights.worth))
+        if monitor.stopped():
             break
-        if rounds and choices and number >= len(views):
-            answer = solve_master(choices, parts, weights, effort.master, seed)
+        if rounds and last.choices and len(found) >= len(views):
+            answer = _answer(last, context, weights)
             if answer is None:
                 break
             prices = balanced_prices(parts, weights.worth if prices is None else np.array(prices), answer.plates)
+            search = search.at_prices(prices)
             views.append(parts)
             rounds, most = rounds - 1, most + 1
             continue
-        if little:
+        if last.choices and demanded_worth(parts, weights.worth) < FILLER_SHARE * last.promise:
             break
-        if number == len(views) < most:
-            answer = solve_master(choices, parts, weights, effort.master, seed)
-            left_over = _unsaturated(answer, parts)
+        if len(found) == len(views) < most:
+            left_over = _unsaturated(_answer(last, context, weights), parts)
             if left_over and left_over not in views:
                 views.append(left_over)
-    return LogColumns(tuple(choices), bound, considered, seen, grid)
+    return LogColumns(
+        found[-1].choices,
+        bound,
+        sum(one.considered for one in found),
+        max(one.highest for one in found),
+        found[-1].grid,
+    )
+
+
+def _at_prices(
+    weights: ObjectiveWeights,
+    view: tuple[SawnPart, ...],
+    parts: tuple[SawnPart, ...],
+    prices: tuple[float, ...] | None,
+) -> ObjectiveWeights:
+    """The weights of a view at prices of all parts."""
+    if prices is None:
+        return weights
+    return replace(weights, worth=np.array([w for w, p in zip(prices, parts, strict=True) if p in view]))
+
+
+def _answer(columns: ViewColumns, context: SearchContext, weights: ObjectiveWeights) -> MasterAnswer | None:
+    return solve_master(list(columns.choices), context.parts, weights, context.effort.master, context.seed)
 
 
 def balanced_prices(parts: tuple[SawnPart, ...], worth: Array, plates: tuple[int, ...]) -> tuple[float, ...]:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,29 +45,60 @@ class MasterAnswer:
         return only
 
 
+Made = list[tuple[LaidColumn, cp_model.IntVar]]
+"""Columns with their variables."""
+HalfRow = tuple[cp_model.IntVar, list[list[cp_model.IntVar]]]
+"""A half's variable, and those of its bolts' choices."""
+Rows = list[tuple[cp_model.IntVar, list[HalfRow]]]
+"""Of each first setting its variable, and its halves."""
+SETS_MOST = 10000
+"""Sets of one product that nobody saws of a log."""
+SETS_FIRST = 1000.0
+"""Where complete sets come first, what they hold counts so many times."""
+
+
 def solve_master(
-    choices: list[FirstSettingChoice],
+    choices: Sequence[FirstSettingChoice],
     parts: tuple[SawnPart, ...],
     weights: ObjectiveWeights,
     effort: float,
     seed: int = 1,
 ) -> MasterAnswer | None:
-    """Solve the master over one log's columns; None where no column sets a plate free."""
+    """Solve the master over one log's columns; None where no column sets a plate free. Parameters as for `solve_joint_master`."""
     return solve_joint_master((choices,), parts, weights, effort, seed)
 
 
 def solve_joint_master(
-    logs: Sequence[list[FirstSettingChoice]],
+    logs: Sequence[Sequence[FirstSettingChoice]],
     parts: tuple[SawnPart, ...],
     weights: ObjectiveWeights,
     effort: float,
     seed: int = 1,
 ) -> MasterAnswer | None:
-    """Solve the master over the columns of several logs that share demand and settings; of many, some may be left."""
+    """Solve the master over the columns of several logs that share demand and settings; of many, some may be left.
+
+    Parameters
+    ----------
+    logs : sequence of sequences of FirstSettingChoice
+        Each log's columns.
+    parts : tuple of SawnPart
+        The p parts that columns count plates of.
+    weights : ObjectiveWeights
+        What is maximised.
+    effort : float
+        CP-SAT's deterministic seconds.
+    seed : int
+        CP-SAT's.
+
+    Returns
+    -------
+    MasterAnswer or None
+        None where no column sets a plate free.
+    """
     if not any(logs):
         return None
     model = cp_model.CpModel()
-    made: list[tuple[LaidColumn, cp_model.IntVar]] = []
+    made: Made = []
     groups = [_first_settings(model, made, choices, f"{g}.") for g, choices in enumerate(logs)]
     for rows in groups:
         firsts = sum(row[0] for row in rows)
@@ -79,46 +111,65 @@ def solve_joint_master(
         model.add(charged <= weights.settings_max)
     counted = _counted(model, made, parts)
     sets = _sets(model, counted, parts)
-    value = (
+    value = _value(made, counted, charged, weights)
+    objective = value
+    if weights.sets_first:
+        objective = value + sum(
+            round(SETS_FIRST * OBJECTIVE_UNITS * _held(product, parts, weights.worth)) * n
+            for product, n in sets.items()
+        )
+    model.maximize(objective)
+    on = {index for choices, rows in zip(logs, groups, strict=True) for index in _hint(choices, rows)}
+    for _, var in made:
+        model.add_hint(var, int(var.index in on))
+    solver = _solver(effort, seed)
+    status = solver.solve(model)
+    if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+        return None
+    bound = solver.best_objective_bound / OBJECTIVE_UNITS
+    if weights.sets_within > 0.0 and not weights.sets_first:
+        held = {product: _held(product, parts, weights.worth) for product in sets}
+        sets_held = sum(round(held[product] * OBJECTIVE_UNITS) * n for product, n in sets.items())
+        solver = _fullest_sets(model, solver, made, value, sets_held, weights.sets_within)
+    layouts = tuple(_read(choices, rows, solver) for choices, rows in zip(logs, groups, strict=True))
+    used = [column for column, var in made if solver.boolean_value(var)]
+    name = "optimal" if status == cp_model.OPTIMAL else "feasible"
+    return _answer(layouts, used, parts, weights, float(bound), name)
+
+
+def _value(made: Made, counted: list[cp_model.IntVar], charged: Any, weights: ObjectiveWeights) -> Any:
+    """What plates count, net of charges, in units of the objective grid."""
+    return (
         sum(round(w * OBJECTIVE_UNITS) * n for w, n in zip(weights.worth, counted, strict=True))
         - round(weights.charge * OBJECTIVE_UNITS) * charged
         - sum(round(column.extra * OBJECTIVE_UNITS) * var for column, var in made if column.extra)
     )
-    objective = value
-    if weights.sets_first:
-        objective = value + sum(
-            round(1000 * OBJECTIVE_UNITS * _held(product, parts, weights.worth)) * n for product, n in sets.items()
-        )
-    model.maximize(objective)
-    on: set[int] = set()
-    for choices, rows in zip(logs, groups, strict=True):
-        on |= _hint(choices, rows)
-    for _, var in made:
-        model.add_hint(var, int(var.index in on))
+
+
+def _solver(effort: float, seed: int) -> cp_model.CpSolver:
+    """One worker, a fixed seed and a deterministic limit: the same columns give the same answer."""
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = 1
     solver.parameters.random_seed = seed
     solver.parameters.catch_sigint_signal = False  # it would leave Ctrl-C to kill the process
     solver.parameters.max_deterministic_time = effort
     solver.parameters.relative_gap_limit = 1e-6
-    status = solver.solve(model)
-    if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
-        return None
-    bound = solver.best_objective_bound / OBJECTIVE_UNITS
-    if weights.sets_within > 0.0 and not weights.sets_first:
-        best = solver.value(value)
-        model.clear_hints()
-        for _, var in made:
-            model.add_hint(var, solver.value(var))
-        model.add(value >= best - round(weights.sets_within * abs(best)))
-        held = {product: _held(product, parts, weights.worth) for product in sets}
-        model.maximize(sum(round(held[product] * OBJECTIVE_UNITS) * n for product, n in sets.items()) + value)
-        again = cp_model.CpSolver()
-        again.parameters.copy_from(solver.parameters)
-        if again.solve(model) in (cp_model.OPTIMAL, cp_model.FEASIBLE):
-            solver = again
-    layouts = tuple(_read(choices, rows, solver) for choices, rows in zip(logs, groups, strict=True))
-    return _answer(layouts, made, solver, bound, status, parts, weights)
+    return solver
+
+
+def _fullest_sets(
+    model: cp_model.CpModel, solver: cp_model.CpSolver, made: Made, value: Any, sets_held: Any, within: float
+) -> cp_model.CpSolver:
+    """Of the answers worth no less than the share `within` below the best, the one whose complete sets hold most."""
+    best = solver.value(value)
+    model.clear_hints()
+    for _, var in made:
+        model.add_hint(var, solver.value(var))
+    model.add(value >= best - round(within * abs(best)))
+    model.maximize(sets_held + value)
+    again = cp_model.CpSolver()
+    again.parameters.copy_from(solver.parameters)
+    return again if again.solve(model) in (cp_model.OPTIMAL, cp_model.FEASIBLE) else solver
 
 
 def _held(product: str, parts: tuple[SawnPart, ...], worth: Array) -> float:
@@ -126,7 +177,7 @@ def _held(product: str, parts: tuple[SawnPart, ...], worth: Array) -> float:
     return float(sum(w * p.part.count for w, p in zip(worth, parts, strict=True) if p.product == product))
 
 
-def _first_settings(model: cp_model.CpModel, made: list, choices: list[FirstSettingChoice], name: str) -> list[tuple]:
+def _first_settings(model: cp_model.CpModel, made: Made, choices: Sequence[FirstSettingChoice], name: str) -> Rows:
     """Variables of one log's first settings, each with those of its halves above and below."""
     rows = []
     for c, choice in enumerate(choices):
@@ -142,7 +193,7 @@ def _first_settings(model: cp_model.CpModel, made: list, choices: list[FirstSett
     return rows
 
 
-def _half(model: cp_model.CpModel, made: list, first: cp_model.IntVar, half: HalfChoice, name: str) -> tuple:
+def _half(model: cp_model.CpModel, made: Made, first: cp_model.IntVar, half: HalfChoice, name: str) -> HalfRow:
     var = model.new_bool_var(f"half{name}")
     made.append((half.column, var))
     bolts = []
@@ -156,7 +207,7 @@ def _half(model: cp_model.CpModel, made: list, first: cp_model.IntVar, half: Hal
     return var, bolts
 
 
-def _counted(model: cp_model.CpModel, made: list, parts: tuple[SawnPart, ...]) -> list:
+def _counted(model: cp_model.CpModel, made: Made, parts: tuple[SawnPart, ...]) -> list[cp_model.IntVar]:
     """Plates of each part that count: all sawn, up to the demand."""
     out = []
     for p, part in enumerate(parts):
@@ -169,11 +220,13 @@ def _counted(model: cp_model.CpModel, made: list, parts: tuple[SawnPart, ...]) -
     return out
 
 
-def _sets(model: cp_model.CpModel, counted: list, parts: tuple[SawnPart, ...]) -> dict:
+def _sets(
+    model: cp_model.CpModel, counted: list[cp_model.IntVar], parts: tuple[SawnPart, ...]
+) -> dict[str, cp_model.IntVar]:
     """Complete sets of each product that the counted plates allow."""
     out = {}
     for product in dict.fromkeys(p.product for p in parts):
-        n = model.new_int_var(0, 10000, f"sets{product}")
+        n = model.new_int_var(0, SETS_MOST, f"sets{product}")
         for count, part in zip(counted, parts, strict=True):
             if part.product == product:
                 model.add(part.part.count * n <= count)
@@ -181,7 +234,7 @@ def _sets(model: cp_model.CpModel, counted: list, parts: tuple[SawnPart, ...]) -
     return out
 
 
-def _hint(choices: list[FirstSettingChoice], rows: list) -> set[int]:
+def _hint(choices: Sequence[FirstSettingChoice], rows: Rows) -> set[int]:
     """The exact programmes' best layout: the first choice, its first halves, the fullest fan of each bolt."""
     if not rows:
         return set()
@@ -197,7 +250,7 @@ def _hint(choices: list[FirstSettingChoice], rows: list) -> set[int]:
     return on
 
 
-def _read(choices: list[FirstSettingChoice], rows: list, solver: cp_model.CpSolver) -> LayoutSetting | None:
+def _read(choices: Sequence[FirstSettingChoice], rows: Rows, solver: cp_model.CpSolver) -> LayoutSetting | None:
     """The layout of one log."""
     c = next((i for i, (first, _) in enumerate(rows) if solver.boolean_value(first)), None)
     if c is None:
@@ -221,18 +274,17 @@ def _read(choices: list[FirstSettingChoice], rows: list, solver: cp_model.CpSolv
 
 def _answer(
     layouts: tuple[LayoutSetting | None, ...],
-    made: list,
-    solver: cp_model.CpSolver,
-    bound: float,
-    status: int,
+    used: list[LaidColumn],
     parts: tuple[SawnPart, ...],
     weights: ObjectiveWeights,
+    bound: float,
+    status: str,
 ) -> MasterAnswer:
-    used = [column for column, var in made if solver.boolean_value(var)]
+    """What the columns used come to."""
     plates = tuple(sum(column.plates[p] for column in used) for p in range(len(parts)))
     settings = sum(column.charged for column in used)
     counted = [min(n, part.demand) if part.demand is not None else n for n, part in zip(plates, parts, strict=True)]
-    value = float(np.dot(counted, weights.worth)) - weights.charge * settings - sum(column.extra for column in used)
-    grid = sum(column.grid_value for column in used) - weights.charge * settings
-    name = "optimal" if status == cp_model.OPTIMAL else "feasible"
-    return MasterAnswer(layouts, value, float(bound), name, settings, grid, plates)
+    charges = weights.charge * settings
+    value = float(np.dot(counted, weights.worth)) - charges - sum(column.extra for column in used)
+    grid = sum(column.grid_value for column in used) - charges
+    return MasterAnswer(layouts, value, bound, status, settings, grid, plates)

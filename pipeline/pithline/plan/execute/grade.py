@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pithline.geometry.boxes import box_grid
 from pithline.mill.products import Limits
 from pithline.plan.problem.log_frame import PlanLog, in_trims
 from pithline.wood.kernels import box_figures
@@ -25,14 +26,6 @@ class PlateGrade:
     runout: float
     sound: bool
     passes: bool
-
-
-def box_grid(corner: Array, first: Array, second: Array, pitch: float = GRADE_PITCH) -> Array:
-    """Points of a rectangle, edges included, no two neighbours further apart than `pitch`, (n, m, 3)."""
-    n = int(np.ceil(np.linalg.norm(first) / pitch - 1e-9)) + 1
-    m = int(np.ceil(np.linalg.norm(second) / pitch - 1e-9)) + 1
-    a, b = np.linspace(0, 1, max(n, 2)), np.linspace(0, 1, max(m, 2))
-    return corner + a[:, None, None] * first + b[None, :, None] * second
 
 
 def grade_plate(

@@ -1,8 +1,10 @@
-"""How finely a search looks, what it makes most of, and why there may be nothing to find."""
+"""How finely a search looks, by how large and how bent a log is."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
@@ -55,7 +57,8 @@ FULL = Effort(
     leans=(10, 30),
     lean_step=2,
 )
-EFFORTS = {one.name: one for one in (COARSE, FULL)}
+EFFORTS: Mapping[str, Effort] = MappingProxyType({one.name: one for one in (COARSE, FULL)})
+"""By the names that commands take."""
 
 
 SMALL = 200.0 * LITRE

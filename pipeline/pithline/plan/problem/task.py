@@ -57,6 +57,11 @@ class SawingTask:
         m = self.machines
         return ShopSaws(m.resaw.kerf, m.rip.kerf, m.crosscut.kerf, m.resaw.height_max)
 
+    def for_parts(self, view: tuple[SawnPart, ...]) -> SawingTask:
+        """The same task with some of its parts."""
+        rows = [self.parts.index(part) for part in view]
+        return SawingTask(self.machines, view, self.worth[rows], self.left[rows])
+
 
 def plates_wanted(parts: tuple[SawnPart, ...]) -> Array:
     """Plates of each part that are wanted, infinite without a demand, (p,)."""

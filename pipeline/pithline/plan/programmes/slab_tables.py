@@ -7,7 +7,7 @@ programme, strips across by another.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numba import njit, prange
@@ -21,17 +21,34 @@ from pithline.wood.field import Planes, plane_stack
 Array = NDArray[np.float64]
 
 GRID_RUNOUT_RESERVE = np.radians(0.15)
+PITH_ROOM = 1.0
+"""Kept clear round the pith circle on the grid, beyond it. [mm]"""
 SEARCH_RESERVE_SHARE = 0.6
 """Share of a log's reserve that a search keeps. Carrying out then weighs each plate by what it keeps (`strips`)."""
 
 
-@dataclass(frozen=True, slots=True)
-class RollPlanes:
-    """Integral images of one roll, [depth, across, along], one layer a limit list."""
+class RollImages(NamedTuple):
+    """Integral images of one roll, one layer a limit list.
 
-    bad: NDArray[np.int32]  # (lists, depths, across + 1, along + 1) grade
-    wood: NDArray[np.int32]  # (lists, depths, across + 1, along + 1) no wood to use
-    angle: NDArray[np.float32]  # (depths, across + 1, along + 1)
+    Attributes
+    ----------
+    bad, gone : (lists, depths, across + 1, along + 1) arrays
+        Cells that miss a limit, and without wood to use.
+    angle : (depths, across + 1, along + 1) array
+        Ring angle. [rad]
+    """
+
+    bad: NDArray[np.int32]
+    gone: NDArray[np.int32]
+    angle: NDArray[np.float32]
+
+
+class SlabKerfs(NamedTuple):
+    """Depth step and resaw's kerf [mm], and the rip saw's kerf in cells across."""
+
+    depth_step: float
+    resaw: float
+    rip_cells: int
 
 
 def _summed(values: NDArray, dtype: type) -> NDArray:
@@ -40,9 +57,9 @@ def _summed(values: NDArray, dtype: type) -> NDArray:
     return out
 
 
-def roll_planes(
+def roll_images(
     log: PlanLog, parts: tuple[SawnPart, ...], grid: Grid, clock: float
-) -> tuple[RollPlanes, NDArray[np.int64]]:
+) -> tuple[RollImages, NDArray[np.int64]]:
     """Look at the wood on all depth planes of one roll; also each part's limit-list number."""
     lists = list(dict.fromkeys(part.limits for part in parts))
     normal = normal_at(log.axis, clock)
@@ -53,7 +70,7 @@ def roll_planes(
     counts, steps = (len(across), nx), (grid.across_step, grid.along_step)
     planes = Planes(origin, lateral, log.axis, normal, depths, counts, steps)
     wood = plane_stack(log.conservative, planes).keeping(SEARCH_RESERVE_SHARE)
-    gone = (wood.depth < SURFACE_RESERVE) | (wood.from_pith < log.pith_radius + 1.0)
+    gone = (wood.depth < SURFACE_RESERVE) | (wood.from_pith < log.pith_radius + PITH_ROOM)
     gone |= unusable_on_planes(log, planes)
     bad, none = [], []
     for limits in lists:
@@ -64,7 +81,7 @@ def roll_planes(
         kept_out = sapwood_kept_out(limits, log.sapwood)
         none.append(gone | (wood.depth < kept_out + SURFACE_RESERVE) if kept_out > 0.0 else gone)
     number = np.array([lists.index(part.limits) for part in parts])
-    return RollPlanes(
+    return RollImages(
         np.stack([_summed(b, np.int32) for b in bad]),
         np.stack([_summed(w, np.int32) for w in none]),
         _summed(wood.angle, np.float32),
@@ -72,8 +89,12 @@ def roll_planes(
 
 
 @njit(cache=True, fastmath=True, parallel=True)
-def passing_places(bad, wood, angle, number, cells_along, cells_across, half_planes, mean):
-    """(parts, depths, across, along) 1 where a plate of the part whose mid-plane lies at that depth passes from that corner."""
+def passing_places(images, number, rows):
+    """Where plates pass: (parts, depths, across, along) 1 from which corner on, their mid-planes at that depth; and of these
+    (parts, depths, across) 1 where any place along does. `number` (p,) is each part's limit list, `rows` the parts' `PartRows`.
+    """
+    bad, wood, angle = images
+    cells_along, cells_across, half_planes, mean = rows.cells_along, rows.cells_across, rows.half_planes, rows.mean
     parts = len(number)
     nd, nu, nx = angle.shape[0], angle.shape[1] - 1, angle.shape[2] - 1
     out = np.zeros((parts, nd, nu, nx), np.uint8)
@@ -106,24 +127,16 @@ def passing_places(bad, wood, angle, number, cells_along, cells_across, half_pla
 
 
 @njit(cache=True, fastmath=True, parallel=True)
-def slab_values(
-    allowed,
-    some,
-    thickness,
-    cells_along,
-    cells_across,
-    worth,
-    width_class,
-    classes,
-    menu,
-    depth_step,
-    resaw_kerf,
-    rip_cells,
-):
+def slab_values(allowed, some, rows, menu, kerfs):
     """Best value of every slab: (2, depths, menu, across) from place u outwards (0) and up to place u (1).
 
     The slab's lower face lies at the depth index. Strips are as wide as one part; narrower parts may share a strip.
+    `allowed` and `some` are those of `passing_places`, `rows` the parts' `PartRows`, `menu` thicknesses, rising [mm].
     """
+    depth_step, resaw_kerf, rip_cells = kerfs
+    thickness, cells_along, cells_across = rows.thickness, rows.cells_along, rows.cells_across
+    worth, width_class = rows.worth, rows.width_class
+    classes = width_class.max() + 1
     parts, nd, nu, nx = allowed.shape
     nt = len(menu)
     out = np.zeros((2, nd, nt, nu + 1), np.float32)

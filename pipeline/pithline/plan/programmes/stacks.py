@@ -1,4 +1,4 @@
-"""Exact programmes over the slab tables: stacks of one roll, halves turned on, and the best whole layouts.
+"""Exact programmes over slab tables: stacks of parallel slabs of one roll, and halves turned on.
 
 All settings share the chord's axis, so a turn is a turn of the clock: the upper half of a face at (clock γ, offset f) is
 n(γ)·X ≥ f for γ over the whole turn, the lower half the same seen from γ + 180°.
@@ -6,13 +6,102 @@ n(γ)·X ≥ f for γ over the whole turn, the lower half the same seen from γ 
 
 from __future__ import annotations
 
+from typing import Any, NamedTuple
+
 import numpy as np
 from numba import njit, prange
 from numpy.typing import NDArray
 
-from pithline.plan.programmes.fans import slab_worth
-
 Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+class TableGrid(NamedTuple):
+    """Slab tables as the compiled kernels read them.
+
+    Attributes
+    ----------
+    values : (rolls, 2, depths, menu, across + 1) array
+        What the slab whose lower face lies at a depth is worth, from a place across outwards (0) and up to it (1).
+    rolls : int
+        Over half a turn.
+    menu, cells : (menu,) arrays
+        Thicknesses, rising [mm], and in depth cells.
+    depth_step, across_step : float
+        [mm]
+    half_depth, half_across : int
+        Cells from the chord to the outermost depth, and from the middle across.
+    kerf_cells : int
+        Depth cells that the mill's kerf takes.
+    """
+
+    values: Any
+    rolls: int
+    menu: Any
+    cells: Any
+    depth_step: float
+    across_step: float
+    half_depth: int
+    half_across: int
+    kerf_cells: int
+
+
+class HalfTurns(NamedTuple):
+    """How far halves may be turned on.
+
+    Attributes
+    ----------
+    angles : (angles,) array
+        In roll steps: rising, symmetric about the quarter turn.
+    steps : (angles,) array
+        Rolls between the halves that are looked at.
+    costs : (angles,) array
+        What a half's setting is charged.
+    """
+
+    angles: Any
+    steps: Any
+    costs: Any
+
+
+class BoltCorners(NamedTuple):
+    """What the bolts that a half may leave are worth by their corners below and above, (faces,) each; the corners' offsets. [mm]"""
+
+    below: Any
+    above: Any
+    faces: Any
+
+
+@njit(cache=True, inline="always")
+def slab_worth(grid, roll, low, t, side, place):
+    """Table value of the slab with normal clock index `roll` (0 … 2·rolls), lower face at cell `low`, beyond `place`.
+
+    side 0: lateral ≥ place; side 1: lateral ≤ place, in across cells from the middle. Tables hold half a turn only: the
+    other half is the same slab seen from behind.
+    """
+    values = grid.values
+    nd, nu1 = values.shape[2], values.shape[4]
+    roll = roll % (2 * grid.rolls)
+    if roll >= grid.rolls:
+        roll -= grid.rolls
+        low = -low - grid.cells[t]
+        place = -place
+        side = 1 - side
+    d = low + grid.half_depth
+    if d < 0 or d >= nd:
+        return 0.0
+    u = place + grid.half_across
+    if side == 0:
+        if u < 0:
+            u = 0
+        if u > nu1 - 1:
+            return 0.0
+        return values[roll, 0, d, t, u]
+    if u < 0:
+        return 0.0
+    if u > nu1 - 1:
+        u = nu1 - 1
+    return values[roll, 1, d, t, u]
 
 
 @njit(cache=True)
@@ -36,31 +125,29 @@ def stack_table(slab, cells, kerf_cells):
 
 
 @njit(cache=True)
-def beyond_face(values, rolls, turn, angle, face, cells, depth_step, across_step, half_depth, half_across):
+def beyond_face(grid, turn, angle, face):
     """Slab values (depths, menu) of the half n(turn)·X ≥ face, turned on by `angle` roll steps (`turn` any of 2·rolls)."""
-    nd, nt = values.shape[2], values.shape[3]
+    nd, nt = grid.values.shape[2], grid.values.shape[3]
     out = np.zeros((nd, nt))
-    sine, cosine = np.sin(angle * np.pi / rolls), np.cos(angle * np.pi / rolls)
+    sine, cosine = np.sin(angle * np.pi / grid.rolls), np.cos(angle * np.pi / grid.rolls)
     for d in range(nd):
         for t in range(nt):
-            low = d - half_depth
+            low = d - grid.half_depth
             # where the face leans, it reaches furthest in at one of the slab's own faces
-            reach = (face - (low if cosine > 0.0 else low + cells[t]) * depth_step * cosine) / sine
-            place = -int(np.ceil(reach / across_step - 1e-6))
-            out[d, t] = slab_worth(values, rolls, turn + angle, low, t, cells[t], 1, place, half_depth, half_across)
+            reach = (face - (low if cosine > 0.0 else low + grid.cells[t]) * grid.depth_step * cosine) / sine
+            place = -int(np.ceil(reach / grid.across_step - 1e-6))
+            out[d, t] = slab_worth(grid, turn + angle, low, t, 1, place)
     return out
 
 
 @njit(cache=True)
-def restricted(values, rolls, roll, cells, side, place, half_depth, half_across):
+def restricted(grid, roll, side, place):
     """Slab values (depths, menu) of one roll (any of 2·rolls) with the lateral reach bounded."""
-    nd, nt = values.shape[2], values.shape[3]
+    nd, nt = grid.values.shape[2], grid.values.shape[3]
     out = np.zeros((nd, nt))
     for d in range(nd):
         for t in range(nt):
-            out[d, t] = slab_worth(
-                values, rolls, roll, d - half_depth, t, cells[t], side, place, half_depth, half_across
-            )
+            out[d, t] = slab_worth(grid, roll, d - grid.half_depth, t, side, place)
     return out
 
 
@@ -74,23 +161,23 @@ def face_index(faces, offset):
 
 
 @njit(cache=True)
-def half_corners(stack, below, above, faces, depth_step, half_depth, kerf_cells):
+def half_corners(grid, stack, bolts):
     """The best stack of a half for each pair of bolts that it may leave.
 
-    `below` and `above` (faces,) are what those are worth by their corner. Returns stack and bolts together (faces + 1, faces + 1) and
-    the stack's cells (…, 2); the last place of either axis is no bolt.
+    Returns stack and bolts (`BoltCorners`) together (faces + 1, faces + 1) and the stack's cells (…, 2); the last place of either
+    axis is no bolt.
     """
-    nd, nf = len(stack), len(faces)
+    nd, nf = len(stack), len(bolts.faces)
     total = np.zeros((nf + 1, nf + 1))
     cells = np.full((nf + 1, nf + 1, 2), -1, np.int64)
     for l in range(nd):
-        j = face_index(faces, -(l - half_depth - kerf_cells) * depth_step)
-        low = below[j] if j >= 0 else 0.0
+        j = face_index(bolts.faces, -(l - grid.half_depth - grid.kerf_cells) * grid.depth_step)
+        low = bolts.below[j] if j >= 0 else 0.0
         for h in range(l + 1, nd):
             if stack[l, h] <= 0.0:
                 continue
-            k = face_index(faces, (h - half_depth + kerf_cells) * depth_step)
-            value = stack[l, h] + low + (above[k] if k >= 0 else 0.0)
+            k = face_index(bolts.faces, (h - grid.half_depth + grid.kerf_cells) * grid.depth_step)
+            value = stack[l, h] + low + (bolts.above[k] if k >= 0 else 0.0)
             if value > total[j, k]:
                 total[j, k] = value
                 cells[j, k, 0], cells[j, k, 1] = l, h
@@ -98,36 +185,32 @@ def half_corners(stack, below, above, faces, depth_step, half_depth, kerf_cells)
 
 
 @njit(cache=True, parallel=True)
-def half_table(
-    values, rolls, angles, steps, bolts, faces, cells, kerf_cells, depth_step, across_step, half_depth, half_across, costs
-):  # fmt: skip
-    """Best value of the half n(γ)·X ≥ face, turned on by each angle: (angles, 2·rolls, faces); `costs` (angles,) of its setting."""
-    turns = 2 * rolls
-    na, nf = len(angles), len(faces)
-    out = np.zeros((na, turns, nf))
-    for i in prange(na * turns):
-        a, g = i // turns, i % turns
-        if g % steps[a] != 0:
+def half_table(grid, turns, bolts, faces):
+    """Best value of the half n(γ)·X ≥ face, turned on by each of `turns` (`HalfTurns`): (angles, 2·rolls, faces).
+
+    `bolts` (angles as openings, 2·rolls, faces, faces) is what bolts are worth by their corners at `faces`. [mm]
+    """
+    rolls = grid.rolls
+    na, nf = len(turns.angles), len(faces)
+    out = np.zeros((na, 2 * rolls, nf))
+    for i in prange(na * 2 * rolls):
+        a, g = i // (2 * rolls), i % (2 * rolls)
+        if g % turns.steps[a] != 0:
             continue
-        low, high = (g - rolls // 2) % turns, (g + angles[a] - rolls // 2) % turns
+        low, high = (g - rolls // 2) % (2 * rolls), (g + turns.angles[a] - rolls // 2) % (2 * rolls)
         for f in range(nf):
-            slab = beyond_face(
-                values, rolls, g, angles[a], faces[f], cells, depth_step, across_step, half_depth, half_across
-            )
+            slab = beyond_face(grid, g, turns.angles[a], faces[f])
             if not slab.any():
                 continue
-            stack = stack_table(slab, cells, kerf_cells)
-            total, _ = half_corners(
-                stack, bolts[a, low, :, f], bolts[na - 1 - a, high, f], faces, depth_step, half_depth, kerf_cells
-            )
-            out[a, g, f] = max(total.max() - costs[a], 0.0)
+            stack = stack_table(slab, grid.cells, grid.kerf_cells)
+            corners = BoltCorners(bolts[a, low, :, f], bolts[na - 1 - a, high, f], faces)
+            total, _ = half_corners(grid, stack, corners)
+            out[a, g, f] = max(total.max() - turns.costs[a], 0.0)
     return out
 
 
-def unstack(
-    slab: Array, stack: Array, cells: NDArray[np.int64], kerf_cells: int, low: int, high: int
-) -> list[tuple[int, int]]:
-    """Slabs (lower cell, menu index) of F[low, high], from the bottom up."""
+def unstack(grid: TableGrid, slab: Array, stack: Array, low: int, high: int) -> list[tuple[int, int]]:
+    """Slabs (lower cell, menu index) of F[low, high], from the bottom up; `slab` and `stack` as for `stack_table`."""
     out: list[tuple[int, int]] = []
     l, h = low, high
     while l < h and stack[l, h] > 1e-9:
@@ -137,9 +220,9 @@ def unstack(
         if h - 1 > l and abs(stack[l, h] - stack[l, h - 1]) < 1e-9:
             h -= 1
             continue
-        for t in range(len(cells)):
-            top = l + int(cells[t])
-            nxt = top + kerf_cells
+        for t in range(len(grid.cells)):
+            top = l + int(grid.cells[t])
+            nxt = top + grid.kerf_cells
             rest = stack[nxt, h] if nxt < h else 0.0
             if top <= h and slab[l, t] > 0 and abs(slab[l, t] + rest - stack[l, h]) < 1e-6:
                 out.append((l, t))

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pithline.geometry.pieces import Piece
+from pithline.plan.execute.bucked_log import LogLayout, crosscut_log
 from pithline.plan.execute.ledger import vector
+from pithline.plan.execute.operation_json import operations_from_json
 from pithline.plan.execute.slab_faces import parallel_faces
 from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
 from pithline.plan.problem.log_frame import PlanLog, clock_of_normal
@@ -118,3 +121,24 @@ def in_log_frame(operations: Operations, scan_to_log: Array, into: Array) -> Ope
             each = replace(each, normal=vector(normal), offset=float(each.offset + normal @ shift))
         out.append(each)
     return out
+
+
+def layout_of_script(script: Mapping[str, Any], log: PlanLog, kerf: float) -> LogLayout | None:
+    """An earlier script's layout on the log as it is fitted now; None where it saws nothing.
+
+    Parameters
+    ----------
+    script : mapping
+        A cut script of the same scan.
+    log : PlanLog
+        The whole log.
+    kerf : float
+        Of the saw that crosscuts logs. [mm]
+    """
+    frames = (np.asarray(each, float) for each in (script["log"]["scan_to_log"], log.model.scan_to_log))
+    operations = in_log_frame(operations_from_json(script["operations"]), *frames)
+    places = crosscut_places(operations, log)
+    logs = crosscut_log(log, places, kerf, 0.0)[1]
+    past = script_layouts(operations, {piece["id"]: piece["kind"] for piece in script["pieces"]})
+    layouts = tuple(past.layout(each, name) for each, name in zip(logs, logs_of(operations), strict=True))
+    return LogLayout(log, places, logs, layouts) if any(layouts) else None

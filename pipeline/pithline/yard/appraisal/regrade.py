@@ -14,14 +14,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pithline.geometry.boxes import box_grid
 from pithline.logmodel.card import Defect
 from pithline.logmodel.model import clock_direction
 from pithline.mill.products import Limits, Products
-from pithline.plan.execute.grade import box_grid
-from pithline.plan.execute.ledger import Ledger, Plate
-from pithline.plan.execute.sets import gather_sets
-from pithline.plan.problem.log_frame import PlanLog
-from pithline.plan.problem.parts import SawnPart
+from pithline.plan.api import Ledger, PlanLog, Plate, SawnPart, gather_sets
 from pithline.wood.kernels import box_figures
 from pithline.wood.unusable import end_of, in_defect, station_of
 

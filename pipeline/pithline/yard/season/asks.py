@@ -12,8 +12,7 @@ from pithline.files.orders import OrderRow
 from pithline.files.products import products_from
 from pithline.files.yard import Yard
 from pithline.mill.products import Products
-from pithline.plan.execute.ledger import Ledger
-from pithline.plan.problem.parts import SawnPart
+from pithline.plan.api import Ledger, SawnPart
 from pithline.yard.request import Inputs
 from pithline.yard.season.model import PlanColumn, Prices
 
