@@ -19,6 +19,9 @@ FAR = 1.0e5
 """Farther than any log reaches: half planes are drawn as rectangles of this size. [mm]"""
 ACROSS = 0.7
 """A face whose normal lies along the log by more than this was left by a crosscut (cosine of 45°)."""
+PARALLEL_PLANES, ON_PLANE = 1e-6, 1e-3
+"""A face whose normal lies in a section's plane by no more than the first part bounds nothing there; a piece reaches up to its own
+end, on which a face lies within the second. [mm]"""
 LEVEL = np.array([0.0, -1.0, 0.0])
 """To the right of someone who faces the butt end of the log as scanned."""
 UPRIGHT = np.array([0.0, 0.0, 1.0])
@@ -71,7 +74,7 @@ class Stretch(NamedTuple):
 
 
 @dataclass(frozen=True, eq=False)
-class SawnLog(PieceTree):
+class SawnPieces(PieceTree):
     """A cut script with the shapes that its cuts leave; bark and envelope count as the piece's own."""
 
     _envelopes: dict[float, Array] = field(default_factory=dict, repr=False)
@@ -176,8 +179,8 @@ def rightward(up: Array) -> Array:
 def half_of(shape: BaseGeometry, normal: Array, offset: float) -> BaseGeometry:
     """What of a shape lies where normal·p ≤ offset; `normal` (2,) of any size."""
     size = float(np.hypot(*normal))
-    if size < 1e-9:
-        return shape if offset >= 0.0 else Polygon()
+    if size < PARALLEL_PLANES:
+        return shape if offset > -ON_PLANE else Polygon()
     n, d = normal / size, offset / size
     if shape.is_empty:
         return shape
