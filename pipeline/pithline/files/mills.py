@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from pithline.files.bundled import bundled
+from pithline.files.bundled import bundled, named
 from pithline.files.tables import (
     Key,
     Table,
@@ -115,7 +115,7 @@ def read_mill(path: str | Path | None = None) -> Machines:
 
 def mill_as_read(path: str | Path | None = None) -> dict[str, Any]:
     """The mill file's tables as read: mm, mm/min, mm³, kg, degrees, minutes; defaults filled in."""
-    path = bundled(DEFAULT) if path is None else path
+    path = bundled(DEFAULT) if path is None else named(path, "mills")
     values = read_toml(path, MILL)
     mill = values["mill"]
     faults: list[str] = []

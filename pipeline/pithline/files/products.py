@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from pithline.files.bundled import bundled
+from pithline.files.bundled import bundled, named
 from pithline.files.tables import (
     Key,
     Named,
@@ -95,7 +95,7 @@ def read_products(path: str | Path | None = None) -> Products:
 
 def products_as_read(path: str | Path | None = None) -> dict[str, Any]:
     """The products file's tables as read: lengths in mm, angles in degrees; defaults filled in."""
-    path = bundled(DEFAULT) if path is None else path
+    path = bundled(DEFAULT) if path is None else named(path, "products")
     values = read_toml(path, PRODUCTS)
     for product in values["product"]:
         for part in product["part"]:

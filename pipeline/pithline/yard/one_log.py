@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -54,7 +54,7 @@ from pithline.yard.watch import PlanWatch
 def plan_card(
     card_path: str | Path,
     mill: str | None,
-    products: str | None,
+    products: Sequence[str],
     request: Request,
     monitor: Monitor = SILENT,
 ) -> PlanScripts:
@@ -64,8 +64,10 @@ def plan_card(
     ----------
     card_path : str or Path
         The log card.
-    mill, products : str or None
-        Their files; the bundled ones where None.
+    mill : str or None
+        Its file, or the name of a bundled one; the bundled portable mill where None.
+    products : sequence of str
+        Product lists: files, bundled ones by name, or "all"; the bundled guitar sets where none is named.
     request : Request
         What is asked.
     monitor : Monitor
@@ -91,7 +93,7 @@ def plan_card(
 
 @dataclass(frozen=True, slots=True)
 class PlanScripts:
-    """The cut script of a plan, and of the plans on its ladder, by file name; the plan's own rung is among them by `chosen` alone."""
+    """The cut script of a plan, and those of the other plans of its ladder by their path beside it."""
 
     script: dict[str, Any]
     ladder: Mapping[str, dict[str, Any]]
@@ -216,14 +218,15 @@ class _Planning:
             assert fault is not None
             raise fault
         first = chosen if chosen in held else max(held)
-        rows = self._rows(held, first)
-        for script in held.values():
-            script["proof"]["ladder"] = rows
-        main = held[first]
+        main, other = held[first], {}
         if fault is not None:
             main["cautions"].append("a better layout did not hold on replay and was set aside: a defect in pithline")
-        names = {k: rows[i]["script"] for i, k in enumerate(sorted(held))}
-        return PlanScripts(main, {names[k].split("/")[-1]: held[k] for k in held if k != first})
+        for k, script in held.items():
+            script["proof"]["ladder"] = self._rows(held, k)
+        for k, row in zip(sorted(held), main["proof"]["ladder"], strict=True):
+            if k != first:
+                other[row["script"]] = held[k]
+        return PlanScripts(main, other)
 
     def _checked(self, plan: ExecutedPlan, watch: PlanWatch) -> dict[str, Any]:
         """The script of one plan, with all that is told of it, once its replay holds.
@@ -248,7 +251,7 @@ class _Planning:
         check_script(script)
         return script
 
-    def _rows(self, held: Mapping[int, dict[str, Any]], first: int) -> list[dict[str, Any]]:
+    def _rows(self, held: Mapping[int, dict[str, Any]], chosen: int) -> list[dict[str, Any]]:
         """What each plan of the ladder comes to, by rising work, beside the practice layout at about as much work."""
         rows = []
         for number, k in enumerate(sorted(held), start=1):
@@ -257,21 +260,18 @@ class _Planning:
             rows.append(
                 {
                     "title": held[k]["proof"]["class"],
-                    "script": None if k == first else f"ladder/plan-{number}.json",
-                    **{key: total[key] for key in LADDER_KEYS},
+                    "chosen": k == chosen,
+                    "script": None if k == chosen else f"{LADDER}/plan-{number}.json",
+                    **total,
                     "likely_earnings": held[k]["uncertainty"].get("earnings", {}).get("p50"),
-                    "practice": {key: beside[key] for key in LADDER_KEYS},
+                    "practice": beside,
                 }
             )
-        for row, before in zip(rows[1:], rows, strict=False):
-            hours = (row["minutes"] - before["minutes"]) / 60.0
-            gained = row["earnings"] + row["labour"] - before["earnings"] - before["labour"]
-            row["more_an_hour"] = gained / hours if hours > 0.0 else None
         return rows
 
 
-LADDER_KEYS = ("sets", "set_volume", "loose_volume", "minutes", "labour", "earnings", "settings", "set_ups")
-"""Of a plan's totals, what the ladder tells."""
+LADDER = "ladder"
+"""The folder of the shorter and longer plans, beside the cut script."""
 
 
 def _refuse_hopeless(log: PlanLog, context: SearchContext, name: str) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -10,7 +10,8 @@ from typing import Any
 from pithline.files.cards import card_as_read, card_from, scan_path
 from pithline.files.mills import mill_as_read, mill_from
 from pithline.files.practice import read_practice
-from pithline.files.products import products_as_read, products_from
+from pithline.files.product_lists import ProductList, put_together, read_lists
+from pithline.files.products import products_from
 from pithline.files.tables import sha256_of
 from pithline.logmodel.card import Card
 from pithline.mill.machine import Machines
@@ -58,7 +59,7 @@ class Request:
 
 @dataclass(frozen=True, slots=True)
 class Inputs:
-    """Everything read for one log. The `*_read` dicts stand in the script as read."""
+    """Everything read for one log. The `*_read` dicts stand in the script as read; `lists` are those that make up the products."""
 
     card: Card
     machines: Machines
@@ -69,13 +70,27 @@ class Inputs:
     products_read: Mapping[str, Any]
     card_sha256: str
     scan_sha256: str
+    lists: tuple[ProductList, ...] = ()
 
 
-def read_inputs(card_path: str | Path, mill: str | None = None, products: str | None = None) -> tuple[Inputs, Path]:
-    """Read and check card, mill and products; also the scan's path."""
+def read_inputs(
+    card_path: str | Path, mill: str | None = None, products: Sequence[str | Path] = ()
+) -> tuple[Inputs, Path]:
+    """Read and check card, mill and product lists; also the scan's path.
+
+    Parameters
+    ----------
+    card_path : str or Path
+        The log card.
+    mill : str, optional
+        A mill file, or a bundled mill by name.
+    products : sequence of str or Path
+        Product lists, as `files.product_lists.read_lists` takes them.
+    """
     card_read = card_as_read(card_path)
     card = card_from(card_read)
-    mill_read, products_read = mill_as_read(mill), products_as_read(products)
+    lists = read_lists(products)
+    mill_read, products_read = mill_as_read(mill), put_together(lists)
     scan = scan_path(card_path, card)
     inputs = Inputs(
         card,
@@ -87,5 +102,6 @@ def read_inputs(card_path: str | Path, mill: str | None = None, products: str | 
         products_read,
         sha256_of(card_path),
         sha256_of(scan),
+        lists,
     )
     return inputs, scan
