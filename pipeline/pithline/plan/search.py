@@ -170,7 +170,9 @@ def search_way(
     rolls = rolls_for(effort, machines, on_mill)
     looking = monitor.within(0.0, 0.2)
     grids = [
-        log_grid(one, context, rolls, lambda part, i=i: looking.report("looking at the wood", (i + part) / len(way.logs)))
+        log_grid(
+            one, context, rolls, lambda part, i=i: looking.report("looking at the wood", (i + part) / len(way.logs))
+        )
         for i, one in enumerate(way.logs)
     ]
     task = ClassTask(

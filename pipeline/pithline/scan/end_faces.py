@@ -147,9 +147,7 @@ def _square_face(points: Array, rough: RoughLog, sign: float) -> ScannedFace:
     centre = np.column_stack([np.interp(local[:, 0], rough.u, rough.centre[:, i]) for i in (0, 1)])
     turned = np.arctan2(*(local[:, 1:] - centre).T)
     sector = np.floor((turned + np.pi) / np.radians(SECTOR_DEG)).astype(int)
-    reach = [
-        np.quantile(sign * local[sector == k, 0], 0.999) for k in range(13) if (sector == k).sum() > SECTOR_POINTS
-    ]
+    reach = [np.quantile(sign * local[sector == k, 0], 0.999) for k in range(13) if (sector == k).sum() > SECTOR_POINTS]
     at = sign * float(np.median(reach)) if reach else sign * float(np.quantile(sign * u, 0.995))
     place = np.array([at, *(np.interp(at, rough.u, rough.centre[:, i]) for i in (0, 1))])
     return ScannedFace(rough.turn.T @ place, sign * rough.turn[0], False, UNSEEN_ERROR)

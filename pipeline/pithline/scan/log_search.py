@@ -156,8 +156,8 @@ def _logs(points: Array, voxels: Voxels) -> list[PartOfLump]:
         if member.sum() < max(LEAST_POINTS, LUMP_SHARE * len(points)):
             continue
         found += [replace(log, member=_within(member, log.member)) for log in _logs_of_lump(points[member])]
-    found.sort(key=lambda log: -log.rough.size**2 * log.rough.length)
-    largest = found[0].rough.size**2 * found[0].rough.length if found else 0.0
+    found.sort(key=lambda log: -(log.rough.size**2) * log.rough.length)
+    largest = found[0].rough.size ** 2 * found[0].rough.length if found else 0.0
     return [log for log in found if log.rough.size**2 * log.rough.length > RIVAL * largest]
 
 

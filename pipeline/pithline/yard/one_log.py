@@ -135,7 +135,9 @@ def _rung(ladder: Ladder, request: Request, name: str) -> int:
         return len(ladder.rungs) - 1
     number = int(request.rung)
     if not 1 <= number <= len(ladder.rungs):
-        raise InputError(f"{name}: its ladder has {len(ladder.rungs)} plans, so none of number {number}; name 1 to {len(ladder.rungs)}.")
+        raise InputError(
+            f"{name}: its ladder has {len(ladder.rungs)} plans, so none of number {number}; name 1 to {len(ladder.rungs)}."
+        )
     return number - 1
 
 
@@ -200,7 +202,10 @@ class _Planning:
     def scripts(self, ladder: Ladder, chosen: int, watch: PlanWatch) -> PlanScripts:
         """The plan's script and those of the ladder; a plan that fails its replay gives way to the next best."""
         fault: ScriptError | None = None
-        order = [chosen, *sorted((k for k in range(len(ladder.rungs)) if k != chosen), key=lambda k: -ladder.rungs[k].likely)]
+        order = [
+            chosen,
+            *sorted((k for k in range(len(ladder.rungs)) if k != chosen), key=lambda k: -ladder.rungs[k].likely),
+        ]
         held: dict[int, dict[str, Any]] = {}
         for place, k in enumerate(order):
             watch.tell("writing and replaying plans", 0.88 + 0.1 * place / len(order))
@@ -241,7 +246,9 @@ class _Planning:
         logs = crosscut_log(case.log, layout.places, self.own.machines.buck.kerf, 0.0)[1]
         pairs = list(zip(logs, layout.layouts, strict=True))
         evaluation = evaluate(case.log, pairs, sums, case.context, Sampling(request.samples, request.seed))
-        script = script_from_plan(FinishedPlan(self.own, case.context, plan, sums, self.beside, evaluation, self.document))
+        script = script_from_plan(
+            FinishedPlan(self.own, case.context, plan, sums, self.beside, evaluation, self.document)
+        )
         proof = script["proof"]
         if self.ways.locks_cost is not None:
             proof["locks"] = _locks(request.locks, self.ways.locks_cost * request.objective.unit)

@@ -158,8 +158,13 @@ def _trade(log: Mapping[str, Any]) -> tuple[NamedFact, ...]:
     weight = log["green_weight_kg"]
     return (
         NamedFact("board feet", f"{feet}; on a small end of {log['diameter_small_end']:.0f} mm inside bark"),
-        NamedFact("volume", f"{log['cubic_volume'] / M3:.3f} m³ inside, {log['cubic_volume_over_bark'] / M3:.3f} m³ over bark"),
-        NamedFact("green weight", f"{weight:.0f} kg ({weight / KG_PER_POUND:.0f} lb); allow for {heaviest_likely(weight):.0f} kg"),
+        NamedFact(
+            "volume", f"{log['cubic_volume'] / M3:.3f} m³ inside, {log['cubic_volume_over_bark'] / M3:.3f} m³ over bark"
+        ),
+        NamedFact(
+            "green weight",
+            f"{weight:.0f} kg ({weight / KG_PER_POUND:.0f} lb); allow for {heaviest_likely(weight):.0f} kg",
+        ),
     )
 
 

@@ -81,12 +81,19 @@ def results_table(job: PrintJob) -> list[Flowable]:
     own, columns = results_of(script), [("this plan", results_of(script))]
     if script.practice is not None:
         inputs = script.inputs
-        for name, totals in (("customary way", script.practice.with_bolts), ("customary, its bolts left", script.practice.slabs)):
+        for name, totals in (
+            ("customary way", script.practice.with_bolts),
+            ("customary, its bolts left", script.practice.slabs),
+        ):
             columns.append((name, results_of_totals(totals, inputs.products, inputs.mill.hour_rate)))
     lines = _lines(fmt, script.inputs.products.currency)
-    rows: list[list[str] | str] = [[f"**{name}**", *(text(found) for _, found in columns)] for name, text in lines.items()]
+    rows: list[list[str] | str] = [
+        [f"**{name}**", *(text(found) for _, found in columns)] for name, text in lines.items()
+    ]
     width = measure_of(job.paper)
-    made = [table(["", *(name for name, _ in columns)], rows, shares(width, 17, *[83 / len(columns)] * len(columns)), 9.5)]
+    made = [
+        table(["", *(name for name, _ in columns)], rows, shares(width, 17, *[83 / len(columns)] * len(columns)), 9.5)
+    ]
     notes = _likely(script, own, fmt)
     return [*made, *bullets(notes, 9.5)]
 
@@ -144,7 +151,9 @@ def whole_measures(log: SawnPieces, fmt: Formatter) -> list[Measure]:
         near = int(np.argmin(np.abs(model.x - x)))
         girth = girth_at(log, x)
         doubt = 2.0 * 2.0 * np.pi * float(model.stderr_radius[near].mean())
-        found.append(Measure(f"girth, {fmt.length(GIRTH_AT)} from the {end.name} end", girth, max(doubt, LEAST_SHARE * girth)))
+        found.append(
+            Measure(f"girth, {fmt.length(GIRTH_AT)} from the {end.name} end", girth, max(doubt, LEAST_SHARE * girth))
+        )
     return found
 
 
@@ -197,4 +206,6 @@ def _limits(limits: LimitFacts) -> str:
     least, mean, runout = limits.ring_least, limits.ring_mean, limits.runout
     if least is None or mean is None or runout is None:
         return limits.name
-    return f"{limits.name}: ring angle at least {degrees(least)}, mean {degrees(mean)}, runout at most {degrees(runout)}"
+    return (
+        f"{limits.name}: ring angle at least {degrees(least)}, mean {degrees(mean)}, runout at most {degrees(runout)}"
+    )

@@ -235,9 +235,7 @@ class MachinePoser:
             return False
         return resaw.piece_length_max is None or length_along(shape, self.log.axis) <= resaw.piece_length_max
 
-    def _resaw(
-        self, setting: LayoutSetting, piece: Piece, shape: PieceShape, hold: BoltHold
-    ) -> PosedSetting | Refused:
+    def _resaw(self, setting: LayoutSetting, piece: Piece, shape: PieceShape, hold: BoltHold) -> PosedSetting | Refused:
         """The setting on the resaw, where it is not too high for it."""
         resaw, log, normal = self.machines.resaw, self.log, hold.normal
         if float(normal @ normal_at(log.axis, setting.clock)) < 0.0:
