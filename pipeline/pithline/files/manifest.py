@@ -40,7 +40,8 @@ def read_manifest(path: str | Path) -> tuple[Entry, ...]:
     """
     rows, faults = read_rows(path, MANIFEST)
     folder = Path(path).parent
-    entries, seen = [], {}
+    entries: list[Entry] = []
+    seen: dict[Path, int] = {}
     for row in rows:
         name = row.values["card"]
         if name is None:

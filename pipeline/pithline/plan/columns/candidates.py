@@ -41,9 +41,7 @@ def best_first_settings(
         slab = restricted(slabs, roll, 0, -slabs.half_across)
         stack = stack_table(slab, slabs.cells, slabs.kerf_cells) if only is None else _single(slab, slabs, only)
         for promise, (l, h), (j, i) in _best_pairs(state, roll, stack)[:keep]:
-            cut = ((l, _menu_index(slabs, only or 0.0)),)
-            if only is None:
-                cut = tuple(unstack(slabs, slab, stack, l, h))
+            cut = tuple(unstack(slabs, slab, stack, l, h)) if only is None else ((l, _menu_index(slabs, only)),)
             out.append(FirstSetting(roll, cut, j, i, float(stack[l, h] - tables.charge), float(promise)))
     return sorted(out, key=lambda c: (-c.promise, c.roll, c.slabs))
 

@@ -28,6 +28,8 @@ from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.task import SawingTask
 
 Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Flags = NDArray[np.uint8]
 ALONG_STEP = 10.0
 """Places along a slab are tried this far apart. [mm]"""
 CAPPED_SHARE = 0.3
@@ -56,7 +58,9 @@ class Strip:
 
 
 @njit(cache=True, fastmath=True)
-def _allowed(images, mean, size, mark, out):
+def _allowed(
+    images: Images, mean: float, size: tuple[int, int], mark: tuple[int, int], out: Flags
+) -> None:
     """Set `out` (layers, across, along) from mark[0] to mark[1] where a plate of `size` cells keeps its limits."""
     bad, gone, angle = images
     layers, nx, nu = bad.shape[0], bad.shape[1] - 1, bad.shape[2] - 1
@@ -76,7 +80,7 @@ def _allowed(images, mean, size, mark, out):
                     out[k, u, x] = count
 
 
-Maps = dict[int, NDArray[np.uint8]]
+Maps = dict[int, Flags]
 """Where plates of a part pass, and how many of 100 count: (layers, across, along) by the part's number."""
 SlabCache = dict[bytes, tuple[Maps, Span]]
 """Maps of slabs already seen, and their spans, by the slabs' faces: of one log, one list of parts, the same saws."""
@@ -197,7 +201,7 @@ class _Row:
     """The best rows of billets along a strip of one width: values (across,), choices by place along, cells of one crosscut."""
 
     values: Array
-    choice: NDArray[np.int64]  # (along + 1, across): part, −1 for none
+    choice: Ints  # (along + 1, across): part, −1 for none
     crosscut: int
 
 
@@ -280,7 +284,7 @@ NARROWEST = 0.55
 
 
 @njit(cache=True)
-def _best_along(counts, share, long, cross):
+def _best_along(counts: Ints, share: Array, long: Ints, cross: int) -> tuple[Array, Ints]:
     """Best value of each place across, and the choices (nx + 1, nu); counts (m, nx, nu)."""
     members, nx, nu = counts.shape
     best = np.zeros((nx + 1, nu))

@@ -6,30 +6,37 @@ three times faster than the strict programme, and on average half a per cent to 
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numba import njit, prange
+from numpy.typing import NDArray
 
 from pithline.plan.programmes.fans import (
     LOWEST,
     Bolt,
     CutsAhead,
+    FanRule,
     SlabRows,
     Stacked,
+    States,
     direction_at,
     direction_stack,
     slabs_of_direction,
 )
+from pithline.plan.programmes.stacks import TableGrid
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
 
 
 class WaySlabs(NamedTuple):
     """Slabs of all directions of a bolt, (directions, …) as in `SlabRows`; how many each has; the states that their tops can be at."""
 
-    slabs: Any
-    reach: Any
-    some: Any
-    tops: Any
+    slabs: States
+    reach: Array
+    some: Ints
+    tops: NDArray[np.bool_]
 
 
 class Scratch(NamedTuple):
@@ -40,13 +47,13 @@ class Scratch(NamedTuple):
 
 
 @njit(cache=True, inline="always")
-def _lean(grid, rule, bolt, k):
+def _lean(grid: TableGrid, rule: FanRule, bolt: Bolt, k: int) -> float:
     """Angle from the k-th direction on to the far face's normal. [rad]"""
     return (bolt.opening - grid.rolls // 2) * np.pi / grid.rolls - k * (rule.spread * np.pi / grid.rolls)
 
 
 @njit(cache=True)
-def _to_go(grid, rule, bolt, found, scratch, go):
+def _to_go(grid: TableGrid, rule: FanRule, bolt: Bolt, found: WaySlabs, scratch: Scratch, go: Array) -> None:
     """Fill `go` (stages, directions, states): what slabs of later directions can add after a last cut, with so many charged
     settings left. Each direction is held against the last cut and the far face alone.
     """
@@ -79,7 +86,7 @@ def _to_go(grid, rule, bolt, found, scratch, go):
 
 
 @njit(cache=True)
-def _of_far_face(grid, rule, bolt, faces, bounds):
+def _of_far_face(grid: TableGrid, rule: FanRule, bolt: Bolt, faces: Array, bounds: Array) -> None:
     """Fill `bounds` (near faces,): those of the bolts with one base and one far face; `bolt.near_face` is not read."""
     nt, n = len(grid.menu), grid.half_depth
     count = bolt.opening // rule.spread + 1
@@ -127,7 +134,7 @@ def _of_far_face(grid, rule, bolt, faces, bounds):
 
 
 @njit(cache=True, parallel=True)
-def fan_bounds(grid, rule, bases, opening, faces):
+def fan_bounds(grid: TableGrid, rule: FanRule, bases: Ints, opening: int, faces: Array) -> Array:
     """No fan of the class is worth more, net of charges: (bases, far faces, near faces); `opening` as for `fan`.
 
     The first direction is held against near and far face, each later one against the cut before it and the far face.

@@ -12,12 +12,17 @@ resaw (`flush_free`).
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numba import njit
+from numpy.typing import NDArray
 
-from pithline.plan.programmes.stacks import slab_worth
+from pithline.plan.programmes.stacks import TableGrid, slab_worth
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
+States = NDArray[np.int32]
 
 LOWEST = -1e9
 CHAIN = 24
@@ -55,7 +60,7 @@ class Direction(NamedTuple):
     """
 
     roll: int
-    table: Any
+    table: NDArray[np.float32]
     mirrored: bool
     lean: float
     near: bool
@@ -72,27 +77,27 @@ class SlabRows(NamedTuple):
     table) and `reach` (m,): how far in the far face lets each begin. [mm]
     """
 
-    slabs: Any
-    reach: Any
+    slabs: States
+    reach: Array
 
 
 class CutsAhead(NamedTuple):
     """Cuts that bound a direction's slabs: cotangents of the angles back to them, and their offsets over the sines. [mm]"""
 
-    turns: Any
-    lines: Any
+    turns: Array
+    lines: Array
 
 
 class Stacked(NamedTuple):
     """Slabs stacked in one direction: best value by topmost face, the slab that gave it, and the state under that (−1: the first)."""
 
-    held: Any
-    of: Any
-    before: Any
+    held: Array
+    of: States
+    before: States
 
 
 @njit(cache=True, inline="always")
-def direction_at(grid, rule, bolt, k, lean):
+def direction_at(grid: TableGrid, rule: FanRule, bolt: Bolt, k: int, lean: float) -> Direction:
     """The k-th direction of a bolt's fan, `lean` before the far face's normal. [rad]"""
     rolls = grid.rolls
     last = bolt.opening // rule.spread
@@ -111,14 +116,14 @@ def direction_at(grid, rule, bolt, k, lean):
 
 
 @njit(cache=True, inline="always")
-def direction_of(grid, rule, bolt, k):
+def direction_of(grid: TableGrid, rule: FanRule, bolt: Bolt, k: int) -> Direction:
     """The k-th direction of a bolt's fan."""
     lean = (bolt.opening - grid.rolls // 2 - k * rule.spread) * np.pi / grid.rolls
     return direction_at(grid, rule, bolt, k, lean)
 
 
 @njit(cache=True)
-def slabs_of_direction(grid, rule, way, rows):
+def slabs_of_direction(grid: TableGrid, rule: FanRule, way: Direction, rows: SlabRows) -> int:
     """Write the slabs of one direction that are worth anything with nothing but the far face in their way; returns how many."""
     n, count = grid.half_depth, 0
     sin_l, cos_l = np.sin(way.lean), np.cos(way.lean)
@@ -154,7 +159,9 @@ def slabs_of_direction(grid, rule, way, rows):
 
 
 @njit(cache=True)
-def direction_stack(grid, way, found, ahead, start, out):
+def direction_stack(
+    grid: TableGrid, way: Direction, found: tuple[SlabRows, int], ahead: tuple[CutsAhead, int], start: float, out: Stacked
+) -> None:
     """Slabs stacked in one direction after earlier cuts; `out.held[top]` is the best value with the topmost face at that state.
 
     `found` are the direction's slabs (`SlabRows`) and how many; `ahead` the cuts that bound them (`CutsAhead`) and how many: at
@@ -204,13 +211,15 @@ class Chains(NamedTuple):
     `strict` tells whether all cuts of a chain bound the next slab, or the last alone.
     """
 
-    best: Any
-    back: Any
-    strict: Any
+    best: Array
+    back: States
+    strict: bool
 
 
 @njit(cache=True)
-def cuts_ahead(grid, rule, bolt, chains, at, cuts):
+def cuts_ahead(
+    grid: TableGrid, rule: FanRule, bolt: Bolt, chains: Chains, at: tuple[int, int, int, int], cuts: CutsAhead
+) -> int:
     """Write the cuts that bound slabs; returns how many. `at` is (settings, direction, cell) of the last cut, and their direction."""
     stage, q, c, k = at
     count = 0
@@ -231,7 +240,7 @@ def cuts_ahead(grid, rule, bolt, chains, at, cuts):
 
 
 @njit(cache=True)
-def fan(grid, rule, bolt, chain, strict):
+def fan(grid: TableGrid, rule: FanRule, bolt: Bolt, chain: Ints, strict: bool) -> float:
     """Best fan of one bolt; `strict` holds every cut of a chain against the next slab, else the last alone.
 
     `grid` is a `TableGrid`, its slabs rising in thickness; `bolt.opening` a multiple of the spread between directions.

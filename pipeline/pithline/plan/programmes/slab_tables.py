@@ -13,12 +13,15 @@ import numpy as np
 from numba import njit, prange
 from numpy.typing import NDArray
 
+from pithline.geometry.integral_images import integral_images
 from pithline.plan.problem.log_frame import SURFACE_RESERVE, PlanLog, normal_at, unusable_on_planes
 from pithline.plan.problem.parts import SawnPart, sapwood_kept_out
-from pithline.plan.programmes.grid import GRID_ANGLE_RESERVE, Grid
+from pithline.plan.programmes.grid import GRID_ANGLE_RESERVE, Grid, PartRows
 from pithline.wood.field import Planes, plane_stack
 
 Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Flags = NDArray[np.uint8]
 
 GRID_RUNOUT_RESERVE = np.radians(0.15)
 PITH_ROOM = 1.0
@@ -51,12 +54,6 @@ class SlabKerfs(NamedTuple):
     rip_cells: int
 
 
-def _summed(values: NDArray, dtype: type) -> NDArray:
-    out = np.zeros((values.shape[0], values.shape[1] + 1, values.shape[2] + 1), dtype)
-    np.cumsum(np.cumsum(values, axis=1, dtype=dtype), axis=2, out=out[:, 1:, 1:])
-    return out
-
-
 def roll_images(
     log: PlanLog, parts: tuple[SawnPart, ...], grid: Grid, clock: float
 ) -> tuple[RollImages, NDArray[np.int64]]:
@@ -82,14 +79,14 @@ def roll_images(
         none.append(gone | (wood.depth < kept_out + SURFACE_RESERVE) if kept_out > 0.0 else gone)
     number = np.array([lists.index(part.limits) for part in parts])
     return RollImages(
-        np.stack([_summed(b, np.int32) for b in bad]),
-        np.stack([_summed(w, np.int32) for w in none]),
-        _summed(wood.angle, np.float32),
+        np.stack([integral_images(b, np.int32) for b in bad]),
+        np.stack([integral_images(w, np.int32) for w in none]),
+        integral_images(wood.angle, np.float32),
     ), number
 
 
 @njit(cache=True, fastmath=True, parallel=True)
-def passing_places(images, number, rows):
+def passing_places(images: RollImages, number: Ints, rows: PartRows) -> tuple[Flags, Flags]:
     """Where plates pass: (parts, depths, across, along) 1 from which corner on, their mid-planes at that depth; and of these
     (parts, depths, across) 1 where any place along does. `number` (p,) is each part's limit list, `rows` the parts' `PartRows`.
     """
@@ -127,7 +124,7 @@ def passing_places(images, number, rows):
 
 
 @njit(cache=True, fastmath=True, parallel=True)
-def slab_values(allowed, some, rows, menu, kerfs):
+def slab_values(allowed: Flags, some: Flags, rows: PartRows, menu: Array, kerfs: SlabKerfs) -> NDArray[np.float32]:
     """Best value of every slab: (2, depths, menu, across) from place u outwards (0) and up to place u (1).
 
     The slab's lower face lies at the depth index. Strips are as wide as one part; narrower parts may share a strip.

@@ -6,7 +6,7 @@ n(γ)·X ≥ f for γ over the whole turn, the lower half the same seen from γ 
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numba import njit, prange
@@ -35,10 +35,10 @@ class TableGrid(NamedTuple):
         Depth cells that the mill's kerf takes.
     """
 
-    values: Any
+    values: NDArray[np.float32]
     rolls: int
-    menu: Any
-    cells: Any
+    menu: Array
+    cells: Ints
     depth_step: float
     across_step: float
     half_depth: int
@@ -59,21 +59,21 @@ class HalfTurns(NamedTuple):
         What a half's setting is charged.
     """
 
-    angles: Any
-    steps: Any
-    costs: Any
+    angles: Ints
+    steps: Ints
+    costs: Array
 
 
 class BoltCorners(NamedTuple):
     """What the bolts that a half may leave are worth by their corners below and above, (faces,) each; the corners' offsets. [mm]"""
 
-    below: Any
-    above: Any
-    faces: Any
+    below: Array
+    above: Array
+    faces: Array
 
 
 @njit(cache=True, inline="always")
-def slab_worth(grid, roll, low, t, side, place):
+def slab_worth(grid: TableGrid, roll: int, low: int, t: int, side: int, place: int) -> float:
     """Table value of the slab with normal clock index `roll` (0 … 2·rolls), lower face at cell `low`, beyond `place`.
 
     side 0: lateral ≥ place; side 1: lateral ≤ place, in across cells from the middle. Tables hold half a turn only: the
@@ -105,7 +105,7 @@ def slab_worth(grid, roll, low, t, side, place):
 
 
 @njit(cache=True)
-def stack_table(slab, cells, kerf_cells):
+def stack_table(slab: Array, cells: Ints, kerf_cells: int) -> Array:
     """F[l, h]: best slabs packed between face cells l and h of one roll; `slab` (depths, menu)."""
     nd, nt = slab.shape
     out = np.zeros((nd, nd))
@@ -125,7 +125,7 @@ def stack_table(slab, cells, kerf_cells):
 
 
 @njit(cache=True)
-def beyond_face(grid, turn, angle, face):
+def beyond_face(grid: TableGrid, turn: int, angle: int, face: float) -> Array:
     """Slab values (depths, menu) of the half n(turn)·X ≥ face, turned on by `angle` roll steps (`turn` any of 2·rolls)."""
     nd, nt = grid.values.shape[2], grid.values.shape[3]
     out = np.zeros((nd, nt))
@@ -141,7 +141,7 @@ def beyond_face(grid, turn, angle, face):
 
 
 @njit(cache=True)
-def restricted(grid, roll, side, place):
+def restricted(grid: TableGrid, roll: int, side: int, place: int) -> Array:
     """Slab values (depths, menu) of one roll (any of 2·rolls) with the lateral reach bounded."""
     nd, nt = grid.values.shape[2], grid.values.shape[3]
     out = np.zeros((nd, nt))
@@ -152,7 +152,7 @@ def restricted(grid, roll, side, place):
 
 
 @njit(cache=True)
-def face_index(faces, offset):
+def face_index(faces: Array, offset: float) -> int:
     """Index of the first corner at or beyond `offset`; −1 if none."""
     for i in range(len(faces)):
         if faces[i] >= offset - 1e-6:
@@ -161,7 +161,7 @@ def face_index(faces, offset):
 
 
 @njit(cache=True)
-def half_corners(grid, stack, bolts):
+def half_corners(grid: TableGrid, stack: Array, bolts: BoltCorners) -> tuple[Array, Ints]:
     """The best stack of a half for each pair of bolts that it may leave.
 
     Returns stack and bolts (`BoltCorners`) together (faces + 1, faces + 1) and the stack's cells (…, 2); the last place of either
@@ -185,7 +185,7 @@ def half_corners(grid, stack, bolts):
 
 
 @njit(cache=True, parallel=True)
-def half_table(grid, turns, bolts, faces):
+def half_table(grid: TableGrid, turns: HalfTurns, bolts: Array, faces: Array) -> Array:
     """Best value of the half n(γ)·X ≥ face, turned on by each of `turns` (`HalfTurns`): (angles, 2·rolls, faces).
 
     `bolts` (angles as openings, 2·rolls, faces, faces) is what bolts are worth by their corners at `faces`. [mm]

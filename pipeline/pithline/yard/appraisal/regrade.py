@@ -117,7 +117,8 @@ def _near(log: PlanLog, own: Planned, defect: Defect) -> NDArray[np.bool_]:
     if defect.kind not in ("knot", "metal"):
         # ends stand up to some degrees off square
         reach = (defect.length or 0.0) + slack + 60.0
-        return own.spans[:, 0] <= reach if defect.end == "butt" else own.spans[:, 1] >= log.model.length - reach
+        low, high = own.spans.T
+        return np.asarray(low <= reach if defect.end == "butt" else high >= log.model.length - reach)
     x = defect.x if defect.x is not None else (log.model.length if defect.end == "top" else 0.0)
     half = (defect.diameter or 0.0) * 0.6 + slack
     pith = station_of(log.field, np.array([x]), log.field.pith)[0]
@@ -125,7 +126,7 @@ def _near(log: PlanLog, own: Planned, defect: Defect) -> NDArray[np.bool_]:
     aside = np.abs((own.corners[..., 1:] - pith) @ clock_direction((defect.clock or 0.0) + np.pi / 2))
     width = own.corners[..., 1:].max(axis=1) - own.corners[..., 1:].min(axis=1)
     reachable = (own.spans[:, 0] - half <= x) & (x <= own.spans[:, 1] + half) & (out.max(axis=1) > -half)
-    return reachable & (aside.min(axis=1) <= half + np.linalg.norm(width, axis=1))
+    return np.asarray(reachable & (aside.min(axis=1) <= half + np.linalg.norm(width, axis=1)))
 
 
 def _crossed(log: PlanLog, check: Defect, own: Planned, which: NDArray[np.intp]) -> NDArray[np.bool_]:
