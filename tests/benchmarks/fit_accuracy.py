@@ -17,7 +17,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
-from pithline.logmodel import taper
+from pithline.logmodel import dimensions
 from pithline.logmodel.card import Card, ScanPoint
 from pithline.logmodel.fit import fit_log
 from pithline.logmodel.model import LogModel, clock_angles, clock_direction
@@ -130,7 +130,7 @@ def judged(model: LogModel, log: TrueLog, scan: Scan, marks: list[np.ndarray], h
         "pith": _rms(np.linalg.norm(line[:, 1:] - given, axis=1)),
         "length": model.length - log.length,
         "plane_deg": max(planes),
-        "volume": taper.volume(model) / volume - 1.0,
+        "volume": dimensions.volume(model) / volume - 1.0,
         "z": {
             "radius, seen girth": (miss / error)[inside & seen][::7],
             "radius, hidden girth": (miss / error)[inside & ~seen][::7],

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
-from pithline.logmodel import taper
+from pithline.logmodel import dimensions
 from pithline.logmodel.card import Card, ScanPoint
 from pithline.logmodel.fit import fit_log
 from truth.samples import sample_truth
@@ -27,12 +27,12 @@ PLAIN = fitted(SCAN.points, ENDS)
 def alike(model, within):
     """Length, volumes, girths, pith and cover as in the plain fit."""
     assert model.length == pytest.approx(PLAIN.length, abs=within)
-    assert taper.volume(model) == pytest.approx(taper.volume(PLAIN), rel=within / 150.0)
+    assert dimensions.volume(model) == pytest.approx(dimensions.volume(PLAIN), rel=within / 150.0)
     x = np.linspace(0.0, 1200.0, 13)
-    np.testing.assert_allclose(taper.diameters(model, x), taper.diameters(PLAIN, x), atol=within)
+    np.testing.assert_allclose(dimensions.diameters(model, x), dimensions.diameters(PLAIN, x), atol=within)
     np.testing.assert_allclose(model.splines(model.pith)(x), PLAIN.splines(PLAIN.pith)(x), atol=within)
     np.testing.assert_allclose(model.butt.normal, PLAIN.butt.normal, atol=2e-3)
-    assert taper.coverage(model) == pytest.approx(taper.coverage(PLAIN), abs=0.02)
+    assert dimensions.coverage(model) == pytest.approx(dimensions.coverage(PLAIN), abs=0.02)
 
 
 @settings(max_examples=5, deadline=None, derandomize=True)
@@ -85,4 +85,4 @@ def test_whatever_the_yard(hidden, strays, slope, uneven, drift, unit):
     scan = simulate_scan(log, 5, points=14_000, unit=unit, **yard)
     model = fitted(scan.points, (scan.pith_butt, scan.pith_top), unit)
     assert model.length == pytest.approx(log.length, abs=3.0)
-    assert taper.volume(model) == pytest.approx(log.volume_under_bark(), rel=0.01 + 0.004 * drift)
+    assert dimensions.volume(model) == pytest.approx(log.volume_under_bark(), rel=0.01 + 0.004 * drift)

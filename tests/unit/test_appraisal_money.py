@@ -202,6 +202,5 @@ def test_metal_is_drawn_only_where_there_is_some_and_counts_by_its_chance():
 def test_kernel_arrays_of_a_told_log_keep_the_usual_reserve():
     log = known(read_priors(), surface=4.0)
     settled = log_with_answer(log, {}, {}, draw_basis(log))
-    assert all(
-        np.allclose(a, b) for a, b in zip(settled.conservative, tables(settled.field, WHOLE_RESERVE.surface, WHOLE_RESERVE.pith), strict=True)
-    )
+    usual = tables(settled.field, WHOLE_RESERVE.surface, WHOLE_RESERVE.pith)
+    assert all(np.allclose(a, b) for a, b in zip(settled.conservative, usual, strict=True))

@@ -1,5 +1,6 @@
-"""docs/formats.md names every key of every format."""
+"""docs/formats.md names every key of every format, and says what the declarations say."""
 
+import importlib.util
 import json
 import re
 from pathlib import Path
@@ -14,7 +15,8 @@ from pithline.files.products import PRODUCTS
 from pithline.files.tables import Named, Table, Tables
 from pithline.script.schema import schema_bytes
 
-TEXT = (Path(__file__).resolve().parents[2] / "docs" / "formats.md").read_text(encoding="utf-8")
+DOCS = Path(__file__).resolve().parents[2] / "docs"
+TEXT = (DOCS / "formats.md").read_text(encoding="utf-8")
 WORDS = set(re.findall(r"[A-Za-z0-9_]+", TEXT))
 
 
@@ -49,3 +51,13 @@ def test_every_key_a_user_can_write_is_named(table):
 def test_every_key_of_the_schemas_is_named(which):
     keys = set(properties(json.loads(schema_bytes(which))))
     assert len(keys) > 10 and not keys - WORDS
+
+
+def test_tables_are_those_of_code_and_data():
+    """Where this fails: python docs/key_tables.py."""
+    spec = importlib.util.spec_from_file_location("key_tables", DOCS / "key_tables.py")
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    pages = [(DOCS / name).read_text(encoding="utf-8") for name in module.PAGES]
+    assert all(any(f"<!-- {name} -->" in page for page in pages) for name in module.TABLES)
+    assert [module.with_tables(page) for page in pages] == pages

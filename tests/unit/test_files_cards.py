@@ -6,7 +6,7 @@ import pytest
 
 from pithline.errors import InputError
 from pithline.files.cards import card_as_read, card_from, read_card, scan_path
-from pithline.logmodel.card import ArmsMark, Defect, ScanPoint, TapeMark
+from pithline.logmodel.card import ArmsMark, Defect, LengthInScan, ScanPoint, TapeMark
 
 LOG = '[log]\nid = "w"\nspecies = "black walnut"\nscan = "w.ply"\n'
 
@@ -67,7 +67,7 @@ depth = "40 mm"
         )
     )
     assert card.scan_units == "cm" and card.up == "-y" and card.butt == "max" and card.felled == "2026-03-01"
-    assert card.reference_length == 1000.0 and card.reference_in_scan == 0.412 and card.cost == 450.0
+    assert card.reference == LengthInScan(1000.0, 0.412) and card.cost == 450.0
     assert card.trim_butt == 50.8 and card.twelve_top == ScanPoint((1.0, 2.0, 3.0))
     assert card.spiral == pytest.approx(math.radians(-2)) and card.tape_length == pytest.approx(2514.6)
     assert card.pith_butt == ArmsMark(up=304.8, left=300.0)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from pithline.errors import FitError, InputError
-from pithline.logmodel import taper
+from pithline.logmodel import dimensions
 from pithline.logmodel.card import Card, ScanPoint
 from pithline.logmodel.fit import fit_log
 from pithline.logmodel.model import clock_angles, clock_direction
@@ -72,7 +72,7 @@ def test_surface_and_ends_are_the_true_ones(swept):
     turn = to_truth(model, scan)[:3, :3]
     for plane, (_, normal) in zip((model.butt, model.top), log.end_planes(), strict=True):
         assert np.degrees(np.arccos(np.clip(turn @ plane.normal @ normal, -1, 1))) < 0.5
-    assert taper.volume(model) == pytest.approx(log.volume_under_bark(), rel=0.01)
+    assert dimensions.volume(model) == pytest.approx(log.volume_under_bark(), rel=0.01)
 
 
 def test_frame_is_the_designs(swept):

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from pithline.errors import FitError, InputError
-from pithline.logmodel import taper
-from pithline.logmodel.card import ArmsMark, Card, ScanPoint, TapeMark
+from pithline.logmodel import dimensions
+from pithline.logmodel.card import ArmsMark, Card, LengthInScan, ScanPoint, TapeMark
 from pithline.logmodel.fit import fit_log
 from pithline.logmodel.species import species_of
 from truth.logs import true_log
@@ -130,7 +130,7 @@ def test_tape_that_agrees_warns_or_contradicts(log, scan):
 
 def test_reference_length_scales_a_scan_without_unit(log, scan):
     marks = {"pith_butt": ScanPoint(tuple(scan.pith_butt / 2.5)), "pith_top": ScanPoint(tuple(scan.pith_top / 2.5))}
-    card = card_of(scan, reference_length=500.0, reference_in_scan=0.2, **marks)
+    card = card_of(scan, reference=LengthInScan(500.0, 0.2), **marks)
     model = fit_log(scan.points / 2.5, card)
     assert model.length == pytest.approx(log.length, abs=3.0)
 
@@ -182,6 +182,6 @@ def test_stubs_stay_in_the_envelope_and_are_listed():
 
 
 def test_taper_and_volume_of_the_fit(log, by_points):
-    assert taper.taper_mm_per_m(by_points) == pytest.approx(7.0, abs=0.6)
-    assert taper.volume(by_points) == pytest.approx(log.volume_under_bark(), rel=0.01)
-    assert taper.sweep(by_points) == pytest.approx(6.0, abs=1.5)
+    assert dimensions.taper_mm_per_m(by_points) == pytest.approx(7.0, abs=0.6)
+    assert dimensions.volume(by_points) == pytest.approx(log.volume_under_bark(), rel=0.01)
+    assert dimensions.sweep(by_points) == pytest.approx(6.0, abs=1.5)

@@ -7,10 +7,10 @@ import pytest
 import trimesh
 
 from pithline.files.scans import read_scan
-from pithline.logmodel import taper
+from pithline.logmodel import dimensions
 from pithline.logmodel.card import ScanPoint
 from pithline.logmodel.fit import fit_log
-from pithline.logmodel.several import logs_in_scan
+from pithline.logmodel.logs_in_scan import logs_in_scan
 from truth.logs import clock_of, direction, true_log
 from truth.samples import sample_truth
 from truth.scans import simulate_scan
@@ -21,7 +21,7 @@ LOG = sample_truth("af-15")
 
 def fits(model):
     assert model.length == pytest.approx(LOG.length, abs=3.0)
-    assert taper.volume(model) == pytest.approx(LOG.volume_under_bark(), rel=0.01)
+    assert dimensions.volume(model) == pytest.approx(LOG.volume_under_bark(), rel=0.01)
 
 
 def test_an_e57_of_two_stations(tmp_path):
@@ -88,7 +88,7 @@ def test_a_zipped_mesh_in_centimetres_with_y_up(tmp_path):
     bare = simulate_scan(LOG, 8, points=1000)
     model = fit_log(read.points, card_of(LOG, bare, scan_units="cm", up="+y", **marks), read.default_up)
     fits(model)
-    assert taper.coverage(model) > 0.99
+    assert dimensions.coverage(model) > 0.99
 
 
 def test_a_standing_log_turned_by_its_marks():
@@ -144,7 +144,7 @@ def test_logs_of_a_row_that_touch(row):
         # with no mark of the pith, length is measured at the centre of ends a few degrees off square
         assert model.length == pytest.approx(1900.0, abs=6.0)
         # of the middle log 150° of the girth was seen
-        assert taper.volume(model) == pytest.approx(ROW.volume_under_bark(), rel=0.02)
+        assert dimensions.volume(model) == pytest.approx(ROW.volume_under_bark(), rel=0.02)
         middles.add(round(float(np.linalg.inv(model.scan_to_log)[1, 3]) * 1000.0 / STEP))
     assert middles == {0, 1, 2}
 

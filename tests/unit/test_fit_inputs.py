@@ -8,7 +8,7 @@ import pytest
 
 from pithline.cli.main import main
 from pithline.errors import InputError
-from pithline.logmodel import taper
+from pithline.logmodel import dimensions
 from pithline.logmodel.card import ScanPoint
 from pithline.logmodel.fit import fit_log
 from truth.logs import clock_of, true_log
@@ -34,7 +34,7 @@ def test_however_it_lies(name):
     scan = simulate_scan(log, 8, points=POINTS, **YARDS[name])
     model = fit_log(scan.points, card_of(log, scan))
     assert model.length == pytest.approx(log.length, abs=3.0)
-    assert taper.volume(model) == pytest.approx(log.volume_under_bark(), rel=0.01)
+    assert dimensions.volume(model) == pytest.approx(log.volume_under_bark(), rel=0.01)
 
 
 def test_a_scan_without_scale_takes_it_from_the_tape():
@@ -44,7 +44,7 @@ def test_a_scan_without_scale_takes_it_from_the_tape():
     card = card_of(log, scan, scan_units="tape", tape_length=log.length, **shrunk)
     model = fit_log(scan.points / 3.7, card)
     assert model.length == pytest.approx(log.length, abs=0.5)
-    assert taper.volume(model) == pytest.approx(log.volume_under_bark(), rel=0.01)
+    assert dimensions.volume(model) == pytest.approx(log.volume_under_bark(), rel=0.01)
     with pytest.raises(InputError, match=r"no tape\.length"):
         fit_log(scan.points, replace(card, tape_length=None))
 
@@ -62,8 +62,8 @@ def test_one_flank_and_both_ends_of_a_log_in_a_row():
     within = (own[:, 0] > 12.0) & (own[:, 0] < log.length - 12.0)
     model = fit_log(scan.points[~(far & bark & within)], card_of(log, scan))
     assert model.length == pytest.approx(log.length, abs=3.0)
-    assert taper.volume(model) == pytest.approx(log.volume_under_bark(), rel=0.03)
-    assert taper.coverage(model) < 0.6
+    assert dimensions.volume(model) == pytest.approx(log.volume_under_bark(), rel=0.03)
+    assert dimensions.coverage(model) < 0.6
 
 
 def test_hidden_girth_is_told_by_the_rims_of_the_ends():

@@ -9,7 +9,7 @@ import pytest
 
 from pithline.cli.main import main
 from pithline.logmodel.document import model_from_json, model_to_json
-from pithline.outputs.fit_page import dimensions, fit_page
+from pithline.outputs.fit_page import dimension_rows, fit_page
 from pithline.script.schema import validate
 from truth.by_hand import cylinder
 from truth.models import to_model
@@ -33,7 +33,7 @@ def test_page_of_a_cylinder_is_the_same_each_time(model):
 
 
 def test_dimensions_of_a_cylinder(model):
-    rows = {name: value for name, value, _ in dimensions(model, None)}
+    rows = {name: value for name, value, _ in dimension_rows(model, None)}
     assert rows["length"] == "1200 mm"
     assert rows["girth, butt"] == f"{2 * np.pi * 300:.0f} mm"
     assert rows["wood under bark"].startswith(f"{np.pi * 0.29**2 * 1200:.0f} ")

@@ -8,7 +8,7 @@ import pytest
 
 from pithline.files.cards import read_card
 from pithline.logmodel.card import TapeMark
-from pithline.outputs.card_text import card_text
+from pithline.outputs.card_text import CardFacts, card_text
 from pithline.outputs.ends_picture import end_view, ends_png
 from truth.by_hand import cylinder
 from truth.models import to_model
@@ -22,7 +22,7 @@ def model():
 def begun(model):
     views = [end_view(model, np.empty((0, 3)), None, name) for name in ("butt", "top")]
     marks = {view.name: (float(view.pith[0]), float(view.pith[1])) for view in views}
-    return card_text('w "7"', "w.ply", "m", "+z", "w.ends.png", model, marks)
+    return card_text(CardFacts('w "7"', "w.ply", "m", "+z", "w.ends.png", marks), model)
 
 
 def test_a_begun_card_is_read_as_it_stands(tmp_path, model):

@@ -129,3 +129,16 @@ def test_no_photograph(tmp_path, capsys):
     assert main(["pith", str(tmp_path / "a.jpg"), "--across", "22 in"]) == 2
     assert "cannot be read as a photograph" in capsys.readouterr().err
     assert not list(tmp_path.glob("*.pith.png"))
+
+
+@pytest.mark.parametrize("grey", [0.0, 0.5, 1.0])
+def test_a_blank_photograph_is_refused_without_a_warning(grey):
+    with pytest.raises(FitError, match="one colour all over"):
+        find_pith(np.full((600, 700, 3), grey), 500.0)
+
+
+def test_a_photograph_blank_but_for_its_edge_is_refused_without_a_warning():
+    picture = np.ones((600, 700, 3))
+    picture[:40] = 0.2
+    with pytest.raises(FitError):
+        find_pith(picture, 500.0)

@@ -3,16 +3,19 @@
 import math
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 
 from pithline.mill.products import Part, Products
 from pithline.trade.emc import equilibrium_moisture_c, equilibrium_moisture_f
-from pithline.trade.grain import angle_of_one_in, hankinson, one_in, strength_kept
-from pithline.trade.kerf import boards_from, kerf_share, stack_height
+from pithline.trade.grain import angle_of_one_in, strength_kept
 from pithline.trade.log_rules import doyle, international_quarter, scale_log, scribner
-from pithline.trade.ring_names import quarter_limit, ring_angle_at, ring_names
+from pithline.trade.ring_names import ring_names
 from pithline.trade.shrinkage import corner_turn, face_shrinkage, sawn_size, shrinkage_at
 from pithline.trade.weights import KG_M3_PER_LB_FT3, weight, wet_density
+from pithline.wood.field import at_points, wood_field
+from truth.logs import TrueLog
+from truth.models import to_model
 
 WALNUT = SimpleNamespace(shrink_radial=0.055, shrink_tangential=0.078)
 RADIAL, TANGENTIAL = 4.033, 5.720  # percent, black walnut green to 8 %
@@ -52,7 +55,10 @@ def test_shrinkage_refuses_what_has_no_meaning():
 
 @pytest.mark.parametrize(("lateral", "degrees"), [(25.0, 45), (43.3, 60), (93.3, 75), (141.8, 80), (285.8, 85)])
 def test_ring_angle_on_a_face_25_mm_from_the_pith(lateral, degrees):
-    assert math.degrees(ring_angle_at(lateral, 25.0)) == pytest.approx(degrees, abs=0.02)
+    """Of a straight round log: atan(lateral / 25 mm)."""
+    field = wood_field(to_model(TrueLog("straight", 1000.0, 330.0, taper=0.0)))
+    found = at_points(field, np.array([[500.0, lateral, 25.0]]), np.array([0.0, 0.0, 1.0]))[0]
+    assert np.degrees(found[0]) == pytest.approx(degrees, abs=0.02)
 
 
 @pytest.mark.parametrize(
@@ -60,18 +66,6 @@ def test_ring_angle_on_a_face_25_mm_from_the_pith(lateral, degrees):
 )
 def test_slope_and_angle(n, degrees):
     assert math.degrees(angle_of_one_in(n)) == pytest.approx(degrees, abs=6e-4)
-    assert one_in(math.radians(degrees)) == pytest.approx(n, rel=1e-3)
-
-
-def test_straight_grain_is_one_in_infinity():
-    assert one_in(0.0) == math.inf
-
-
-def test_hankinson_at_45_degrees_and_at_the_ends():
-    assert hankinson(math.pi / 4, 1.0, 0.1, 2.0) == pytest.approx(0.18182, abs=6e-6)
-    assert hankinson(math.pi / 4, 1.0, 0.1, 1.5) == pytest.approx(0.15289, abs=6e-6)
-    assert hankinson(0.0, 80.0, 6.0, 2.0) == pytest.approx(80.0)
-    assert hankinson(math.pi / 2, 80.0, 6.0, 1.5) == pytest.approx(6.0)
 
 
 def test_strength_between_rows_and_beyond_the_table():
@@ -80,20 +74,6 @@ def test_strength_between_rows_and_beyond_the_table():
         strength_kept(1 / 4, "bending")
     with pytest.raises(ValueError, match="bending, impact, compression"):
         strength_kept(1 / 10, "tension")
-
-
-@pytest.mark.parametrize(
-    ("kerf", "share", "count"), [(1.3, 20.6, 16), (2.0, 28.6, 14), (3.2, 39.0, 12), (6.4, 56.1, 9)]
-)
-def test_five_millimetre_plates_from_100_mm(kerf, share, count):
-    assert 100 * kerf_share(5.0, kerf) == pytest.approx(share, abs=0.06)
-    assert boards_from(100.0, 5.0, kerf) == count
-    assert stack_height(count, 5.0, kerf) <= 100.0 < stack_height(count + 1, 5.0, kerf)
-
-
-def test_a_stack_needs_a_board():
-    with pytest.raises(ValueError, match="at least one"):
-        stack_height(0, 5.0, 1.0)
 
 
 def test_a_room_of_45_percent_at_20_degrees_keeps_wood_at_eight_and_a_half():
@@ -129,4 +109,4 @@ def test_ring_names_refuse_other_angles_and_definitions():
     with pytest.raises(ValueError, match="between 0 and 90"):
         ring_names(2.0, "flooring")
     with pytest.raises(ValueError, match="forest service, architectural, flooring, distributor"):
-        quarter_limit("furniture")
+        ring_names(1.0, "furniture")

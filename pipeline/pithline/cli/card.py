@@ -31,7 +31,7 @@ def run(args: argparse.Namespace, console: Console) -> int:
     from pithline.files.write import write_folder
     from pithline.logmodel.card import Card
     from pithline.logmodel.fit import fit_log
-    from pithline.outputs.card_text import card_text
+    from pithline.outputs.card_text import CardFacts, card_text
     from pithline.outputs.ends_picture import end_view, ends_png
 
     path = Path(args.scan)
@@ -44,7 +44,7 @@ def run(args: argparse.Namespace, console: Console) -> int:
         blank = Card(path.stem, "black walnut", path.name, scan_units=args.units, up=args.up)
         if args.list:
             with about(fit=path, other=path):
-                return list_them(console, progress, scan, blank, path.parent, f"{path.stem}.logs.png")
+                return list_them(console, progress, scan, blank, path.parent / f"{path.stem}.logs.png")
         with about(fit=path, other=path):
             model = fit_log(scan.points, blank, scan.default_up, progress, args.pick)
         turn = model.scan_to_log
@@ -53,7 +53,7 @@ def run(args: argparse.Namespace, console: Console) -> int:
         views = [end_view(model, points, scan.colours, name) for name in ("butt", "top")]
         marks = {view.name: (float(view.pith[0]), float(view.pith[1])) for view in views}
         up = args.up or _axis_name(turn[2, :3])
-        text = card_text(path.stem, path.name, args.units, up, picture, model, marks)
+        text = card_text(CardFacts(path.stem, path.name, args.units, up, picture, marks), model)
         image = ends_png(model, points, scan.colours, path.stem)
         write_folder(path.parent, {card_file.name: text.encode("utf-8"), picture: image})
     for caution in model.cautions:

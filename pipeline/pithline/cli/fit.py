@@ -28,7 +28,7 @@ def run(args: argparse.Namespace, console: Console) -> int:
     from pithline.files.write import check_folder, write_folder
     from pithline.logmodel.document import model_to_json
     from pithline.logmodel.fit import fit_log
-    from pithline.outputs.fit_page import dimensions, fit_page
+    from pithline.outputs.fit_page import dimension_rows, fit_page
 
     check_folder(args.out)
     card = read_card(args.card)
@@ -38,7 +38,7 @@ def run(args: argparse.Namespace, console: Console) -> int:
         scan = read_scan(scan_file)
         if args.list:
             with about(fit=scan_file, other=args.card):
-                return list_them(console, progress, scan, card, Path(args.out), "logs.png")
+                return list_them(console, progress, scan, card, Path(args.out) / "logs.png")
         with about(fit=scan_file, other=args.card):
             model = fit_log(scan.points, card, scan.default_up, progress, args.pick)
         progress("drawing", 0.95)
@@ -52,7 +52,7 @@ def run(args: argparse.Namespace, console: Console) -> int:
         return 0
     for caution in model.cautions:
         console.caution(caution)
-    show(console, card.id, dimensions(model, card), args.out)
+    show(console, card.id, dimension_rows(model, card), args.out)
     return 0
 
 

@@ -34,6 +34,7 @@ COMMANDS = (
     Command("preview", "Draw a cut script in 3D, alone."),
     Command("replan", "Plan the rest anew once the log is open."),
     Command("pith", "Find the pith in a photograph of the end grain."),
+    Command("species", "What is known of each wood, from where, and what it does as it dries."),
     Command("appraise", "What logs are worth before they are bought."),
     Command("season", "Saw many logs against an order book."),
     Command("open", "The same, in a browser."),

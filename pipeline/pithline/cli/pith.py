@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from pithline.cli.console import Console
 from pithline.errors import InputError, about
+
+if TYPE_CHECKING:
+    from pithline.pith.find import PithFound
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -80,7 +84,7 @@ def _box(text: str, smaller: float) -> tuple[float, float, float, float]:
     return left, top, right, bottom
 
 
-def _document(found, smaller: float) -> dict:
+def _document(found: PithFound, smaller: float) -> dict[str, Any]:
     column, row = found.place * smaller
     nothing = found.spacing != found.spacing
     return {

@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import argparse
 import math
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from pithline.cli.console import Console
+
+if TYPE_CHECKING:
+    from rich.table import Table
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -223,15 +227,7 @@ def show(console: Console, script: dict[str, Any], out: str, seconds: float) -> 
             table.add_row(cut["id"], f"{cut['from_mark']:+.0f}", f"{cut['blade_height']:.0f}", f"{cut['width']:.0f}")
         console.show(table)
     yields = Table("", "plan", "practice layout", "its slabs alone")
-    rows = (
-        ("instrument wood, L", lambda t: f"{t['instrument_volume'] / 1e6:.1f}"),
-        ("plates", lambda t: str(t["plates"])),
-        ("complete sets", lambda t: ", ".join(f"{n} {name}" for name, n in t["sets"].items() if n) or "none"),
-        ("charged settings", lambda t: str(t["settings"])),
-        ("minutes", lambda t: f"{t['minutes']:.0f}"),
-    )
-    for name, of in rows:
-        yields.add_row(name, of(total), of(beside["with_bolts"]), of(beside["slabs"]))
+    add_yields(yields, total, beside["with_bolts"], beside["slabs"])
     console.show(yields)
     p = script["uncertainty"]["instrument_volume"]
     ratio = beside["ratio"]
@@ -249,6 +245,21 @@ def show(console: Console, script: dict[str, Any], out: str, seconds: float) -> 
     console.show(
         f"Replayed and written to {out} in {seconds:.0f} s: cut script, set-up sheet, end templates, labels, preview."
     )
+
+
+def add_yields(table: Table, *totals: dict[str, Any]) -> None:
+    """Rows that compare the `totals` of plans, one column each."""
+    for name, words in _YIELDS.items():
+        table.add_row(name, *(words(total) for total in totals))
+
+
+_YIELDS: dict[str, Callable[[dict[str, Any]], str]] = {
+    "instrument wood, L": lambda total: f"{total['instrument_volume'] / 1e6:.1f}",
+    "plates": lambda total: str(total["plates"]),
+    "complete sets": lambda total: ", ".join(f"{n} {name}" for name, n in total["sets"].items() if n) or "none",
+    "charged settings": lambda total: str(total["settings"]),
+    "minutes": lambda total: f"{total['minutes']:.0f}",
+}
 
 
 def show_limits(console: Console, script: dict[str, Any]) -> None:

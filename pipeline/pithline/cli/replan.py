@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from pithline.cli.console import Console
-from pithline.cli.plan import add_search_arguments, show_limits
+from pithline.cli.plan import add_search_arguments, add_yields, show_limits
 from pithline.cli.script_file import read_script
 
 
@@ -93,14 +93,7 @@ def show(console: Console, new: dict[str, Any], old: dict[str, Any], out: str, s
     else:
         console.show("Nothing more is to be sawn.")
     table = Table("", "earlier plan", "new plan")
-    for name, of in (
-        ("instrument wood, L", lambda t: f"{t['instrument_volume'] / 1e6:.1f}"),
-        ("plates", lambda t: str(t["plates"])),
-        ("complete sets", lambda t: ", ".join(f"{n} {name}" for name, n in t["sets"].items() if n) or "none"),
-        ("charged settings", lambda t: str(t["settings"])),
-        ("minutes", lambda t: f"{t['minutes']:.0f}"),
-    ):
-        table.add_row(name, of(old["totals"]), of(new["totals"]))
+    add_yields(table, old["totals"], new["totals"])
     console.show(table)
     p = new["uncertainty"]["instrument_volume"]
     console.show(

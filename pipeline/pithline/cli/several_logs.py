@@ -4,8 +4,13 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from pithline.cli.console import Console, Progress
+
+if TYPE_CHECKING:
+    from pithline.files.scans import Scan
+    from pithline.logmodel.card import Card
 
 
 def add_choice(parser: argparse.ArgumentParser) -> None:
@@ -14,17 +19,17 @@ def add_choice(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--list", action="store_true", help="list the logs of the scan with a picture, and end")
 
 
-def list_them(console: Console, progress: Progress, scan, card, folder: Path, name: str) -> int:
-    """Draw and list the logs of a scan; writes NAME into `folder`."""
+def list_them(console: Console, progress: Progress, scan: Scan, card: Card, picture: Path) -> int:
+    """Draw and list the logs of a scan; writes the `picture`."""
     from pithline.files.write import write_folder
-    from pithline.logmodel.several import logs_in_scan
+    from pithline.logmodel.logs_in_scan import logs_in_scan
     from pithline.outputs.logs_picture import logs_png
 
     progress("finding logs", 0.2)
     logs = logs_in_scan(scan.points, card, scan.default_up)
     progress("drawing", 0.8)
-    write_folder(folder, {name: logs_png(logs, card.id)})
+    write_folder(picture.parent, {picture.name: logs_png(logs, card.id)})
     for number, log in enumerate(logs):
         console.show(f"{number + 1}  about {log.length:.0f} mm long, {log.diameter:.0f} mm thick")
-    console.show(f"{folder / name} shows which is which; choose with --pick N.")
+    console.show(f"{picture} shows which is which; choose with --pick N.")
     return 0

@@ -6,8 +6,9 @@ from pathlib import Path
 from typing import Any
 
 from pithline.errors import InputError
-from pithline.files.cards import DEFECT, defect_faults, pith_mark
+from pithline.files.cards import DEFECT, defect_faults
 from pithline.files.tables import Key, Table, Tables, flag, length, read_toml, tell, text
+from pithline.logmodel.card_values import pith_mark
 
 _ANY = length(at_least=-10_000.0)
 _POSITIVE = length(at_least=None, above=0.0)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,6 +39,10 @@ class _Element:
     order: list[str] = field(default_factory=list)
 
 
+_Columns = Mapping[str, Any]
+"""Property -> its values over all rows: an array, or a list of arrays where lists differ in length."""
+
+
 @dataclass(frozen=True, slots=True)
 class PlyContent:
     """Vertices (n, 3), their colours (n, 3) uint8 or None, and triangles (m, 3) or None."""
@@ -57,7 +63,7 @@ def parse_ply(data: bytes) -> PlyContent:
     order, elements, body = _header(data)
     words = data[body:].split() if order == "=" else []
     at = 0 if order == "=" else body
-    tables: dict[str, dict[str, list[NDArray[np.generic]] | NDArray[np.generic]]] = {}
+    tables: dict[str, _Columns] = {}
     for element in elements:
         if order == "=":
             tables[element.name], at = _ascii(element, words, at)
@@ -101,7 +107,8 @@ def _header(data: bytes) -> tuple[str, list[_Element], int]:
     return order, elements, newline + 1
 
 
-def _binary(element: _Element, data: bytes, at: int, order: str):
+def _binary(element: _Element, data: bytes, at: int, order: str) -> tuple[_Columns, int]:
+    """An element's columns and where in the data it ends."""
     if not element.lists:
         kind = np.dtype([(name, order + code) for name, code in element.scalars])
         if len(data) < at + element.count * kind.itemsize:
@@ -112,10 +119,11 @@ def _binary(element: _Element, data: bytes, at: int, order: str):
     return uniform if uniform is not None else _mixed_lists(element, data, at, order)
 
 
-def _uniform_lists(element: _Element, data: bytes, at: int, order: str):
+def _uniform_lists(element: _Element, data: bytes, at: int, order: str) -> tuple[_Columns, int] | None:
     """All rows at once where every list is as long as in the first row, as in a triangle mesh; else None."""
     scalars = dict(element.scalars)
-    fields, end = [], at
+    fields: list[tuple[str, str] | tuple[str, str, tuple[int]]] = []
+    end = at
     for name in element.order:
         if name in scalars:
             fields.append((name, order + scalars[name]))
@@ -137,9 +145,10 @@ def _uniform_lists(element: _Element, data: bytes, at: int, order: str):
     return {name: rows[name] for name in element.order}, at + element.count * kind.itemsize
 
 
-def _mixed_lists(element: _Element, data: bytes, at: int, order: str):
+def _mixed_lists(element: _Element, data: bytes, at: int, order: str) -> tuple[_Columns, int]:
+    """Row by row, where lists differ in length."""
     scalars = dict(element.scalars)
-    columns: dict[str, list] = {name: [] for name in element.order}
+    columns: dict[str, list[Any]] = {name: [] for name in element.order}
     try:
         for _ in range(element.count):
             for name in element.order:
@@ -156,7 +165,8 @@ def _mixed_lists(element: _Element, data: bytes, at: int, order: str):
     return columns, at
 
 
-def _ascii(element: _Element, words: list[bytes], at: int):
+def _ascii(element: _Element, words: list[bytes], at: int) -> tuple[_Columns, int]:
+    """An element's columns out of the words of the file, and the word it ends before."""
     if not element.lists:
         width = len(element.scalars)
         if len(words) < at + element.count * width:
@@ -164,7 +174,7 @@ def _ascii(element: _Element, words: list[bytes], at: int):
         rows = np.array(words[at : at + element.count * width], dtype="S").astype(np.float64)
         rows = rows.reshape(element.count, width)
         return {name: rows[:, i] for i, (name, _) in enumerate(element.scalars)}, at + element.count * width
-    columns: dict[str, list] = {name: [] for name in element.order}
+    columns: dict[str, list[Any]] = {name: [] for name in element.order}
     for _ in range(element.count):
         for name in element.order:
             length = 1
@@ -178,7 +188,7 @@ def _ascii(element: _Element, words: list[bytes], at: int):
     return columns, at
 
 
-def _colours(vertex) -> NDArray[np.uint8] | None:
+def _colours(vertex: _Columns) -> NDArray[np.uint8] | None:
     for names in (("red", "green", "blue"), ("diffuse_red", "diffuse_green", "diffuse_blue"), ("r", "g", "b")):
         if all(name in vertex for name in names):
             found = np.stack([np.asarray(vertex[name]) for name in names], axis=-1)
@@ -186,7 +196,7 @@ def _colours(vertex) -> NDArray[np.uint8] | None:
     return None
 
 
-def _triangles(face, vertices: int) -> NDArray[np.int64] | None:
+def _triangles(face: _Columns | None, vertices: int) -> NDArray[np.int64] | None:
     rows = None if face is None else face.get("vertex_indices", face.get("vertex_index"))
     if rows is None or not len(rows):
         return None

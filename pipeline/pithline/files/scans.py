@@ -8,6 +8,7 @@ import zipfile
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -203,7 +204,7 @@ def _mesh(path: Path, data: bytes) -> _Found:
     import trimesh
 
     scene = trimesh.load_scene(str(path), process=False, maintain_order=True)
-    bodies = [body for body in scene.dump() if len(getattr(body, "vertices", ()))]
+    bodies: list[Any] = [body for body in scene.dump() if len(getattr(body, "vertices", ()))]
     if not bodies:
         return _Found(np.empty((0, 3)))
     counts = np.cumsum([0, *(len(body.vertices) for body in bodies)])
@@ -216,7 +217,7 @@ def _mesh(path: Path, data: bytes) -> _Found:
     return _Found(points, _body_colours(bodies), np.concatenate(faces) if faces else None)
 
 
-def _body_colours(bodies: list) -> NDArray[np.uint8] | None:
+def _body_colours(bodies: list[Any]) -> NDArray[np.uint8] | None:
     """Colours of the vertices where every body has them; pictures laid over a mesh are not read."""
     found = []
     for body in bodies:

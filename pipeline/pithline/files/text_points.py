@@ -29,7 +29,7 @@ def parse_text(data: bytes) -> tuple[NDArray[np.float64], NDArray[np.uint8] | No
     first = next((at for at, line in enumerate(lines) if len(_numbers(line)) >= 3), None)
     if first is None:
         raise ValueError("no line of it holds three numbers")
-    separator = next((one for one in (";", ",") if one in lines[first]), None)
+    separator = next((mark for mark in (";", ",") if mark in lines[first]), None)
     decimal_comma = separator == ";" and "," in lines[first]
     body = "\n".join(lines[first:])
     if decimal_comma:

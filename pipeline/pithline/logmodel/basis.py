@@ -28,7 +28,7 @@ BEND = 500.0
 
 
 @dataclass(frozen=True, slots=True)
-class Basis:
+class SurfaceBasis:
     """Knots along x and the number of harmonics of clock angle."""
 
     knots: Array
@@ -52,7 +52,8 @@ class Basis:
     def along(self, x: Array) -> Array:
         """B-splines at x: (len(x), columns). Beyond the knots they go on as polynomials."""
         inside = np.clip(x, self.knots[DEGREE], self.knots[-DEGREE - 1])
-        return BSpline.design_matrix(inside, self.knots, DEGREE).toarray()
+        splines: Array = BSpline.design_matrix(inside, self.knots, DEGREE).toarray()
+        return splines
 
     def around(self, clock: Array) -> Array:
         """Harmonics at clock angles: (len(clock), rows). Row 1 is the centre's z (cos θ), row 2 its y (−sin θ)."""
@@ -68,18 +69,19 @@ class Basis:
         return np.array([self.knots[i + 1 : i + 1 + DEGREE].mean() for i in range(self.columns)])
 
 
-def make_basis(low: float, high: float, harmonics: int, knot: float = KNOT) -> Basis:
-    """Basis over x from `low` to `high`. [mm]"""
+def make_basis(low: float, high: float, harmonics: int, knot: float = KNOT) -> SurfaceBasis:
+    """SurfaceBasis over x from `low` to `high`. [mm]"""
     inner = np.linspace(low, high, max(int(np.ceil((high - low) / knot)), 1) + 1)
     step = inner[1] - inner[0]
     rim = step * np.arange(1, DEGREE + 1)
-    return Basis(np.concatenate([low - rim[::-1], inner, high + rim]), harmonics)
+    return SurfaceBasis(np.concatenate([low - rim[::-1], inner, high + rim]), harmonics)
 
 
 def _matern(away: Array, reach: float) -> Array:
     """Correlation (1 + d) exp(−d), d = √3 |Δx| / reach: once differentiable, so a crook is not smoothed away."""
     d = np.sqrt(3.0) * np.abs(away) / reach
-    return (1.0 + d) * np.exp(-d)
+    correlation: Array = (1.0 + d) * np.exp(-d)
+    return correlation
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +96,7 @@ class Prior:
     form_shape: Array
     spread: Array
 
-    def precision(self, basis: Basis) -> Array:
+    def precision(self, basis: SurfaceBasis) -> Array:
         """(rows · columns)² matrix, coefficients ordered row by row."""
         n = basis.columns
         out = np.zeros((basis.rows * n, basis.rows * n))
@@ -103,7 +105,7 @@ class Prior:
             out[row * n : row * n + n, row * n : row * n + n] = shape / self.spread[k] ** 2
         return out
 
-    def learnt(self, basis: Basis, values: Array, covariance: Array, first: Array) -> Prior:
+    def learnt(self, basis: SurfaceBasis, values: Array, covariance: Array, first: Array) -> Prior:
         """The spreads that make coefficients `values` (rows, columns) with their covariance most likely (one EM step).
 
         The first expectation (harmonics + 1,) counts like HELD coefficients: a log seen in part may hide more than it
@@ -119,7 +121,7 @@ class Prior:
         return Prior(self.size_shape, self.form_shape, np.sqrt(total / count))
 
 
-def make_prior(basis: Basis, radius: float) -> Prior:
+def make_prior(basis: SurfaceBasis, radius: float) -> Prior:
     """What is expected of a log of that radius before its own outline is learnt. [mm]
 
     Ovality keeps its direction along a log, flutes and swellings less so: of a harmonic's variance four fifths reach
@@ -127,12 +129,12 @@ def make_prior(basis: Basis, radius: float) -> Prior:
     """
     away = basis.places[:, None] - basis.places[None, :]
     nugget = 1e-4 * np.eye(basis.columns)
-    local = np.linalg.inv(_matern(away, BEND) + nugget)
+    local = np.asarray(np.linalg.inv(_matern(away, BEND) + nugget), np.float64)
     line = np.vander(basis.places / 1000.0 - np.mean(basis.places) / 1000.0, FREE + 1)
     carried = local @ line
     size = local - carried @ np.linalg.solve(line.T @ carried, carried.T)
     form = np.linalg.inv((1.0 - LOCAL) * _matern(away, FAR) + LOCAL * _matern(away, NEAR) + 10 * nugget)
-    return Prior(size, form, first_spread(basis.harmonics, radius))
+    return Prior(size, np.asarray(form, np.float64), first_spread(basis.harmonics, radius))
 
 
 def first_spread(harmonics: int, radius: float) -> Array:

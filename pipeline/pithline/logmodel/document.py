@@ -1,14 +1,17 @@
-"""The log model as a JSON document and back (design section 6). Lengths in mm, clock angles in degrees."""
+"""The log model as a JSON document and back (docs/formats.md). Lengths in mm, clock angles in degrees."""
 
 from __future__ import annotations
 
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pithline.errors import InputError
-from pithline.logmodel import taper
+from pithline.logmodel import dimensions
 from pithline.logmodel.model import EndPlane, LogModel, SuspectedKnot
+
+Array = NDArray[np.float64]
 
 FORMAT, VERSION = "pithline-log-model", 1
 DIGITS = 4
@@ -32,20 +35,20 @@ def model_to_json(model: LogModel) -> dict[str, Any]:
             for name, plane in (("butt", model.butt), ("top", model.top))
         },
         "stations": [_station(model, i) for i in range(len(model.x))],
-        "sweep": _numbers(taper.sweep(model)),
-        "taper_mm_per_m": _numbers(taper.taper_mm_per_m(model)),
-        "ovality": _numbers(taper.ovality(model, middle), 6),
-        "volume_over_bark": _numbers(taper.volume(model, under_bark=False), 0),
-        "volume_under_bark": _numbers(taper.volume(model), 0),
-        "coverage": _numbers(taper.coverage(model)),
+        "sweep": _numbers(dimensions.sweep(model)),
+        "taper_mm_per_m": _numbers(dimensions.taper_mm_per_m(model)),
+        "ovality": _numbers(dimensions.ovality(model, middle), 6),
+        "volume_over_bark": _numbers(dimensions.volume(model, under_bark=False), 0),
+        "volume_under_bark": _numbers(dimensions.volume(model), 0),
+        "coverage": _numbers(dimensions.coverage(model)),
         "suspected_knots": [
             {
-                "x": _numbers(one.x),
-                "clock_deg": _numbers(np.degrees(one.clock)),
-                "diameter": _numbers(one.diameter),
-                "height": _numbers(one.height),
+                "x": _numbers(knot.x),
+                "clock_deg": _numbers(np.degrees(knot.clock)),
+                "diameter": _numbers(knot.diameter),
+                "height": _numbers(knot.height),
             }
-            for one in model.suspected_knots
+            for knot in model.suspected_knots
         ],
         "removed": dict(model.removed),
         "pith_assumed": model.pith_assumed,
@@ -93,10 +96,10 @@ def model_from_json(document: dict[str, Any]) -> LogModel:
 def _model(document: dict[str, Any]) -> LogModel:
     rows = document["stations"]
 
-    def column(name: str) -> np.ndarray:
+    def column(name: str) -> Array:
         return np.array([row[name] for row in rows], dtype=float)
 
-    def stderr(name: str) -> np.ndarray:
+    def stderr(name: str) -> Array:
         return np.array([row["stderr"][name] for row in rows], dtype=float)
 
     def plane(name: str) -> EndPlane:
@@ -105,8 +108,8 @@ def _model(document: dict[str, Any]) -> LogModel:
         return EndPlane(np.array(end["point"], float), normal / np.linalg.norm(normal))
 
     knots = tuple(
-        SuspectedKnot(one["x"], float(np.radians(one["clock_deg"])), one["diameter"], one["height"])
-        for one in document["suspected_knots"]
+        SuspectedKnot(knot["x"], float(np.radians(knot["clock_deg"])), knot["diameter"], knot["height"])
+        for knot in document["suspected_knots"]
     )
     return LogModel(
         x=column("x"),

@@ -7,22 +7,26 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pithline.geometry.robust import TUKEY_WIDTH, reweighted, spread, tukey
+from pithline.logmodel.face_rims import face_rim, seen_sectors
 from pithline.logmodel.model import clock_angles
-from pithline.logmodel.rims import face_rim, seen_sectors
 from pithline.logmodel.surface import Surface
-from pithline.scan.ends import Face
+from pithline.scan.end_faces import ScannedFace
 
 Array = NDArray[np.float64]
 
 SEAM = 0.25
 """The two sides blend within about this sine of 12 o'clock. Common practice: a phone's software mixes passes there."""
 LEAST_SECTORS = 14
+"""Sectors of rims that a drift needs to be told."""
 SURE = 2.4
 """Standard errors by which a drift must stand out."""
 LONG_TAILS = 1.4
 """Errors of rims are not normal: on 88 generated logs the drift was this much farther off than their spread says."""
 LEAST = 1.5
 """Drifts smaller than this are not told. [mm]"""
+LEAST_SPREAD = 0.3
+"""Rims are not believed to agree better than this. [mm]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,43 +40,47 @@ class Drift:
     stderr: float
 
     @property
-    def told(self) -> bool:
+    def significant(self) -> bool:
         """Whether it stands out of its error."""
         return abs(self.apart) > max(LEAST, SURE * self.stderr)
 
     @property
-    def words(self) -> str:
-        """A caution."""
+    def caution(self) -> str:
+        """What to say of a significant drift."""
         return (
             f"The two sides of the scan lie {abs(self.apart):.0f} ± {2.0 * self.stderr:.0f} mm apart in height: the "
             "scanner drifted on its way round. Both were moved to meet the end faces; drift across the log cannot be told. "
             "Where it matters scan again, slowly, with more overlap over the top and round the ends."
         )
 
-    def undone(self, points: Array, surface: Surface) -> Array:
+    def taken_out_of(self, points: Array, surface: Surface) -> Array:
         """Bark points (n, 3) as they would lie without it."""
         moved = points.copy()
         moved[:, 2] -= self.apart * _side(surface.residuals(points)[1])
         return moved
 
-    def leaves_open(self, stderr: Array) -> Array:
+    def added_to(self, stderr: Array) -> Array:
         """Standard errors (n, 72) of the radii with what drift may still add.
 
-        Told, it was undone but for its own error, and as much may lie across the log; not told, what its own error does
-        not explain may be there.
+        A significant one was undone but for its own error, and as much may lie across the log; of another, what its own error
+        does not explain may be there.
         """
         clock = clock_angles()
         up, across = 0.5 * np.abs(np.cos(clock)), 0.5 * np.abs(np.sin(clock))
         rest = np.sqrt(max(self.apart**2 - self.stderr**2, 0.0))
-        return np.hypot(stderr, np.hypot((self.stderr if self.told else rest) * up, rest * across))
+        widened: Array = np.hypot(
+            stderr, np.hypot((self.stderr if self.significant else rest) * up, rest * across)
+        )
+        return widened
 
 
 def _side(clock: Array) -> Array:
     """½ on the side of 3 o'clock, −½ on that of 9 o'clock."""
-    return 0.5 * np.tanh(np.sin(clock) / SEAM)
+    side: Array = 0.5 * np.tanh(np.sin(clock) / SEAM)
+    return side
 
 
-def two_sides_drift(points: Array, surface: Surface, faces: tuple[Face, Face]) -> Drift | None:
+def two_sides_drift(points: Array, surface: Surface, faces: tuple[ScannedFace, ScannedFace]) -> Drift | None:
     """The drift, or None where the rims of the faces do not tell.
 
     Parameters
@@ -99,14 +107,27 @@ def two_sides_drift(points: Array, surface: Surface, faces: tuple[Face, Face]) -
 
 
 def _solved(design: Array, values: Array) -> Drift:
-    """Reweighted least squares (Tukey's biweight); the error from the rms of what is left, for its tails are long."""
-    weight = np.ones(len(values))
-    for _ in range(10):
-        matrix = (design * weight[:, None]).T @ design + 1e-6 * np.eye(design.shape[1])
-        found = np.linalg.solve(matrix, (design * weight[:, None]).T @ values)
-        miss = values - design @ found
-        scale = max(1.4826 * float(np.median(np.abs(miss))), 0.3)
-        weight = np.clip(1.0 - (miss / (4.685 * scale)) ** 2, 0.0, None) ** 2
+    """Drift across and in height, and each face's own (k, 8), by reweighted least squares (Tukey's biweight).
+
+    The error is from the rms of what is left, for its tails are long.
+    """
+
+    def normal_matrix(weight: Array) -> Array:
+        matrix: Array = (design * weight[:, None]).T @ design + 1e-6 * np.eye(design.shape[1])
+        return matrix
+
+    def solve(found: Array, miss: Array, weight: Array) -> Array:
+        better = np.linalg.solve(normal_matrix(weight), (design * weight[:, None]).T @ values)
+        return np.asarray(better, np.float64)
+
+    def weigh(miss: Array, _: Array | None) -> Array:
+        return tukey(miss, TUKEY_WIDTH * max(spread(miss), LEAST_SPREAD))
+
+    start = solve(np.zeros(design.shape[1]), values, np.ones(len(values)))
+    fitted = reweighted(start, lambda found: values - design @ found, weigh, solve, rounds=9)
+    assert fitted is not None
+    weight = weigh(fitted.miss, None)
     spare = max(float(weight.sum()) - np.linalg.matrix_rank(design), 1.0)
-    spread = max(float(np.sqrt((weight * miss**2).sum() / spare)), 0.3)
-    return Drift(float(found[1]), LONG_TAILS * spread * float(np.sqrt(np.linalg.inv(matrix)[1, 1])))
+    rms = max(float(np.sqrt((weight * fitted.miss**2).sum() / spare)), LEAST_SPREAD)
+    inverse = np.linalg.inv(normal_matrix(fitted.weight))
+    return Drift(float(fitted.found[1]), LONG_TAILS * rms * float(np.sqrt(inverse[1, 1])))

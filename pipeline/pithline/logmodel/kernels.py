@@ -1,6 +1,8 @@
-"""Compiled kernel of the fit: how far points lie outside a surface. It is asked some thirty times of every point."""
+"""Compiled kernels of the fit: how far points lie outside a surface. That is asked some thirty times of every point."""
 
 from __future__ import annotations
+
+from typing import NamedTuple
 
 import numpy as np
 from numba import njit
@@ -9,29 +11,43 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 
 
-@njit(cache=True)
-def outside(points: Array, first: float, step: float, centre: Array, table: Array) -> tuple[Array, Array]:
-    """Radial distance outside a surface and clock angle about its centreline, of points (m, 3).
+class SurfaceGrid(NamedTuple):
+    """A surface tabulated for reading: stations from `first` in steps of `step`, beyond whose ends the ends hold. [mm]
 
-    Parameters
-    ----------
-    first, step : float
-        Where the grid along x begins, and its spacing. Beyond its ends the ends hold. [mm]
-    centre : (k, 2) array
-        The centreline (y, z) on that grid, linear between.
-    table : (k, clocks + 1) array
-        Radii on that grid at even clock angles from 0 to 2π, both included; bilinear between.
+    `centre` (k, 2) is the centreline (y, z), linear between stations; `table` (k, clocks + 1) the radii at even clock angles from
+    0 to 2π, both included, bilinear between.
+    """
+
+    first: float
+    step: float
+    centre: Array
+    table: Array
+
+
+class CellGrid(NamedTuple):
+    """Cells about stations `step` apart from `first` on [mm] and about even clock angles from 0 on."""
+
+    first: float
+    step: float
+    stations: int
+    clocks: int
+
+
+@njit(cache=True)
+def radial_residuals(points: Array, surface: SurfaceGrid) -> tuple[Array, Array]:
+    """Radial distance outside a surface and clock angle about its centreline, of points (m, 3).
 
     Returns
     -------
     two (m,) arrays
         [mm], and [rad] in [0, 2π).
     """
+    centre, table = surface.centre, surface.table
     count, rows, turns = len(points), len(table), table.shape[1] - 1
     whole = 2.0 * np.pi
     out, clock = np.empty(count), np.empty(count)
     for k in range(count):
-        at = min(max((points[k, 0] - first) / step, 0.0), rows - 1.0)
+        at = min(max((points[k, 0] - surface.first) / surface.step, 0.0), rows - 1.0)
         i = min(int(at), rows - 2)
         u = at - i
         y = points[k, 1] - (centre[i, 0] + u * (centre[i + 1, 0] - centre[i, 0]))
@@ -52,25 +68,31 @@ def outside(points: Array, first: float, step: float, centre: Array, table: Arra
 
 
 @njit(cache=True)
-def gathered(
-    points: Array, out: Array, clock: Array, limit: float, first: float, step: float, shape: tuple[int, int]
-) -> tuple[Array, Array]:
-    """Weight of points (m, 3) by Tukey's biweight and their weighted mean distance, in each cell of stations × clock angles.
+def weighted_cell_means(x: Array, out: Array, clock: Array, limit: float, cells: CellGrid) -> tuple[Array, Array]:
+    """Weight of points by Tukey's biweight and their weighted mean distance, in each cell of stations × clock angles.
 
-    `out` and `clock` (m,) are as `outside` gives them; points farther out than `limit` weigh nothing. Cells lie about stations
-    `step` apart from `first` on, and about even clock angles from 0 on. Two arrays of `shape`.
+    Parameters
+    ----------
+    x, out, clock : (m,) arrays
+        Each point's station [mm], and what `radial_residuals` gives.
+    limit : float
+        Points farther out than this weigh nothing. [mm]
+
+    Returns
+    -------
+    two (stations, clocks) arrays
     """
-    rows, columns = shape
+    shape = (cells.stations, cells.clocks)
     total, sums = np.zeros(shape), np.zeros(shape)
-    for k in range(len(points)):
+    for k in range(len(x)):
         part = 1.0 - (out[k] / limit) ** 2
-        row = int(np.rint((points[k, 0] - first) / step))
-        if part > 0.0 and 0 <= row < rows:
-            column = int(np.rint(clock[k] * (columns / (2.0 * np.pi)))) % columns
+        row = int(np.rint((x[k] - cells.first) / cells.step))
+        if part > 0.0 and 0 <= row < cells.stations:
+            column = int(np.rint(clock[k] * (cells.clocks / (2.0 * np.pi)))) % cells.clocks
             total[row, column] += part * part
             sums[row, column] += part * part * out[k]
-    for row in range(rows):
-        for column in range(columns):
+    for row in range(cells.stations):
+        for column in range(cells.clocks):
             if total[row, column] > 0.0:
                 sums[row, column] /= total[row, column]
     return total, sums

@@ -1,4 +1,4 @@
-"""The frozen log model: design section 3, in the log frame (mm, radians)."""
+"""The frozen log model in the log frame (docs/formats.md): mm, radians."""
 
 from __future__ import annotations
 
@@ -11,12 +11,12 @@ from scipy.interpolate import CubicSpline
 Array = NDArray[np.float64]
 
 CLOCK_SAMPLES = 72
-"""Radii are held one each 5° of clock angle (design section 6)."""
+"""Radii are held one each 5° of clock angle."""
 
 
 def clock_angles() -> Array:
     """The 72 clock angles at which radii are held. [rad]"""
-    return np.arange(CLOCK_SAMPLES) * (2.0 * np.pi / CLOCK_SAMPLES)
+    return np.arange(CLOCK_SAMPLES, dtype=np.float64) * (2.0 * np.pi / CLOCK_SAMPLES)
 
 
 def clock_direction(clock: Array | float) -> Array:
@@ -101,4 +101,5 @@ def radius_at(model: LogModel, radii: Array, x: Array, clock: Array) -> Array:
     step = turned - angles[index]
     station = back.reshape(x.shape)
     c = periodic.c[:, index, station]
-    return ((c[0] * step + c[1]) * step + c[2]) * step + c[3]
+    radius: Array = ((c[0] * step + c[1]) * step + c[2]) * step + c[3]
+    return radius

@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve
 from scipy.linalg.lapack import dpotri
 
-from pithline.logmodel.basis import Basis, Prior, make_basis, make_prior
-from pithline.logmodel.kernels import gathered, outside
+from pithline.logmodel.basis import Prior, SurfaceBasis, make_basis, make_prior
+from pithline.logmodel.kernels import CellGrid, SurfaceGrid, radial_residuals, weighted_cell_means
 from pithline.logmodel.model import CLOCK_SAMPLES, clock_angles, clock_direction
 
 Array = NDArray[np.float64]
@@ -32,7 +32,7 @@ class Surface:
     residual.
     """
 
-    basis: Basis
+    basis: SurfaceBasis
     x: Array
     coefficients: Array
     covariance: Array
@@ -58,14 +58,18 @@ class Surface:
         """Radius about the centreline at each of x and clock (k,) together: (k,)."""
         rows = self.rows_at(x)
         rows[:, 1:3] = 0.0
-        return (rows * self.basis.around(clock)).sum(axis=1)
+        radius: Array = (rows * self.basis.around(clock)).sum(axis=1)
+        return radius
 
     def residuals(self, points: Array) -> tuple[Array, Array]:
         """Radial distance outside the surface and clock angle about the centreline, of points (m, 3)."""
         step = 10.0
         grid = np.arange(self.x[0], self.x[-1] + step, step)
-        table = self.radii(grid, np.arange(FINE + 1) * (2.0 * np.pi / FINE))
-        return outside(np.ascontiguousarray(points), grid[0], step, self.centre(grid), table)
+        clocks = np.arange(FINE + 1, dtype=np.float64) * (2.0 * np.pi / FINE)
+        table = self.radii(grid, clocks)
+        surface = SurfaceGrid(float(grid[0]), step, np.ascontiguousarray(self.centre(grid)), table)
+        out, clock = radial_residuals(np.ascontiguousarray(points), surface)
+        return out, clock
 
     def stderr(self) -> tuple[Array, Array]:
         """Standard errors of the radii about the centreline (n, 72) and of the centreline (n,). [mm]"""
@@ -84,7 +88,19 @@ def stations(low: float, high: float) -> Array:
 
 
 def first_surface(x: Array, along: Array, centre: Array, radius: Array, harmonics: int) -> Surface:
-    """A surface of round sections: `centre` (k, 2) and `radius` (k,) at stations `along` (k,)."""
+    """A surface of round sections, to start a fit from.
+
+    Parameters
+    ----------
+    x : (n,) array
+        Stations of the surface, evenly spaced. [mm]
+    along : (k,) array
+        Stations at which the sections are given, rising; beyond them the ends hold. [mm]
+    centre, radius : (k, 2) and (k,) arrays
+        Centre (y, z) and radius of the sections there. [mm]
+    harmonics : int
+        Of clock angle, that the surface can take.
+    """
     basis = make_basis(x[0], x[-1], harmonics)
     places = np.clip(basis.places, along[0], along[-1])
     coefficients = np.zeros((basis.rows, basis.columns))
@@ -125,7 +141,8 @@ def _step(points: Array, surface: Surface, prior: Prior, limit: float, doubt: bo
     out, clock = surface.residuals(points)
     scale = _scale(out[np.abs(out) < limit])
     x = surface.x
-    total, miss = gathered(points, out, clock, limit, x[0], x[1] - x[0], (len(x), CLOCK_SAMPLES))
+    cells = CellGrid(float(x[0]), float(x[1] - x[0]), len(x), CLOCK_SAMPLES)
+    total, miss = weighted_cell_means(np.ascontiguousarray(points[:, 0]), out, clock, limit, cells)
     basis, grid = surface.basis, clock_angles()
     target = surface.radii(x, grid) + miss + surface.centre(x) @ clock_direction(grid).T
     noise = _cell_variance(total, miss, scale)
@@ -139,7 +156,7 @@ def _step(points: Array, surface: Surface, prior: Prior, limit: float, doubt: bo
 
 def _inverse(lower: Array) -> Array:
     """Inverse (k, k) of a symmetric matrix from its Cholesky factor, below the diagonal of `lower`."""
-    half = np.tril(dpotri(lower, lower=True)[0])
+    half: Array = np.tril(dpotri(lower, lower=True)[0])
     return half + np.tril(half, -1).T
 
 
@@ -173,10 +190,11 @@ def _cell_variance(total: Array, miss: Array, scale: float) -> Array:
             if both.sum() > 50:
                 correlation = (clipped[: len(full) - dx] * other)[both].sum() / both.sum() / power
                 shared += 2.0 * max(correlation, 0.0)
-    return (scale**2 / np.maximum(total, 0.3) + texture) * shared
+    variance: Array = (scale**2 / np.maximum(total, 0.3) + texture) * shared
+    return variance
 
 
-def _normal_equations(basis: Basis, x: Array, certainty: Array, target: Array) -> tuple[Array, Array]:
+def _normal_equations(basis: SurfaceBasis, x: Array, certainty: Array, target: Array) -> tuple[Array, Array]:
     """AᵀWA and AᵀWt of the tensor basis on the grid, without ever forming A."""
     along, around = basis.along(x), basis.around(clock_angles())
     pairs = (around[:, :, None] * around[:, None, :]).reshape(len(around), -1)

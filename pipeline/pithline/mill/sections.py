@@ -60,7 +60,7 @@ class PieceShape:
         whole = max(self.volume, 1e-9)
         x = np.trapezoid(self.areas * self.x, self.x) / whole
         yz = np.trapezoid(self.areas[:, None] * self.centroids, self.x, axis=0) / whole
-        return np.array([x, yz[0], yz[1]])
+        return np.concatenate([[x], np.asarray(yz)])
 
 
 def log_sections(model: LogModel) -> LogSections:

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
+from dataclasses import dataclass
 
 import numpy as np
 
+from pithline.logmodel.dimensions import GIRTH_INSET, coverage, sweep
 from pithline.logmodel.model import LogModel
-from pithline.logmodel.taper import coverage
 from pithline.units import format_mm
-
-GIRTH_INSET = 100.0
-"""Girths are measured this far in from the ends (the card's [tape]). [mm]"""
 
 CARD = """\
 # Log card of {id}, begun by `pithline card` from its scan.
@@ -91,7 +90,7 @@ radius = "15 mm"                # wood this near the pith goes into no plate
 
 KNOTS = """
 # Defects. x is measured from the butt end along the log; clock_deg is the clock angle, 0 at 12 o'clock, clockwise as
-# seen facing the butt end. {told}
+# seen facing the butt end. {found}
 """
 KNOT = """
 # [[defect]]
@@ -102,47 +101,50 @@ KNOT = """
 """
 
 
-def card_text(
-    name: str, scan: str, units: str, up: str, picture: str, model: LogModel, marks: dict[str, tuple[float, float]]
-) -> str:
-    """A commented log card.
-
-    Parameters
-    ----------
-    name, scan, units, up, picture : str
-        The log's id, the scan's path from the card, its unit, the axis that is up, and the picture's file name.
-    model : LogModel
-    marks : dict
-        "butt" and "top" -> (from_left, from_top) of the pith line, for the example lines. [mm]
+@dataclass(frozen=True, slots=True)
+class CardFacts:
+    """What a new card says besides the model: the log's `name`, the `scan`'s path from the card, its unit, the axis that is up, the
+    file name of the picture of both ends, and "butt" and "top" -> (from_left, from_top) of the pith line there. [mm]
     """
+
+    name: str
+    scan: str
+    units: str
+    up: str
+    picture: str
+    marks: Mapping[str, tuple[float, float]]
+
+
+def card_text(facts: CardFacts, model: LogModel) -> str:
+    """A commented log card."""
     inset = min(GIRTH_INSET, model.length / 2.0)
     girths = [_girth(model, inset), _girth(model, model.length - inset)]
     diameters = [girth / np.pi for girth in girths]
     suspected = model.suspected_knots
-    told = "Swellings on the bark that may be knots:" if suspected else "No swelling that may be a knot was seen."
-    knots = KNOTS.format(told=told) + "".join(
-        KNOT.format(x=format_mm(one.x), clock=np.degrees(one.clock), diameter=format_mm(max(one.diameter, 1.0)))
-        for one in suspected
+    found = "Swellings on the bark that may be knots:" if suspected else "No swelling that may be a knot was seen."
+    knots = KNOTS.format(found=found) + "".join(
+        KNOT.format(x=format_mm(knot.x), clock=np.degrees(knot.clock), diameter=format_mm(max(knot.diameter, 1.0)))
+        for knot in suspected
     )
     return CARD.format(
-        id=name,
-        id_text=json.dumps(name, ensure_ascii=False),
-        scan_text=json.dumps(scan, ensure_ascii=False),
-        units=units,
-        up=up,
-        picture=picture,
+        id=facts.name,
+        id_text=json.dumps(facts.name, ensure_ascii=False),
+        scan_text=json.dumps(facts.scan, ensure_ascii=False),
+        units=facts.units,
+        up=facts.up,
+        picture=facts.picture,
         pith="taken at the centre" if model.pith_assumed else "as marked",
         length=format_mm(model.length),
         butt=format_mm(diameters[0]),
         top=format_mm(diameters[1]),
-        sweep=format_mm(sweep_of(model)),
+        sweep=format_mm(sweep(model)),
         coverage=100.0 * coverage(model),
         girth_butt=format_mm(girths[0]),
         girth_top=format_mm(girths[1]),
-        butt_left=format_mm(marks["butt"][0]),
-        butt_top=format_mm(marks["butt"][1]),
-        top_left=format_mm(marks["top"][0]),
-        top_top=format_mm(marks["top"][1]),
+        butt_left=format_mm(facts.marks["butt"][0]),
+        butt_top=format_mm(facts.marks["butt"][1]),
+        top_left=format_mm(facts.marks["top"][0]),
+        top_top=format_mm(facts.marks["top"][1]),
         knots=knots,
     )
 
@@ -151,11 +153,3 @@ def _girth(model: LogModel, x: float) -> float:
     """Over-bark girth of the circle of the same area at station x. [mm]"""
     radii = model.splines(model.radius_over_bark)(x)
     return float(2.0 * np.pi * np.sqrt(np.mean(radii**2)))
-
-
-def sweep_of(model: LogModel) -> float:
-    """Greatest distance of the centreline from its chord, within the log. [mm]"""
-    x = np.linspace(0.0, model.length, 201)
-    centre = model.splines(model.centre)(x)
-    chord = centre[0] + (centre[-1] - centre[0]) * (x / model.length)[:, None]
-    return float(np.linalg.norm(centre - chord, axis=1).max())

@@ -5,38 +5,15 @@ Face coordinates are (right, up) in mm from the pith, for someone facing that en
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pithline.logmodel.model import EndPlane, LogModel, radius_at
+from pithline.logmodel.model import EndPlane, LogModel, clock_direction, radius_at
 
 Array = NDArray[np.float64]
 OUTLINE_POINTS = 360
-
-
-def read_model(document: Mapping[str, Any]) -> LogModel:
-    """The log model out of a script's `model`."""
-    rows = document["stations"]
-    errors = [row["stderr"] for row in rows]
-
-    def table(key: str) -> Array:
-        return np.array([row[key] for row in rows], dtype=float)
-
-    def end(name: str) -> EndPlane:
-        one = document["ends"][name]
-        return EndPlane(np.array(one["point"], float), np.array(one["normal"], float))
-
-    return LogModel(
-        table("x"), table("centre"), table("pith"), table("radius_over_bark"), table("radius_under_bark"),
-        table("envelope"), table("coverage"),
-        np.array([one["centre"] for one in errors], float), np.array([one["pith"] for one in errors], float),
-        np.array([one["radius"] for one in errors], float),
-        float(document["length"]), end("butt"), end("top"), np.array(document["scan_to_log"], float),
-    )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,12 +36,14 @@ class EndFace:
     @property
     def twelve(self) -> Array:
         """Bark end of the 12 o'clock line, (2,)."""
-        return _crossings(self.over_bark, np.array([1.0, 0.0]), 0.0, axis=1)[-1]
+        bark: Array = _crossings(self.over_bark, np.array([1.0, 0.0]), 0.0, axis=1)[-1]
+        return bark
 
     @property
     def six(self) -> Array:
         """The other bark end of the same line, (2,)."""
-        return _crossings(self.over_bark, np.array([1.0, 0.0]), 0.0, axis=1)[0]
+        bark: Array = _crossings(self.over_bark, np.array([1.0, 0.0]), 0.0, axis=1)[0]
+        return bark
 
     def arms(self) -> dict[str, float]:
         """Pith to bark along the plumb-and-level cross. [mm]"""
@@ -141,9 +120,9 @@ def _on_plane(model: LogModel, point: Array, normal: Array) -> Array:
 
 def _outline(model: LogModel, radii: Array, point: Array, normal: Array) -> Array:
     """Surface points (n, 3) on a plane; x found by fixed-point steps, as the surface runs nearly square to it."""
-    clock = np.arange(OUTLINE_POINTS) * (2.0 * np.pi / OUTLINE_POINTS)
-    direction = np.stack([-np.sin(clock), np.cos(clock)], axis=-1)
-    centre, x = model.splines(model.centre), np.full(OUTLINE_POINTS, point[0])
+    clock = np.arange(OUTLINE_POINTS, dtype=np.float64) * (2.0 * np.pi / OUTLINE_POINTS)
+    direction = clock_direction(clock)
+    centre, x = model.splines(model.centre), np.full(OUTLINE_POINTS, float(point[0]))
     for _ in range(6):
         yz = centre(x) + radius_at(model, radii, x, clock)[:, None] * direction
         x = point[0] - ((yz - point[1:]) @ normal[1:]) / normal[0]

@@ -10,10 +10,10 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from pithline.logmodel import taper
+from pithline.logmodel import dimensions
+from pithline.logmodel.bark_thickness import girth_error
 from pithline.logmodel.card import Card
-from pithline.logmodel.model import CLOCK_SAMPLES, LogModel, clock_direction, clock_of, radius_at
-from pithline.logmodel.under_bark import girth_error
+from pithline.logmodel.model import CLOCK_SAMPLES, LogModel, clock_angles, clock_direction, clock_of, radius_at
 
 Array = NDArray[np.float64]
 
@@ -112,7 +112,7 @@ def _bark_map(figure: Figure, axes: Axes, model: LogModel, points: Array, out: A
     axes.set_yticks(np.arange(0, 361, 90), ["12", "3", "6", "9", "12"])
     axes.set_ylabel("o'clock, facing the butt")
     axes.set_xlabel("from the butt, mm")
-    seen = 100.0 * taper.coverage(model)
+    seen = 100.0 * dimensions.coverage(model)
     axes.set_title(
         f"Bark unrolled: {seen:.0f} % of the girth seen, the rest grey; ringed: may be knots", loc="left", fontsize=8
     )
@@ -143,7 +143,7 @@ def _section(axes: Axes, model: LogModel, points: Array, x: float) -> None:
         axes.plot(-line[:, 0], line[:, 1], style, color=BARK, lw=0.9)
     doubt = model.splines(model.stderr_radius)(x)
     hidden = doubt > 1.5 * np.median(doubt)
-    angles = np.arange(CLOCK_SAMPLES) * (2.0 * np.pi / CLOCK_SAMPLES)
+    angles = clock_angles()
     for sign in (-2.0, 2.0):
         radius = model.splines(model.radius_under_bark)(x) + sign * doubt
         line = centre + radius[:, None] * clock_direction(angles)
@@ -158,7 +158,7 @@ def _section(axes: Axes, model: LogModel, points: Array, x: float) -> None:
 def _taper(axes: Axes, model: LogModel) -> None:
     x = np.linspace(0.0, model.length, 200)
     for under, style, name in ((False, "-", "over bark"), (True, "--", "under bark")):
-        axes.plot(x, taper.diameters(model, x, under), style, color=BARK, lw=1.0, label=name)
+        axes.plot(x, dimensions.diameters(model, x, under), style, color=BARK, lw=1.0, label=name)
     axes.set_xlabel("from the butt, mm")
     axes.set_ylabel("diameter, mm")
     axes.set_title("Taper: diameter of the circle of the same area", loc="left", fontsize=8)
@@ -183,9 +183,9 @@ def _sweep(axes: Axes, model: LogModel) -> None:
     axes.grid(alpha=0.3, lw=0.4)
 
 
-def dimensions(model: LogModel, card: Card | None) -> list[tuple[str, str, str]]:
+def dimension_rows(model: LogModel, card: Card | None) -> list[tuple[str, str, str]]:
     """Rows of name, value with two standard errors where there is one, and the card's tape measure."""
-    inset = min(taper.GIRTH_INSET, 0.5 * model.length)
+    inset = min(dimensions.GIRTH_INSET, 0.5 * model.length)
     rows = [("length", f"{model.length:.0f} mm", _taped(card, "tape_length"))]
     for name, x, tape in (
         ("girth, butt", inset, "tape_girth_butt"),
@@ -195,19 +195,19 @@ def dimensions(model: LogModel, card: Card | None) -> list[tuple[str, str, str]]
         if card is not None:
             errors = girth_error(card, model.radius_over_bark, model.stderr_radius)
             doubt = f" ± {2.0 * float(np.interp(x, model.x, errors)):.0f}"
-        rows.append((name, f"{taper.girth(model, x):.0f}{doubt} mm", _taped(card, tape)))
+        rows.append((name, f"{dimensions.girth(model, x):.0f}{doubt} mm", _taped(card, tape)))
     middle = 0.5 * model.length
-    wood = taper.volume(model)
+    wood = dimensions.volume(model)
     inside = (model.x >= 0) & (model.x <= model.length)
     share = 2.0 * (model.stderr_radius[inside] / model.radius_under_bark[inside]).mean()
     return [
         *rows,
-        ("diameter, butt", f"{taper.diameter_butt(model):.0f} mm", ""),
-        ("diameter, top", f"{taper.diameter_top(model):.0f} mm", ""),
-        ("taper", f"{taper.taper_mm_per_m(model):.1f} mm/m", ""),
-        ("sweep", f"{taper.sweep(model):.0f} mm", ""),
-        ("ovality, middle", f"{100 * taper.ovality(model, middle):.1f} %", ""),
-        ("girth seen", f"{100 * taper.coverage(model):.0f} %", ""),
+        ("diameter, butt", f"{dimensions.diameter_butt(model):.0f} mm", ""),
+        ("diameter, top", f"{dimensions.diameter_top(model):.0f} mm", ""),
+        ("taper", f"{dimensions.taper_mm_per_m(model):.1f} mm/m", ""),
+        ("sweep", f"{dimensions.sweep(model):.0f} mm", ""),
+        ("ovality, middle", f"{100 * dimensions.ovality(model, middle):.1f} %", ""),
+        ("girth seen", f"{100 * dimensions.coverage(model):.0f} %", ""),
         ("wood under bark", f"{wood / 1e6:.0f} ± {2.0 * share * wood / 1e6:.0f} L", ""),
         ("pith", "assumed" if model.pith_assumed else f"± {2 * float(model.stderr_pith.mean()):.0f} mm", ""),
         ("bark", "assumed" if model.bark_assumed else "from the card", ""),
@@ -222,7 +222,7 @@ def _taped(card: Card | None, name: str) -> str:
 
 def _table(axes: Axes, model: LogModel, card: Card | None) -> None:
     axes.axis("off")
-    rows = dimensions(model, card)
+    rows = dimension_rows(model, card)
     axes.set_title("Dimensions, ± two standard errors", loc="left", fontsize=8)
     for place, text in zip(COLUMNS, ("", "fit", "tape"), strict=True):
         axes.text(place, 0.97, text, transform=axes.transAxes, fontweight="bold", va="top")

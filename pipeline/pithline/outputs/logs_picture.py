@@ -8,7 +8,7 @@ import matplotlib
 import numpy as np
 from matplotlib.figure import Figure
 
-from pithline.logmodel.several import LogSeen
+from pithline.logmodel.logs_in_scan import LogSeen
 
 COLOURS = ("#20406e", "#b03a1e", "#3a7d44", "#8a5a00", "#6a3d8a", "#00707a", "#a0306a", "#555555")
 

@@ -29,13 +29,13 @@ def pith_png(picture: Array, found: PithFound, title: str) -> bytes:
         axes = figure.add_axes((0.0, 0.0, 1.0, size[1] / (size[1] + 1.0)))
         axes.imshow(picture, interpolation="bilinear")
         axes.set_axis_off()
-        outline = np.vstack([found.rim.outline, found.rim.outline[:1]])
+        outline = np.vstack([found.outline.places, found.outline.places[:1]])
         axes.plot(*outline.T, color=BLUE, lw=1.8)
         for part in RINGS:
             # a ring keeps the outline's form about a centre that moves from the pith to the outline's middle
             ring = found.place + part * (outline - found.place)
             axes.plot(*ring.T, color=RED, lw=1.0, ls=(0, (6, 4)))
-        (left, top), (right, bottom) = found.rim.low, found.rim.high
+        (left, top), (right, bottom) = found.outline.low, found.outline.high
         x, y = found.place
         axes.plot(x, y, "+", ms=30, mew=2.6, color=RED, zorder=6)
         arrow = {"arrowstyle": "<->", "color": "white", "lw": 2.0, "shrinkA": 0, "shrinkB": 14}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -64,7 +64,8 @@ def even_light(grey: Array) -> Array:
     """Local contrast (h, w) of a grey picture: shadows and the colour of the heartwood taken out."""
     away = grey - gaussian_filter(grey, EVEN)
     strength = np.sqrt(gaussian_filter(away**2, EVEN))
-    return away / (strength + 0.25 * float(np.median(strength)) + 1e-6)
+    even: Array = away / (strength + 0.25 * float(np.median(strength)) + 1e-6)
+    return even
 
 
 def without_strokes(even: Array) -> Array:
@@ -102,7 +103,7 @@ def ring_votes(even: Array, mask: Mask | None = None) -> Votes:
     gradients there agree on it.
     """
     rows, columns = np.mgrid[STEP : even.shape[0] - STEP : STEP, STEP : even.shape[1] - STEP : STEP]
-    tensor = structure_tensor(gaussian_filter(even, FINE), sigma=PATCH, order="rc")
+    tensor: Sequence[Array] = structure_tensor(gaussian_filter(even, FINE), sigma=PATCH, order="rc")
     rr, rc, cc = (part[rows, columns].ravel() for part in tensor)
     turned = 0.5 * np.arctan2(2.0 * rc, cc - rr)
     spread = np.hypot(cc - rr, 2.0 * rc)
@@ -122,7 +123,7 @@ def coarse_meeting(votes: Votes, low: Array, high: Array) -> Array:
         columns = np.arange(max(low[0], place[0] - reach), min(high[0], place[0] + reach) + 1e-9, step)
         rows = np.arange(max(low[1], place[1] - reach), min(high[1], place[1] + reach) + 1e-9, step)
         grid = np.stack(np.meshgrid(columns, rows), axis=-1).reshape(-1, 2)
-        place = grid[int(np.argmax([_score(thin, one) for one in grid]))]
+        place = grid[int(np.argmax([_score(thin, trial) for trial in grid]))]
         reach, step = 1.5 * step, step / 3.0
     return place
 
@@ -169,7 +170,8 @@ def _sines(votes: Votes, centres: Array) -> tuple[Array, Array]:
 def _score(votes: Votes, place: Array) -> float:
     """Agreement averaged over sectors seen from the place, so that strokes, which fill two sectors, cannot win."""
     by_sector, share = _by_sector(votes, place, place)
-    return float((by_sector * share).sum() / share.sum())
+    total = float(share.sum())
+    return float((by_sector * share).sum()) / total if total > 0.0 else 0.0
 
 
 def _by_sector(votes: Votes, place: Array, centres: Array) -> tuple[Array, Array]:
@@ -185,7 +187,8 @@ def _by_sector(votes: Votes, place: Array, centres: Array) -> tuple[Array, Array
 
 def _sectors(votes: Votes, place: Array, count: int) -> NDArray[np.int64]:
     away = votes.places - place
-    return np.minimum(((np.arctan2(away[:, 1], away[:, 0]) / (2 * np.pi) + 0.5) * count).astype(int), count - 1)
+    sector: NDArray[np.int64] = ((np.arctan2(away[:, 1], away[:, 0]) / (2 * np.pi) + 0.5) * count).astype(int)
+    return np.minimum(sector, count - 1)
 
 
 def _step(votes: Votes, place: Array, drift: Array, rho: Array, wide: float) -> Array:
@@ -197,7 +200,8 @@ def _step(votes: Votes, place: Array, drift: Array, rho: Array, wide: float) -> 
     slope = np.column_stack([slope, rho[:, None] * slope])
     matrix = (slope * weight[:, None]).T @ slope
     matrix += 1e-6 * np.trace(matrix) * np.eye(4)
-    return -(slope * (weight * sine)[:, None]) @ np.linalg.inv(matrix)
+    step: Array = -(slope * (weight * sine)[:, None]) @ np.linalg.inv(matrix)
+    return step
 
 
 def _stderr(votes: Votes, place: Array, drift: Array, rho: Array) -> float:

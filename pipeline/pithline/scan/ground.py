@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pithline.geometry.robust import reweighted, spread
 from pithline.scan.voxels import voxelise
 
 Array = NDArray[np.float64]
@@ -16,14 +17,19 @@ TRIALS = 1500
 CELL = 60.0
 """Ground is sought among means of voxels of this size, so that dense parts weigh no more than thin ones. [mm]"""
 TOLERANCE = 25.0
+"""Voxels this near a plane are of it: grass, clods, a rutted yard. [mm]"""
 SPARSE = 0.008
+"""Voxels with fewer points than this part of the usual hold strays."""
 STEEPEST = np.cos(np.radians(45.0))
 BELOW_MOST = 0.03
 """Fraction of the voxels that may lie well below the ground: strays, a ditch."""
 LEAST_SHARE = 0.08
+"""Least part of all voxels that ground holds."""
 LEAST_WIDTH = 450.0
 """Least width of ground: wider than the strip of a big log's flank that lies near one plane. [mm]"""
 ROUGHEST = 18.0
+"""Rougher planes are no ground. [mm]"""
+LEAST_VOXELS, REFINING_VOXELS = 50, 10
 LEAST_FREE = 0.35
 """Least fraction of the ground's own area with nothing above it. The end or flank of a log is a plane with the rest of
 the scan on one side too, but the log lies all over it."""
@@ -39,7 +45,8 @@ class Ground:
 
     def height(self, points: Array) -> Array:
         """Height of points (n, 3) over the ground. [mm]"""
-        return points @ self.normal - self.offset
+        height: Array = points @ self.normal - self.offset
+        return height
 
 
 def find_ground(points: Array, up: Array | None = None) -> Ground | None:
@@ -52,18 +59,15 @@ def find_ground(points: Array, up: Array | None = None) -> Ground | None:
     # a voxel with next to nothing in it holds strays
     typical = float(np.median(voxels.count[voxels.of]))
     means = voxels.mean(points)[voxels.count >= SPARSE * typical]
-    if len(means) < 50:
+    if len(means) < LEAST_VOXELS:
         return None
     best = _best_plane(means, up)
-    if best is None:
-        return None
-    normal, offset, spread = _refined(means, *best)
-    if normal is None or spread > ROUGHEST or not _lies_free(means, normal, offset, max(TOLERANCE, 3.0 * spread)):
-        return None
-    return Ground(normal, offset, spread)
+    ground = None if best is None else _refined(means, best)
+    return ground if ground is not None and ground.spread <= ROUGHEST and _lies_free(means, ground) else None
 
 
-def _best_plane(means: Array, up: Array | None) -> tuple[Array, float] | None:
+def _best_plane(means: Array, up: Array | None) -> Ground | None:
+    """The plane that most voxels (m, 3) lie on with next to nothing below it (RANSAC)."""
     rng = np.random.default_rng(SEED)
     picks = means[rng.integers(0, len(means), (TRIALS, 3))]
     normals = np.cross(picks[:, 1] - picks[:, 0], picks[:, 2] - picks[:, 0])
@@ -83,37 +87,43 @@ def _best_plane(means: Array, up: Array | None) -> tuple[Array, float] | None:
         if near[at] > most:
             most = near[at]
             sign = 1.0 if high[at] >= low[at] else -1.0
-            best = (sign * normals[start + at], float(sign * offsets[start + at]))
+            best = Ground(sign * normals[start + at], float(sign * offsets[start + at]), TOLERANCE)
     return best
 
 
-def _refined(means: Array, normal: Array, offset: float) -> tuple[Array | None, float, float]:
-    spread = TOLERANCE
-    for _ in range(4):
-        height = means @ normal - offset
-        near = np.abs(height) < np.clip(2.5 * spread, 0.8 * TOLERANCE, 1.5 * TOLERANCE)
-        if near.sum() < 10:
-            return None, 0.0, 0.0
+def _refined(means: Array, start: Ground) -> Ground | None:
+    """Least squares over the voxels (m, 3) near the plane, trimmed by their own spread."""
+
+    def weigh(height: Array, last: Array | None) -> Array:
+        rough = TOLERANCE if last is None else spread(height[last > 0])
+        near = np.abs(height) < np.clip(2.5 * rough, 0.8 * TOLERANCE, 1.5 * TOLERANCE)
+        return np.asarray(near, np.float64)
+
+    def solve(ground: Ground, height: Array, weight: Array) -> Ground | None:
+        near = weight > 0
+        if near.sum() < REFINING_VOXELS:
+            return None
         middle = means[near].mean(0)
         turned = np.linalg.svd(means[near] - middle, full_matrices=False)[2][2]
-        normal = turned if turned @ normal > 0 else -turned
-        offset = float(normal @ middle)
-        spread = 1.4826 * float(np.median(np.abs((means[near] - middle) @ normal)))
-    return normal, offset, spread
+        normal = turned if turned @ ground.normal > 0 else -turned
+        return Ground(normal, float(normal @ middle), spread((means[near] - middle) @ normal))
+
+    fitted = reweighted(start, lambda ground: ground.height(means), weigh, solve, rounds=4)
+    return None if fitted is None else fitted.found
 
 
-def _lies_free(means: Array, normal: Array, offset: float, tolerance: float) -> bool:
+def _lies_free(means: Array, ground: Ground) -> bool:
     """Whether enough of the plane has nothing above it (see LEAST_FREE)."""
-    height = means @ normal - offset
+    height = ground.height(means)
     if (height < -2 * TOLERANCE).mean() > BELOW_MOST:
         return False
-    near, above = np.abs(height) < tolerance, height > 2 * tolerance
-    spread = means[near] - means[near].mean(0)
-    across = np.linalg.svd(spread, full_matrices=False)[2][:2]
-    if np.ptp(np.quantile(spread @ across[1], [0.03, 0.97])) < LEAST_WIDTH:
+    near, above = np.abs(height) < max(TOLERANCE, 3.0 * ground.spread), height > 2 * TOLERANCE
+    away = means[near] - means[near].mean(0)
+    across = np.linalg.svd(away, full_matrices=False)[2][:2]
+    if np.ptp(np.quantile(away @ across[1], [0.03, 0.97])) < LEAST_WIDTH:
         return False
     flat = np.floor((means @ across.T) / (1.5 * CELL)).astype(np.int64)
     flat -= flat.min(0)
-    key = flat[:, 0] * (flat[:, 1].max() + 1) + flat[:, 1]
-    ground = np.unique(key[near])
-    return bool((~np.isin(ground, key[above])).mean() > LEAST_FREE)
+    cell = flat[:, 0] * (flat[:, 1].max() + 1) + flat[:, 1]
+    covered = np.unique(cell[near])
+    return bool((~np.isin(covered, cell[above])).mean() > LEAST_FREE)

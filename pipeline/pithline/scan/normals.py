@@ -8,12 +8,17 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from pithline.geometry.robust import cauchy
 from pithline.scan.voxels import Voxels, voxelise
 
 Array = NDArray[np.float64]
 
 CELL = 20.0
+"""Size of a patch. [mm]"""
 NEIGHBOURS = 24
+"""Patches that tell one another's normals."""
+ANNEALED = (0.6, 0.45, 0.35, 0.3, 0.25, 0.25, 0.25, 0.25)
+"""Widths of the redescending weight, round by round, as sines of the angle between normal and section."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,11 +50,11 @@ def axis_direction(normals: Array) -> Array:
     best, least = starts[0], np.inf
     for start in starts:
         axis = start
-        for width in (0.6, 0.45, 0.35, 0.3, 0.25, 0.25, 0.25, 0.25):
+        for width in ANNEALED:
             weight = 1.0 / (1.0 + (normals @ axis / width) ** 2) ** 2
             axis = np.linalg.eigh((normals * weight[:, None]).T @ normals)[1][:, 0]
-        cost = float((1.0 - 1.0 / (1.0 + (normals @ axis / 0.25) ** 2)).mean())
+        cost = float((1.0 - cauchy(normals @ axis, ANNEALED[-1])).mean())
         if cost < least - 1e-9:
             best, least = axis, cost
-    lead = int(np.argmax(np.abs(best)))
-    return best if best[lead] > 0 else -best
+    found: Array = best if best[int(np.argmax(np.abs(best)))] > 0 else -best
+    return found

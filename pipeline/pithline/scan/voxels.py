@@ -15,7 +15,7 @@ Index = NDArray[np.int64]
 
 _HALF = np.array([(i, j, k) for i in (-1, 0, 1) for j in (-1, 0, 1) for k in (-1, 0, 1) if (i, j, k) > (0, 0, 0)])
 
-DENSE, DENSE_MOST = 24, 120_000_000
+CELLS_PER_POINT, TABLE_CELLS = 24, 120_000_000
 """Voxels are counted in a table where it has at most this many cells for a point, and this many in all."""
 COARSE, FINEST = 16.0, 2.0
 """Large scans are measured in voxels of the first size, and thinned to voxels no smaller than the second. [mm]"""
@@ -61,7 +61,8 @@ class Voxels:
         """Label (m,) of the lump each voxel hangs together with."""
         left, right = self.neighbours()
         links = coo_matrix((np.ones(len(left), bool), (left, right)), shape=(len(self.key),) * 2)
-        return connected_components(links, directed=False)[1].astype(np.int64)
+        labels: Index = connected_components(links, directed=False)[1].astype(np.int64)
+        return labels
 
 
 def voxelise(points: Array, size: float) -> Voxels:
@@ -103,7 +104,7 @@ def _grouped(at: Index, most: int) -> tuple[Index, Index, Index]:
 
     Counting in a table beats sorting while the table is small.
     """
-    if most > max(DENSE * len(at), 1_000_000) or most > DENSE_MOST:
+    if most > max(CELLS_PER_POINT * len(at), 1_000_000) or most > TABLE_CELLS:
         key, of, count = np.unique(at, return_inverse=True, return_counts=True)
         return key, of.reshape(-1), count
     return _tabled(at, most)

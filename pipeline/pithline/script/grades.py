@@ -199,7 +199,7 @@ def defect_room(wood: Wood, defect: dict[str, Any], points: Array, s: Array, clo
         return _check_room(defect, beyond, s, clock - angle, r, margin)
     mark = wood.surface_point(defect["x"], float(angle))
     if kind == "metal":
-        return float(np.linalg.norm(points - mark, axis=1).min()) - defect["diameter"] / 2.0 - margin
+        return float(np.linalg.norm(points - mark, axis=1).min()) - float(defect["diameter"]) / 2.0 - margin
     root = np.array([defect["x"], *wood.pith(defect["x"])])
     reach = float(np.linalg.norm(mark - root))
     axis = (mark - root) / reach

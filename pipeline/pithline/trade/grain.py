@@ -4,8 +4,7 @@ The slope is the tangent of the angle between fibres and the piece's edge, writt
 
 References
 ----------
-Wood Handbook, FPL-GTR-190, 2010, p. 5-31: definitions, combined slope, Table 5-12 (percent of the strength of
-straight-grained wood). Hankinson-type formula: form and exponents for tension second-hand, other constants from memory.
+Wood Handbook, FPL-GTR-190, 2010, p. 5-31: definitions, and Table 5-12 (percent of the strength of straight-grained wood).
 """
 
 from __future__ import annotations
@@ -24,28 +23,9 @@ STRENGTH_KEPT: Mapping[str, tuple[float, ...]] = {
 """Percent kept at `SLOPES`: modulus of rupture, impact bending, compression parallel to the grain (Table 5-12)."""
 
 
-def slope_of(angle: float) -> float:
-    """Slope of grain at an angle in radians: its tangent."""
-    return math.tan(angle)
-
-
-def one_in(angle: float) -> float:
-    """N of the slope 1 in N at an angle in radians; infinite for straight grain."""
-    slope = math.tan(abs(angle))
-    return math.inf if slope == 0.0 else 1.0 / slope
-
-
 def angle_of_one_in(n: float) -> float:
     """Angle of a slope of 1 in N. [radians]"""
     return math.atan2(1.0, n)
-
-
-def combined_slope(spiral: float, diagonal: float) -> float:
-    """Slope of spiral and diagonal grain together: the root of the sum of their squares.
-
-    Wood Handbook, p. 5-31; its example, 1 in 12 with 1 in 18, gives 1 in 10.
-    """
-    return math.hypot(spiral, diagonal)
 
 
 def strength_kept(slope: float, strength: str) -> float:
@@ -68,19 +48,3 @@ def strength_kept(slope: float, strength: str) -> float:
     if not abs(slope) <= SLOPES[-1]:
         raise ValueError(f"the handbook's table ends at a slope of 1 in 5; {slope:.3f} is steeper")
     return float(np.interp(abs(slope), SLOPES, STRENGTH_KEPT[strength]))
-
-
-def hankinson(angle: float, parallel: float, perpendicular: float, exponent: float) -> float:
-    """Hankinson-type strength at an angle to the grain: ``P Q / (P sinⁿ a + Q cosⁿ a)``.
-
-    Parameters
-    ----------
-    angle : float
-        Angle between load and fibres, 0 to π/2. [radians]
-    parallel, perpendicular : float
-        Strengths P and Q, in one unit.
-    exponent : float
-        n, 1.5 to 2.5 by the strength meant.
-    """
-    sine, cosine = math.sin(angle), max(math.cos(angle), 0.0)
-    return parallel * perpendicular / (parallel * sine**exponent + perpendicular * cosine**exponent)

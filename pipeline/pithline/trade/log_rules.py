@@ -6,25 +6,11 @@ takes mm. Board feet of boards are not the volume of the log, and no rule knows 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 from pithline.units import MM_PER_INCH
 
 SECTION_FEET = 4.0
 TAPER_PER_SECTION = 0.5  # inch
 QUARTER_INCH_FACTOR = 0.904762  # the 1/8 inch rule of 1906 turned into 1/4 inch
-
-# Diameter [in] -> board feet at 6, 8, 10, 12, 14 and 16 ft.
-_DECIMAL_C: Mapping[int, tuple[int, ...]] = {
-    10: (20, 30, 30, 30, 40, 60),
-    12: (30, 40, 50, 60, 70, 80),
-    14: (40, 60, 70, 90, 100, 110),
-    16: (60, 80, 100, 120, 140, 160),
-    18: (80, 110, 130, 160, 190, 210),
-    20: (110, 140, 170, 210, 240, 280),
-}
-_DECIMAL_C_FEET = (6, 8, 10, 12, 14, 16)
-_DECIMAL_C_ALONE = {(6, 8): 5, (30, 16): 660}  # two entries from the Farm and Garden Rule-Book
 
 
 def doyle(inches: float, feet: float) -> float:
@@ -59,19 +45,6 @@ def scribner(inches: float, feet: float) -> float:
     A fit, stated by several forestry pages (second-hand); it differs from the printed Decimal C table by up to 13.
     """
     return max(0.79 * inches**2 - 2.0 * inches - 4.0, 0.0) * feet / 16.0
-
-
-def scribner_decimal_c(inches: int, feet: int) -> int | None:
-    """Scribner Decimal C, the printed table times ten. [board feet]
-
-    Even diameters from 10 to 20 in and even lengths from 6 to 16 ft (an extension table by G. Wengert), and two entries
-    of the *Farm and Garden Rule-Book*; `None` for any other log. The formula is not the table.
-    """
-    if (inches, feet) in _DECIMAL_C_ALONE:
-        return _DECIMAL_C_ALONE[inches, feet]
-    if inches not in _DECIMAL_C or feet not in _DECIMAL_C_FEET:
-        return None
-    return _DECIMAL_C[inches][_DECIMAL_C_FEET.index(feet)]
 
 
 def scale_log(diameter: float, length: float) -> dict[str, float]:

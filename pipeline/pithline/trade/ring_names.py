@@ -43,24 +43,6 @@ def ring_names(ring_angle: float, definition: str) -> tuple[str, ...]:
     return tuple(name for name, (low, high) in ranges.items() if low - _ROUNDING <= degrees <= high + _ROUNDING)
 
 
-def quarter_limit(definition: str) -> float:
-    """Least ring angle that a definition calls quartersawn. [radians]"""
-    return math.radians(_ranges(definition)[QUARTERSAWN][0])
-
-
-def ring_angle_at(lateral: float, height: float) -> float:
-    """Ring angle on a straight saw face beside a pith, rings concentric: ``atan(x/h)``. [radians]
-
-    Parameters
-    ----------
-    lateral : float
-        Distance x along the face from the foot of the pith's perpendicular. [mm]
-    height : float
-        Distance h of the face from the pith. [mm]
-    """
-    return math.atan2(abs(lateral), abs(height))
-
-
 def _ranges(definition: str) -> Mapping[str, tuple[float, float]]:
     if definition not in DEFINITIONS:
         raise ValueError(f'definition is one of {", ".join(DEFINITIONS)}, not "{definition}"')

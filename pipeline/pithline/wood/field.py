@@ -1,4 +1,4 @@
-"""The wood field of a fitted log: growth layers, ring normals, fibre directions (design section 4).
+"""The wood field of a fitted log: growth layers, ring normals, fibre directions (docs/method.md).
 
 Everything is tabulated once, R(x, θ) about the pith and its slopes on a fine grid, and read bilinearly; points are in
 the log frame, mm.
@@ -7,7 +7,7 @@ the log frame, mm.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,19 +15,22 @@ from scipy.interpolate import CubicSpline
 
 from pithline.logmodel.model import LogModel, clock_angles, clock_direction, clock_of
 from pithline.wood import kernels
-from pithline.wood.kernels import CLOCKS
+from pithline.wood.kernels import CLOCKS, FieldTables
 
 Array = NDArray[np.float64]
 
 STEP_X = 12.5
+"""Stations of a field lie this far apart at most. [mm]"""
+OUTLINE_CLOCKS = 720
+"""Points of a section's outline that its radii about the pith are read from."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class WoodField:
     """Tables of one log's wood: k stations from `x0` in steps of `dx`, 360 clock angles (one each degree, wrapped once).
 
     `doubt` is that of the under-bark surface (one standard error, mm) and `pith_doubt` that of the pith (mm), both on the
-    same stations. Fields are told apart by identity, so that what is derived of one is derived once.
+    same stations. Fields are told apart by identity.
     """
 
     x0: float
@@ -41,10 +44,15 @@ class WoodField:
     pith_doubt: Array  # (k,)
     spiral: float
 
+    @cached_property
+    def exact_tables(self) -> FieldTables:
+        """The tables that the kernels read the wood as fitted from, made once."""
+        return tables(self)
+
 
 def _about_pith(model: LogModel, radii: Array, x: Array) -> tuple[Array, Array]:
     """Distances from the pith to a surface given about the centre, and the pith, at stations `x`."""
-    fine = np.arange(720) * (2.0 * np.pi / 720)
+    fine = np.arange(OUTLINE_CLOCKS, dtype=np.float64) * (2.0 * np.pi / OUTLINE_CLOCKS)
     angles = np.append(clock_angles(), 2.0 * np.pi)
     rows = CubicSpline(model.x, radii, axis=0, bc_type="natural")(x)
     outline = CubicSpline(angles, np.concatenate([rows, rows[:, :1]], axis=1), axis=1, bc_type="periodic")(fine)
@@ -99,7 +107,7 @@ def wood_field(model: LogModel) -> WoodField:
 
 def disturbed(field: WoodField, surface: Array, shift: Array) -> WoodField:
     """A field with its surface moved outwards by `surface` (k, 361) and its pith by `shift` (k, 2), the wood else in place."""
-    clock = np.arange(CLOCKS + 1) * (2 * np.pi / CLOCKS)
+    clock = np.arange(CLOCKS + 1, dtype=np.float64) * (2 * np.pi / CLOCKS)
     return reshaped(field, field.radius + surface - shift @ clock_direction(clock).T, field.pith + shift)
 
 
@@ -122,11 +130,20 @@ def cropped(field: WoodField, low: float, high: float) -> WoodField:
     """The field's stations from the last at or before `low` to the first at or after `high`. [mm]"""
     first = max(int(np.floor((low - field.x0) / field.dx)), 0)
     last = min(int(np.ceil((high - field.x0) / field.dx)), len(field.pith) - 1) + 1
-    cut = {
-        name: np.ascontiguousarray(getattr(field, name)[first:last])
-        for name in ("radius", "slope_clock", "slope_x", "pith", "pith_slope", "doubt", "pith_doubt")
-    }
-    return replace(field, x0=field.x0 + first * field.dx, **cut)
+    def cut(table: Array) -> Array:
+        return np.ascontiguousarray(table[first:last])
+
+    return replace(
+        field,
+        x0=field.x0 + first * field.dx,
+        radius=cut(field.radius),
+        slope_clock=cut(field.slope_clock),
+        slope_x=cut(field.slope_x),
+        pith=cut(field.pith),
+        pith_slope=cut(field.pith_slope),
+        doubt=cut(field.doubt),
+        pith_doubt=cut(field.pith_doubt),
+    )
 
 
 def moved_pith(field: WoodField, by: Array) -> WoodField:
@@ -134,15 +151,14 @@ def moved_pith(field: WoodField, by: Array) -> WoodField:
     return disturbed(field, np.zeros_like(field.radius), np.broadcast_to(by, field.pith.shape))
 
 
-@lru_cache(maxsize=12)
-def tables(field: WoodField, surface: float = 1.0, pith: float = 1.0) -> tuple:
+def tables(field: WoodField, surface: float = 1.0, pith: float = 1.0) -> FieldTables:
     """The field's arrays as the compiled kernels take them, the doubts multiplied.
 
     0 grades the log as fitted; more keeps away from what is not known.
     """
     skin = np.stack([field.radius, field.slope_clock, field.slope_x, field.doubt * surface], axis=-1)
     core = np.column_stack([field.pith, field.pith_slope, field.pith_doubt * pith])
-    return field.x0, field.dx, np.ascontiguousarray(skin), np.ascontiguousarray(core), field.spiral
+    return FieldTables(field.x0, field.dx, np.ascontiguousarray(skin), np.ascontiguousarray(core), field.spiral)
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,14 +181,16 @@ class Planes:
         """All points, (k, i, j, 3)."""
         i, j = (np.arange(n) * step for n, step in zip(self.counts, self.steps, strict=True))
         plane = self.origin + i[:, None, None] * self.first + j[None, :, None] * self.second
-        return plane[None] + np.asarray(self.heights)[:, None, None, None] * self.normal
+        points: Array = plane[None] + np.asarray(self.heights)[:, None, None, None] * self.normal
+        return points
 
     def beyond(self, normal: Array, offset: float) -> NDArray[np.bool_]:
         """Which points have normal·X > offset, (k, i, j)."""
         i = np.arange(self.counts[0]) * (self.steps[0] * float(self.first @ normal))
         j = np.arange(self.counts[1]) * (self.steps[1] * float(self.second @ normal))
         k = np.asarray(self.heights) * float(self.normal @ normal) + float(self.origin @ normal) - offset
-        return (i[None, :, None] + j[None, None, :] + k[:, None, None]) > 0.0
+        past: NDArray[np.bool_] = (i[None, :, None] + j[None, None, :] + k[:, None, None]) > 0.0
+        return past
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,18 +206,19 @@ class Seen:
 
     def keeping(self, share: float) -> Seen:
         """The same wood with a share of the doubts in reserve."""
-        share = np.float32(share)
-        return replace(self, angle=self.angle - share * self.turn, depth=self.depth - share * self.sink)
+        part = np.float32(share)
+        return replace(self, angle=self.angle - part * self.turn, depth=self.depth - part * self.sink)
 
 
-def plane_stack(arrays: tuple, planes: Planes) -> Seen:
+def plane_stack(arrays: FieldTables, planes: Planes) -> Seen:
     """Read a field's arrays (`tables`) on parallel planes."""
     heights = np.asarray(planes.heights, float)
-    out = tuple(np.empty((len(heights), *planes.counts), np.float32) for _ in range(6))
-    vectors = [
+    out = kernels.StackReadings(*(np.empty((len(heights), *planes.counts), np.float32) for _ in range(6)))
+    origin, first, second, normal = (
         np.ascontiguousarray(v, dtype=float) for v in (planes.origin, planes.first, planes.second, planes.normal)
-    ]
-    kernels.stack(*vectors, heights, *planes.counts, *planes.steps, *out, *arrays)
+    )
+    steps = (float(planes.steps[0]), float(planes.steps[1]))
+    kernels.stack(kernels.PlaneGrid(origin, first, second, normal, heights, planes.counts, steps), out, arrays)
     return Seen(*out)
 
 
@@ -207,6 +226,6 @@ def at_points(field: WoodField, points: Array, normal: Array) -> tuple[Array, Ar
     """Ring angle, runout, depth under the under-bark surface, distance from the pith at (n, 3) points, doubts left out."""
     flat = np.ascontiguousarray(points, dtype=float).reshape(-1, 3)
     out = np.empty((len(flat), 4))
-    kernels.at(flat, np.asarray(normal, float), out, *tables(field))
+    kernels.at(flat, np.asarray(normal, float), out, field.exact_tables)
     shape = np.shape(points)[:-1]
-    return tuple(out[:, i].reshape(shape) for i in range(4))
+    return out[:, 0].reshape(shape), out[:, 1].reshape(shape), out[:, 2].reshape(shape), out[:, 3].reshape(shape)

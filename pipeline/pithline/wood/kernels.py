@@ -9,16 +9,55 @@ The polynomials are those of Abramowitz and Stegun, Handbook of Mathematical Fun
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 from numba import njit, prange
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Readings = NDArray[np.float32]
 
 CLOCKS = 360
 PITH_EPSILON = 1.0
 """The ring normal has no limit at the pith; this near to it (mm) the direction is taken as if that far away."""
 
 
+class FieldTables(NamedTuple):
+    """A wood field's tables as the kernels take them (see the top of this module)."""
+
+    x0: float
+    dx: float
+    skin: Array
+    core: Array
+    spiral: float
+
+
+class PlaneGrid(NamedTuple):
+    """Points origin + i·steps[0]·first + j·steps[1]·second + heights[k]·normal, i below counts[0] and j below counts[1]."""
+
+    origin: Array
+    first: Array
+    second: Array
+    normal: Array
+    heights: Array
+    counts: tuple[int, int]
+    steps: tuple[float, float]
+
+
+class StackReadings(NamedTuple):
+    """What is read at each point of a grid of planes, (k, i, j) each; see `pithline.wood.field.Seen`."""
+
+    angle: Readings
+    runout: Readings
+    depth: Readings
+    from_pith: Readings
+    turn: Readings
+    sink: Readings
+
+
 @njit(cache=True, fastmath=True, inline="always")
-def arccos(x):
+def arccos(x: float) -> float:
     """Angle in [0, π/2] of a cosine in [0, 1]."""
     if x >= 1.0:
         return 0.0
@@ -30,11 +69,11 @@ def arccos(x):
     p = p * x + 0.0889789874
     p = p * x - 0.2145988016
     p = p * x + 1.5707963050
-    return np.sqrt(1.0 - x) * p
+    return float(np.sqrt(1.0 - x)) * p
 
 
 @njit(cache=True, fastmath=True, inline="always")
-def clock_angle(y, z):
+def clock_angle(y: float, z: float) -> float:
     """Clock angle in [0, 2π] of the direction (y, z): 0 towards +z, a quarter turn towards −y."""
     a, b = abs(y), abs(z)
     low, high = (a, b) if a < b else (b, a)
@@ -59,10 +98,24 @@ def clock_angle(y, z):
 
 
 @njit(cache=True, fastmath=True, inline="always")
-def read_point(px, py, pz, nx, ny, nz, beyond, x0, dx, skin, core, spiral):
-    """(s, R, |n·m|, |n·f|, surface doubt, pith doubt) at one point for faces with unit normal (nx, ny, nz).
+def read_point(  # noqa: PLR0913
+    px: float, py: float, pz: float, nx: float, ny: float, nz: float, beyond: float,
+    x0: float, dx: float, skin: Array, core: Array, spiral: float,
+) -> tuple[float, float, float, float, float, float]:  # fmt: skip
+    """What the wood is at one point (px, py, pz) [mm] for faces with unit normal (nx, ny, nz).
 
-    Further than `beyond` outside the wood nothing is asked of the rings: flat, and running out.
+    Parameters
+    ----------
+    beyond : float
+        Further than this outside the wood nothing is asked of the rings: flat, and running out. [mm]
+    x0, dx, skin, core, spiral
+        The field's tables (`FieldTables`).
+
+    Returns
+    -------
+    (s, R, |n·m|, |n·f|, surface doubt, pith doubt) : six floats
+        Distances from the pith, of the point and of the surface beyond it [mm]; m and f are ring normal and fibre; doubts are one
+        standard error. [mm]
     """
     k = skin.shape[0]
     t = (px - x0) / dx
@@ -120,11 +173,14 @@ def read_point(px, py, pz, nx, ny, nz, beyond, x0, dx, skin, core, spiral):
 
 
 @njit(cache=True, fastmath=True, parallel=True)
-def stack(
-    origin, first, second, normal, heights, n1, n2, step1, step2, out_angle, out_runout, out_depth, out_pith, out_turn, out_sink,
-    x0, dx, skin, core, spiral,
-):  # fmt: skip
-    """Ring angle, runout, depth, distance from the pith, and the doubts of ring angle and depth, on planes."""
+def stack(grid: PlaneGrid, out: StackReadings, tables: FieldTables) -> None:
+    """Ring angle, runout, depth, distance from the pith, and the doubts of ring angle and depth, on planes, written to `out`."""
+    origin, first, second, normal, heights = grid.origin, grid.first, grid.second, grid.normal, grid.heights
+    n1, n2 = grid.counts
+    step1, step2 = grid.steps
+    x0, dx, skin, core, spiral = tables.x0, tables.dx, tables.skin, tables.core, tables.spiral
+    out_angle, out_runout, out_depth = out.angle, out.runout, out.depth
+    out_pith, out_turn, out_sink = out.from_pith, out.turn, out.sink
     for k in prange(len(heights)):
         for i in range(n1):
             for j in range(n2):
@@ -145,8 +201,9 @@ def stack(
 
 
 @njit(cache=True, fastmath=True)
-def at(points, normal, out, x0, dx, skin, core, spiral):
-    """Ring angle, runout, depth and distance from the pith at points (n, 3), doubts left out."""
+def at(points: Array, normal: Array, out: Array, tables: FieldTables) -> None:
+    """Ring angle, runout, depth and distance from the pith at points (n, 3), doubts left out, written to `out` (n, 4)."""
+    x0, dx, skin, core, spiral = tables.x0, tables.dx, tables.skin, tables.core, tables.spiral
     for k in range(points.shape[0]):
         s, r, nm, nf, _dd, _pd = read_point(
             points[k, 0], points[k, 1], points[k, 2], normal[0], normal[1], normal[2], 1e9, x0, dx, skin, core, spiral
@@ -158,8 +215,23 @@ def at(points, normal, out, x0, dx, skin, core, spiral):
 
 
 @njit(cache=True, fastmath=True)
-def box_figures(corner, length, width, thickness, n, m, planes, sap, x0, dx, skin, core, spiral):
+def box_figures(
+    corner: Array, edges: tuple[Array, Array, Array], counts: tuple[int, int, int], sap: float, tables: FieldTables
+) -> Array:
     """What grading asks of a plate's box, on a grid of n × m points (edges included), doubts left out.
+
+    Parameters
+    ----------
+    corner : (3,) array
+        A corner of the box. [mm]
+    edges : tuple of (3,) arrays
+        Its length, width and thickness as sawn. [mm]
+    counts : tuple of int
+        Points along and across, n and m, and planes from face to face, two at least each.
+    sap : float
+        Depth under the bark that counts as sapwood. [mm]
+    tables : FieldTables
+        Those of the wood field.
 
     Returns
     -------
@@ -168,6 +240,9 @@ def box_figures(corner, length, width, thickness, n, m, planes, sap, x0, dx, ski
         distance from the pith on `planes` planes from face to face [mm]; then of the points of the two faces nearer than
         `sap` to the bark: their count, and the least and greatest place across (0 … 1).
     """
+    length, width, thickness = edges
+    n, m, planes = counts
+    x0, dx, skin, core, spiral = tables
     out = np.zeros(8)
     out[0], out[3], out[4], out[6], out[7] = 10.0, 1e9, 1e9, 2.0, -1.0
     thick = np.sqrt(thickness[0] ** 2 + thickness[1] ** 2 + thickness[2] ** 2)

@@ -9,11 +9,11 @@ from typing import Any
 import numpy as np
 
 from pithline.errors import ScriptError
+from pithline.logmodel.card import PITH_RADIUS
+from pithline.logmodel.dimensions import diameter_butt, diameter_top
 from pithline.logmodel.model import LogModel
-from pithline.logmodel.taper import diameter_butt, diameter_top
 from pithline.mill.products import Products
 from pithline.plan.api import (
-    PITH_RADIUS,
     Evaluation,
     ExecutedPlan,
     Ledger,

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from pithline.errors import InputError
-from pithline.files.cards import card_from, mark_from
-from pithline.logmodel.card import Card
+from pithline.files.cards import card_from
+from pithline.logmodel.card import Card, mark_from
+from pithline.logmodel.corrections import Sighting, pith_from_mark, with_bark, with_pith, with_sapwood
 from pithline.logmodel.model import LogModel
-from pithline.logmodel.opened import Sighting, pith_from_mark, with_bark, with_pith, with_sapwood
 from pithline.plan.api import MovedHistory, SplitScript, put_found
 
 

@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from pithline.trade.ring_names import DEFINITIONS, quarter_limit, ring_names
+from pithline.trade.ring_names import DEFINITIONS, QUARTERSAWN, ring_names
 from reference.reading import rows
 
 ROWS = rows(__file__, "definitions.csv")
@@ -25,7 +25,7 @@ def test_every_definition_is_in_the_table():
 
 
 def test_quartersawn_begins_at_45_60_or_75_degrees():
-    limits = {name: round(math.degrees(quarter_limit(name)), 9) for name in DEFINITIONS}
+    limits = {name: ranges[QUARTERSAWN][0] for name, ranges in DEFINITIONS.items()}
     assert limits == {"forest service": 45, "architectural": 60, "flooring": 45, "distributor": 75}
 
 

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from pithline.files.scans import read_scan
-from pithline.logmodel import taper
+from pithline.logmodel import dimensions
 from pithline.logmodel.card import Card
 from pithline.logmodel.fit import fit_log
 
@@ -28,6 +28,6 @@ def test_equal_area_radius(folder, name, most):
     turn = model.scan_to_log
     x = (centres @ turn[:3, :3].T + turn[:3, 3])[:, 0]
     within = (x > 0) & (x < model.length)
-    apart = taper.diameters(model, x[within]) / 2 - 1000 * table["radius_m"][within]
+    apart = dimensions.diameters(model, x[within]) / 2 - 1000 * table["radius_m"][within]
     assert within.mean() > 0.9
     assert np.sqrt(np.mean(apart**2)) < most

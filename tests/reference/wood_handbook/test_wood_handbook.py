@@ -6,7 +6,7 @@ import pytest
 
 from pithline.logmodel.species import SPECIES, species_of
 from pithline.trade.emc import equilibrium_moisture_c, equilibrium_moisture_f
-from pithline.trade.grain import angle_of_one_in, combined_slope, hankinson, one_in, slope_of, strength_kept
+from pithline.trade.grain import angle_of_one_in, strength_kept
 from pithline.trade.shrinkage import (
     LONGITUDINAL_SHRINKAGE,
     change_coefficient,
@@ -27,12 +27,14 @@ HANDBOOK_NAMES = {
     "sycamore": "sycamore, American",
     "butternut": "butternut",
     "beech": "beech, American",
+    "basswood": "basswood",
 }
 IN_BOTH = sorted(SHRINKAGE.keys() & COEFFICIENTS.keys())
 
 
 def test_every_species_shrinks_as_table_4_3_says():
-    assert HANDBOOK_NAMES.keys() == SPECIES.keys()
+    seen = {one.name for one in SPECIES.values() if one.sources["shrink_radial"].standing == "published"}
+    assert seen <= HANDBOOK_NAMES.keys()
     for name, handbook in HANDBOOK_NAMES.items():
         row, species = SHRINKAGE[handbook], species_of(name)
         assert species.shrink_radial == pytest.approx(float(row["radial"]) / 100, abs=1e-12)
@@ -100,23 +102,6 @@ def test_strength_by_slope_of_grain_is_table_5_12():
             assert strength_kept(1 / float(row["one_in"]), strength) == pytest.approx(float(row[strength]), abs=1e-9)
 
 
-@pytest.mark.parametrize(
-    ("strength", "ratio", "exponent", "tolerance"),
-    [("bending", 0.10, 1.5, 4.6), ("impact", 0.05, 1.5, 8.8), ("compression", 0.10, 2.5, 4.0)],
-)
-def test_hankinson_curves_fit_table_5_12(strength, ratio, exponent, tolerance):
-    """The handbook's own ratios and exponents; tolerances are the disagreement found, in points of percent."""
-    for row in rows(__file__, "slope_of_grain.csv"):
-        computed = hankinson(math.atan(1 / float(row["one_in"])), 100.0, 100.0 * ratio, exponent)
-        assert computed == pytest.approx(float(row[strength]), abs=tolerance)
-
-
-def test_spiral_and_diagonal_grain_combine_as_in_the_handbooks_example():
-    assert 1 / combined_slope(1 / 12, 1 / 18) == pytest.approx(10.0, abs=0.05)
-
-
 def test_a_slope_of_1_in_7_is_8_degrees():
     """Fig. 3-3G shows a board with diagonal grain of about 1 in 7."""
     assert math.degrees(angle_of_one_in(7)) == pytest.approx(8.130, abs=5e-4)
-    assert one_in(math.radians(2.0)) == pytest.approx(28.64, abs=0.005)
-    assert slope_of(angle_of_one_in(15)) == pytest.approx(1 / 15)

@@ -162,7 +162,7 @@ def _fullest_sets(
 ) -> cp_model.CpSolver:
     """Of the answers worth no less than the share `within` below the best, the one whose complete sets hold most."""
     best = solver.value(value)
-    model.clear_hints()  # type: ignore[no-untyped-call]
+    model.clear_hints()
     for _, var in made:
         model.add_hint(var, solver.value(var))
     model.add(value >= best - round(within * abs(best)))

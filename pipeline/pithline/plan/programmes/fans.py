@@ -240,7 +240,7 @@ def cuts_ahead(
 
 
 @njit(cache=True)
-def fan(grid: TableGrid, rule: FanRule, bolt: Bolt, chain: Ints, strict: bool) -> float:
+def fan(grid: TableGrid, rule: FanRule, bolt: Bolt, chain: Ints, strict: bool) -> float:  # noqa: C901
     """Best fan of one bolt; `strict` holds every cut of a chain against the next slab, else the last alone.
 
     `grid` is a `TableGrid`, its slabs rising in thickness; `bolt.opening` a multiple of the spread between directions.

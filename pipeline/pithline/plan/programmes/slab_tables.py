@@ -124,7 +124,9 @@ def passing_places(images: RollImages, number: Ints, rows: PartRows) -> tuple[Fl
 
 
 @njit(cache=True, fastmath=True, parallel=True)
-def slab_values(allowed: Flags, some: Flags, rows: PartRows, menu: Array, kerfs: SlabKerfs) -> NDArray[np.float32]:
+def slab_values(  # noqa: C901
+    allowed: Flags, some: Flags, rows: PartRows, menu: Array, kerfs: SlabKerfs
+) -> NDArray[np.float32]:
     """Best value of every slab: (2, depths, menu, across) from place u outwards (0) and up to place u (1).
 
     The slab's lower face lies at the depth index. Strips are as wide as one part; narrower parts may share a strip.

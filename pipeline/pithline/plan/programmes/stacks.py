@@ -96,12 +96,14 @@ def slab_worth(grid: TableGrid, roll: int, low: int, t: int, side: int, place: i
             u = 0
         if u > nu1 - 1:
             return 0.0
-        return values[roll, 0, d, t, u]
+        outwards: float = values[roll, 0, d, t, u]
+        return outwards
     if u < 0:
         return 0.0
     if u > nu1 - 1:
         u = nu1 - 1
-    return values[roll, 1, d, t, u]
+    inwards: float = values[roll, 1, d, t, u]
+    return inwards
 
 
 @njit(cache=True)

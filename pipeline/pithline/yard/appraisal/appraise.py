@@ -18,8 +18,8 @@ from pithline.files.priors import Money, Priors, priors_as_read, priors_from
 from pithline.files.products import products_as_read, products_from
 from pithline.files.scans import read_scan
 from pithline.logmodel.card import Card
+from pithline.logmodel.dimensions import diameters, sweep
 from pithline.logmodel.species import species_of
-from pithline.logmodel.taper import diameters, sweep
 from pithline.mill.machine import Machines
 from pithline.mill.products import Products
 from pithline.plan.api import COARSE, Effort, Monitor

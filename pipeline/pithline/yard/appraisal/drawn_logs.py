@@ -17,9 +17,10 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from pithline.files.priors import Priors
-from pithline.logmodel.card import Defect
+from pithline.logmodel.card import Defect, DefectKind
 from pithline.plan.api import PlanLog
-from pithline.wood.field import CLOCKS, reshaped, tables
+from pithline.wood.field import reshaped, tables
+from pithline.wood.kernels import CLOCKS
 from pithline.yard.appraisal.log_knowledge import LogKnowledge
 
 Array = NDArray[np.float64]
@@ -42,7 +43,8 @@ def _normals(shape: tuple[int, ...], key: tuple[int, ...], number: int, many: in
     rng = np.random.default_rng([*key, block])
     strata = rng.permuted(np.broadcast_to(np.arange(many), (int(np.prod(shape)), many)), axis=1)
     within = rng.uniform(size=strata.shape)
-    return ndtri((strata[:, place] + within[:, place]) / many).reshape(shape)
+    normals: Array = ndtri((strata[:, place] + within[:, place]) / many).reshape(shape)
+    return normals
 
 
 def draw_component(known: LogKnowledge, priors: Priors, name: str, seed: int, number: int) -> Any:
@@ -65,14 +67,14 @@ def draw_component(known: LogKnowledge, priors: Priors, name: str, seed: int, nu
         if rng.uniform() >= known.metal_share(priors):
             return ()
         place = float(rng.uniform(0.0, length)), float(rng.uniform(0.0, 2 * np.pi))
-        return (Defect("metal", place[0], None, place[1], priors.metal_diameter, margin=DEFECT_MARGIN),)
+        return (Defect(DefectKind.METAL, place[0], None, place[1], priors.metal_diameter, margin=DEFECT_MARGIN),)
     if name == "checks":
         return _checks(known, priors, rng)
     if name == "rot":
         if rng.uniform() >= priors.rot_share:
             return ()
         size = np.exp(rng.normal(0.0, priors.rot_spread, 2))
-        return (Defect("rot", None, "butt", None, priors.rot_diameter * size[0], priors.rot_length * size[1]),)
+        return (Defect(DefectKind.ROT, None, "butt", None, priors.rot_diameter * size[0], priors.rot_length * size[1]),)
     raise ValueError(f"no such component: {name}")
 
 
@@ -80,14 +82,14 @@ def _knots(known: LogKnowledge, priors: Priors, rng: np.random.Generator) -> tup
     """Suspected knots that are real, hidden ones by their rate, and on the side not seen as many stubs as on the other."""
     suspected = known.model.suspected_knots
     out = [
-        Defect("knot", float(one.x), None, float(one.clock), float(one.diameter), margin=DEFECT_MARGIN)
+        Defect(DefectKind.KNOT, float(one.x), None, float(one.clock), float(one.diameter), margin=DEFECT_MARGIN)
         for one in suspected
         if rng.uniform() < priors.suspected_real
     ]
     for _ in range(int(rng.poisson(priors.knots_per_m2 * known.bark_area))):
         x, clock = float(rng.uniform(0, known.model.length)), float(rng.uniform(0, 2 * np.pi))
         size = priors.knot_diameter * float(np.exp(rng.normal(0.0, priors.knot_spread)))
-        out.append(Defect("knot", x, None, clock, size, margin=DEFECT_MARGIN))
+        out.append(Defect(DefectKind.KNOT, x, None, clock, size, margin=DEFECT_MARGIN))
     dark = known.dark[:, :-1]
     unseen = float(dark.mean())
     if suspected and 0.0 < unseen < 1.0:
@@ -95,7 +97,7 @@ def _knots(known: LogKnowledge, priors: Priors, rng: np.random.Generator) -> tup
             one = suspected[int(rng.integers(len(suspected)))]
             station, column = divmod(int(rng.choice(dark.size, p=dark.ravel() / dark.sum())), dark.shape[1])
             x, clock = known.log.field.x0 + station * known.log.field.dx, column * (2 * np.pi / dark.shape[1])
-            out.append(Defect("knot", float(x), None, float(clock), float(one.diameter), margin=DEFECT_MARGIN))
+            out.append(Defect(DefectKind.KNOT, float(x), None, float(clock), float(one.diameter), margin=DEFECT_MARGIN))
     return tuple(out)
 
 
@@ -109,7 +111,7 @@ def _checks(known: LogKnowledge, priors: Priors, rng: np.random.Generator) -> tu
             size = median * float(np.exp(rng.normal(0.0, priors.check_spread)))
             clock = float(rng.uniform(0, 2 * np.pi))
             if size > 0.0:
-                out.append(Defect("check", None, end, clock, None, size, None, 0.0))
+                out.append(Defect(DefectKind.CHECK, None, end, clock, None, size, None, 0.0))
     return tuple(out)
 
 
@@ -149,8 +151,8 @@ class DrawBasis:
 def draw_basis(known: LogKnowledge) -> DrawBasis:
     """The basis of a log's stations."""
     field = known.log.field
-    x = field.x0 + np.arange(len(field.pith)) * field.dx
-    clock = np.arange(CLOCKS + 1) * (2 * np.pi / CLOCKS)
+    x = field.x0 + np.arange(len(field.pith), dtype=np.float64) * field.dx
+    clock = np.arange(CLOCKS + 1, dtype=np.float64) * (2 * np.pi / CLOCKS)
     order = np.arange(len(known.weights))[:, None]
     waves = np.stack([np.cos(order * clock), np.sin(order * clock)], axis=1)
     waves[0, 1] = 0.0
@@ -171,15 +173,16 @@ def _surface(coefficients: Array, known: LogKnowledge, basis: DrawBasis) -> Arra
         parts = np.concatenate([np.zeros((1, 2, 2)), parts[1:]])
     still = np.einsum("hw,hwc->c", parts[..., 0], basis.waves)
     turning = np.einsum("hw,hwc->c", parts[..., 1], basis.waves)
-    return size + (still[None, :] + basis.t[:, None] * turning[None, :]) / EVEN
+    change: Array = size + (still[None, :] + basis.t[:, None] * turning[None, :]) / EVEN
+    return change
 
 
 def _between(marks: Array, known: LogKnowledge, t: Array) -> Array:
     """A pith error of unit size along the log, (k, 2)."""
     if known.pith_marks == 2:  # each mark errs by itself, and between them the pith lies on their line
         ends = np.stack([1.0 - t, 1.0 + t], axis=1)
-        return ends / np.linalg.norm(ends, axis=1, keepdims=True) @ marks
-    return (marks[0] + known.drift * t[:, None] * marks[1]) / np.sqrt(1.0 + known.drift**2 / 3.0)
+        return np.asarray(ends / np.linalg.norm(ends, axis=1, keepdims=True) @ marks)
+    return np.asarray((marks[0] + known.drift * t[:, None] * marks[1]) / np.sqrt(1.0 + known.drift**2 / 3.0))
 
 
 def log_as_drawn(known: LogKnowledge, world: World, basis: DrawBasis) -> PlanLog:

@@ -16,11 +16,11 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter
 
 from pithline.files.priors import Priors
+from pithline.logmodel.bark_thickness import BARK_VARIES
 from pithline.logmodel.card import Card
+from pithline.logmodel.dimensions import coverage, volume
 from pithline.logmodel.model import LogModel
 from pithline.logmodel.species import species_of
-from pithline.logmodel.taper import coverage, volume
-from pithline.logmodel.under_bark import BARK_VARIES
 from pithline.plan.api import PlanLog, plan_log
 from pithline.trade.volumes import circle_area
 
@@ -205,7 +205,7 @@ def gather_knowledge(
 def _blended(rows: Array) -> Array:
     """(k, 361) rows made smooth along and round the log; constant rows stay as they are."""
     smooth = gaussian_filter(rows[:, :-1], BLEND, mode=("nearest", "wrap"))
-    return np.clip(np.column_stack([smooth, smooth[:, 0]]), rows.min(), rows.max())
+    return np.asarray(np.clip(np.column_stack([smooth, smooth[:, 0]]), rows.min(), rows.max()))
 
 
 def _spiral(priors: Priors) -> tuple[float, float]:
@@ -214,7 +214,7 @@ def _spiral(priors: Priors) -> tuple[float, float]:
 
 def cubic_volume(model: LogModel) -> dict[str, float]:
     """Volumes over and under bark by integration, and by Smalian's rule on the under-bark ends. [mm³]"""
-    from pithline.logmodel.taper import diameters
+    from pithline.logmodel.dimensions import diameters
     from pithline.trade.volumes import smalian
 
     ends = diameters(model, np.array([0.0, model.length]), under_bark=True)

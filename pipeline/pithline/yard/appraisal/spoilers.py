@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pithline.files.priors import Priors
-from pithline.logmodel.taper import diameters, sweep
+from pithline.logmodel.dimensions import diameters, sweep
 from pithline.yard.appraisal.log_knowledge import LogKnowledge
 
 STAIN_TAKES = 0.15

@@ -10,12 +10,12 @@ from numpy.typing import NDArray
 
 from pithline.errors import InputError
 from pithline.files.priors import Priors
-from pithline.logmodel.card import Card, PithMark, ScanPoint, TapeMark
-from pithline.logmodel.marks import ASSUMED, DRIFT, MARK_ERROR
+from pithline.logmodel.bark_thickness import BARK_VARIES
+from pithline.logmodel.card import MARK_ERROR, Card, PithMark, ScanPoint, TapeMark
+from pithline.logmodel.dimensions import GIRTH_INSET
 from pithline.logmodel.model import CLOCK_SAMPLES, EndPlane, LogModel, clock_direction
+from pithline.logmodel.pith_line import UNMARKED_SHARE, WANDER_SHARE
 from pithline.logmodel.species import species_of
-from pithline.logmodel.taper import GIRTH_INSET
-from pithline.logmodel.under_bark import BARK_VARIES
 from pithline.yard.appraisal.log_knowledge import TapedDoubts
 
 Array = NDArray[np.float64]
@@ -109,7 +109,7 @@ def _one_way(near: float | None, far: float | None, radius: float) -> tuple[floa
         return radius - near, 0.03 * radius
     if far is not None:
         return far - radius, 0.03 * radius
-    return 0.0, ASSUMED * radius
+    return 0.0, UNMARKED_SHARE * radius
 
 
 def tape_model(card: Card, read: Mapping[str, Any], priors: Priors) -> tuple[LogModel, TapedDoubts]:
@@ -194,4 +194,4 @@ def _pith(
     one, away = (butt, t) if butt is not None else (top, 1.0 - t)
     assert one is not None
     own = card.pith_error if card.pith_error is not None else one[1]
-    return np.repeat(one[0][None], len(x), axis=0), np.hypot(own, DRIFT * radius * away)
+    return np.repeat(one[0][None], len(x), axis=0), np.hypot(own, WANDER_SHARE * radius * away)

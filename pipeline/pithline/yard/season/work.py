@@ -127,7 +127,7 @@ def key_of(job: Job, settings: Sequence[Mapping[str, Any]]) -> str:
     from pithline.files.cards import read_card, scan_path
 
     card = read_card(job.card)
-    parts = [
+    parts: list[Any] = [
         sha256_of(job.card),
         sha256_of(scan_path(job.card, card)),
         [asdict(ask) for ask in job.asks],

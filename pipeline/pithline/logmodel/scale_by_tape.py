@@ -9,10 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.errors import FitError, InputError
-from pithline.logmodel.card import Card
-from pithline.logmodel.frame import axis_vector
+from pithline.logmodel.card import Card, LengthInScan
+from pithline.logmodel.log_frame import axis_vector
 from pithline.logmodel.model import LogModel
-from pithline.scan.find import find_log
+from pithline.scan.log_search import find_log
 
 Array = NDArray[np.float64]
 
@@ -25,7 +25,7 @@ ROUNDS = 4
 
 def needs_scale(card: Card) -> bool:
     """Whether the card leaves the scale to its tape measure."""
-    return card.scan_units == "tape" and card.reference_length is None
+    return card.scan_units == "tape" and card.reference is None
 
 
 def scaled(points: Array, card: Card, pick: int | None, fit: Callable[[Card], LogModel]) -> Card:
@@ -58,7 +58,7 @@ def scaled(points: Array, card: Card, pick: int | None, fit: Callable[[Card], Lo
 
 
 def _with(card: Card, scale: float) -> Card:
-    return replace(card, reference_length=1000.0, reference_in_scan=1000.0 / scale)
+    return replace(card, reference=LengthInScan(1000.0, 1000.0 / scale))
 
 
 def _first(points: Array, length: float, pick: int | None, up: Array | None) -> float:

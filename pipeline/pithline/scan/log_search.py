@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,11 +10,12 @@ from numpy.typing import NDArray
 from pithline.errors import FitError
 from pithline.scan.ground import Ground, find_ground
 from pithline.scan.normals import Patches, surface_patches
-from pithline.scan.rows import parted
-from pithline.scan.sections import Rough, rough_log
+from pithline.scan.rough_log import RoughLog, rough_log
+from pithline.scan.touching_logs import PartOfLump, part_touching_logs
 from pithline.scan.voxels import Voxels, reduced, voxelise
 
 Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
 
 CELLS = (30.0, 45.0, 65.0, 90.0)
 """Voxel sizes tried until half of the points have CROWD of them around: scans differ in density. [mm]"""
@@ -22,25 +23,46 @@ CROWD = 40
 MOST_POINTS = 400_000
 """Larger scans are thinned to means of small voxels."""
 STRAY_SHARE = 0.008
+"""Points with less company than this part of the usual are strays."""
+LEAST_POINTS = 300
+"""Of a scan, and of a log in it."""
+LUMPS_TRIED, LUMP_SHARE = 8, 0.03
+"""The largest lumps that may be logs, and the least part of all points that one holds."""
 LEAST_FIT, LEAST_GIRTH = 0.45, 0.25
+"""Least parts of a lump's bark that lies on its circles, and of the girth that was seen."""
+LEAST_LENGTH = 0.8
+"""A log is longer than this many times its own thickness."""
 CLEAR_FIT = 0.8
 """Where less of a lump's bark than this lies on the log found in it, it may be several that touch."""
 RIVAL = 0.12
 """A second lump is a log too if it looks like one and its radius² × length is this part of the first's."""
+GROUND_SKIN, GROUND_SPREADS = 30.0, 4.0
+"""What stands no higher over the ground than the first [mm] or this many times its roughness is ground."""
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class FoundLog:
     """The log's lump of points (n, 3), its patches of surface, the rough log, the ground, counts of points removed."""
 
     points: Array
     patches: Patches
-    rough: Rough
+    rough: RoughLog
     ground: Ground | None
     removed: tuple[tuple[str, int], ...]
 
 
-def find_log(points: Array, pick: int | None = None, up: Array | None = None) -> Found:
+@dataclass(frozen=True, slots=True)
+class _Searched:
+    """What a scan holds: points left of strays and ground, the logs among them, the ground, counts of strays and of ground."""
+
+    points: Array
+    logs: list[PartOfLump]
+    ground: Ground | None
+    strays: int
+    on_ground: int
+
+
+def find_log(points: Array, pick: int | None = None, up: Array | None = None) -> FoundLog:
     """The log among points (n, 3) in mm, in any order.
 
     Parameters
@@ -55,21 +77,26 @@ def find_log(points: Array, pick: int | None = None, up: Array | None = None) ->
     FitError
         If there is no log, or several and none is picked.
     """
-    left, logs, ground, (strays, on_ground) = _search(points, up)
+    searched = _search(points, up)
+    logs = searched.logs
     if pick is None and len(logs) > 1:
-        sizes = ", ".join(f"{rough.length:.0f} mm long and {2 * rough.size:.0f} mm thick" for _, _, rough in logs)
+        sizes = ", ".join(f"{log.rough.length:.0f} mm long and {2 * log.rough.size:.0f} mm thick" for log in logs)
         raise FitError(
             f"the scan shows {len(logs)} logs ({sizes}); choose one with --pick N, counted in that order; --list draws "
             "them."
         )
     if pick is not None and not 1 <= pick <= len(logs):
         raise FitError(f"log {pick} was picked but the scan shows {len(logs)}; pick a number from 1 to {len(logs)}.")
-    member, patches, rough = logs[(pick or 1) - 1]
-    counts = (("strays", strays), ("ground", on_ground), ("clutter", int((~member).sum())))
-    return Found(left[member], patches, rough, ground, counts)
+    log = logs[(pick or 1) - 1]
+    counts = (
+        ("strays", searched.strays),
+        ("ground", searched.on_ground),
+        ("clutter", int((~log.member).sum())),
+    )
+    return FoundLog(searched.points[log.member], log.patches, log.rough, searched.ground, counts)
 
 
-def list_logs(points: Array, up: Array | None = None) -> list[tuple[Array, Rough]]:
+def list_logs(points: Array, up: Array | None = None) -> list[tuple[Array, RoughLog]]:
     """Every log among points (n, 3) in mm, by falling size as `pick` counts them: its points (k, 3) and rough form.
 
     Raises
@@ -77,15 +104,13 @@ def list_logs(points: Array, up: Array | None = None) -> list[tuple[Array, Rough
     FitError
         If there is none.
     """
-    left, logs, _, _ = _search(points, up)
-    return [(left[member], rough) for member, _, rough in logs]
+    searched = _search(points, up)
+    return [(searched.points[log.member], log.rough) for log in searched.logs]
 
 
-def _search(
-    points: Array, up: Array | None
-) -> tuple[Array, list[tuple[NDArray[np.bool_], Patches, Rough]], Ground | None, tuple[int, int]]:
-    """Points left of strays and ground, the logs among them, the ground, and counts of strays and of ground."""
-    if len(points) < 300:
+def _search(points: Array, up: Array | None) -> _Searched:
+    """Strays and ground taken away, and logs found in what is left."""
+    if len(points) < LEAST_POINTS:
         raise FitError(f"the scan holds only {len(points)} points; a log needs some thousands: scan it again.")
     crowded, cell = _without_strays(points)
     # thinned only now: strays are few among all points, but each would be a voxel of its own
@@ -93,8 +118,8 @@ def _search(
     ground = find_ground(left, up)
     standing = np.ones(len(left), bool)
     if ground is not None:
-        standing = ground.height(left) > max(30.0, 4.0 * ground.spread)
-        if standing.sum() < 300:
+        standing = ground.height(left) > max(GROUND_SKIN, GROUND_SPREADS * ground.spread)
+        if standing.sum() < LEAST_POINTS:
             raise FitError("the scan shows ground but no log on it: scan the log from both sides and both ends.")
     left = left[standing]
     logs = _logs(left, voxelise(left, cell))
@@ -103,10 +128,10 @@ def _search(
             "no log was found in the scan: nothing in it is long and round enough. Check that the scan shows one whole "
             "log from both sides, and that scan_units on the card is right."
         )
-    return left, logs, ground, (int((~crowded).sum()), int((~standing).sum()))
+    return _Searched(left, logs, ground, int((~crowded).sum()), int((~standing).sum()))
 
 
-def _without_strays(points: Array) -> tuple[NDArray[np.bool_], float]:
+def _without_strays(points: Array) -> tuple[Mask, float]:
     """Which points have company, and the voxel size at which that was judged."""
     for cell in CELLS:
         voxels = voxelise(points, cell)
@@ -121,34 +146,41 @@ def _without_strays(points: Array) -> tuple[NDArray[np.bool_], float]:
     return crowd > max(3.0, STRAY_SHARE * middle, 1.0 + met + 3.0 * np.sqrt(met + 0.4)), cell
 
 
-def _logs(points: Array, voxels: Voxels) -> list[tuple[NDArray[np.bool_], Patches, Rough]]:
-    """Lumps that look like logs, by falling size: member mask (n,), patches, rough log."""
+def _logs(points: Array, voxels: Voxels) -> list[PartOfLump]:
+    """Lumps that look like logs, or parts of them that do, by falling size; members are masks over all points (n,)."""
     lump = voxels.lumps()[voxels.of]
     names, counts = np.unique(lump, return_counts=True)
-    found = []
-    for name in names[np.argsort(-counts, kind="stable")][:8]:
+    found: list[PartOfLump] = []
+    for name in names[np.argsort(-counts, kind="stable")][:LUMPS_TRIED]:
         member = lump == name
-        if member.sum() < max(300, 0.03 * len(points)):
+        if member.sum() < max(LEAST_POINTS, LUMP_SHARE * len(points)):
             continue
-        patches = surface_patches(points[member])
-        rough = rough_log(patches)
-        whole = [(np.ones(member.sum(), bool), patches, rough)] if rough is not None and _is_log(rough) else []
-        if rough is None or rough.fit < CLEAR_FIT:
-            parts = [part for part in parted(points[member], patches) if _is_log(part[2])]
-            whole = parts if len(parts) > 1 else whole
-        for part, own, log in whole:
-            found.append((log.size**2 * log.length, _within(member, part), own, log))
-    found.sort(key=lambda one: -one[0])
-    return [(member, patches, rough) for bulk, member, patches, rough in found if bulk > RIVAL * found[0][0]]
+        found += [replace(log, member=_within(member, log.member)) for log in _logs_of_lump(points[member])]
+    found.sort(key=lambda log: -log.rough.size**2 * log.rough.length)
+    largest = found[0].rough.size**2 * found[0].rough.length if found else 0.0
+    return [log for log in found if log.rough.size**2 * log.rough.length > RIVAL * largest]
 
 
-def _within(member: NDArray[np.bool_], part: NDArray[np.bool_]) -> NDArray[np.bool_]:
+def _logs_of_lump(points: Array) -> list[PartOfLump]:
+    """The log that a lump of points (n, 3) is, or those it holds side by side, or none."""
+    patches = surface_patches(points)
+    rough = rough_log(patches)
+    whole = []
+    if rough is not None and _is_log(rough):
+        whole = [PartOfLump(np.ones(len(points), bool), patches, rough)]
+    if rough is None or rough.fit < CLEAR_FIT:
+        parts = [part for part in part_touching_logs(points, patches) if _is_log(part.rough)]
+        whole = parts if len(parts) > 1 else whole
+    return whole
+
+
+def _within(member: Mask, part: Mask) -> Mask:
     """A mask over all points from one over the members alone."""
     out = np.zeros(len(member), bool)
     out[np.flatnonzero(member)[part]] = True
     return out
 
 
-def _is_log(rough: Rough) -> bool:
-    long_enough = rough.length > 0.8 * 2 * rough.size
+def _is_log(rough: RoughLog) -> bool:
+    long_enough = rough.length > LEAST_LENGTH * 2 * rough.size
     return rough.fit > LEAST_FIT and rough.girth > LEAST_GIRTH and long_enough

@@ -43,4 +43,5 @@ def girth_error(card: Card, outline: Array, stderr_radius: Array) -> Array:
     `outline` and `stderr_radius` are (n, 72). Errors of hidden girth are counted as if they all went one way.
     """
     _, bark = bark_thickness(card, outline)
-    return 2.0 * np.pi * np.sqrt(np.maximum(stderr_radius**2 - bark**2, 0.0)).mean(axis=1)
+    error: Array = 2.0 * np.pi * np.sqrt(np.maximum(stderr_radius**2 - bark**2, 0.0)).mean(axis=1)
+    return error

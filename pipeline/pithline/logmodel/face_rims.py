@@ -9,11 +9,12 @@ from numpy.typing import NDArray
 
 from pithline.logmodel.model import CLOCK_SAMPLES, clock_direction
 from pithline.logmodel.surface import Surface
-from pithline.scan.ends import Face
+from pithline.scan.end_faces import ScannedFace
 
 Array = NDArray[np.float64]
 
 SECTORS = 24
+"""Into which a rim is parted, 15° each."""
 SKIN = 7.0
 """Points that stand out of an end plane by up to this are the face's: bark ends at the plane. [mm]"""
 REACH = 40.0
@@ -28,14 +29,14 @@ COPIES = 2
 
 
 @dataclass(frozen=True, slots=True)
-class Rim:
+class FaceRim:
     """The rim of one face: clock angles (k,) of sectors, how far it lies outside the surface there (k,) [mm]."""
 
     clock: Array
     over: Array
 
 
-def face_rim(points: Array, surface: Surface, face: Face) -> Rim:
+def face_rim(points: Array, surface: Surface, face: ScannedFace) -> FaceRim:
     """The second outermost point of each sector of a face, for one stray may lie outside. Points (n, 3)."""
     height = (points - face.point) @ face.normal
     out, clock = surface.residuals(points[(height > 0.0) & (height < SKIN)])
@@ -46,10 +47,10 @@ def face_rim(points: Array, surface: Surface, face: Face) -> Rim:
         if len(here) >= LEAST_POINTS:
             middles.append(k * (2 * np.pi / SECTORS))
             over.append(float(np.sort(here)[-2]))
-    return Rim(np.array(middles), np.array(over))
+    return FaceRim(np.array(middles), np.array(over))
 
 
-def seen_sectors(rim: Rim, surface: Surface, face: Face) -> NDArray[np.bool_]:
+def seen_sectors(rim: FaceRim, surface: Surface, face: ScannedFace) -> NDArray[np.bool_]:
     """In which sectors of a rim bark was seen near the face. (k,)"""
     column = np.rint(rim.clock * (CLOCK_SAMPLES / (2 * np.pi))).astype(int)
     near = np.abs(surface.x - face.point[0]) < NEAR
@@ -57,7 +58,7 @@ def seen_sectors(rim: Rim, surface: Surface, face: Face) -> NDArray[np.bool_]:
     return np.array([cells[np.arange(c - 1, c + 2) % CLOCK_SAMPLES].min() > 0.5 for c in column], bool)
 
 
-def hidden_rims(points: Array, surface: Surface, faces: tuple[Face, Face]) -> Array:
+def hidden_rims(points: Array, surface: Surface, faces: tuple[ScannedFace, ScannedFace]) -> Array:
     """Points (m, 3) of the outline where the rims show it and the bark does not."""
     found = [np.empty((0, 3))]
     for face in faces:
@@ -73,7 +74,7 @@ def hidden_rims(points: Array, surface: Surface, faces: tuple[Face, Face]) -> Ar
     return np.concatenate(found)
 
 
-def _on_plane(surface: Surface, face: Face, clock: Array, over: Array) -> Array:
+def _on_plane(surface: Surface, face: ScannedFace, clock: Array, over: Array) -> Array:
     """Points on an end plane, COPIES in each cell of the sectors about `clock`, `over` outside the surface."""
     step = 2 * np.pi / CLOCK_SAMPLES
     clock = (clock[:, None] + step * np.array([-1.0, 0.0, 1.0])).ravel()

@@ -6,11 +6,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.errors import FitError, InputError
+from pithline.logmodel.bark_thickness import girth_error
 from pithline.logmodel.card import Card
-from pithline.logmodel.frame import UNITS
+from pithline.logmodel.dimensions import GIRTH_INSET, girth
 from pithline.logmodel.model import LogModel
-from pithline.logmodel.taper import GIRTH_INSET, girth
-from pithline.logmodel.under_bark import girth_error
+from pithline.units import SCAN_UNITS
 
 Array = NDArray[np.float64]
 
@@ -25,6 +25,8 @@ CAUTION, REFUSAL = 0.01, 0.03
 LENGTH_ERROR = 3.0
 GIRTH_ERROR = 4.0
 """Standard errors of a taped length and girth. [mm] Common practice: a tape is read to some millimetres on bark."""
+UNSEEN_LENGTH_ERROR, UNSEEN_SLACK = 15.0, 30.0
+"""What an end face that was not scanned adds to the length's standard error, and to what is refused. [mm]"""
 
 
 def check_span(points: Array, card: Card, scale: float) -> None:
@@ -57,17 +59,17 @@ def _size(length: float) -> str:
 
 def _advice(raw: float, card: Card, least: float, most: float) -> str:
     """What to put on the card. `raw` is a size in scan units that should come out between `least` and `most` mm."""
-    if card.reference_length is not None:
+    if card.reference is not None:
         return "check the reference length on the card."
     middle = np.sqrt(least * most)
-    fitting = [unit for unit in UNITS if least <= raw * UNITS[unit] <= most and unit != card.scan_units]
+    fitting = [unit for unit in SCAN_UNITS if least <= raw * SCAN_UNITS[unit] <= most and unit != card.scan_units]
     if not fitting:
         return "put the scan's unit (scan_units) or a reference length on the card."
-    unit = min(fitting, key=lambda one: abs(np.log(raw * UNITS[one] / middle)))
+    unit = min(fitting, key=lambda unit: abs(np.log(raw * SCAN_UNITS[unit] / middle)))
     return f'the scan is likely in {unit}; put scan_units = "{unit}" on the card (it says "{card.scan_units}").'
 
 
-def against_tape(card: Card, model: LogModel, seen: tuple[bool, bool]) -> list[str]:
+def compare_with_tape(card: Card, model: LogModel, seen: tuple[bool, bool]) -> list[str]:
     """Cautions where tape measures on the card and the fit differ beyond two standard errors and 1 %.
 
     Parameters
@@ -83,8 +85,8 @@ def against_tape(card: Card, model: LogModel, seen: tuple[bool, bool]) -> list[s
     inset = min(GIRTH_INSET, 0.5 * model.length)
     cautions = []
     if card.tape_length is not None:
-        error = np.hypot(LENGTH_ERROR, 0.0 if all(seen) else 15.0)
-        cautions += _compare("length", card.tape_length, model.length, float(error), 0.0 if all(seen) else 30.0)
+        error = np.hypot(LENGTH_ERROR, 0.0 if all(seen) else UNSEEN_LENGTH_ERROR)
+        cautions += _compare("length", card.tape_length, model.length, float(error), 0.0 if all(seen) else UNSEEN_SLACK)
     for name, taped, x in (
         ("girth_butt", card.tape_girth_butt, inset),
         ("girth_top", card.tape_girth_top, model.length - inset),
@@ -95,7 +97,7 @@ def against_tape(card: Card, model: LogModel, seen: tuple[bool, bool]) -> list[s
     return cautions
 
 
-def against_defects(card: Card, model: LogModel) -> None:
+def check_defects(card: Card, model: LogModel) -> None:
     """Refuse a defect that the card places beyond the log.
 
     Raises

@@ -8,11 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.errors import InputError
-from pithline.logmodel.against import check_span
-from pithline.logmodel.by_tape import needs_scale
 from pithline.logmodel.card import Card
-from pithline.logmodel.frame import axis_vector, millimetres
-from pithline.scan.find import list_logs
+from pithline.logmodel.log_frame import axis_vector, millimetres
+from pithline.logmodel.plausibility import check_span
+from pithline.logmodel.scale_by_tape import needs_scale
+from pithline.scan.log_search import list_logs
 
 Array = NDArray[np.float64]
 

@@ -28,41 +28,44 @@ STIFF = 0.5
 
 
 @dataclass(frozen=True, slots=True)
-class Rim:
-    """The outline (360, 2) as column and row, and how distinct it is: `contrast` 0 (not to be seen) to 1; `cut` is the
+class FaceOutline:
+    """The outline's `places` (360, 2) as column and row, and how distinct it is: `contrast` 0 (not to be seen) to 1; `cut` is the
     part of it that runs along the picture's edge.
     """
 
-    outline: Array
+    places: Array
     contrast: float
     cut: float
 
     @property
     def low(self) -> Array:
         """Leftmost column and topmost row."""
-        return self.outline.min(axis=0)
+        corner: Array = self.places.min(axis=0)
+        return corner
 
     @property
     def high(self) -> Array:
         """Rightmost column and lowest row."""
-        return self.outline.max(axis=0)
+        corner: Array = self.places.max(axis=0)
+        return corner
 
-    def reach(self, places: Array, about: Array) -> Array:
-        """Distance of places (n, 2) from `about` as a part of the outline's in the same direction."""
-        rim = self.outline - about
+    def reach(self, points: Array, about: Array) -> Array:
+        """Distance of points (n, 2) from `about` as a part of the outline's in the same direction."""
+        rim = self.places - about
         turned = np.mod(np.arctan2(rim[:, 1], rim[:, 0]), 2 * np.pi)
         order = np.argsort(turned)
-        away = places - about
+        away = points - about
         at = np.mod(np.arctan2(away[:, 1], away[:, 0]), 2 * np.pi)
         radius = np.interp(at, turned[order], np.hypot(rim[:, 0], rim[:, 1])[order], period=2 * np.pi)
-        return np.hypot(away[:, 0], away[:, 1]) / np.maximum(radius, 1.0)
+        share: Array = np.hypot(away[:, 0], away[:, 1]) / np.maximum(radius, 1.0)
+        return share
 
 
-def boxed(box: tuple[float, float, float, float]) -> Rim:
+def outline_of_box(box: tuple[float, float, float, float]) -> FaceOutline:
     """An oval that fills a box (left, top, right, bottom) stated by hand. [px]"""
     left, top, right, bottom = box
     turn = np.arange(ANGLES) * (2 * np.pi / ANGLES)
-    return Rim(
+    return FaceOutline(
         np.column_stack(
             [
                 0.5 * (left + right) + 0.5 * (right - left) * np.cos(turn),
@@ -74,7 +77,7 @@ def boxed(box: tuple[float, float, float, float]) -> Rim:
     )
 
 
-def find_rim(picture: Array, about: Array) -> Rim:
+def find_outline(picture: Array, about: Array) -> FaceOutline:
     """The outline about a place on the face.
 
     Parameters
@@ -105,7 +108,7 @@ def find_rim(picture: Array, about: Array) -> Rim:
         inside = _filled(outline, about, (height, width))
         lean = _lean(cell, inside, ~_filled(about + 1.06 * (outline - about), about, (height, width)) | behind)
     cut = float((radius > limit - 2.0).mean())
-    return Rim(COARSE * outline, _contrast(sampled, radius, limit), cut)
+    return FaceOutline(COARSE * outline, _contrast(sampled, radius, limit), cut)
 
 
 def _colour_cells(picture: Array) -> NDArray[np.int64]:
@@ -113,7 +116,8 @@ def _colour_cells(picture: Array) -> NDArray[np.int64]:
     lab = rgb2lab(picture)
     scaled = np.stack([lab[..., 0] / 100.0, (lab[..., 1] + 40.0) / 80.0, (lab[..., 2] + 40.0) / 100.0], axis=-1)
     index = np.clip((scaled * BINS).astype(int), 0, BINS - 1)
-    return (index[..., 0] * BINS + index[..., 1]) * BINS + index[..., 2]
+    cell: NDArray[np.int64] = (index[..., 0] * BINS + index[..., 1]) * BINS + index[..., 2]
+    return cell
 
 
 def _lean(cell: NDArray[np.int64], face: Mask, behind: Mask) -> Array:
@@ -125,7 +129,8 @@ def _lean(cell: NDArray[np.int64], face: Mask, behind: Mask) -> Array:
         tables.append((counts / counts.sum()).ravel())
     floor = 2e-4
     odds = np.log((tables[0] + floor * np.exp(UNKNOWN)) / (tables[1] + floor))
-    return gaussian_filter(odds[cell], 2.0)
+    lean: Array = gaussian_filter(odds[cell], 2.0)
+    return lean
 
 
 def _rays(about: Array, shape: tuple[int, int]) -> tuple[Array, Array]:
@@ -170,7 +175,8 @@ def _best_path(worth: Array) -> NDArray[np.int64]:
 
 def _places(about: Array, radius: Array, shape: tuple[int, int]) -> Array:
     turn = np.arange(ANGLES) * (2 * np.pi / ANGLES)
-    return about + ((radius + 1.0) * _ray_step(shape))[:, None] * np.column_stack([np.cos(turn), np.sin(turn)])
+    places: Array = about + ((radius + 1.0) * _ray_step(shape))[:, None] * np.column_stack([np.cos(turn), np.sin(turn)])
+    return places
 
 
 def _filled(outline: Array, about: Array, shape: tuple[int, int]) -> Mask:
@@ -181,14 +187,15 @@ def _filled(outline: Array, about: Array, shape: tuple[int, int]) -> Mask:
     rows, columns = np.mgrid[0 : shape[0], 0 : shape[1]]
     at = np.mod(np.arctan2(rows - about[1], columns - about[0]), 2 * np.pi)
     radius = np.interp(at.ravel(), turned[order], np.hypot(rim[:, 0], rim[:, 1])[order], period=2 * np.pi)
-    return np.hypot(columns - about[0], rows - about[1]) < radius.reshape(shape)
+    inside: Mask = np.hypot(columns - about[0], rows - about[1]) < radius.reshape(shape)
+    return inside
 
 
 def _contrast(sampled: Array, radius: Array, limit: Array) -> float:
     """Part of the girth at which colours speak for the log within the outline and against it without."""
     spread = max(int(0.06 * np.median(radius)), 3)
-    told = []
+    tells = []
     for ray, at, most in zip(sampled, np.rint(radius).astype(int), limit.astype(int), strict=True):
         within, without = ray[max(at - spread, 0) : at], ray[at + 1 : min(at + 1 + spread, most)]
-        told.append(len(without) > 0 and len(within) > 0 and within.mean() > 0.0 > without.mean())
-    return float(np.mean(told))
+        tells.append(len(without) > 0 and len(within) > 0 and within.mean() > 0.0 > without.mean())
+    return float(np.mean(tells))

@@ -9,17 +9,39 @@ from numba import njit
 from numpy.typing import NDArray
 from scipy.ndimage import median_filter
 
+from pithline.geometry.robust import cauchy, reweighted, spread
 from pithline.scan.normals import Patches, axis_direction
 
 Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
 
 SLICE = 60.0
+"""Thickness of a slice. [mm]"""
 TRIALS = 240
 SEED = 7
+LEAST_PATCHES, SLICE_PATCHES, CIRCLE_PATCHES = 60, 8, 6
+"""Patches that a log, a slice and a circle need to be told."""
+LEAST_SLICES = 0.4
+"""Part of the slices that must hold a circle."""
+THINNEST, THICKEST = 25.0, 3000.0
+"""Radii of circles that are tried. [mm]"""
+SEEN_SECTOR_DEG = 15.0
+CIRCLE_WIDTH, CIRCLE_SHARE = 8.0, 0.05
+"""A patch lies on a circle that it misses by less than the first [mm] or this part of the radius…"""
+CIRCLE_FACING = 0.85
+"""… and whose radius its normal follows within this cosine (32°)."""
 
 
 @dataclass(frozen=True, slots=True)
-class Rough:
+class Circle:
+    """A circle in a section: `centre` (2,) and `radius`. [mm]"""
+
+    centre: Array
+    radius: float
+
+
+@dataclass(frozen=True, slots=True)
+class RoughLog:
     """A log roughly found, in its own frame: `turn` (3, 3) rows are axis and two directions across it.
 
     `u` (k,) are slices along the axis, `centre` (k, 2) and `radius` (k,) their circles, all in mm; `fit` the fraction
@@ -51,10 +73,10 @@ class Rough:
         return u, np.hypot(away[:, 0], away[:, 1]), np.interp(u, self.u, self.radius)
 
 
-def rough_log(patches: Patches) -> Rough | None:
+def rough_log(patches: Patches) -> RoughLog | None:
     """A log through patches of surface, or None where no run of slices holds circles."""
     means, normals = patches.means, patches.normals
-    if len(means) < 60:
+    if len(means) < LEAST_PATCHES:
         return None
     axis = axis_direction(normals)
     rough = None
@@ -77,22 +99,31 @@ def axis_frame(axis: Array) -> Array:
     return np.stack([axis, second, np.cross(axis, second)])
 
 
-def _chord(rough: Rough) -> Array:
+def _chord(rough: RoughLog) -> Array:
     """Direction of the robust straight line through the circles' centres. (3,)"""
-    slopes = []
-    for values in rough.centre.T:
-        weight = np.ones(len(values))
-        for _ in range(6):
-            fit = np.polyfit(rough.u, values, 1, w=np.sqrt(weight))
-            away = values - np.polyval(fit, rough.u)
-            scale = 1.4826 * np.median(np.abs(away)) + 1e-3
-            weight = 1.0 / (1.0 + (away / (2.0 * scale)) ** 2)
-        slopes.append(fit[0])
-    axis = rough.turn.T @ np.array([1.0, *slopes])
+    axis: Array = rough.turn.T @ np.array([1.0, *(_slope(rough.u, values) for values in rough.centre.T)])
     return axis / np.linalg.norm(axis)
 
 
-def _slices(means: Array, normals: Array, turn: Array) -> Rough | None:
+def _slope(x: Array, values: Array) -> float:
+    """Slope of the robust straight line through values at x, both (k,)."""
+
+    def solve(line: Array, miss: Array, weight: Array) -> Array:
+        return np.polyfit(x, values, 1, w=np.sqrt(weight))
+
+    fitted = reweighted(
+        solve(np.zeros(2), values, np.ones(len(values))),
+        lambda line: values - np.polyval(line, x),
+        lambda miss, _: cauchy(miss, 2.0 * (spread(miss) + 1e-3)),
+        solve,
+        rounds=5,
+    )
+    assert fitted is not None
+    return float(fitted.found[0])
+
+
+def _slices(means: Array, normals: Array, turn: Array) -> RoughLog | None:
+    """Circles in slices of patches, means and normals (m, 3) each, square to the first row of `turn`."""
     bark = np.abs(normals @ turn[0]) < 0.5
     local = means @ turn.T
     across = (normals @ turn.T)[:, 1:]
@@ -105,55 +136,55 @@ def _slices(means: Array, normals: Array, turn: Array) -> Rough | None:
     rows = []
     for k in range(count):
         inside = bark & (local[:, 0] >= edges[k]) & (local[:, 0] <= edges[k + 1])
-        circle = _circle(local[inside, 1:], across[inside], rng) if inside.sum() >= 8 else None
-        if circle is not None:
-            rows.append((0.5 * (edges[k] + edges[k + 1]), *circle))
-    if len(rows) < max(2, 0.4 * count):
+        found = _circle_of_slice(local[inside, 1:], across[inside], rng) if inside.sum() >= SLICE_PATCHES else None
+        if found is not None:
+            circle, upon, seen = found
+            rows.append((0.5 * (edges[k] + edges[k + 1]), *circle.centre, circle.radius, upon, seen))
+    if len(rows) < max(2, LEAST_SLICES * count):
         return None
     table = np.array(rows)
     smooth = median_filter(table[:, 1:4], (min(5, len(table)), 1), mode="nearest")
-    return Rough(
-        turn, table[:, 0], smooth[:, :2], smooth[:, 2], float(np.median(table[:, 4])), float(np.median(table[:, 5]))
-    )
+    fit, girth = float(np.median(table[:, 4])), float(np.median(table[:, 5]))
+    return RoughLog(turn, table[:, 0], smooth[:, :2], smooth[:, 2], fit, girth)
 
 
-def _circle(points: Array, normals: Array, rng: np.random.Generator) -> tuple[float, float, float, float, float] | None:
-    """Circle that most points (n, 2) lie on with normals to suit: centre, radius, fraction on it, girth seen."""
+def _circle_of_slice(points: Array, normals: Array, rng: np.random.Generator) -> tuple[Circle, float, float] | None:
+    """Circle that most points (n, 2) lie on with normals to suit, the fraction on it, the fraction of girth seen."""
     picks = points[rng.integers(0, len(points), (TRIALS, 3))]
     a, b = picks[:, 1] - picks[:, 0], picks[:, 2] - picks[:, 0]
     twice = 2.0 * (a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0])
-    good = np.abs(twice) > 200.0
+    good = np.abs(twice) > 200.0  # mm²: three points nearly in line tell no circle
     a, b, twice, origin = a[good], b[good], twice[good], picks[good, 0]
     aa, bb = (a**2).sum(1), (b**2).sum(1)
     away = np.column_stack([b[:, 1] * aa - a[:, 1] * bb, a[:, 0] * bb - b[:, 0] * aa]) / twice[:, None]
     radius = np.hypot(away[:, 0], away[:, 1])
-    real = (radius > 25.0) & (radius < 3000.0)
+    real = (radius > THINNEST) & (radius < THICKEST)
     centre, radius = (origin + away)[real], radius[real]
     if not len(radius):
         return None
     at, on = most_upon(np.ascontiguousarray(points), np.ascontiguousarray(normals), centre, radius)
-    if on.sum() < 6:
+    if on.sum() < CIRCLE_PATCHES:
         return None
-    centre, radius = refined_circle(points[on], centre[at], float(radius[at]))
-    turned = np.arctan2(*(points[on] - centre).T)
-    seen = len(np.unique(np.floor(turned / np.radians(15.0)))) / 24.0
-    return float(centre[0]), float(centre[1]), radius, float(on.mean()), seen
+    circle = refined_circle(points[on], Circle(centre[at], float(radius[at])))
+    turned = np.arctan2(*(points[on] - circle.centre).T)
+    seen = len(np.unique(np.floor(turned / np.radians(SEEN_SECTOR_DEG)))) / (360.0 / SEEN_SECTOR_DEG)
+    return circle, float(on.mean()), seen
 
 
 @njit(cache=True)
-def most_upon(points: Array, normals: Array, centre: Array, radius: Array) -> tuple[int, NDArray[np.bool_]]:
+def most_upon(points: Array, normals: Array, centre: Array, radius: Array) -> tuple[int, Mask]:
     """Of circles (k,) the first that most points (n, 2) with normals (n, 2) to suit lie on, and which do. (n,)"""
     best, most = 0, -1
     chosen, on = np.zeros(len(points), np.bool_), np.zeros(len(points), np.bool_)
     length = np.sqrt(normals[:, 0] ** 2 + normals[:, 1] ** 2)
     for c in range(len(radius)):
-        width = max(8.0, 0.05 * radius[c])
+        width = max(CIRCLE_WIDTH, CIRCLE_SHARE * radius[c])
         count = 0
         for i in range(len(points)):
             y, z = points[i, 0] - centre[c, 0], points[i, 1] - centre[c, 1]
             distance = np.sqrt(y * y + z * z)
             near = abs(distance - radius[c]) < width
-            on[i] = near and abs(y * normals[i, 0] + z * normals[i, 1]) > 0.85 * distance * length[i]
+            on[i] = near and abs(y * normals[i, 0] + z * normals[i, 1]) > CIRCLE_FACING * distance * length[i]
             count += on[i]
         if count > most:
             best, most = c, count
@@ -161,15 +192,20 @@ def most_upon(points: Array, normals: Array, centre: Array, radius: Array) -> tu
     return best, chosen
 
 
-def refined_circle(points: Array, centre: Array, radius: float) -> tuple[Array, float]:
-    """Geometric circle fit by Gauss-Newton with Cauchy weights."""
-    for _ in range(8):
-        away = points - centre
-        distance = np.hypot(away[:, 0], away[:, 1])
-        miss = distance - radius
-        scale = max(1.4826 * float(np.median(np.abs(miss))), 0.5)
-        weight = 1.0 / (1.0 + (miss / (2.0 * scale)) ** 2)
-        design = np.column_stack([away / distance[:, None], np.ones(len(points))])
+def refined_circle(points: Array, start: Circle) -> Circle:
+    """Geometric circle fit to points (n, 2) by Gauss-Newton with Cauchy weights."""
+
+    def solve(circle: Circle, miss: Array, weight: Array) -> Circle:
+        away = points - circle.centre
+        design = np.column_stack([away / np.hypot(away[:, 0], away[:, 1])[:, None], np.ones(len(points))])
         step = np.linalg.lstsq(design * np.sqrt(weight)[:, None], miss * np.sqrt(weight), rcond=None)[0]
-        centre, radius = centre + step[:2], radius + float(step[2])
-    return centre, radius
+        return Circle(circle.centre + step[:2], circle.radius + float(step[2]))
+
+    def residuals(circle: Circle) -> Array:
+        away = points - circle.centre
+        miss: Array = np.hypot(away[:, 0], away[:, 1]) - circle.radius
+        return miss
+
+    fitted = reweighted(start, residuals, lambda miss, _: cauchy(miss, 2.0 * max(spread(miss), 0.5)), solve, rounds=8)
+    assert fitted is not None
+    return fitted.found

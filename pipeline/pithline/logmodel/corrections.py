@@ -9,12 +9,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.errors import InputError
-from pithline.logmodel.card import Card, PithMark
-from pithline.logmodel.marks import MARK_ERROR, mark_point
+from pithline.logmodel.bark_thickness import BARK_VARIES, bark_thickness
+from pithline.logmodel.card import MARK_ERROR, Card, PithMark
 from pithline.logmodel.model import EndPlane, LogModel, clock_angles, clock_of, radius_at
-from pithline.logmodel.under_bark import BARK_VARIES, bark_thickness
+from pithline.logmodel.pith_line import place_mark
 
 Array = NDArray[np.float64]
+NEAR = 150.0
+"""A mark no farther than this from a sighting gives way to it. [mm]"""
 MOST_OFF = 0.5
 """A pith farther off the fitted one than this share of the radius is a slip of the tape."""
 
@@ -29,7 +31,7 @@ class Sighting:
 
 
 @dataclass(frozen=True, slots=True)
-class _Outline:
+class _ModelOutline:
     """A model's over-bark outline with the methods of a fitted surface that marks are read by."""
 
     model: LogModel
@@ -40,7 +42,8 @@ class _Outline:
 
     def centre(self, x: Array) -> Array:
         """Centreline (y, z) at x: (len(x), 2)."""
-        return self.model.splines(self.model.centre)(x)
+        centre: Array = self.model.splines(self.model.centre)(x)
+        return centre
 
 
 def pith_at(model: LogModel, x: float) -> Array:
@@ -59,15 +62,12 @@ def pith_from_mark(model: LogModel, end: str, mark: PithMark) -> Sighting:
     plane = model.butt if end == "butt" else model.top
 
     def inward(point: Array) -> Array:
-        return (model.scan_to_log @ np.append(point, 1.0))[:3]
+        placed: Array = (model.scan_to_log @ np.append(point, 1.0))[:3]
+        return placed
 
-    point, _, _ = mark_point(end, mark, plane, _Outline(model), inward)
+    point = place_mark(end, mark, plane, _ModelOutline(model), inward).point
     off = point[1:] - pith_at(model, float(point[0]))
     return Sighting(float(point[0]), float(off[1]), float(-off[0]))
-
-
-NEAR = 150.0
-"""A mark no farther than this from a sighting gives way to it. [mm]"""
 
 
 def with_pith(model: LogModel, seen: Sequence[Sighting], held: Sequence[float], error: float | None) -> LogModel:
@@ -85,25 +85,25 @@ def with_pith(model: LogModel, seen: Sequence[Sighting], held: Sequence[float], 
         Where a sighting lies off the log, or moves the pith out of reason.
     """
     # a sighting close to a mark speaks for it too: else a millimetre between the two would bend the pith sharply
-    knots: dict[float, Array] = {x: np.zeros(2) for x in held if all(abs(one.x - x) >= NEAR for one in seen)}
-    for one in seen:
-        if not model.x[0] <= one.x <= model.x[-1]:
+    knots: dict[float, Array] = {x: np.zeros(2) for x in held if all(abs(sighting.x - x) >= NEAR for sighting in seen)}
+    for sighting in seen:
+        if not model.x[0] <= sighting.x <= model.x[-1]:
             raise InputError(
-                f"pith.seen x = {one.x:.0f} mm lies off the log, which is {model.length:.0f} mm long; measure it from the butt end."
+                f"pith.seen x = {sighting.x:.0f} mm lies off the log, which is {model.length:.0f} mm long; measure it from the butt end."
             )
-        off, radius = float(np.hypot(one.up, one.right)), _least_radius(model, one.x)
+        off, radius = float(np.hypot(sighting.up, sighting.right)), _least_radius(model, sighting.x)
         if off > MOST_OFF * radius:
             raise InputError(
-                f"the pith as found at {one.x:.0f} mm lies {off:.0f} mm from where the plan has it, in a log of {radius:.0f} mm "
+                f"the pith as found at {sighting.x:.0f} mm lies {off:.0f} mm from where the plan has it, in a log of {radius:.0f} mm "
                 "radius; measure it again."
             )
-        knots[one.x] = np.array([-one.right, one.up])
+        knots[sighting.x] = np.array([-sighting.right, sighting.up])
     at = np.array(sorted(knots))
     shift = np.array([knots[x] for x in at])
     moved = model.pith + np.column_stack([np.interp(model.x, at, shift[:, i]) for i in (0, 1)])
     stderr = model.stderr_pith
     if len(knots) > 1:  # one sighting alone says nothing of the pith's way from there
-        new, places = MARK_ERROR if error is None else error, {one.x for one in seen}
+        new, places = MARK_ERROR if error is None else error, {sighting.x for sighting in seen}
         doubt = [min(new, d) if x in places else d for x, d in zip(at, np.interp(at, model.x, stderr), strict=True)]
         stderr = np.minimum(stderr, np.interp(model.x, at, doubt))
     out = replace(model, pith=moved, stderr_pith=stderr, pith_assumed=model.pith_assumed and not seen)
@@ -112,7 +112,7 @@ def with_pith(model: LogModel, seen: Sequence[Sighting], held: Sequence[float], 
 
 
 def _least_radius(model: LogModel, x: float) -> float:
-    return float(radius_at(model, model.radius_under_bark, x, clock_angles()).min())
+    return float(radius_at(model, model.radius_under_bark, np.array(x), clock_angles()).min())
 
 
 def _on_plane(model: LogModel, plane: EndPlane) -> Array:

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, map_coordinates
 from scipy.signal import find_peaks
 
-from pithline.pith.rim import Rim
+from pithline.pith.outline import FaceOutline
 
 Array = NDArray[np.float64]
 
@@ -18,7 +18,7 @@ PROMINENT = 0.35
 """A ring stands out by this part of the ray's own spread."""
 
 
-def ring_spacing(even: Array, place: Array, rim: Rim, scale: float) -> tuple[float, float]:
+def ring_spacing(even: Array, place: Array, outline: FaceOutline, scale: float) -> tuple[float, float]:
     """Median spacing of rings and its spread between rays (half the middle half's width). [mm]
 
     Parameters
@@ -31,7 +31,7 @@ def ring_spacing(even: Array, place: Array, rim: Rim, scale: float) -> tuple[flo
     spacings = []
     for turn in np.arange(RAYS) * (2 * np.pi / RAYS):
         way = np.array([np.cos(turn), np.sin(turn)])
-        reach = _to_rim(rim, place, turn)
+        reach = _to_rim(outline, place, turn)
         along = np.arange(INNER * reach, OUTER * reach, 0.5)
         if len(along) < 40:
             continue
@@ -51,6 +51,6 @@ def ring_spacing(even: Array, place: Array, rim: Rim, scale: float) -> tuple[flo
     return float(middle), float(0.5 * (three - quarter))
 
 
-def _to_rim(rim: Rim, place: Array, turn: float) -> float:
+def _to_rim(outline: FaceOutline, place: Array, turn: float) -> float:
     way = place + np.array([[np.cos(turn), np.sin(turn)]])
-    return 1.0 / float(rim.reach(way, place)[0])
+    return 1.0 / float(outline.reach(way, place)[0])

@@ -2,31 +2,76 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pithline.errors import InputError
-from pithline.logmodel.card import ArmsMark, Card, PithMark, ScanPoint, TapeMark
+from pithline.logmodel.card import MARK_ERROR, ArmsMark, Card, PithMark, ScanPoint, TapeMark
 from pithline.logmodel.model import clock_angles, clock_direction, clock_of
 from pithline.logmodel.surface import Surface
-from pithline.scan.ends import Face
+from pithline.scan.end_faces import ScannedFace
 
 Array = NDArray[np.float64]
 
-MARK_ERROR = 3.0
-"""Standard error of a mark where the card gives none. [mm] Common practice: a pith is marked to a few millimetres."""
-ASSUMED = 0.05
+UNMARKED_SHARE = 0.05
 """Standard deviation of the pith about the centre, as a part of the radius, where nothing is marked. From memory."""
-DRIFT = 0.03
-"""And of its wandering from one end to the other, where one end only is marked."""
+WANDER_SHARE = 0.03
+"""And of its wandering from one end to the other, where one end only is marked. From memory."""
 FAR_OFF = 150.0
 """A mark farther than this from its end face belongs to another end, scan or unit. [mm]"""
+RIM_POINTS = 720
+FACE_REACH = 60.0
+"""An end plane meets the bark this far to both sides of where it meets the axis: 4° off square on a log of 860 mm. [mm]"""
+CENTRE_PULL = 0.02
+"""Weight of the pull to the middle of the face, which settles a mark measured in one direction only."""
+LONGEST_STEP, SHORTEST_STEP = 40.0, 1e-4
+"""Of the search for the place that arms point at. [mm]"""
+
+Inward = Callable[[Array], Array]
+"""A scan point (3,) to the log frame. [mm]"""
+
+
+class Outline(Protocol):
+    """What marks are read by: a fitted surface, or a model's outline."""
+
+    def radii(self, x: Array, clock: Array) -> Array:
+        """Radius about the centreline over the grid x × clock: (len(x), len(clock)). [mm]"""
+        ...
+
+    def centre(self, x: Array) -> Array:
+        """Centreline (y, z) at x: (len(x), 2). [mm]"""
+        ...
+
+
+class FacePlane(Protocol):
+    """An end plane: a `point` (3,) of it and its outward unit `normal` (3,)."""
+
+    @property
+    def point(self) -> Array:
+        """A point of it. [mm]"""
+        ...
+
+    @property
+    def normal(self) -> Array:
+        """Outward unit normal."""
+        ...
 
 
 @dataclass(frozen=True, slots=True)
-class Pith:
+class MarkPlace:
+    """A mark as a `point` (3,) of the log frame, the `error` that its own measures betray [mm], cautions."""
+
+    point: Array
+    error: float = 0.0
+    cautions: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class PithLine:
     """Offset of the pith from the centreline, `at` stations (k,), `offset` (k, 2), its `error` (k,); k of 0, 1 or 2."""
 
     at: Array
@@ -43,19 +88,22 @@ class Pith:
         if len(self.at) == 1:
             return np.repeat(self.offset, len(x), axis=0)
         t = (x - self.at[0]) / (self.at[1] - self.at[0])
-        return (1.0 - t)[:, None] * self.offset[0] + t[:, None] * self.offset[1]
+        line: Array = (1.0 - t)[:, None] * self.offset[0] + t[:, None] * self.offset[1]
+        return line
 
     def error_at(self, x: Array) -> Array:
         """Standard error at x, per axis. (len(x),)"""
         if len(self.at) == 0:
-            return np.full(len(x), ASSUMED * self.radius)
+            return np.full(len(x), UNMARKED_SHARE * self.radius)
         if len(self.at) == 1:
-            return np.hypot(self.error[0], DRIFT * self.radius * (x - self.at[0]) / self.length)
+            away: Array = np.hypot(self.error[0], WANDER_SHARE * self.radius * (x - self.at[0]) / self.length)
+            return away
         t = np.clip((x - self.at[0]) / (self.at[1] - self.at[0]), 0.0, 1.0)
-        return np.hypot((1.0 - t) * self.error[0], t * self.error[1])
+        between: Array = np.hypot((1.0 - t) * self.error[0], t * self.error[1])
+        return between
 
 
-def locate_pith(card: Card, surface: Surface, faces: tuple[Face, Face], inward) -> Pith:
+def locate_pith(card: Card, surface: Surface, faces: tuple[ScannedFace, ScannedFace], inward: Inward) -> PithLine:
     """The pith from the card's marks, in the log frame of `surface` and `faces` (butt, top).
 
     `inward` takes a scan point to that frame.
@@ -65,28 +113,44 @@ def locate_pith(card: Card, surface: Surface, faces: tuple[Face, Face], inward) 
     InputError
         If a mark lies outside the wood or far off its end.
     """
-    at, offsets, errors, cautions = [], [], [], []
+    at, offsets, errors = [], [], []
+    cautions: list[str] = []
     for name, mark, face in zip(("butt", "top"), (card.pith_butt, card.pith_top), faces, strict=True):
         if mark is None:
             continue
-        point, error, caution = mark_point(name, mark, face, surface, inward)
-        centre = surface.centre(point[:1])[0]
-        _check_inside(name, point, centre, surface, card.bark_thickness or 0.0)
-        at.append(point[0])
-        offsets.append(point[1:] - centre)
-        errors.append(card.pith_error if card.pith_error is not None else max(MARK_ERROR, error))
-        cautions += caution
+        place = place_mark(name, mark, face, surface, inward)
+        centre = surface.centre(place.point[:1])[0]
+        _check_inside(name, place.point, centre, surface, card.bark_thickness or 0.0)
+        at.append(place.point[0])
+        offsets.append(place.point[1:] - centre)
+        errors.append(card.pith_error if card.pith_error is not None else max(MARK_ERROR, place.error))
+        cautions += place.cautions
     radius = float(np.median(surface.rows_at(surface.x)[:, 0]))
     length = float(np.linalg.norm(faces[1].point - faces[0].point))
-    return Pith(
+    return PithLine(
         np.array(at), np.array(offsets).reshape(-1, 2), np.array(errors), radius, max(length, 1.0), tuple(cautions)
     )
 
 
-def mark_point(name: str, mark: PithMark, face: Face, surface: Surface, inward) -> tuple[Array, float, list[str]]:
-    """The mark as a point (3,) of the log frame, the error its own measures betray, cautions.
+def place_mark(name: str, mark: PithMark, face: FacePlane, surface: Outline, inward: Inward) -> MarkPlace:
+    """Where a mark lies in the log frame.
 
-    `face` and `surface` may be an end plane and the outline of a fitted model.
+    Parameters
+    ----------
+    name : str
+        "butt" or "top".
+    mark : PithMark
+    face : FacePlane
+        The end's plane, scanned or of a fitted model.
+    surface : Outline
+        The outline that tape measures start from.
+    inward : callable
+        A scan point (3,) to the log frame. [mm]
+
+    Raises
+    ------
+    InputError
+        If a point of the scan lies far off the end.
     """
     if isinstance(mark, ScanPoint):
         point = inward(np.asarray(mark.xyz, float))
@@ -96,23 +160,23 @@ def mark_point(name: str, mark: PithMark, face: Face, surface: Surface, inward) 
                 f"pith.{name} lies {abs(off):.0f} mm off the {name} end along the log; check its coordinates and "
                 "scan_units, or which end is the butt."
             )
-        return point, 0.0, []
+        return MarkPlace(point)
     section = rim_on_face(surface, face)
     right, up = face_axes(face, name)
     flat = np.column_stack([(section - face.point) @ right, (section - face.point) @ up])
     if isinstance(mark, TapeMark):
         place = np.array([flat[:, 0].min() + mark.from_left, flat[:, 1].max() - mark.from_top])
-        return face.point + place[0] * right + place[1] * up, 0.0, []
+        return MarkPlace(face.point + place[0] * right + place[1] * up)
     place, error = _from_arms(mark, flat)
-    caution = []
+    cautions: tuple[str, ...] = ()
     if error > 2.0 * MARK_ERROR:
-        caution.append(
-            f"The arms of the cross at the {name} end miss the girth of the scan by {error:.0f} mm; measure them again."
+        cautions = (
+            f"The arms of the cross at the {name} end miss the girth of the scan by {error:.0f} mm; measure them again.",
         )
-    return face.point + place[0] * right + place[1] * up, error, caution
+    return MarkPlace(face.point + place[0] * right + place[1] * up, error, cautions)
 
 
-def face_axes(face: Face, name: str) -> tuple[Array, Array]:
+def face_axes(face: FacePlane, name: str) -> tuple[Array, Array]:
     """Unit vectors in an end plane: to the right as seen facing it, and up along its 12 o'clock line."""
     up = np.array([0.0, 0.0, 1.0]) - face.normal * face.normal[2]
     up /= np.linalg.norm(up)
@@ -121,10 +185,10 @@ def face_axes(face: Face, name: str) -> tuple[Array, Array]:
     return (-right if (right[1] > 0) == (name == "butt") else right), up
 
 
-def rim_on_face(surface: Surface, face: Face) -> Array:
+def rim_on_face(surface: Outline, face: FacePlane) -> Array:
     """Points (720, 3) of the over-bark outline in the plane of an end."""
-    clock = np.linspace(0.0, 2.0 * np.pi, 720, endpoint=False)
-    grid = np.linspace(face.point[0] - 60.0, face.point[0] + 60.0, 25)
+    clock = np.linspace(0.0, 2.0 * np.pi, RIM_POINTS, endpoint=False)
+    grid = np.linspace(face.point[0] - FACE_REACH, face.point[0] + FACE_REACH, 25)
     radii, centres = surface.radii(grid, clock), surface.centre(grid)
     x = np.full(len(clock), face.point[0])
     for _ in range(4):
@@ -148,7 +212,6 @@ def _from_arms(mark: ArmsMark, flat: Array) -> tuple[Array, float]:
         (np.array(way), float(getattr(mark, name))) for name, way in ways.items() if getattr(mark, name) is not None
     ]
     middle = flat.mean(0)
-    pull = 0.02
     place = middle.copy()
     for _ in range(40):
         misses = np.array([_to_rim(place, way, flat) - want for way, want in arms])
@@ -156,11 +219,11 @@ def _from_arms(mark: ArmsMark, flat: Array) -> tuple[Array, float]:
         for shift in (np.array([0.5, 0.0]), np.array([0.0, 0.5])):
             slopes.append([(_to_rim(place + shift, way, flat) - want) for way, want in arms])
         jacobian = (np.array(slopes).T - misses[:, None]) / 0.5
-        design = np.vstack([jacobian, pull * np.eye(2)])
-        step = np.linalg.lstsq(design, -np.concatenate([misses, pull * (place - middle)]), rcond=None)[0]
-        size = np.linalg.norm(step)
-        place = place + step * min(1.0, 40.0 / max(size, 1e-12))
-        if size < 1e-4:
+        design = np.vstack([jacobian, CENTRE_PULL * np.eye(2)])
+        step = np.linalg.lstsq(design, -np.concatenate([misses, CENTRE_PULL * (place - middle)]), rcond=None)[0]
+        size = float(np.linalg.norm(step))
+        place = place + step * min(1.0, LONGEST_STEP / max(size, 1e-12))
+        if size < SHORTEST_STEP:
             break
     misses = np.array([_to_rim(place, way, flat) - want for way, want in arms])
     spare = len(arms) - 2

@@ -1,4 +1,4 @@
-"""Dimensions of a fitted log: diameters, sweep, taper, ovality, girth, volumes (design section 3). All in mm, mm³."""
+"""Dimensions of a fitted log: diameters, sweep, taper, ovality, girth, volumes. All in mm, mm³."""
 
 from __future__ import annotations
 
@@ -17,7 +17,8 @@ GIRTH_INSET = 100.0
 def areas(model: LogModel, x: Array, under_bark: bool = False) -> Array:
     """Section areas square to x at stations x (k,). [mm²]"""
     radii = model.splines(model.radius_under_bark if under_bark else model.radius_over_bark)(np.asarray(x, float))
-    return np.pi * (radii**2).mean(axis=-1)
+    area: Array = np.pi * (radii**2).mean(axis=-1)
+    return area
 
 
 def diameters(model: LogModel, x: Array, under_bark: bool = False) -> Array:

@@ -1,0 +1,1 @@
+"""What a person may write in a TOML file: readers of values, and keys declared once, on the fields they fill."""

@@ -1,0 +1,72 @@
+"""The outline of a log over all its stations: bark told apart, stubs left out, rims of the faces and drift made use of."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pithline.logmodel.bark_points import split_bark_from_bearers, within_faces
+from pithline.logmodel.cells import cell_of, dilated_round
+from pithline.logmodel.drift import Drift, two_sides_drift
+from pithline.logmodel.face_rims import hidden_rims
+from pithline.logmodel.laid_log import LaidLog
+from pithline.logmodel.model import SuspectedKnot
+from pithline.logmodel.stubs import find_stubs
+from pithline.logmodel.surface import Surface, first_surface, fit_surface
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+HARMONICS = 10
+"""Of clock angle: ridges of bark narrower than a twentieth of the girth are texture, not outline."""
+FIRST_ROUNDS, ROUNDS = 6, 4
+FIRST_WIDTH, FIRST_SHARE = 8.0, 0.06
+"""Points this far [mm, and part of the radius] off the coarse surface still pull the outline."""
+WIDTH = 4.0
+"""And in standard deviations off the outline itself."""
+RIM_OFF = 16.0
+"""By how much a first surface may miss the rim of a face on girth that was hidden. [mm]"""
+
+
+@dataclass(frozen=True, slots=True)
+class FittedOutline:
+    """The surface, the log's own `points` (n, 3) between the faces, its stubs as a list and a mask (stations, 72), the count of
+    points of bearers, and drift if the faces tell of it.
+    """
+
+    surface: Surface
+    points: Array
+    knots: tuple[SuspectedKnot, ...]
+    stubs: Mask
+    bearers: int
+    drift: Drift | None
+
+
+def fit_outline(laid: LaidLog) -> FittedOutline:
+    """The surface over all stations; stubs found, left out of it, and listed; drift told and undone."""
+    coarse = laid.coarse
+    bark, foreign = split_bark_from_bearers(laid.log, coarse, laid.faces)
+    points = laid.log.points[bark]
+    rows = coarse.rows_at(coarse.x)
+    start = first_surface(coarse.x, coarse.x, coarse.centre(coarse.x), rows[:, 0], HARMONICS)
+    start.coefficients[: coarse.basis.rows] = coarse.coefficients
+    surface = fit_surface(points, start, FIRST_ROUNDS, FIRST_WIDTH + FIRST_SHARE * float(np.median(rows[:, 0])))
+    own = laid.log.points[within_faces(laid.log.points, laid.faces, 0.0) & ~foreign]
+    bearers = laid.log.points[foreign]
+    _, stubs = find_stubs(own, surface, bearers)
+    cell = cell_of(points[:, 0], surface.residuals(points)[1], surface.x)
+    rims = hidden_rims(laid.log.points, surface, laid.faces)
+    bare = points[~dilated_round(stubs)[cell]]
+    seen = surface.cells
+    width = WIDTH * surface.scale + (RIM_OFF if len(rims) else 0.0)
+    surface = fit_surface(np.concatenate([bare, rims]), surface, ROUNDS, width)
+    drift = two_sides_drift(laid.log.points, replace(surface, cells=seen), laid.faces)
+    if drift is not None and drift.significant:
+        bare, own = drift.taken_out_of(bare, surface), drift.taken_out_of(own, surface)
+        surface = fit_surface(np.concatenate([bare, rims]), surface, ROUNDS, width)
+    # what the rims show is known, but was not seen
+    surface = replace(surface, cells=seen)
+    knots, stubs = find_stubs(own, surface, bearers)
+    return FittedOutline(surface, own, knots, stubs, int(foreign.sum()), drift)
