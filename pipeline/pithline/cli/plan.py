@@ -111,15 +111,13 @@ def run(args: argparse.Namespace, console: Console) -> int:
     import json
     import time
 
-    from pithline.cli.script_file import read_script
+    from pithline import InputError, Locks, Monitor, Objective, Request, plan_card, read_script
     from pithline.cli.stopping import ending
-    from pithline.errors import InputError, about
+    from pithline.errors import about
     from pithline.files.write import check_folder, write_folder
     from pithline.outputs.plan_folder import plan_files
-    from pithline.plan.api import EFFORTS, Locks, Monitor, Objective
+    from pithline.plan.api import EFFORTS
     from pithline.script.schema import validate
-    from pithline.yard.one_log import plan_card
-    from pithline.yard.request import Request
 
     started = time.monotonic()
     check_folder(args.out)
@@ -131,7 +129,7 @@ def run(args: argparse.Namespace, console: Console) -> int:
                 "--keep brings an earlier plan's own roll, slabs, bolts and crosscuts, so it cannot stand with --roll, --first-slab, "
                 "--bolts leave or --no-bucking; leave one out."
             )
-        keep = read_script(Path(args.keep))
+        keep = read_script(args.keep)
         with about(other=args.keep):
             validate(keep)
     request = Request(
@@ -146,7 +144,9 @@ def run(args: argparse.Namespace, console: Console) -> int:
     if _first_run() and Path(args.card).is_file():
         console.note("preparing, once: the numerical kernels are compiled at the first run.")
     with console.progress() as progress, ending(console, args.time_limit) as stopped:
-        script = plan_card(args.card, args.mill, args.products, request, Monitor(progress, stopped))
+        script = plan_card(
+            args.card, request, mill=args.mill, products=args.products, monitor=Monitor(progress, stopped)
+        )
         progress("writing", 0.98)
         files = plan_files(script, args.units, args.paper)
         write_folder(args.out, files)

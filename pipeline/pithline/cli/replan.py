@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
 from typing import Any
 
 from pithline.cli.console import Console
 from pithline.cli.plan import add_search_arguments, add_yields, show_limits
-from pithline.cli.script_file import read_script
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -29,22 +27,18 @@ def run(args: argparse.Namespace, console: Console) -> int:
     import json
     import time
 
+    from pithline import Monitor, Objective, Request, read_script, replan_log
     from pithline.cli.stopping import ending
-    from pithline.files.found import found_as_read
     from pithline.files.write import check_folder, write_folder
     from pithline.outputs.plan_folder import plan_files
-    from pithline.plan.api import EFFORTS, Monitor, Objective
-    from pithline.yard.replan_log import replan_log
-    from pithline.yard.request import Request
+    from pithline.plan.api import EFFORTS
 
     started = time.monotonic()
     check_folder(args.out)
-    path = Path(args.script)
-    script = read_script(path)
-    found = found_as_read(args.found)
+    script = read_script(args.script)
     request = Request(Objective(args.objective), EFFORTS[args.effort], args.seed)
     with console.progress() as progress, ending(console, args.time_limit) as stopped:
-        new = replan_log(script, args.after, found, request, Monitor(progress, stopped), (str(path), args.found))
+        new = replan_log(script, args.after, args.found, request, Monitor(progress, stopped), args.script)
         progress("writing", 0.98)
         files = plan_files(new, args.units, args.paper)
         write_folder(args.out, files)

@@ -37,7 +37,7 @@ from pithline.yard.prepared_log import PreparedLog
 from pithline.yard.request import Inputs
 
 
-def check_script(script: dict[str, Any]) -> None:
+def must_hold(script: dict[str, Any]) -> None:
     """Schema and replay; a script that does not hold is never written."""
     validate(script)
     report = replay(script)

@@ -42,7 +42,7 @@ from pithline.plan.api import (
 from pithline.yard.earlier_plan import check_same_scan, earlier_candidate
 from pithline.yard.finalise import (
     FinishedPlan,
-    check_script,
+    must_hold,
     practice_beside,
     script_from_plan,
     settle_by_replay,
@@ -58,8 +58,8 @@ machines that may fall below it."""
 
 def plan_card(
     card_path: str | Path,
-    mill: str | None,
-    products: str | None,
+    mill: str | Path | None,
+    products: str | Path | None,
     request: Request,
     monitor: Monitor = SILENT,
 ) -> dict[str, Any]:
@@ -69,7 +69,7 @@ def plan_card(
     ----------
     card_path : str or Path
         The log card.
-    mill, products : str or None
+    mill, products : str, Path or None
         Their files; the bundled ones where None.
     request : Request
         What is asked.
@@ -81,21 +81,60 @@ def plan_card(
     PithlineError
         Where a file cannot be used, the scan shows no one log, or as `plan_model` does.
     """
-    from pithline.logmodel.fit import fit_log
-
-    inputs, scan_file = read_inputs(card_path, mill, products)
+    inputs = read_inputs(card_path, mill, products)
     if request.keep is not None:
         check_same_scan(request.keep, inputs)
-    monitor.report("reading the scan", 0.02)
-    scan = read_scan(scan_file)
-    monitor.report("fitting the log", 0.05)
-    with about(fit=scan_file, other=card_path):
-        model = fit_log(scan.points, inputs.card, default_up=scan.default_up, pick=request.pick)
-    return plan_model(model, inputs, request, monitor)
+    return plan_model(fit_scan(inputs, request.pick, monitor.within(0.0, 0.1)), inputs, request, monitor)
+
+
+def fit_scan(inputs: Inputs, pick: int | None = None, monitor: Monitor = SILENT) -> LogModel:
+    """Read the scan of a log and fit the log in it.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        What was read for it.
+    pick : int, optional
+        Which log, where the scan shows several, 1 the largest.
+    monitor : Monitor
+        Hears how far it is.
+
+    Raises
+    ------
+    InputError
+        Where the scan cannot be read.
+    FitError
+        Where it shows no one log.
+    """
+    from pithline.logmodel.fit import fit_log
+
+    if inputs.scan_file is None:
+        raise InputError(f"{inputs.card.id}: these inputs name no scan; read them from a card that does.")
+    monitor.report("reading the scan", 0.2)
+    scan = read_scan(inputs.scan_file)
+    monitor.report("fitting the log", 0.5)
+    with about(fit=inputs.scan_file, other=inputs.card_file):
+        return fit_log(scan.points, inputs.card, default_up=scan.default_up, pick=pick)
 
 
 def plan_model(model: LogModel, inputs: Inputs, request: Request, monitor: Monitor = SILENT) -> dict[str, Any]:
     """Fitted log to cut script.
+
+    Parameters
+    ----------
+    model : LogModel
+        The fitted log.
+    inputs : Inputs
+        Card, mill and products.
+    request : Request
+        What is asked.
+    monitor : Monitor
+        Hears how far it is.
+
+    Returns
+    -------
+    dict
+        The cut script as JSON has it, proven by replay.
 
     Raises
     ------
@@ -124,7 +163,7 @@ def plan_model(model: LogModel, inputs: Inputs, request: Request, monitor: Monit
             script["cautions"].append("a better layout did not hold on replay and was set aside: a defect in pithline")
         watch.tell("replaying the script", 0.95)
         try:
-            check_script(script)
+            must_hold(script)
         except ScriptError as one:
             fault = fault or one
             continue

@@ -55,7 +55,19 @@ class Request:
 
 @dataclass(frozen=True, slots=True)
 class Inputs:
-    """Everything read for one log. The `*_read` dicts stand in the script as read."""
+    """Everything read for one log.
+
+    Attributes
+    ----------
+    card, machines, products, practice
+        What the files mean.
+    card_read, mill_read, products_read : mapping
+        Card, mill and products as read; they stand in the script.
+    card_sha256, scan_sha256 : str
+        By which the script knows its sources.
+    card_file, scan_file : Path, optional
+        Where they lie; none where a script brought them.
+    """
 
     card: Card
     machines: Machines
@@ -66,15 +78,30 @@ class Inputs:
     products_read: Mapping[str, Any]
     card_sha256: str
     scan_sha256: str
+    card_file: Path | None = None
+    scan_file: Path | None = None
 
 
-def read_inputs(card_path: str | Path, mill: str | None = None, products: str | None = None) -> tuple[Inputs, Path]:
-    """Read and check card, mill and products; also the scan's path."""
+def read_inputs(card_path: str | Path, mill: str | Path | None = None, products: str | Path | None = None) -> Inputs:
+    """Read and check the card of a log, mill and products, and find its scan.
+
+    Parameters
+    ----------
+    card_path : str or Path
+        The log card, a TOML file beside its scan.
+    mill, products : str or Path, optional
+        Their files; the bundled ones where left out.
+
+    Raises
+    ------
+    InputError
+        Where a file cannot be read, or holds what cannot be used.
+    """
     card_read = card_as_read(card_path)
     card = card_from(card_read)
     mill_read, products_read = mill_as_read(mill), products_as_read(products)
     scan = scan_path(card_path, card)
-    inputs = Inputs(
+    return Inputs(
         card,
         mill_from(mill_read),
         products_from(products_read),
@@ -84,5 +111,6 @@ def read_inputs(card_path: str | Path, mill: str | None = None, products: str | 
         products_read,
         sha256_of(card_path),
         sha256_of(scan),
+        Path(card_path),
+        scan,
     )
-    return inputs, scan

@@ -78,7 +78,7 @@ class Lot:
 
 
 def read_terms(
-    mill: str | None, products: str | None, priors: str | None, margin: float, seed: int, today: date
+    mill: str | Path | None, products: str | Path | None, priors: str | Path | None, margin: float, seed: int, today: date
 ) -> AppraisalTerms:
     """Read mill, products and priors.
 

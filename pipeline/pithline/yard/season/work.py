@@ -62,6 +62,7 @@ class Result:
 
 def work(job: Job) -> Result:
     """A job's answer. What goes wrong with one log is told in its result and never raised."""
+    from pithline.files.cards import scan_path
     from pithline.files.scans import read_scan
     from pithline.logmodel.fit import fit_log
     from pithline.yard.one_log import plan_model
@@ -71,8 +72,8 @@ def work(job: Job) -> Result:
     from pithline.yard.season.plan_script import script_of_plan
 
     try:
-        inputs, path = read_inputs(job.card, job.mill, job.products)
-        scan = read_scan(path)
+        inputs = read_inputs(job.card, job.mill, job.products)
+        scan = read_scan(scan_path(job.card, inputs.card))
         model = fit_log(scan.points, inputs.card, default_up=scan.default_up)
         del scan
         if job.what == "full":
