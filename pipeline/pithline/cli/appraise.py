@@ -52,7 +52,7 @@ def run(args: argparse.Namespace, console: Console) -> int:
     from datetime import date
 
     from pithline import Monitor, appraisal_terms, appraise_logs, write_appraisal
-    from pithline.files.tables import date as read_date
+    from pithline.keys.readers import date as read_date
     from pithline.outputs.reports.appraisal_document import appraisal_json
 
     margin = margin_of(args.bid_margin)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pithline.files.csv_rows import Field, cents, day, read_rows, whole, words
-from pithline.files.tables import tell
+from pithline.files.read import tell
 
 PRIORITY_MAX = 9
 

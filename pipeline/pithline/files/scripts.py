@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from pithline.errors import ScriptError
-from pithline.files.tables import read_bytes
+from pithline.files.read import read_bytes
 from pithline.script.document import loads
 
 

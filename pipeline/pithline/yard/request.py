@@ -11,7 +11,7 @@ from pithline.files.cards import card_as_read, card_from, scan_path
 from pithline.files.mills import mill_as_read, mill_from
 from pithline.files.practice import read_practice
 from pithline.files.products import products_as_read, products_from
-from pithline.files.tables import sha256_of
+from pithline.files.read import sha256_of
 from pithline.logmodel.card import Card
 from pithline.mill.machine import Machines
 from pithline.mill.practice_sizes import Practice

@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 
 from pithline.errors import InputError
 from pithline.files.cards import card_as_read, card_from, scan_path
-from pithline.files.mills import mill_as_read, mill_from
-from pithline.files.priors import Money, Priors, priors_as_read, priors_from
-from pithline.files.products import products_as_read, products_from
+from pithline.files.mills import read_mill
+from pithline.files.priors import Money, Priors, read_priors
+from pithline.files.products import read_products
 from pithline.files.scans import read_scan
 from pithline.logmodel.card import Card
 from pithline.logmodel.dimensions import diameters, sweep
@@ -87,16 +87,14 @@ def read_terms(
     InputError
         Also where two files name two currencies.
     """
-    products_read, priors_read = products_as_read(products), priors_as_read(priors)
-    theirs, ours = products_read.get("currency"), priors_read["money"]["currency"]
+    sold, expected = read_products(products), read_priors(priors)
+    theirs, ours = sold.currency, expected.money.currency
     if theirs is not None and theirs != ours:
         raise InputError(
             f'{products or "the bundled products"}: prices are in "{theirs}", but costs in '
             f'{priors or "the bundled priors.toml"} are in "{ours}"; put both in one currency.'
         )
-    return AppraisalTerms(
-        mill_from(mill_as_read(mill)), products_from(products_read), priors_from(priors_read), margin, seed, today
-    )
+    return AppraisalTerms(read_mill(mill), sold, expected, margin, seed, today)
 
 
 def read_lot(paths: list[str]) -> list[Lot]:

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from pithline.errors import PithlineError
-from pithline.files.tables import sha256_of
+from pithline.files.read import sha256_of
 from pithline.plan.api import FULL, Effort, Objective
 from pithline.yard.season.asks import Ask
 
