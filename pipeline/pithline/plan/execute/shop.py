@@ -85,7 +85,7 @@ def _rip(ledger: Ledger, task: SawingTask, job: SlabJob) -> list[tuple[Piece, St
         cuts += 1
         last = strip.place - kerf
         out.append((over, strip))
-    ledger.amend(replace(setting, minutes=minutes_of(_length(job), cuts, saw.feed)))
+    ledger.amend(replace(setting, minutes=minutes_of(_length(task, job), cuts, saw.feed)))
     return out
 
 
@@ -93,9 +93,11 @@ def _on_table(ledger: Ledger, tool: Tool, piece: Piece, face: str) -> Setting:
     return ledger.open_setting(Setting(tool, piece.id, False, support=Support.TABLE, against=Against(face, 90.0)))
 
 
-def _length(job: SlabJob) -> float:
-    starts = [b.start for s in job.strips for b in s.billets]
-    return max(starts) - min(starts) + 600.0 if starts else 0.0
+def _length(task: SawingTask, job: SlabJob) -> float:
+    """How far the rip saw runs: from the first billet of any strip to the end of the last. [mm]"""
+    billets = [billet for strip in job.strips for billet in strip.billets]
+    ends = [billet.start + task.parts[billet.part].length for billet in billets]
+    return max(ends) - min(billet.start for billet in billets) if billets else 0.0
 
 
 def _crosscut(ledger: Ledger, task: SawingTask, job: SlabJob, piece: Piece, strip: Strip) -> list[tuple[Piece, Billet]]:

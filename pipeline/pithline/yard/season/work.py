@@ -134,6 +134,7 @@ def key_of(job: Job, settings: Sequence[Mapping[str, Any]]) -> str:
         [asdict(ask) for ask in job.asks],
         job.what,
         job.plan,
+        asdict(job.effort),
     ]
     parts += [hashlib.sha256(job.keep).hexdigest(), *settings, code_hash()]
     return hashlib.sha256(json.dumps(parts, sort_keys=True).encode()).hexdigest()
