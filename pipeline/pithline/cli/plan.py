@@ -107,7 +107,7 @@ def run(args: argparse.Namespace, console: Console) -> int:
     import json
     import time
 
-    from pithline.cli.script_file import read_script
+    from pithline.files.scripts import read_script
     from pithline.cli.stopping import ending
     from pithline.errors import InputError, about
     from pithline.files.write import check_folder, write_folder

@@ -8,7 +8,6 @@ from typing import Any
 
 from pithline.cli.console import Console
 from pithline.cli.plan import add_search_arguments, show_limits
-from pithline.cli.script_file import read_script
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -31,6 +30,7 @@ def run(args: argparse.Namespace, console: Console) -> int:
 
     from pithline.cli.stopping import ending
     from pithline.files.found import found_as_read
+    from pithline.files.scripts import read_script
     from pithline.files.write import check_folder, write_folder
     from pithline.outputs.plan_folder import plan_files
     from pithline.plan.api import EFFORTS, Monitor, Objective

@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from pithline.script.envelope import (
     Bed,
     Envelope,
-    SawnFace,
     area_of,
     envelope_of,
     pith_at,
@@ -19,7 +18,7 @@ from pithline.script.envelope import (
     width_at,
 )
 from pithline.script.finding import Finding
-from pithline.script.pieces import Sawn
+from pithline.script.pieces import Sawn, SawnFace
 from pithline.script.structure import cuts_by_setting, history
 
 Array = NDArray[np.float64]
