@@ -10,11 +10,10 @@ from pithline.mill.sections import log_sections, piece_shape
 from pithline.plan.evaluate.totals import weighed
 from pithline.plan.execute.bucked_log import crosscut_log
 from pithline.plan.execute.machine_setups import MachinePoser
-from pithline.plan.execute.simulate import DrawnPoser, execute_layout
 from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
 from pithline.plan.problem.operations import Tool
 from truth.logs import TrueLog
-from unit.small_logs import BACK, RULE, log_of, products_of, shop_of
+from unit.small_logs import BACK, RULE, carried_out, log_of, products_of, shop_of
 
 DENSITY = 929.0
 RIP_FEED, CROSSCUT_MINUTES = 5000.0, 0.75
@@ -34,7 +33,7 @@ def shop():
 @pytest.fixture(scope="module")
 def ledger(shop):
     log = log_of(TrueLog("long", 1300.0, 150.0, taper=0.0, bark=8.0))
-    return execute_layout(log, LayoutSetting(0.0, (LayoutSlab(-30.0, 60.0),)), shop, DrawnPoser(log, 2.0))
+    return carried_out(log, LayoutSetting(0.0, (LayoutSlab(-30.0, 60.0),)), shop)
 
 
 def cuts_of(ledger, setting):
