@@ -11,7 +11,8 @@ from pathlib import Path
 from pithline.errors import InputError
 from pithline.files.csv_rows import Field, cents, day, one_of, read_rows, whole, words
 from pithline.files.manifest import PRIORITY_MAX
-from pithline.files.tables import nearest, tell
+from pithline.files.read import tell
+from pithline.keys.readers import nearest
 from pithline.mill.products import Products
 
 RIGHT_ANGLE = math.pi / 2 - 1e-9
