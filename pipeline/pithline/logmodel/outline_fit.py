@@ -14,7 +14,7 @@ from pithline.logmodel.face_rims import hidden_rims
 from pithline.logmodel.laid_log import LaidLog
 from pithline.logmodel.model import SuspectedKnot
 from pithline.logmodel.stubs import find_stubs
-from pithline.logmodel.surface import Surface, first_surface, fit_surface
+from pithline.logmodel.surface import Surface, fit_surface, with_harmonics
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -26,8 +26,6 @@ FIRST_WIDTH, FIRST_SHARE = 8.0, 0.06
 """Points this far [mm, and part of the radius] off the coarse surface still pull the outline."""
 WIDTH = 4.0
 """And in standard deviations off the outline itself."""
-RIM_OFF = 16.0
-"""By how much a first surface may miss the rim of a face on girth that was hidden. [mm]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,10 +47,8 @@ def fit_outline(laid: LaidLog) -> FittedOutline:
     coarse = laid.coarse
     bark, foreign = split_bark_from_bearers(laid.log, coarse, laid.faces)
     points = laid.log.points[bark]
-    rows = coarse.rows_at(coarse.x)
-    start = first_surface(coarse.x, coarse.x, coarse.centre(coarse.x), rows[:, 0], HARMONICS)
-    start.coefficients[: coarse.basis.rows] = coarse.coefficients
-    surface = fit_surface(points, start, FIRST_ROUNDS, FIRST_WIDTH + FIRST_SHARE * float(np.median(rows[:, 0])))
+    start = with_harmonics(coarse, HARMONICS)
+    surface = fit_surface(points, start, FIRST_ROUNDS, FIRST_WIDTH + FIRST_SHARE * coarse.radius)
     own = laid.log.points[within_faces(laid.log.points, laid.faces, 0.0) & ~foreign]
     bearers = laid.log.points[foreign]
     _, stubs = find_stubs(own, surface, bearers)
@@ -60,12 +56,12 @@ def fit_outline(laid: LaidLog) -> FittedOutline:
     rims = hidden_rims(laid.log.points, surface, laid.faces)
     bare = points[~dilated_round(stubs)[cell]]
     seen = surface.cells
-    width = WIDTH * surface.scale + (RIM_OFF if len(rims) else 0.0)
-    surface = fit_surface(np.concatenate([bare, rims]), surface, ROUNDS, width)
+    width = WIDTH * surface.scale
+    surface = fit_surface(bare, surface, ROUNDS, width, rims)
     drift = two_sides_drift(laid.log.points, replace(surface, cells=seen), laid.faces)
     if drift is not None and drift.significant:
         bare, own = drift.taken_out_of(bare, surface), drift.taken_out_of(own, surface)
-        surface = fit_surface(np.concatenate([bare, rims]), surface, ROUNDS, width)
+        surface = fit_surface(bare, surface, ROUNDS, width, rims)
     # what the rims show is known, but was not seen
     surface = replace(surface, cells=seen)
     knots, stubs = find_stubs(own, surface, bearers)
