@@ -18,9 +18,10 @@ SECTORS = 24
 """Into which a rim is parted, 15° each."""
 SKIN = 7.0
 """Points that stand out of an end plane by up to this are the face's: bark ends at the plane. [mm]"""
-REACH = 40.0
-"""The rim of a face is sought this far within and without the fitted outline. [mm]"""
-LEAST_POINTS = 8
+REACH = 0.5
+"""The rim of a face is sought this far within and without the fitted outline, which may be far off where girth is hidden. [radii]"""
+COMPANY, LEAST_POINTS = 0.2, 8
+"""A point of the rim has so many others within this of it, further in. [radii]"""
 LEAST_SEEN = 6
 """Sectors of seen girth that must tell how far within the bark a rim's points end."""
 NEAR = 70.0
@@ -38,16 +39,20 @@ class FaceRim:
 
 
 def face_rim(points: Array, surface: Surface, face: ScannedFace) -> FaceRim:
-    """The second outermost point of each sector of a face, for one stray may lie outside. Points (n, 3)."""
+    """The second outermost point of each sector of a face that has company, for one stray may lie outside. Points (n, 3)."""
     height = (points - face.point) @ face.normal
     out, clock = surface.residuals(points[(height > 0.0) & (height < SKIN)])
     sector = np.rint(clock * (SECTORS / (2 * np.pi))).astype(int) % SECTORS
+    reach = REACH * surface.radius
     middles, over = [], []
     for k in range(SECTORS):
-        here = out[(sector == k) & (out > -REACH) & (out < REACH)]
-        if len(here) >= LEAST_POINTS:
+        here = np.sort(out[(sector == k) & (out < reach)])[::-1]
+        # what lies alone outside is dirt or a stray: a rim has wood within it
+        company = np.searchsorted(-here, COMPANY * surface.radius - here) - np.arange(len(here))
+        rim = here[company > LEAST_POINTS]
+        if len(rim) > 1 and rim[1] > -reach:
             middles.append(k * (2 * np.pi / SECTORS))
-            over.append(float(np.sort(here)[-2]))
+            over.append(float(rim[1]))
     return FaceRim(np.array(middles), np.array(over))
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,7 +14,7 @@ from pithline.logmodel.face_rims import hidden_rims
 from pithline.logmodel.laid_log import LaidLog
 from pithline.logmodel.model import SuspectedKnot
 from pithline.logmodel.stubs import find_stubs
-from pithline.logmodel.surface import Surface, fit_surface, with_harmonics
+from pithline.logmodel.surface import Surface, fit_surface, on_stations, with_harmonics
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -22,8 +22,8 @@ Mask = NDArray[np.bool_]
 HARMONICS = 10
 """Of clock angle: ridges of bark narrower than a twentieth of the girth are texture, not outline."""
 FIRST_ROUNDS, ROUNDS = 6, 4
-FIRST_WIDTH, FIRST_SHARE = 8.0, 0.06
-"""Points this far [mm, and part of the radius] off the coarse surface still pull the outline."""
+FIRST_WIDTH = 0.1
+"""Points this far off the coarse surface still pull the outline. [radii]"""
 WIDTH = 4.0
 """And in standard deviations off the outline itself."""
 
@@ -48,21 +48,19 @@ def fit_outline(laid: LaidLog) -> FittedOutline:
     bark, foreign = split_bark_from_bearers(laid.log, coarse, laid.faces)
     points = laid.log.points[bark]
     start = with_harmonics(coarse, HARMONICS)
-    surface = fit_surface(points, start, FIRST_ROUNDS, FIRST_WIDTH + FIRST_SHARE * coarse.radius)
+    surface = fit_surface(points, start, FIRST_ROUNDS, FIRST_WIDTH * coarse.radius)
     own = laid.log.points[within_faces(laid.log.points, laid.faces, 0.0) & ~foreign]
     bearers = laid.log.points[foreign]
     _, stubs = find_stubs(own, surface, bearers)
     cell = cell_of(points[:, 0], surface.residuals(points)[1], surface.x)
     rims = hidden_rims(laid.log.points, surface, laid.faces)
     bare = points[~dilated_round(stubs)[cell]]
-    seen = surface.cells
     width = WIDTH * surface.scale
     surface = fit_surface(bare, surface, ROUNDS, width, rims)
-    drift = two_sides_drift(laid.log.points, replace(surface, cells=seen), laid.faces)
+    drift = two_sides_drift(laid.log.points, surface, laid.faces)
     if drift is not None and drift.significant:
         bare, own = drift.taken_out_of(bare, surface), drift.taken_out_of(own, surface)
         surface = fit_surface(bare, surface, ROUNDS, width, rims)
-    # what the rims show is known, but was not seen
-    surface = replace(surface, cells=seen)
+    surface = on_stations(surface, bare)
     knots, stubs = find_stubs(own, surface, bearers)
     return FittedOutline(surface, own, knots, stubs, int(foreign.sum()), drift)

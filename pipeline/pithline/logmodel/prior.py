@@ -19,7 +19,9 @@ from pithline.logmodel.basis import SurfaceBasis
 Array = NDArray[np.float64]
 
 FREE = 2
-"""Size and centreline follow a polynomial of this degree along x freely."""
+"""Size and centreline follow a polynomial of this degree along x freely…"""
+ABOUT = 0.3
+"""… but for this deviation from the rough log's: where little girth was seen, size and centre hardly tell apart. [radii]"""
 LINE_REACH = (1.8, 6.0)
 FORM_REACH = (4.0, 25.0)
 """How far along x the near and the far part keep their course, of size and centreline, and of the outline's harmonics. [radii]
@@ -78,12 +80,17 @@ class Expectation:
 class Prior:
     """Expectations of size and centreline (`line`) and of the outline (`form`); `variance` and `first` (harmonics + 1, 2) near and
     far variance of each order, as learnt and as expected before. [mm²]
+
+    `anchor` (3, columns) are the coefficients of size and centre that the log is roughly expected at, and `hold` (columns, columns)
+    the inverse covariance of polynomials about them.
     """
 
     line: Expectation
     form: Expectation
     variance: Array
     first: Array
+    anchor: Array
+    hold: Array
 
     def precision(self, basis: SurfaceBasis) -> Array:
         """(rows · columns)² matrix, coefficients ordered row by row."""
@@ -92,7 +99,15 @@ class Prior:
         for row, order in enumerate(basis.order):
             block = slice(row * n, row * n + n)
             out[block, block] = self._of(order).precision(*self.variance[order])
+            if order < 2:
+                out[block, block] += self.hold
         return out
+
+    def pull(self, basis: SurfaceBasis) -> Array:
+        """Right-hand side (rows · columns,) that goes with `precision`."""
+        out = np.zeros((basis.rows, basis.columns))
+        out[:3] = self.anchor @ self.hold
+        return out.ravel()
 
     def _of(self, order: int) -> Expectation:
         return self.line if order < 2 else self.form
@@ -133,8 +148,11 @@ class Prior:
         return Told(np.sum([one.squares for one in found], axis=0), np.sum([one.part for one in found], axis=0))
 
 
-def make_prior(basis: SurfaceBasis, radius: float) -> Prior:
-    """What is expected of a log of that radius before it is seen. [mm]"""
+def make_prior(basis: SurfaceBasis, radius: float, anchor: Array) -> Prior:
+    """What is expected of a log of about that radius before it is seen. [mm]
+
+    `anchor` (3, columns) are coefficients of size and centre of the rough log.
+    """
     places = basis.places
     powers = np.vander((places - places.mean()) / max(float(np.ptp(places)), 1.0), FREE + 1)
     orders = np.minimum(np.arange(basis.harmonics + 1), len(EXPECTED_NEAR) - 1)
@@ -143,7 +161,10 @@ def make_prior(basis: SurfaceBasis, radius: float) -> Prior:
     variance[:2] = (radius * np.array(FIRST_LINE)) ** 2
     contrasts = null_space(powers.T)
     line = _expectation(places, radius, LINE_REACH, np.asarray(contrasts, np.float64))
-    return Prior(line, _expectation(places, radius, FORM_REACH, np.eye(len(places))), variance, first)
+    form = _expectation(places, radius, FORM_REACH, np.eye(len(places)))
+    free = np.linalg.qr(powers)[0]
+    hold = free @ free.T / (len(places) * (ABOUT * radius) ** 2)
+    return Prior(line, form, variance, first, anchor, np.asarray(hold, np.float64))
 
 
 def _expectation(places: Array, radius: float, reach: tuple[float, float], contrasts: Array) -> Expectation:

@@ -19,13 +19,17 @@ Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 STATION = 20.0
-"""Stations lie no farther apart than this. [mm]"""
+"""Stations of a model lie no farther apart than this. [mm]"""
+CELL, MOST_CELLS = 0.075, 400
+"""Cells that points are averaged in are so long [radii], but no more than so many stand in a row."""
 FINE = 360
 """Clock angles of the table that residuals are read from."""
 FINE_STEP = 10.0
 """Stations of that table. [mm]"""
 TUKEY = 4.0
 """Points farther off than this many standard deviations weigh nothing (Tukey's biweight)."""
+LONGEST_STEP = 0.2
+"""Size and centre move no farther in one step. [radii]"""
 LEAST_SCALE, MOST_SCALE = 0.0015, 0.07
 """Spread of points about the surface that is believed. [radii]"""
 
@@ -107,13 +111,15 @@ def stations(low: float, high: float) -> Array:
     return np.linspace(low, high, int(np.ceil((high - low) / STATION)) + 1)
 
 
-def first_surface(x: Array, along: Array, centre: Array, radius: Array, harmonics: int) -> Surface:
+def first_surface(
+    ends: tuple[float, float], along: Array, centre: Array, radius: Array, harmonics: int
+) -> Surface:
     """A surface of round sections, to start a fit from.
 
     Parameters
     ----------
-    x : (n,) array
-        Stations of the surface, evenly spaced. [mm]
+    ends : two floats
+        From where to where it reaches. [mm]
     along : (k,) array
         Stations at which the sections are given, rising; beyond them the ends hold. [mm]
     centre, radius : (k, 2) and (k,) arrays
@@ -121,18 +127,18 @@ def first_surface(x: Array, along: Array, centre: Array, radius: Array, harmonic
     harmonics : int
         Of clock angle, that the surface can take.
     """
-    size = float(np.median(radius))
-    basis = make_basis(x[0], x[-1], size, harmonics)
+    size, (low, high) = float(np.median(radius)), ends
+    x = np.linspace(low, high, min(int(np.ceil((high - low) / (CELL * size))), MOST_CELLS) + 1)
+    basis = make_basis(low, high, size, harmonics)
     places = np.clip(basis.places, along[0], along[-1])
     coefficients = np.zeros((basis.rows, basis.columns))
     for row, values in ((0, radius), (1, centre[:, 1]), (2, centre[:, 0])):
         coefficients[row] = np.interp(places, along, values)
     empty = np.zeros((len(x), CLOCK_SAMPLES))
     nothing = np.zeros((coefficients.size,) * 2)
-    scale = MOST_SCALE * size
-    return Surface(
-        basis, x, coefficients, nothing, scale, empty, empty, BarkNoise(scale**2, 0.0), make_prior(basis, size)
-    )
+    noise = BarkNoise((MOST_SCALE * size) ** 2, 0.0)
+    prior = make_prior(basis, size, coefficients[:3])
+    return Surface(basis, x, coefficients, nothing, MOST_SCALE * size, empty, empty, noise, prior)
 
 
 def with_harmonics(surface: Surface, harmonics: int) -> Surface:
@@ -140,10 +146,20 @@ def with_harmonics(surface: Surface, harmonics: int) -> Surface:
     basis = replace(surface.basis, harmonics=harmonics)
     coefficients = np.zeros((basis.rows, basis.columns))
     coefficients[: surface.basis.rows] = surface.coefficients
-    prior = make_prior(basis, surface.radius)
+    prior = make_prior(basis, surface.radius, surface.prior.anchor)
     prior.variance[: len(surface.prior.variance)] = surface.prior.variance
     nothing = np.zeros((coefficients.size,) * 2)
     return replace(surface, basis=basis, coefficients=coefficients, covariance=nothing, prior=prior)
+
+
+def on_stations(surface: Surface, points: Array) -> Surface:
+    """The surface with its cells about the stations of a model, and points (m, 3) of bark averaged anew in them."""
+    x = stations(surface.x[0], surface.x[-1])
+    out, clock = surface.residuals(points)
+    cells = CellGrid(float(x[0]), float(x[1] - x[0]), len(x), CLOCK_SAMPLES)
+    limit = TUKEY * surface.scale
+    total, miss, _ = weighted_cell_means(np.ascontiguousarray(points[:, 0]), out, clock, limit, cells)
+    return replace(surface, x=x, cells=total, miss=miss)
 
 
 def fit_surface(
@@ -181,6 +197,8 @@ def _step(points: Array, surface: Surface, limit: float, known: KnownPoints | No
     total, miss, within = weighted_cell_means(np.ascontiguousarray(points[:, 0]), out, clock, limit, cells)
     sizes = (step, size * 2.0 * np.pi / CLOCK_SAMPLES)
     noise = bark_noise(total, miss, within if within > 0.0 else scale**2, sizes, size)
+    if not surface.cells.any():  # what a first surface leaves is its own misfit, not bark
+        noise = BarkNoise(noise.point, min(noise.texture, scale**2))
     target = surface.radii(x, grid) + miss + surface.centre(x) @ clock_direction(grid).T
     certainty = np.where(total > LEAST_WEIGHT, 1.0 / noise.of_cells(total), 0.0)
     matrix, right = _normal_equations(basis, x, certainty, target)
@@ -188,10 +206,30 @@ def _step(points: Array, surface: Surface, limit: float, known: KnownPoints | No
         more, also = _known_equations(surface, known)
         matrix, right = matrix + more, right + also
     factor = cho_factor(matrix + surface.prior.precision(basis) + 1e-9 * np.eye(len(matrix)), lower=True)
-    solved = cho_solve(factor, right).reshape(basis.rows, basis.columns)
+    solved = cho_solve(factor, right + surface.prior.pull(basis)).reshape(basis.rows, basis.columns)
     covariance = _inverse(factor[0])
+    if _moved(surface.coefficients, solved) > LONGEST_STEP * size:
+        solved, learn = _held_back(surface, matrix, right, LONGEST_STEP * size), False
     prior = surface.prior.learnt(basis, solved, covariance) if learn else surface.prior
     return Surface(basis, x, solved, covariance, scale, total, miss, noise, prior)
+
+
+def _moved(before: Array, after: Array) -> float:
+    """How far size or centre move at most. [mm]"""
+    return float(np.abs(after[:3] - before[:3]).max())
+
+
+def _held_back(surface: Surface, matrix: Array, right: Array, most: float) -> Array:
+    """The step taken anew with size and centre tied to where they are, by so much: beyond it its straight lines do not hold.
+
+    Only what little girth leaves open is held back; the step is repeated from there. [mm]
+    """
+    basis, before = surface.basis, surface.coefficients
+    tied = np.zeros(basis.rows * basis.columns)
+    tied[: 3 * basis.columns] = (0.5 * most) ** -2.0
+    held = matrix + surface.prior.precision(basis) + np.diag(tied)
+    solved = cho_solve(cho_factor(held, lower=True), right + surface.prior.pull(basis) + tied * before.ravel())
+    return solved.reshape(basis.rows, basis.columns)
 
 
 def _known_equations(surface: Surface, known: KnownPoints) -> tuple[Array, Array]:
