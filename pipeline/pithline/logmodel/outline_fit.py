@@ -11,8 +11,10 @@ from pithline.logmodel.bark_points import split_bark_from_bearers, within_faces
 from pithline.logmodel.cells import cell_of, dilated_round
 from pithline.logmodel.drift import Drift, two_sides_drift
 from pithline.logmodel.face_rims import hidden_rims
+from pithline.logmodel.judge import judge
 from pithline.logmodel.laid_log import LaidLog
-from pithline.logmodel.model import SuspectedKnot
+from pithline.logmodel.layers import Layers, two_layers
+from pithline.logmodel.model import Finding, SuspectedKnot
 from pithline.logmodel.stubs import find_stubs
 from pithline.logmodel.surface import Surface, fit_surface, on_stations, with_harmonics
 
@@ -31,7 +33,7 @@ WIDTH = 4.0
 @dataclass(frozen=True, slots=True)
 class FittedOutline:
     """The surface, the log's own `points` (n, 3) between the faces, its stubs as a list and a mask (stations, 72), the count of
-    points of bearers, and drift if the faces tell of it.
+    points of bearers, drift if the faces tell of it, two layers if the scan shows them, and what the judge found.
     """
 
     surface: Surface
@@ -40,6 +42,8 @@ class FittedOutline:
     stubs: Mask
     bearers: int
     drift: Drift | None
+    layers: Layers | None
+    findings: tuple[Finding, ...]
 
 
 def fit_outline(laid: LaidLog) -> FittedOutline:
@@ -63,4 +67,6 @@ def fit_outline(laid: LaidLog) -> FittedOutline:
         surface = fit_surface(bare, surface, ROUNDS, width, rims)
     surface = on_stations(surface, bare)
     knots, stubs = find_stubs(own, surface, bearers)
-    return FittedOutline(surface, own, knots, stubs, int(foreign.sum()), drift)
+    layers = two_layers(own, surface)
+    findings = judge(surface, own, stubs, layers)
+    return FittedOutline(surface, own, knots, stubs, int(foreign.sum()), drift, layers, findings)
