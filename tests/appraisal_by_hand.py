@@ -11,10 +11,11 @@ from pithline.files.mills import read_mill
 from pithline.files.priors import Priors, Sampling, read_priors
 from pithline.files.products import products_from
 from pithline.logmodel.card import Card
+from pithline.plan.execute.grade import PlateGrade
 from pithline.plan.execute.ledger import Ledger, Plate
 from pithline.yard.appraisal.layouts import AppraisalShop, ExecutedLayout, appraisal_shop
 from pithline.yard.appraisal.log_knowledge import LogKnowledge, gather_knowledge
-from pithline.yard.appraisal.regrade import Planned, Verdict, planned
+from pithline.yard.appraisal.regrade import Planned, planned
 from truth.logs import TrueLog
 from truth.models import to_model
 
@@ -101,6 +102,9 @@ def known(priors: Priors, stated: Card | None = None, read: dict | None = None, 
     return gather_knowledge(model, stated, READ if read is None else read, priors, TODAY)
 
 
+PASSES = PlateGrade(1.5, 1.5, 0.0, sound=True, passes=True)
+
+
 def plates(near: float = 80.0, count: int = 8, starts: tuple[float, ...] = (100.0, 600.0)) -> list[Plate]:
     """Radial backs stacked about the plane z = 0, from `near` mm off the pith outwards, in billets of `count`."""
     out = []
@@ -109,7 +113,7 @@ def plates(near: float = 80.0, count: int = 8, starts: tuple[float, ...] = (100.
             corner = np.array([start, near, (layer - count / 2) * 5.2])
             edges = (np.array([390.0, 0, 0]), np.array([0, 127.0, 0]), np.array([0, 0, 4.0]))
             name = f"plate-{billet}-{layer:02d}"
-            out.append(Plate(name, 0, corner, edges, Verdict(True), f"billet-{billet}", layer, 390.0 * 127 * 4))
+            out.append(Plate(name, 0, corner, edges, PASSES, f"billet-{billet}", layer, 390.0 * 127 * 4))
     return out
 
 

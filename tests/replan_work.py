@@ -3,13 +3,12 @@
 import copy
 import functools
 import json
-from dataclasses import replace
 from pathlib import Path
 
-from pithline.plan.problem import effort
 from pithline.script.document import dumps
-from pithline.yard.replan_log import replan
+from pithline.yard.replan_log import replan_log
 from pithline.yard.request import Request
+from small_plan import QUICK
 
 WRITTEN = Path(__file__).parent / "written" / "small-log.cut-script.json"
 """The small log's plan (`small_plan`) as an earlier search wrote it: a script outlives the search that it came from."""
@@ -27,18 +26,11 @@ def earlier_script():
 
 def planned_anew(after, found=None, script=None, request=None):
     """The script after some cuts of the earlier one, as it is written."""
-    kept = effort.EFFORTS["coarse"]
-    effort.EFFORTS["coarse"] = replace(kept, rolls=6, along_step=40.0, firsts=1)
-    try:
-        script = script or earlier_script()
-        before = copy.deepcopy(script)
-        new = replan(
-            script, after, found or {}, request or Request(effort="coarse", samples=2), lambda what, part: None
-        )
-        assert script == before
-        return json.loads(dumps(new))
-    finally:
-        effort.EFFORTS["coarse"] = kept
+    script = script or earlier_script()
+    before = copy.deepcopy(script)
+    new = replan_log(script, after, found or {}, request or Request(effort=QUICK, samples=2))
+    assert script == before
+    return json.loads(dumps(new))
 
 
 def operations_until(script, cut):

@@ -9,7 +9,7 @@ from pithline.files.cards import card_as_read, card_from
 from pithline.files.mills import mill_as_read, mill_from
 from pithline.files.practice import read_practice
 from pithline.files.products import products_as_read, products_from
-from pithline.plan.problem import effort
+from pithline.plan.api import COARSE
 from pithline.script.document import dumps
 from pithline.yard.one_log import plan_model
 from pithline.yard.request import Inputs, Request
@@ -68,16 +68,13 @@ def inputs_of(products=PRODUCTS, card=CARD):
     return Inputs(*read, card_read, mill_read, products_read, "0" * 64, "0" * 64)
 
 
+QUICK = replace(COARSE, rolls=6, along_step=40.0, firsts=1)
+"""Searches more coarsely than any command does."""
+
+
 def small_plan(truth=TRUTH, request=None, **more):
     """The script of one plan, searched more coarsely than any command does."""
-    kept = effort.EFFORTS["coarse"]
-    effort.EFFORTS["coarse"] = replace(kept, rolls=6, along_step=40.0, firsts=1)
-    try:
-        return plan_model(
-            to_model(truth), inputs_of(**more), request or Request(effort="coarse"), lambda what, part: None
-        )
-    finally:
-        effort.EFFORTS["coarse"] = kept
+    return plan_model(to_model(truth), inputs_of(**more), request or Request(effort=QUICK))
 
 
 if __name__ == "__main__":

@@ -36,10 +36,10 @@ from pithline.yard.appraisal.layouts import (
     BOLDNESS,
     QUICK,
     AppraisalShop,
+    LayoutSearch,
     appraisal_shop,
     best_layouts,
-    shop_of,
-    with_reserve,
+    bold_log,
 )
 from pithline.yard.appraisal.log_knowledge import LogKnowledge
 from pithline.yard.appraisal.regrade import brings, outcome, planned
@@ -93,12 +93,12 @@ thickness = "4 mm"
 def plain_layout(known: LogKnowledge, trade: AppraisalShop) -> Ledger:
     """Three slabs through the pith, and three from each half turned by 90°: no search, a few seconds."""
     mill = trade.machines.mill
-    lying = with_reserve(known.log, BOLDNESS[known.basis][0])
+    lying = bold_log(known.log, BOLDNESS[known.basis][0])
     three = tuple(LayoutSlab(57.0 * k - 27.5, 55.0) for k in (1, 0, -1))
     half = LayoutSetting(np.pi / 2, three, role="half")
     layout = LayoutSetting(0.0, three, above=half, below=half)
     poser = DrawnPoser(lying, mill.kerf, mill.minutes_per_setting, mill.feed)
-    return execute_layout(lying, layout, shop_of(trade, trade.parts), poser)
+    return execute_layout(lying, layout, trade.task(trade.parts), poser)
 
 
 def one_row(
@@ -132,7 +132,7 @@ def one_row(
             for n in range(terms.priors.sampling.samples)
         ]
     else:
-        layouts = best_layouts(known.log, known.basis, trade, rounds, terms.seed, lambda what, part: None, QUICK)
+        layouts = best_layouts(known.log, known.basis, trade, LayoutSearch(rounds, terms.seed, QUICK))
         sawn, drawn, _, _ = picked(known, terms, trade, layouts, shapes)
         own = planned(sawn.ledger, trade.parts)
     matrix = np.eye(4)

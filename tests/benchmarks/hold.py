@@ -30,11 +30,11 @@ from pithline.cli.main import main
 from pithline.plan.evaluate import ranking
 from pithline.plan.problem import log_frame
 
-def certain(logs, ledger, parts, known):
-    return np.array([float(plate.grade.passes) for plate in ledger.plates])
+def certain(logs, plates, parts, known):
+    return np.array([float(plate.passes) for plate in plates])
 
-log_frame.plan_log.__defaults__ = (0.0, 0.0)
-ranking.chances = certain
+log_frame.plan_log.__defaults__ = (log_frame.Reserve(0.0, 0.0),)
+ranking.pass_probabilities = certain
 sys.exit(main())
 """
 """The command as it would be if the fitted log were the true one: no reserve for the doubts of surface and pith, layouts ranked on it."""

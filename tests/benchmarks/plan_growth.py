@@ -18,6 +18,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 from benchmarks.plan_marks import inputs_of
 from pithline.files.products import products_as_read, products_from
+from pithline.plan.api import EFFORTS
 from pithline.yard.one_log import plan_model
 from pithline.yard.request import Inputs, Request
 from truth.logs import TrueLog
@@ -65,7 +66,7 @@ def seconds_of(log: TrueLog, inputs: Inputs, effort: str) -> tuple[float, float]
     """Processor seconds of one plan, and its litres."""
     model = replace(to_model(log), bark_assumed=False)
     start = time.process_time()
-    script = plan_model(model, inputs, Request(effort=effort), lambda what, part: None)
+    script = plan_model(model, inputs, Request(effort=EFFORTS[effort]))
     return time.process_time() - start, script["totals"]["instrument_volume"] / 1e6
 
 

@@ -24,16 +24,20 @@ from pithline.files.cards import card_as_read, card_from
 from pithline.files.mills import mill_as_read, mill_from
 from pithline.files.practice import read_practice
 from pithline.files.products import products_as_read, products_from
+from pithline.plan.api import EFFORTS
+from pithline.plan.columns.candidates import BoltPlace
 from pithline.plan.columns.laid_columns import BoltChoices, ColumnEvaluator, bolt_choices
-from pithline.plan.evaluate.practice import passing_volume, practice_layout
+from pithline.plan.evaluate.practice import practice_layout
 from pithline.plan.execute.bucked_log import crosscut_log
-from pithline.plan.execute.simulate import DrawnPoser, Shop, execute_layout
+from pithline.plan.execute.simulate import DrawnPoser, execute_layout
+from pithline.plan.problem.context import SearchContext
 from pithline.plan.problem.effort import COARSE, Effort
 from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
-from pithline.plan.problem.log_frame import PlanLog, plan_log
-from pithline.plan.problem.objective import ObjectiveWeights
+from pithline.plan.problem.log_frame import PlanLog, Reserve, plan_log
+from pithline.plan.problem.objective import Objective, ObjectiveWeights
 from pithline.plan.problem.parts import sawn_parts
-from pithline.plan.programmes.tables import build_tables, solve_tables
+from pithline.plan.problem.task import SawingTask
+from pithline.plan.programmes.tables import build_tables, find_passing_places, solve_tables
 from pithline.yard.one_log import plan_model
 from pithline.yard.request import Inputs, Request
 from truth.judge import judge
@@ -129,12 +133,13 @@ def inputs_of(limits: str, small: bool) -> Inputs:
     return Inputs(*read, card_read, mill_read, products_read, "0" * 64, "0" * 64)
 
 
-def fanned_practice(log: PlanLog, shop: Shop, sizes, effort: Effort) -> float:
+def fanned_practice(log: PlanLog, shop: SawingTask, sizes, effort: Effort) -> float:
     """Practice slabs at the scanned roll, every bolt fanned as well as the search can, uncharged. [mm³]"""
     machines = shop.machines
-    aim = ObjectiveWeights(np.array([p.volume for p in shop.parts]) / 1e6, 0.0)
-    state = solve_tables(build_tables(log, shop.parts, aim, machines, effort, lambda what, part: None))
-    evaluator = ColumnEvaluator(log, shop, machines.mill.kerf, 1.0)
+    weights = ObjectiveWeights(Objective.VOLUME.worth(shop.parts), 0.0)
+    context = SearchContext(shop, Objective.VOLUME, effort)
+    state = solve_tables(build_tables(log, shop.parts, weights, context, find_passing_places(log, context)))
+    evaluator = ColumnEvaluator(log, shop, 1.0)
     kerf, rolls, faces = machines.mill.kerf, state.tables.grid.rolls, state.tables.faces
 
     def face(half_thickness: float) -> int:
@@ -143,21 +148,26 @@ def fanned_practice(log: PlanLog, shop: Shop, sizes, effort: Effort) -> float:
 
     centre, half = face(sizes.centre_slab / 2), face(sizes.half_slab / 2)
     base = practice_layout(sizes, (0, 0, 0, 0))
-    _, over, under = evaluator.yields(LayoutSetting(0.0, base.slabs), log.piece)
+    whole = evaluator.yields(LayoutSetting(0.0, base.slabs), log.piece)
     halves = []
-    for turn, piece, setting in ((0, over, base.above), (rolls, under, base.below)):
+    for turn, piece, setting in ((0, whole.above, base.above), (rolls, whole.below, base.below)):
         assert setting is not None
         slabs = (LayoutSlab(-sizes.half_slab / 2, sizes.half_slab),)
         clock = state.tables.grid.roll(turn + rolls // 2)
-        _, above, below = evaluator.yields(LayoutSetting(clock, slabs, role="half"), piece)
-        upper = bolt_choices(state, evaluator, above, turn % (2 * rolls), rolls // 2, half, centre)
-        lower = bolt_choices(state, evaluator, below, (turn - rolls // 2) % (2 * rolls), rolls // 2, centre, half)
+        got = evaluator.yields(LayoutSetting(clock, slabs, role="half"), piece)
+        places = (
+            BoltPlace(turn % (2 * rolls), rolls // 2, half, centre),
+            BoltPlace((turn - rolls // 2) % (2 * rolls), rolls // 2, centre, half),
+        )
+        upper = bolt_choices(state, evaluator, got.above, places[0])
+        lower = bolt_choices(state, evaluator, got.below, places[1])
         halves.append(LayoutSetting(clock, slabs, best_of(upper, shop), best_of(lower, shop), "half"))
     layout = LayoutSetting(0.0, base.slabs, halves[0], halves[1], "log")
-    return passing_volume(execute_layout(log, layout, shop, DrawnPoser(log, kerf), reserve=False), shop)
+    ledger = execute_layout(log, layout, shop, DrawnPoser(log, kerf), reserve=False)
+    return sum(plate.volume for plate in ledger.passing)
 
 
-def best_of(columns: BoltChoices, shop: Shop) -> LayoutSetting | None:
+def best_of(columns: BoltChoices, shop: SawingTask) -> LayoutSetting | None:
     """The fullest of a bolt's fans."""
     if not columns.columns:
         return None
@@ -176,14 +186,14 @@ def row(truth: TrueLog, limits: str, effort: str, small: bool) -> dict | str:
     """Figures of one log under one limit list, or why there are none."""
     inputs = inputs_of(limits, small)
     model = replace(to_model(truth), bark_assumed=False)
-    log = plan_log(model, 20.0, 25.0, 25.0, (), 0.0, 0.0)
+    log = plan_log(model, 20.0, 25.0, 25.0, (), Reserve(0.0, 0.0))
     parts = sawn_parts(inputs.products, "black walnut")
     worth = np.array([p.volume / 1e6 for p in parts])
     left = np.array([np.inf if p.demand is None else p.demand for p in parts])
-    shop = Shop(inputs.machines, parts, worth, left)
+    shop = SawingTask(inputs.machines, parts, worth, left)
     start = time.process_time()
     try:
-        script = plan_model(model, inputs, Request(effort=effort, samples=2), lambda what, part: None)
+        script = plan_model(model, inputs, Request(effort=EFFORTS[effort], samples=2))
     except PithlineError as error:
         return str(error)
     seconds = time.process_time() - start

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from pithline.cli.main import main
-from pithline.plan.problem import effort
+from pithline.plan import api
 from refusals import CARD, Case, mill_with, products_with, refused
 from truth.logs import Stub, TrueLog
 from truth.scans import card_text, girth, simulate_scan
@@ -338,8 +338,8 @@ def test_a_log_the_mill_cannot_hold(scan, tmp_path, capsys, changes, words):
 
 
 def test_a_mill_that_can_make_no_cut_says_which_limit(scan, tmp_path, capsys, monkeypatch):
-    coarser = replace(effort.COARSE, rolls=4, along_step=50.0, firsts=1)
-    monkeypatch.setitem(effort.EFFORTS, "coarse", coarser)
+    coarser = replace(api.COARSE, rolls=4, along_step=50.0, firsts=1)
+    monkeypatch.setattr(api, "EFFORTS", {"coarse": coarser})
     files = {
         "w.ply": scan.points,
         "m.toml": mill_with(guide_opening='"100 mm"'),

@@ -15,7 +15,10 @@ CARD = Path(__file__).resolve().parents[2] / "sample_scans" / "af-15.toml"
 FILES = {
     "cut-script.json",
     "set-up-sheet.pdf",
+    "shop-cards.pdf",
+    "overview.pdf",
     "end-templates.pdf",
+    "end-templates-full-size.pdf",
     "labels.pdf",
     "labels.csv",
     "preview.html",

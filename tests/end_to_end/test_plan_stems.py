@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from pithline.cli.main import main
-from pithline.plan.problem import effort
+from pithline.plan import api
 
 ELSEWHERE = os.environ.get("PITHLINE_STEMS")
 SECTION = Path(__file__).resolve().parents[1] / "reference" / "stems" / "stem-a-section.ply"
@@ -37,7 +37,7 @@ thickness = "20 mm"
 @pytest.fixture
 def card(tmp_path, monkeypatch):
     """A card with nothing on it but what any scan needs, and a search coarser than any command offers."""
-    monkeypatch.setitem(effort.EFFORTS, "coarse", replace(effort.COARSE, rolls=4, along_step=50.0, firsts=1))
+    monkeypatch.setattr(api, "EFFORTS", {"coarse": replace(api.COARSE, rolls=4, along_step=50.0, firsts=1)})
     path = tmp_path / "stem.toml"
     path.write_text(f'[log]\nid = "stem"\nspecies = "black walnut"\nscan = "{STEM}"\nup = "+x"\n', encoding="utf-8")
     return path

@@ -123,7 +123,7 @@ def test_a_plate_touched_tells_the_scripts_figures(page, script):
     number = float(re.match(r"[\d.]+", facts["Ring angle, mean"])[0])
     assert number == pytest.approx(shown["ring_angle"]["mean"], abs=0.05)
     assert float(re.match(r"[\d.]+", facts["Runout, greatest"])[0]) == pytest.approx(shown["runout"], abs=0.06)
-    assert facts["Size as sawn"] == "800 mm × 200 mm × 5 mm"
+    assert facts["Size as sawn"] == "800 × 200 × 5 mm"
 
 
 def test_colours_have_a_legend_in_degrees_and_sections_open(page):
@@ -135,6 +135,23 @@ def test_colours_have_a_legend_in_degrees_and_sections_open(page):
     page.click("[data-look=pith]")
     settle(page)
     assert page.evaluate("pithline.state.section") == 600
+
+
+def test_lift_marks_and_blade_show_over_the_picture_on_a_phone_too(page):
+    page.click("#next")
+    shown = page.locator("#caption .figures dd")
+    assert shown.count() >= 3
+    for number in range(3):
+        assert shown.nth(number).is_visible()
+    names = page.locator("#caption .figures dt").all_inner_texts()
+    assert names[:3] == ["lift", "marks", "blade"]
+    box, stage = page.locator("#caption").bounding_box(), page.locator("#stage").bounding_box()
+    assert box["height"] < 0.4 * stage["height"]
+
+
+def test_plates_are_coloured_by_set_where_asked(page):
+    page.select_option("#colour", "set")
+    assert page.locator("#legend li").all_inner_texts() == ["in no set (2)"]
 
 
 def test_keyboard_moves_steps_and_pieces(page, script):

@@ -9,9 +9,10 @@ from hypothesis import strategies as st
 
 from pithline.plan.execute.simulate import DrawnPoser, execute_layout
 from pithline.plan.problem.effort import COARSE
+from pithline.plan.problem.objective import Objective
 from pithline.plan.search import search_log
 from truth.logs import TrueLog, Wave
-from unit.small_logs import BACK, RULE, TRADE, log_of, products_of, quiet, shop_of
+from unit.small_logs import BACK, RULE, TRADE, context_of, log_of, products_of, shop_of
 
 TINY = replace(COARSE, rolls=4, along_step=50.0, firsts=1)
 LOGS = st.builds(
@@ -41,7 +42,7 @@ LOOSER = replace(TRADE, ring_angle_min=np.radians(62), ring_angle_mean=np.radian
 def found(truth, limits=TRADE, charge=0.2e6, demands=None, pith_radius=18.0, objective="volume"):
     shop = shop_of(products_of(BACK, RULE, limits=limits, demands=demands), charge)
     log = log_of(truth, pith_radius)
-    return search_log(log, shop.parts, shop, objective, TINY, 1, quiet), log, shop
+    return search_log(log, context_of(shop, Objective(objective), TINY)), log, shop
 
 
 @settings(max_examples=8)
@@ -88,7 +89,7 @@ def test_plates_carried_out_are_whole_apart_and_inside_the_wood(truth, objective
     result, log, shop = found(truth, objective=objective)
     layout = result.answers[0].layout
     ledger = execute_layout(log, layout, shop, DrawnPoser(log, shop.machines.mill.kerf))
-    plates = [plate for plate in ledger.plates if plate.grade.passes]
+    plates = [plate for plate in ledger.plates if plate.passes]
     assert plates
     for plate in plates:
         length, width, thickness = plate.edges

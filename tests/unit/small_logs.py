@@ -6,9 +6,13 @@ import numpy as np
 
 from pithline.files.mills import read_mill
 from pithline.mill.products import Limits, Part, Product, Products
-from pithline.plan.execute.simulate import Shop
+from pithline.plan.problem.context import SearchContext
+from pithline.plan.problem.effort import COARSE
+from pithline.plan.problem.layout import NO_LOCKS
 from pithline.plan.problem.log_frame import plan_log
+from pithline.plan.problem.objective import Objective
 from pithline.plan.problem.parts import sawn_parts
+from pithline.plan.problem.task import SawingTask, plates_wanted
 from truth.logs import TrueLog
 from truth.models import to_model
 
@@ -40,9 +44,10 @@ def shop_of(products, charge=0.3e6, **mill):
     machines = read_mill()
     machines = replace(machines, mill=replace(machines.mill, least_gain_per_setting=charge, **mill))
     parts = sawn_parts(products, "black walnut")
-    worth = np.array([part.volume / 1e6 for part in parts])
-    return Shop(machines, parts, worth, np.array([np.inf if p.demand is None else p.demand for p in parts]))
+    return SawingTask(machines, parts, Objective.VOLUME.worth(parts), plates_wanted(parts))
 
 
-def quiet(what, part):
-    """Progress nobody looks at."""
+def context_of(shop, objective=Objective.VOLUME, effort=COARSE, locks=NO_LOCKS):
+    """What is asked of a search, with a fixed seed."""
+    return SearchContext(shop, objective, effort, locks=locks)
+

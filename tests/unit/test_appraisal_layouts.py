@@ -9,11 +9,10 @@ import pytest
 from appraisal_by_hand import TODAY, card, known, nothing_hidden, trade
 from pithline.errors import MillError
 from pithline.files.priors import read_priors
-from pithline.plan.execute.bucked_log import LogLayout, crosscut_log
-from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
+from pithline.plan.api import COARSE, SILENT, LayoutSetting, LayoutSlab, LogLayout, crosscut_log, execute_as_drawn
 from pithline.yard.appraisal import layouts
 from pithline.yard.appraisal.drawn_logs import draw_basis, draw_log, log_as_drawn, most_likely_draw
-from pithline.yard.appraisal.layouts import ExecutedLayout, as_drawn, crosscuts, fits, laid_again, shop_of
+from pithline.yard.appraisal.layouts import ExecutedLayout, crosscuts, fits, laid_again
 from pithline.yard.appraisal.log_knowledge import _blended, gather_knowledge
 from pithline.yard.appraisal.regrade import brings, planned
 from pithline.yard.appraisal.spoilers import Spoiler, in_words, spoilers
@@ -22,17 +21,21 @@ from pithline.yard.appraisal.tape_log import tape_model
 SLAB = LayoutSetting(0.0, (LayoutSlab(-25.0, 50.0),))
 
 
+def asked():
+    return trade().context(trade().parts, COARSE, 1)
+
+
 def test_a_straight_log_is_left_whole():
     log = known(nothing_hidden())
-    assert crosscuts(log.log, "scan", trade(), lambda what, part: None) == [()]
+    assert crosscuts(log.log, "scan", asked(), SILENT) == [()]
 
 
 def taped(girth):
     """A log by tape as thick at the top as at the butt."""
     priors = read_priors()
     stated = card(scan=None, tape_length=2000.0, tape_girth_butt=girth, tape_girth_top=girth)
-    model, bow, weights = tape_model(stated, {"log": {}}, priors)
-    return gather_knowledge(model, stated, {"log": {}}, priors, TODAY, bow, weights)
+    model, left_open = tape_model(stated, {"log": {}}, priors)
+    return gather_knowledge(model, stated, {"log": {}}, priors, TODAY, left_open)
 
 
 def test_a_log_by_tape_that_may_be_too_thick_is_appraised_with_a_caution_and_one_that_is_is_not():
@@ -70,25 +73,25 @@ def test_a_scanned_log_too_thick_for_the_mill_says_what_is_to_blame(stub, blame)
 )
 def test_which_crosscuts_are_searched(monkeypatch, rough, ways):
     monkeypatch.setattr(layouts, "crosscut_candidates", lambda *given: rough)
-    assert crosscuts(known(nothing_hidden()).log, "scan", trade(), lambda what, part: None) == ways
+    assert crosscuts(known(nothing_hidden()).log, "scan", asked(), SILENT) == ways
 
 
 def test_a_crosscut_log_is_laid_out_and_graded_as_one():
     log = known(nothing_hidden()).log
     place = 0.5 * log.reach
-    shop = shop_of(trade(), trade().parts)
+    task = trade().task(trade().parts)
     logs = crosscut_log(log, (place,), trade().machines.buck.kerf, 0.0)[1]
     sawing = LogLayout(log, (place,), logs, (SLAB, None))
-    ledger = as_drawn(sawing, trade(), shop)
+    ledger = execute_as_drawn(sawing, task)
     own = planned(ledger, trade().parts)
     assert len(own.plates) and own.spans[:, 1].max() < place
-    assert ledger.operations[0]["tool"] == "buck"
+    assert ledger.operations[0].tool == "buck"
     again = laid_again(log, ExecutedLayout(sawing, trade().parts, ledger, 60.0), trade())
     assert [p.corner.tolist() for p in again.ledger.plates] == [p.corner.tolist() for p in ledger.plates]
     same = brings(log, own, trade().parts, trade().products)
     assert same.plates == len(own.plates)
     other = LogLayout(log, (place,), logs, (None, SLAB))
-    assert planned(as_drawn(other, trade(), shop), trade().parts).spans[:, 0].min() > place
+    assert planned(execute_as_drawn(other, task), trade().parts).spans[:, 0].min() > place
 
 
 def test_a_doubt_has_no_step_and_an_even_one_stays():
@@ -159,9 +162,9 @@ def test_a_card_that_tells_nothing_of_metal_has_the_forest_share_and_no_word_of_
 def test_packing_again_with_shifted_shares_brings_no_fewer_sets():
     """A slab that holds sides and backs: at the shares of the first packing one of them abounds."""
     log = known(nothing_hidden()).log
-    shop = shop_of(trade(), trade().parts)
+    task = trade().task(trade().parts)
     sawing = LogLayout(log, (), (log,), (SLAB,))
-    first = layouts.on_machines(sawing.whole, trade())(sawing, shop, [{}])
-    got = layouts.packed(sawing, trade().parts, trade(), 1.0)
+    first = trade().workshop(log).execute(sawing, task)
+    got = layouts.packed(sawing, trade().parts, trade())
     assert layouts.sets_worth(got.ledger, trade()) >= layouts.sets_worth(first, trade()) > 0.0
     assert not any(plate.set_id for plate in got.ledger.plates)  # counting sets marks no plate

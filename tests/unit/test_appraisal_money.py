@@ -11,7 +11,7 @@ from pithline.errors import InputError
 from pithline.files.mills import read_mill
 from pithline.files.priors import read_priors
 from pithline.logmodel.card import ArmsMark, TapeMark
-from pithline.plan.problem.log_frame import PITH_DOUBTS, SURFACE_DOUBTS
+from pithline.plan.problem.log_frame import WHOLE_RESERVE
 from pithline.units import KG_PER_POUND
 from pithline.wood.field import tables
 from pithline.yard.appraisal import information
@@ -72,8 +72,8 @@ def test_no_margin(text):
 def test_log_rules_and_green_weight_on_published_rows():
     priors = read_priors()
     stated = taped()
-    model, bow, weights = tape_model(stated, {"log": {}}, priors)
-    log = gather_knowledge(model, stated, {"log": {}}, priors, TODAY, bow, weights)
+    model, left_open = tape_model(stated, {"log": {}}, priors)
+    log = gather_knowledge(model, stated, {"log": {}}, priors, TODAY, left_open)
     terms = AppraisalTerms(read_mill(), PRODUCTS, priors, 0.25, 1, TODAY)
     row = _money(log, terms, trade(), sawn(), [Outcome(1e6, {"tenor ukulele": 1}, 60.0, 2)] * 8, [False] * 8)
     # 20 in by 8 ft: Doyle 128 (a hardwood mill's printed sheet); International 135 to the nearest 5, Scribner 140 in
@@ -90,13 +90,13 @@ def test_log_rules_and_green_weight_on_published_rows():
 def test_a_taped_log():
     priors = read_priors()
     stated = taped(bark_thickness=None, tape_girth_butt=1800.0, tape_girth_top=1600.0, tape_length=2000.0)
-    model, bow, weights = tape_model(stated, {"tape": {"sweep": 30.0, "sweep_clock_deg": 90.0}}, priors)
+    model, left_open = tape_model(stated, {"tape": {"sweep": 30.0, "sweep_clock_deg": 90.0}}, priors)
     at = np.argmin(np.abs(model.x - 1000.0))
     assert 2 * np.pi * np.interp(100.0, model.x, model.radius_over_bark[:, 0]) == pytest.approx(1800.0, abs=1.0)
     assert model.centre[at] == pytest.approx([-30.0, 0.0], abs=0.1)  # bows to 3 o'clock, which is -y
-    assert bow == priors.string_error and np.linalg.norm(weights) == pytest.approx(1.0)
-    unseen = tape_model(stated, {}, priors)[1]
-    sized = tape_model(stated, {"tape": {"sweep": 30.0}}, priors)[1]
+    assert left_open.bow == priors.string_error and np.linalg.norm(left_open.weights) == pytest.approx(1.0)
+    unseen = tape_model(stated, {}, priors)[1].bow
+    sized = tape_model(stated, {"tape": {"sweep": 30.0}}, priors)[1].bow
     assert unseen == pytest.approx(0.008 * 2000 / np.sqrt(2)) and sized == pytest.approx(np.hypot(30 / np.sqrt(2), 6))
 
 
@@ -141,9 +141,9 @@ def test_what_can_be_asked_of_a_log():
         "passing a metal detector over it",
     }
     stated = taped()
-    model, bow, weights = tape_model(stated, blank, priors)
+    model, left_open = tape_model(stated, blank, priors)
     assert "scanning it" in {
-        q.what for q in questions(gather_knowledge(model, stated, blank, priors, TODAY, bow, weights), priors)
+        q.what for q in questions(gather_knowledge(model, stated, blank, priors, TODAY, left_open), priors)
     }
     assert questions(known(nothing_hidden()), nothing_hidden()) == []
 
@@ -202,6 +202,5 @@ def test_metal_is_drawn_only_where_there_is_some_and_counts_by_its_chance():
 def test_kernel_arrays_of_a_told_log_keep_the_usual_reserve():
     log = known(read_priors(), surface=4.0)
     settled = log_with_answer(log, {}, {}, draw_basis(log))
-    assert all(
-        np.allclose(a, b) for a, b in zip(settled.conservative, tables(settled.field, SURFACE_DOUBTS, PITH_DOUBTS), strict=True)
-    )
+    usual = tables(settled.field, WHOLE_RESERVE.surface, WHOLE_RESERVE.pith)
+    assert all(np.allclose(a, b) for a, b in zip(settled.conservative, usual, strict=True))

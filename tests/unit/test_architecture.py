@@ -62,6 +62,32 @@ def test_imports_point_inwards(path):
     assert not outward, f"{path.relative_to(ROOT)} imports {sorted(outward)}, which lie further out"
 
 
+def test_the_planner_has_one_face():
+    """Outside `plan/` nothing of it is imported but `plan.api`, and that lists what it gives."""
+    from pithline.plan import api
+
+    for path in MODULES:
+        if owner(path) != "plan":
+            behind = {name for name in imported(path) if name.startswith("pithline.plan.")}
+            names = {name for name in behind if not name.startswith("pithline.plan.api")}
+            assert not names, f"{path.relative_to(ROOT)} imports {sorted(names)} from behind plan/api.py"
+    assert all(hasattr(api, name) for name in api.__all__)
+
+
+PLAN_ROOMS = ("problem", "programmes", "execute", "columns", "search", "evaluate", "replan", "api")
+"""Inner to outer; each imports only rooms before it."""
+
+
+@pytest.mark.parametrize("path", sorted((ROOT / "plan").rglob("*.py")), ids=lambda path: str(path.relative_to(ROOT)))
+def test_the_planners_rooms_import_inwards(path):
+    if path.name == "__init__.py":
+        return
+    place = PLAN_ROOMS.index(path.relative_to(ROOT / "plan").parts[0].removesuffix(".py"))
+    rooms = {name.split(".")[2] for name in imported(path) if name.startswith("pithline.plan.")}
+    outward = {room for room in rooms & set(PLAN_ROOMS) if PLAN_ROOMS.index(room) > place}
+    assert not outward, f"{path.relative_to(ROOT)} imports {sorted(outward)}, which lie further out"
+
+
 def test_outputs_read_the_script_never_the_plan():
     for path in (ROOT / "outputs").rglob("*.py"):
         assert "plan" not in packages(path), path

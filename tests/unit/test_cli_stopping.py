@@ -6,11 +6,11 @@ import pytest
 
 from pithline.cli.console import Console
 from pithline.cli.stopping import ending
+from pithline.plan.api import Monitor
 from pithline.yard.one_log import plan_model
 from pithline.yard.request import Request
 from small_plan import TRUTH, inputs_of
 from truth.models import to_model
-from unit.small_logs import quiet
 
 
 def test_once_and_twice(capsys):
@@ -33,7 +33,7 @@ def test_time_limit():
 
 def test_what_was_found_until_then_is_a_whole_plan_and_says_so():
     """Stopped in the very first moment: the search goes on until it has a plan, which is replayed like any."""
-    script = plan_model(to_model(TRUTH), inputs_of(), Request(samples=2), quiet, lambda: True)
+    script = plan_model(to_model(TRUTH), inputs_of(), Request(samples=2), Monitor(stopped=lambda: True))
     assert script["proof"]["status"] == "cut short"
     assert script["totals"]["instrument_volume"] > 0
     assert "trade_off" not in script["proof"]

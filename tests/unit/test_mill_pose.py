@@ -9,7 +9,7 @@ import pytest
 from pithline.errors import MillError
 from pithline.files.mills import read_mill
 from pithline.geometry.pieces import Face, Piece
-from pithline.mill.limits import breached, log_fits, mark_room, setting_checks, widest_across
+from pithline.mill.limits import MarkRoom, log_fits, mark_room, setting_checks, widest_across
 from pithline.mill.pose import END_CLEAR, NoPose, Pose, pose_piece
 from pithline.mill.sections import log_sections, piece_shape
 from pithline.plan.problem.log_frame import normal_at, plan_log
@@ -106,14 +106,14 @@ def test_limits_of_a_setting_by_hand():
     """A cylinder of 190 mm radius on the bed: its top is 380 mm high; cuts at 300, 250 and 90 mm."""
     _, shape, pose = posed(TrueLog("c", LENGTH, R, taper=0.0, bark=BARK))
     blades, widths = [300.0, 250.0, 90.0], [300.0, 375.0, 330.0]
-    lines = {line["what"]: line for line in setting_checks(shape, pose, blades, widths, MILL)}
+    lines = {line.what: line for line in setting_checks(shape, pose, blades, widths, MILL)}
     assert set(lines) == {"throat", "guide_opening", "blade_max", "blade_min", "lift", "clamp_room"}
-    assert lines["throat"]["value"] == pytest.approx(160.0, abs=0.1)  # 250 down to 90, more than 380 down to 300
-    assert lines["guide_opening"]["value"] == 375.0
-    assert (lines["blade_max"]["value"], lines["blade_min"]["value"]) == (300.0, 90.0)
-    assert lines["clamp_room"]["value"] == 90.0
-    assert not any(breached(line) or "clearance_run" in line for line in lines.values())
-    assert mark_room(pose, blades, MILL) == {"down": 90.0 - MILL.clamp_room, "up": MILL.blade_max - 300.0}
+    assert lines["throat"].value == pytest.approx(160.0, abs=0.1)  # 250 down to 90, more than 380 down to 300
+    assert lines["guide_opening"].value == 375.0
+    assert (lines["blade_max"].value, lines["blade_min"].value) == (300.0, 90.0)
+    assert lines["clamp_room"].value == 90.0
+    assert not any(line.breached or line.clearance_run for line in lines.values())
+    assert mark_room(pose, blades, MILL) == MarkRoom(90.0 - MILL.clamp_room, MILL.blade_max - 300.0)
 
 
 @pytest.mark.parametrize(
@@ -130,12 +130,12 @@ def test_each_limit_is_refused_beyond_it_and_asks_for_a_clearance_run_near_it(wh
     _, shape, pose = posed(TrueLog("c", LENGTH, R, taper=0.0, bark=BARK))
     tight = replace(MILL, **mill)
     lines = setting_checks(shape, pose, blades, widths, tight)
-    assert [line["what"] for line in lines if breached(line)] == [what]
-    line = next(line for line in lines if line["what"] == what)
+    assert [line.what for line in lines if line.breached] == [what]
+    line = next(line for line in lines if line.what == what)
     if what in ("throat", "guide_opening", "blade_max"):
-        near = replace(MILL, **{what: line["value"] + tight.clearance_margin - 1.0})
-        again = {line["what"]: line for line in setting_checks(shape, pose, blades, widths, near)}
-        assert again[what].get("clearance_run") is True and not breached(again[what])
+        near = replace(MILL, **{what: line.value + tight.clearance_margin - 1.0})
+        again = {line.what: line for line in setting_checks(shape, pose, blades, widths, near)}
+        assert again[what].clearance_run and not again[what].breached
 
 
 def test_the_widest_section_of_an_ellipse_with_a_stub():

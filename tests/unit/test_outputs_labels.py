@@ -10,21 +10,25 @@ import segno
 import zxingcpp
 
 from pithline.outputs.labels.label_sheets import labels_pdf
-from pithline.outputs.labels.rows import COLUMNS, labels_csv, labels_of, plan_hash
-from pithline.outputs.print_job import print_job
+from pithline.outputs.labels.rows import COLUMNS, labels_csv, labels_of
+from pithline.outputs.print_job import plan_hash, print_job
 from pithline.script.document import dumps, loads
+from unit.cradle_fixture import cradle_script
 from unit.outputs_fixture import large_script, small_script
-from unit.test_outputs_sheet import faults, pages_of
+from unit.pdf_reading import faults, pages_of, text_of
 
 
-def test_csv_has_every_column_and_every_kept_piece():
-    script = small_script()
-    rows = list(csv.DictReader(io.StringIO(labels_csv(print_job(script).log).decode("utf-8"), newline="")))
-    assert tuple(rows[0]) == COLUMNS
+def rows_of(script):
+    return list(csv.DictReader(io.StringIO(labels_csv(print_job(script)).decode("utf-8"), newline="")))
+
+
+def test_csv_has_every_column_and_every_piece_that_needs_a_label():
+    rows = rows_of(small_script())
+    assert tuple(rows[0]) == tuple(COLUMNS)
     ids = [row["id"] for row in rows]
     assert len(ids) == len(set(ids))
-    assert {"slab-1", "bolt-1", "billet-1", "plate-1", "plate-2"} <= set(ids)
-    assert not {"log", "rest-1", "rest-4", "strip-0"} & set(ids)
+    assert {"slab-1", "slab-2", "bolt-1", "bolt-2", "plate-1", "plate-2"} <= set(ids)
+    assert not {"log", "rest-1", "rest-4", "strip-0", "half-a", "half-b", "strip-1", "billet-1"} & set(ids)  # sawn on at once, or waste
     plate = next(row for row in rows if row["id"] == "plate-1")
     assert (plate["product"], plate["part"], plate["sawn"]) == ("guitar", "back", "")
     assert (plate["length_mm"], plate["width_mm"], plate["thickness_mm"]) == ("560.0", "210.0", "5.0")
@@ -41,7 +45,7 @@ def test_the_plan_hash_follows_the_plan():
 def test_codes_drawn_are_those_of_id_and_plan():
     script = small_script()
     job = print_job(script)
-    matrix = segno.make(labels_of(job.log)[0].code, error="m", micro=False).matrix
+    matrix = segno.make(labels_of(job)[0].code, error="m", micro=False).matrix
     with pdfplumber.open(io.BytesIO(labels_pdf(job))) as pdf:
         page = pdf.pages[0]
         squares = [one for one in page.rects if one["x0"] < page.width / 2 and one["top"] < 145.0]
@@ -60,7 +64,7 @@ def test_printed_codes_are_read_by_an_independent_reader(paper):
     """zxing-cpp reads every code off the rendered page at 150 dots an inch, coarser than any printer."""
     script = small_script()
     job = print_job(script, paper=paper)
-    known = {label.piece for label in labels_of(job.log)}
+    known = {label.piece for label in labels_of(job)}
     page = pypdfium2.PdfDocument(labels_pdf(job))[0]
     read = [one.text for one in zxingcpp.read_barcodes(page.render(scale=150 / 72).to_pil())]
     assert len(read) == len(set(read)) >= 10
@@ -71,7 +75,7 @@ def test_printed_codes_are_read_by_an_independent_reader(paper):
 
 
 def test_pieces_other_than_plates_have_their_size_too():
-    sizes = {label.piece: label.size for label in labels_of(print_job(small_script()).log)}
+    sizes = {label.piece: label.size for label in labels_of(print_job(small_script()))}
     # a slab between cuts 102 mm apart less a kerf of 2; it spans the envelope of radius 204, 2 m between its ends
     slab = sizes["slab-1"]
     assert slab.thickness == pytest.approx(100.0, abs=0.2)
@@ -100,3 +104,22 @@ def test_a_plate_of_a_product_of_one_part_is_named_once():
         text = "\n".join(page.extract_text() for page in pdf.pages)
     assert "bridge, set 3" in text and "bridge: bridge" not in text and "bridge 3" not in text
     assert "small guitar: back, set 2" in text
+
+
+def test_a_plate_is_told_with_species_ring_angle_and_sapwood():
+    plate = next(row for row in rows_of(cradle_script()) if row["id"] == "billet-1-1")
+    assert (plate["species"], plate["ring_angle_deg"], plate["ring_angle_least_deg"]) == ("black walnut", "84.5", "78.0")
+    assert (plate["sapwood_mm"], plate["runout_deg"], plate["passes"]) == ("6.5", "0.8", "yes")
+    text = text_of(labels_pdf(print_job(cradle_script())))
+    assert "rings 84°, least 78°; sapwood 6.5 mm" in text and "walnut-22, black walnut" in text
+
+
+def test_a_plate_of_an_older_script_says_nothing_of_sapwood():
+    assert "sapwood" not in text_of(labels_pdf(print_job(small_script())))
+    assert next(row for row in rows_of(small_script()) if row["id"] == "plate-1")["sapwood_mm"] == ""
+
+
+def test_what_waits_to_dry_has_a_label():
+    script = small_script()
+    next(one for one in script["operations"] if one["op"] == "setting" and one["piece"] == "billet-1")["stage"] = "dried"
+    assert "billet-1" in {row["id"] for row in rows_of(script)}

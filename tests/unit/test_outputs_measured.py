@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pithline.outputs.cut_script.document import Tool
+from pithline.outputs.cut_script.document import Saw
 from pithline.outputs.cut_script.shop_measures import MeasuredFrom, Reference
 from pithline.outputs.print_job import print_job
 from unit.outputs_fixture import Builder, document
@@ -26,7 +26,7 @@ def slab_of_a_half(roll_deg, rip_at=-20.0, heights=(80.0, 30.0)):
     rip = b.setting("rip", "slab-1", support="table", against={"face": face, "angle_deg": 90.0})
     b.cut(rip, "slab-1", right, rip_at, ("strip-1", "billet"), ("strip-2", "billet"), 3.2)
     job = print_job(document(b, "hand"))
-    return job.shop, next(one for one in job.log.settings if one.tool is Tool.RIP)
+    return job.shop, next(one for one in job.log.settings if one.tool is Saw.RIP)
 
 
 def test_a_square_sawn_edge_is_measured_from():
@@ -35,7 +35,7 @@ def test_a_square_sawn_edge_is_measured_from():
     assert reference == Reference(MeasuredFrom.FACE, "c1")
     # the edge lies half the mill's kerf, 1 mm, over the pith; the rip's near side half of 3.2 mm short of 20
     assert shop.rip_distances(rip, reference, shop.log.cuts_of(rip)[0]) == pytest.approx((20 - 1 - 1.6,) * 2)
-    assert not shop.ticked_settings([one for one in shop.log.settings if one.tool is Tool.MILL])
+    assert not shop.ticked_settings([one for one in shop.log.settings if one.tool is Saw.MILL])
 
 
 def test_a_slanted_sawn_edge_is_measured_from_its_upper_arris():
@@ -53,7 +53,7 @@ def test_a_slab_that_holds_its_ticks_is_ripped_by_them():
     reference = shop.rip_references[rip.id]
     assert reference == Reference(MeasuredFrom.TICKS)
     assert shop.rip_distances(rip, reference, shop.log.cuts_of(rip)[0]) == pytest.approx((-20.0, -20.0))
-    assert len(shop.ticked_settings([one for one in shop.log.settings if one.tool is Tool.MILL])) == 1
+    assert len(shop.ticked_settings([one for one in shop.log.settings if one.tool is Saw.MILL])) == 1
 
 
 def test_a_face_that_another_cut_took_away_is_not_measured_from():

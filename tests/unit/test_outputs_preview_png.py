@@ -9,11 +9,13 @@ from matplotlib.colors import to_rgb
 from PIL import Image
 
 from picture_scripts import small_script
+from pithline.outputs.preview import picture as picture_module
 from pithline.outputs.preview.picture import preview_png
 from pithline.outputs.preview.raster import draw, look
 from pithline.outputs.preview.scene import RING_COLOURS, RING_STEPS, Scene, ring_legend, ring_step
 from pithline.outputs.preview.solids import Mesh, box_of
 from pithline.outputs.print_job import print_job
+from unit.outputs_fixture import bucked_script
 
 
 def drawn():
@@ -36,6 +38,25 @@ def test_picture_has_its_size_and_the_plates_colours(picture):
     for mean in (86.5, 79.5):
         colour = np.round(255 * np.array(to_rgb(RING_COLOURS[ring_step(mean)])))
         assert (np.abs(found[:540] - colour).max(axis=2) <= 1).sum() > 100
+
+
+def test_a_crosscut_log_shows_each_shorter_log_on_its_own_section(monkeypatch):
+    """Sections lie half-way along the shorter logs, and hold the plates of their own log alone."""
+    drawn_at = []
+    real = picture_module._end_view
+
+    def spy(axes, scene, own, named):
+        drawn_at.append((own, named))
+        real(axes, scene, own, named)
+
+    monkeypatch.setattr(picture_module, "_end_view", spy)
+    script = bucked_script()
+    upper = {"op": "setting", "id": "s-upper", "tool": "mill", "piece": "upper", "stage": "green", "weight_kg": 30.0, "minutes": 6.0,
+             "charged": True, "checks": [], "cautions": [], "up": [0.0, 0.0, 1.0], "roll": 0.0, "butt_at": 0.0, "lifts": []}  # fmt: skip
+    script["operations"].append(upper)
+    job = print_job(script)
+    preview_png(Scene(job.log), job.fmt)
+    assert drawn_at == [("lower", True), ("upper", True)]
 
 
 def test_same_script_same_bytes(picture):

@@ -1,47 +1,28 @@
-"""The set-up sheet read back: numbers equal the script's, nothing overlaps or runs off a page."""
+"""The set-up sheet read back: numbers equal the script's, nothing overlaps, nothing that is sawn is missing."""
 
-import io
 import re
 
 import numpy as np
-import pdfplumber
 import pytest
 
-from pithline.outputs.cut_script.document import Tool
+from pithline.outputs.cards.shop_cards import shop_cards
+from pithline.outputs.cut_script.document import Saw
 from pithline.outputs.cut_script.end_lines import end_lines, lined_settings
-from pithline.outputs.cut_script.shop_measures import MeasuredFrom
 from pithline.outputs.ends import tape_point
+from pithline.outputs.pdf.page import document
 from pithline.outputs.print_job import print_job
-from pithline.outputs.sheet.mill_views import stands
+from pithline.outputs.sheet.crosscut_first import along_the_bark
+from pithline.outputs.sheet.mill_settings import LEAST_OFF, MOST_OFF, height_allowance, mill_panel
 from pithline.outputs.sheet.set_up_sheet import set_up_sheet
+from unit.cradle_fixture import cradle_script
 from unit.outputs_fixture import bucked_script, large_script, small_script
+from unit.pdf_reading import columns_of, faults, pages_of, text_of
 
-
-def pages_of(data):
-    with pdfplumber.open(io.BytesIO(data)) as pdf:
-        return [
-            (page.width, page.height, page.extract_words(keep_blank_chars=True), page.extract_text().replace("\xa0", " "))
-            for page in pdf.pages
-        ]
+SCRIPTS = {"small": small_script, "bucked": bucked_script, "cradle": cradle_script}
 
 
 def sheet_of(script, units="mm", paper="A4"):
     return pages_of(set_up_sheet(print_job(script, units, paper)))
-
-
-def faults(pages):
-    """Words that leave their page or lie on one another."""
-    found = []
-    for number, (width, height, words, _) in enumerate(pages, 1):
-        boxes = np.array([[w["x0"], w["top"] + 1.5, w["x1"], w["bottom"] - 1.5] for w in words])
-        if not len(boxes):
-            continue
-        off = (boxes[:, 0] < 5) | (boxes[:, 1] < 5) | (boxes[:, 2] > width - 5) | (boxes[:, 3] > height - 5)
-        found += [(number, "off the page", words[i]["text"]) for i in np.nonzero(off)[0]]
-        a, b = boxes[:, None], boxes[None]
-        over = (np.minimum(a[..., 2:], b[..., 2:]) - np.maximum(a[..., :2], b[..., :2]) > 0.5).all(axis=-1)
-        found += [(number, words[i]["text"], words[j]["text"]) for i, j in np.argwhere(np.triu(over, 1))]
-    return found
 
 
 @pytest.fixture(scope="module")
@@ -50,109 +31,211 @@ def small():
     return print_job(script), sheet_of(script)
 
 
+def panel_of(script, number):
+    """What is written on the panel of a mill setting, its drawings left out."""
+    job = print_job(script)
+    setting = next(one for one in job.log.settings if job.log.mill_numbers.get(one.id) == number)
+    panel = document([mill_panel(job, setting)], "A4", "", "")
+    return columns_of(panel, 0.4).partition(" at the mill ")[2]
+
+
+def cards_of(job):
+    return columns_of(shop_cards(job), 0.5)
+
+
 def test_same_script_same_bytes():
     assert set_up_sheet(print_job(small_script())) == set_up_sheet(print_job(small_script()))
 
 
 @pytest.mark.parametrize(("units", "paper"), [("mm", "A4"), ("in", "Letter")])
-def test_nothing_overlaps_or_leaves_the_page(units, paper):
-    assert not faults(sheet_of(small_script(), units, paper))
+@pytest.mark.parametrize("name", SCRIPTS)
+def test_nothing_overlaps_or_leaves_the_page(name, units, paper):
+    assert not faults(sheet_of(SCRIPTS[name](), units, paper))
 
 
-def test_forty_settings_and_three_hundred_plates_fit():
+@pytest.mark.parametrize("name", SCRIPTS)
+def test_in_inches_everything_is_in_inches(name):
+    job = print_job(SCRIPTS[name](), "in", "Letter")
+    for data in (set_up_sheet(job), shop_cards(job)):
+        text = re.sub(r"mg/m³", "", text_of(data))
+        assert not re.search(r"\d (mm|kg|L)\b(?![▲▼])|\bmm\b", text)
+
+
+def test_forty_settings_fit_and_each_is_there():
     pages = sheet_of(large_script(), "in", "Letter")
     assert not faults(pages)
-    assert sum("Mill setting" in text for *_, text in pages) == 40
-    assert "300 plates" in "".join(text for *_, text in pages)
+    text = " ".join(page[3] for page in pages)
+    assert [int(one) for one in re.findall(r"(\d+) of 40 at the mill", text)] == list(range(1, 41))
+
+
+def test_the_plan_of_a_few_settings_takes_six_pages_at_most():
+    for paper in ("A4", "Letter"):
+        assert len(sheet_of(cradle_script(), paper=paper)) <= 6
+
+
+@pytest.mark.parametrize("name", SCRIPTS)
+def test_every_cut_is_on_the_sheet_or_on_a_card(name):
+    job = print_job(SCRIPTS[name]())
+    text, cards = text_of(set_up_sheet(job)), cards_of(job)
+    for cut in job.log.cuts.values():
+        number = job.log.cut_numbers[cut.id]
+        if cut.tool in (Saw.MILL, Saw.BUCK):
+            assert re.search(rf"\b{number} \d", text), number
+        elif cut.tool is Saw.RESAW and job.shop.from_fence(next(s for s in job.log.settings if s.id == cut.setting), cut) is not None:
+            gives = [job.log.mark(one) for one in cut.pieces if job.log.kind(one) == "plate"]
+            assert all(re.search(rf"\b{mark}\b", cards) for mark in gives), number
+        else:
+            assert re.search(rf"\b{number}(/\d+)? at |/{number} at |\b{number} by its line", cards), number
 
 
 def test_heights_and_lifts_are_the_scripts(small):
-    job, pages = small
-    log, words = job.log, job.fmt
-    on_mill = [one for one in log.settings if one.tool is Tool.MILL]
-    panels = [" ".join(text.split()) for *_, text in pages if "Mill setting" in text]
-    assert len(panels) == len(on_mill)
-    for setting, text in zip(on_mill, panels, strict=True):
+    job, _ = small
+    log, fmt = job.log, job.fmt
+    for setting in (one for one in log.settings if one.tool is Saw.MILL):
+        text = panel_of(small_script(), log.mill_numbers[setting.id])
         for lift in setting.lifts:
             if lift.lift:
-                assert re.search(rf"{words.length(lift.lift)}\s+at bunk {words.length(lift.bunk)}", text)
-        for mark in setting.marks.both:
-            assert words.both(mark.height) in text
+                assert f"{fmt.bare(lift.lift)} at bunk {fmt.bare(lift.bunk)}" in text
+        butt, top = (fmt.bare(mark.height) for mark in setting.marks.both)
+        assert f"butt {butt}, top {top} expected" in text
         room = setting.mark_room
-        assert re.search(rf"{words.length(room.down)} lower or {words.length(room.up)} higher", text)
+        assert f"own room: {fmt.bare(room.down)} lower, {fmt.bare(room.up)} higher" in text
         for cut in log.cuts_of(setting):
             sign = "over" if cut.from_mark >= 0 else "under"
-            height, scale = words.length(abs(cut.from_mark)), words.length(cut.blade_height)
-            assert f"{log.cut_numbers[cut.id]} {height} {sign} {scale}" in text
-    assert "Clearance run first" in panels[1]
-    assert "Clearance run first" not in panels[0]
+            row = f"{log.cut_numbers[cut.id]} {fmt.bare(abs(cut.from_mark))} {sign} {fmt.bare(cut.blade_height)} {fmt.bare(cut.width)}"
+            assert row in text
+    assert "Clearance run first" in panel_of(small_script(), 2)
+    assert "Clearance run first" not in panel_of(small_script(), 1)
+
+
+def test_rules_stand_once():
+    text = text_of(set_up_sheet(print_job(small_script())))
+    for words in ("29 CFR 1910.265(e)(1)(viii)", "locked out before a hand", "wedge the kerf open", "IARC"):
+        assert text.count(words) == 1
+
+
+def test_a_heavy_half_is_said_to_come_off_by_hoist():
+    script = small_script()
+    for one in script["operations"]:
+        if one["op"] == "setting" and one["piece"] == "half-a":
+            one["weight_kg"] = 161.0
+    mark = print_job(script).log.mark("half-a")
+    assert f"{mark} 161 kg, hoist off → mill 2" in panel_of(script, 1)
+
+
+def test_what_is_seen_tells_how_a_half_lies_never_the_12_o_clock_line(small):
+    first = small[0].log.cut_numbers["c1"]
+    assert f"sawn face {first} upright, on your right, against the stops" in panel_of(small_script(), 2)
+    assert "12 o'clock" not in panel_of(small_script(), 2)
+    assert "12 o'clock line to 11 o'clock" in panel_of(small_script(), 1)
+
+
+def test_the_height_found_must_lie_near_the_one_expected_and_within_the_mills_room(small):
+    job, _ = small
+    for setting in (one for one in job.log.settings if one.marks is not None):
+        assert LEAST_OFF <= height_allowance(job.log, setting) <= min(MOST_OFF, setting.mark_room.down, setting.mark_room.up)
 
 
 def test_a_scale_that_reads_the_lower_edge_takes_off_half_a_kerf():
     script = small_script()
     script["inputs"]["mill"]["mill"]["scale_reads"] = "lower"
-    pages = sheet_of(script)
-    panel = next(text for *_, text in pages if "Mill setting 1" in text)
-    assert "1 50 mm over 254 mm" in panel
-    assert "1: 254 mm" in panel
+    pages, panel = sheet_of(script), panel_of(script, 1)
+    assert "1 50 over 254 " in panel
+    assert "1: 254 mm" in " ".join(page[3] for page in pages)
     assert re.search(r"kerf's\s+lower\s+edge", pages[0][3])
 
 
 @pytest.mark.parametrize("end", [0, 1])
 def test_tape_distances_are_those_of_the_lines(small, end):
     job, pages = small
-    words, face = job.fmt, job.log.ends("log")[end]
-    text = next(t for *_, t in pages if f"{face.name.upper()} end" in t)
+    fmt, face = job.fmt, job.log.ends("log")[end]
+    text = " ".join(next(t for *_, t in pages if "Draw the lines" in t).split())
     groups = end_lines(job.log, job.shop, lined_settings(job.log, job.shop), face)
     assert [[line.name for line in group.lines] for group in groups] == [["level"], ["1", "2", "T1"], ["3", "4"], ["5"]]
     for _, lines in groups:
         for line in lines:
-            taped = [tape_point(face, point) for point in line.points]
-            cells = [line.name]
-            for tape in taped:
-                near_top = tape.from_twelve <= tape.from_six
-                twelve, six = words.bare(tape.from_twelve), words.bare(tape.from_six)
-                cells += [tape.side, twelve if near_top else f"({twelve})", words.bare(tape.from_pith),
-                          f"({six})" if near_top else six]  # fmt: skip
-            assert " ".join(cells) in text
+            cells = []
+            for tape in (tape_point(face, point) for point in line.points):
+                anchor, reach = ("12", tape.from_twelve) if tape.from_twelve <= tape.from_six else ("6", tape.from_six)
+                cells += [fmt.bare(tape.from_pith), f"{anchor}: {fmt.bare(reach)}"]
+            long = fmt.bare(float(np.hypot(*(line.points[1] - line.points[0]))))
+            before = f"{line.name} " if end == 0 else ""
+            assert re.search(re.escape(before) + r"(?:[LR][▲▼] )?" + r" (?:[LR][▲▼] )?".join(map(re.escape, cells)) + f" {long}", text)
+
+
+def test_marks_off_every_line_have_a_line_of_their_own_on_both_ends():
+    script = small_script()
+    half = next(one for one in script["operations"] if one["op"] == "setting" and one["piece"] == "half-b")
+    up = np.array(half["up"])
+    for mark in half["marks"].values():
+        mark |= {"name": "line 7 mm under the first", "point": (np.array([mark["point"][0], 0.0, 0.0]) + 13.0 * up).tolist()}
+    job = print_job(script)
+    for end in job.log.ends("log"):
+        lines = {line.name: line for group in end_lines(job.log, job.shop, lined_settings(job.log, job.shop), end) for line in group.lines}
+        assert lines["M3"].points is not None and lines["M3"].ticks and not lines["M3"].sawn
+        away = end.pith + lines["M3"].points @ np.array([end.right, end.up])
+        np.testing.assert_allclose(away @ up, 13.0, atol=1e-6)
+    assert "until line M3 on both ends stands at one height" in panel_of(script, 3)
+
+
+def test_a_line_that_misses_an_end_is_said_to(small):
+    script = small_script()
+    cut = next(one for one in script["operations"] if one["op"] == "cut" and one["id"] == "c5")
+    cut["normal"] = (np.array([0.25, 0.0, 0.0]) + np.array(cut["normal"])).tolist()
+    job = print_job(script)
+    butt, top = (end_lines(job.log, job.shop, lined_settings(job.log, job.shop), end)[-1].lines[0] for end in job.log.ends("log"))
+    assert butt.points is not None and top.points is None
+    text = " ".join(next(t for *_, t in sheet_of(script) if "Draw the lines" in t).split())
+    assert re.search(r"5 (?:[LR][▲▼] )?[\d.]+ .* misses", text) and "does not meet that end" in text
+
+
+def test_ticks_are_never_drawn_as_sawn(small):
+    job, _ = small
+    for end in job.log.ends("log"):
+        for group in end_lines(job.log, job.shop, lined_settings(job.log, job.shop), end):
+            for line in group.lines:
+                assert not (line.name.startswith("T") and line.sawn)
+                assert not (line.name.isdigit() and line.ticks)
+
+
+def test_bolts_that_lie_on_their_own_face_have_no_lines():
+    job = print_job(cradle_script())
+    assert [one.piece for one in lined_settings(job.log, job.shop)] == ["log", "half-a"]
+    flat, held = (panel_of(cradle_script(), number) for number in (3, 4))
+    assert "on sawn face 1, flat on the bed" in flat and "by the scale, over the bed" in flat
+    assert "sawn face 5 down in the 22.5° cradle" in held
 
 
 def test_the_first_box_holds_the_arms_of_each_end(small):
     job, pages = small
-    first = pages[0][3]
-    for face in job.log.ends("log"):
-        for arm, value in face.arms().items():
-            assert re.search(rf"{face.name}: .*{arm}", first)
-            assert job.fmt.both(value) in first
-    assert "do not saw this plan" in first
+    first = " ".join(pages[0][3].split())
+    butt, top = (end.arms() for end in job.log.ends("log"))
+    for arm in ("up", "right", "down", "left"):
+        assert re.search(rf"{arm}\b.*? {job.fmt.length(butt[arm])} ± [\d.]+ mm {job.fmt.length(top[arm])} ± ", first)
+    assert "do not saw" in first
 
 
-def test_fence_distances_run_from_the_named_face_to_the_kerf(small):
-    log, shop = small[0].log, small[0].shop
-    resaw = next(one for one in log.settings if one.piece == "billet-1")
-    # the face lies at -51 + 1 (half the mill's kerf), the kerf's near side at -43 - 0.6
-    assert shop.from_fence(resaw, log.cuts_of(resaw)[0]) == pytest.approx(50.0 - 43.6)
-    fan = next(one for one in log.settings if one.piece == "bolt-1")
-    assert shop.from_fence(fan, log.cuts_of(fan)[0]) is None
+def test_the_first_page_leads_with_sets_litres_hours_and_earnings():
+    text = " ".join(sheet_of(cradle_script())[0][3].split())
+    assert "complete sets 1 small guitar set, 2 bridges" in text
+    assert "in sets 0.8 L" in text and "loose 1.5 L" in text and "1.5 h, 5 set-ups" in text
+    assert "earnings 82 EUR 20 EUR 20 EUR" in text and "an hour 55 EUR" in text
+    assert "4 plates in no set" in text
+    assert text.index("complete sets") < text.index("Measure before you saw")
 
 
-def test_a_slab_with_bark_on_both_edges_is_ripped_by_its_ticks(small):
-    log, shop = small[0].log, small[0].shop
-    rip = next(one for one in log.settings if one.tool is Tool.RIP)
-    reference = shop.rip_references[rip.id]
-    assert reference.edge is MeasuredFrom.TICKS
-    # 30 mm from the pith on the side of the cut's own normal, which is the left one here
-    assert shop.rip_distances(rip, reference, log.cuts_of(rip)[0]) == pytest.approx((-30.0, -30.0))
+def test_what_an_older_script_does_not_sum_is_worked_out():
+    script = small_script()
+    script["inputs"]["mill"]["mill"]["hour_rate"] = 60.0
+    script["totals"]["value"] = 100.0
+    text = " ".join(sheet_of(script)[0][3].split())
+    assert "earnings 58" in text  # 42 minutes at 60 an hour
+    assert "in sets 1.2 L" in text
 
 
-def test_a_crosscut_is_measured_along_the_piece_from_its_own_slanted_end(small):
-    log, shop = small[0].log, small[0].shop
-    crosscut = next(one for one in log.settings if one.tool is Tool.CROSSCUT)
-    butt = log.ends("log").butt
-    away = log.part_of_end("strip-1", butt).centroid  # the strip's middle on the butt end, out of square by 0.02 and 0.01
-    start = (butt.pith + away.x * butt.right + away.y * butt.up)[0]
-    assert abs(start) > 1.0
-    assert shop.from_butt(crosscut, log.cuts_of(crosscut)[0]) == pytest.approx(700.0 - start, abs=0.3)
+def test_the_headline_is_what_is_likely(small):
+    text = " ".join(small[1][0][3].split())
+    assert "Likely 1.1 L in all; between 1.0 L and 1.2 L four times in five" in text
 
 
 def test_what_a_doubt_costs_stands_in_litres_where_the_script_has_it(small):
@@ -160,63 +243,53 @@ def test_what_a_doubt_costs_stands_in_litres_where_the_script_has_it(small):
     script = small_script()
     script["uncertainty"]["cost_of"] = {"roll_5_deg": 1.26e6, "height_5_mm": 0.5e6, "pith_5_mm": 2.0e6}
     text = " ".join(sheet_of(script)[0][3].split())
-    assert "lost by 5° of roll, 1.3 L; by 5 mm (3/16 in) of height, 0.5 L; by 5 mm (3/16 in) of pith, 2.0 L" in text
+    assert "lost by 5° of roll, 1.3 L; by 5 mm of height, 0.5 L; by 5 mm of pith, 2.0 L" in text
 
 
-@pytest.mark.parametrize("paper", ["A4", "Letter"])
-def test_a_panel_holds_at_most_three_cautions_and_fits_its_page(small, paper):
-    pages = [text for *_, text in sheet_of(small_script(), "in", paper)]
-    panels = [number for number, text in enumerate(pages) if "Mill setting" in text]
-    assert all(1 <= pages[number].count("CAUTION") <= 3 for number in panels)
-    assert all("On the bed stays" in pages[number] for number in panels)
-
-
-def test_a_half_on_its_bark_does_not_stand_by_itself(small):
-    log = small[0].log
-    first, half = (one for one in log.settings if one.piece in ("log", "half-a"))
-    assert stands(log, first)
-    assert not stands(log, half)
-    assert "does not stand by itself" in " ".join(next(t for *_, t in small[1] if "Mill setting 2" in t).split())
-
-
-def test_every_page_of_a_dried_run_comes_after_the_same_day():
-    script = small_script()
-    next(one for one in script["operations"] if one["op"] == "setting" and one["piece"] == "billet-1")["stage"] = (
-        "dried"
-    )
-    texts = [text for *_, text in sheet_of(script)]
-    order = [
-        next(i for i, text in enumerate(texts) if title in text) for title in ("The same day", "Later, when dried")
-    ]
-    assert order == sorted(order)
-
-
-def test_a_bucked_log_is_measured_from_its_butt_end_and_its_lines_name_it():
+def test_a_crosscut_is_taped_along_the_bark_at_four_hours():
+    """On a straight cylinder a cut square to it lies 1500 mm from x = 0, less what the slanted butt end has there."""
     script = bucked_script()
-    job, pages = print_job(script), sheet_of(script)
-    log, shop = job.log, job.shop
-    assert not faults(pages)
-    texts = [text for *_, text in pages]
-    buck = next(text for text in texts if "Bucking" in text)
-    # the butt end passes through the pith at 0 and the cut is square to x: 1500 mm, but for the centre's slanted end
-    cut = next(one for one in log.cuts.values() if one.tool is Tool.BUCK)
-    assert shop.from_butt(log.settings[0], cut) == pytest.approx(1500.0, abs=1.0)
-    assert f"cut 1: {job.fmt.length(shop.from_butt(log.settings[0], cut))}" in buck
-    assert buck.count("CAUTION") == 3
-    assert texts.index(buck) < next(k for k, text in enumerate(texts) if "Drawing the lines" in text)
-    lower = log.mark("lower")
-    assert [f"BUTT end of {lower}" in text for text in texts].count(True) == 1
-    assert [f"TOP end of {lower}" in text for text in texts].count(True) == 1
+    job = print_job(script)
+    setting = job.log.settings[0]
+    cut = job.log.cuts_of(setting)[0]
+    taped = along_the_bark(job.log, setting, cut)
+    butt = job.log.ends("log").butt
+    arms, ways = butt.arms(), {"up": butt.up, "right": butt.right, "down": -butt.up, "left": -butt.right}
+    for hour, arm in {"12": "up", "3": "right", "6": "down", "9": "left"}.items():
+        start = butt.pith + arms[arm] * ways[arm]
+        assert taped[hour] == pytest.approx(1500.0 - start[0], abs=0.1)
+    assert len({round(one) for one in taped.values()}) > 2
+    text = text_of(set_up_sheet(job))
+    assert "Crosscut first" in text and "support close to both sides of every cut" in text
+    assert " ".join(job.fmt.length(taped[hour]) for hour in ("12", "3", "6", "9")) in text
 
 
-def test_what_fewer_settings_give_is_drawn_where_the_script_has_it(small):
-    assert "fewer charged settings" not in small[1][0][3]
+def test_a_shorter_log_is_lined_by_itself_up_to_its_new_end():
+    job = print_job(bucked_script())
+    lower = job.log.mark("lower")
+    pages = [text for *_, text in sheet_of(bucked_script())]
+    assert sum(f"Draw the lines of {lower}" in text for text in pages) == 1
+    for end in job.log.ends("lower"):
+        for group in end_lines(job.log, job.shop, lined_settings(job.log, job.shop), end):
+            assert all(line.sawn for line in group.lines if line.name.isdigit())
+
+
+def test_the_ladder_is_drawn_where_the_script_has_it(small):
+    assert "Fewer set-ups" not in small[1][0][3]
     script = small_script()
-    row = {"settings": 3, "instrument_volume": 2.0e6, "sets": {"ukulele": 2}, "minutes": 41.0}
+    row = {"settings": 3, "instrument_volume": 2.0e6, "sets": {"ukulele": 2}, "minutes": 42.0}
     script["proof"]["trade_off"] = [
         {"max_settings": 3, **row},
         {"max_settings": None, **row, "settings": 9, "instrument_volume": 3.5e6, "sets": {}},
     ]
-    text = " ".join(" ".join(page[3] for page in sheet_of(script)).split())
-    assert "at most 3" in text and "2.0 L, 3 settings, 41 min: 2 ukulele" in text
-    assert "this plan" in text and "3.5 L, 9 settings, 41 min: no complete set" in text
+    text = text_of(set_up_sheet(print_job(script)))
+    assert "at most 3 settings: 2 ukulele sets; 3 set-ups, 0.7 h, 2.0 L" in text
+    assert "this plan: no complete set; 9 set-ups, 0.7 h, 3.5 L" in text
+    newer = text_of(set_up_sheet(print_job(cradle_script())))
+    assert "this plan, bolts by cradle: 1 small guitar set, 2 bridges; 5 set-ups" in newer
+    assert "each hour more brings 74 EUR. Customary way: 2 bridges, 20 EUR" in newer
+
+
+def test_words_that_no_sawyer_reads_are_not_there(small):
+    text = text_of(set_up_sheet(small[0]))
+    assert not re.search(r"charged|p10|p90|stated class|\bgrid\b|1 settings|1 plates", text)

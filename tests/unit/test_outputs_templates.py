@@ -8,7 +8,14 @@ import pdfplumber
 import pytest
 
 from pithline.outputs.print_job import print_job
-from pithline.outputs.templates.end_templates import EDGE, OVERLAP, end_templates, templates_of, tiles
+from pithline.outputs.templates.end_templates import (
+    EDGE,
+    OVERLAP,
+    end_templates,
+    full_size_templates,
+    templates_of,
+    tiles,
+)
 from unit.outputs_fixture import small_script
 
 MM = 72.0 / 25.4
@@ -64,3 +71,19 @@ def test_the_pith_circle_is_the_plans_own(card, radius):
     with pdfplumber.open(io.BytesIO(end_templates(print_job(script)))) as pdf:
         wide = [(one["x1"] - one["x0"]) / MM for page in pdf.pages for one in page.curves]
     assert min(abs(one - 2.0 * radius) for one in wide) < 0.1
+
+
+@pytest.mark.parametrize(("units", "bar"), [("mm", 100.0), ("in", 101.6)])
+def test_a_print_shop_gets_each_end_on_one_page_at_true_scale(units, bar):
+    job = print_job(small_script(), units)
+    with pdfplumber.open(io.BytesIO(full_size_templates(job))) as pdf:
+        assert len(pdf.pages) == 2
+        for page, made in zip(pdf.pages, templates_of(job), strict=True):
+            across, tall = np.ptp(made.end.over_bark, axis=0)
+            assert page.width / MM > across and page.height / MM > tall
+            lengths = np.array([np.hypot(one["x1"] - one["x0"], one["y1"] - one["y0"]) for one in page.lines]) / MM
+            assert np.abs(lengths - bar).min() < 0.01
+            for line in made.lines:
+                assert np.abs(lengths - np.hypot(*(line.points[1] - line.points[0]))).min() < 0.05
+            names = {word["text"] for word in page.extract_words()}
+            assert {line.name for line in made.lines} <= names

@@ -11,21 +11,17 @@ from pithline.plan.columns.bucking import BENT_FROM, crosscut_candidates
 from pithline.plan.execute.bucked_log import crosscut_log
 from pithline.plan.problem.layout import Locks
 from pithline.plan.problem.log_frame import BUCK_CLEAR, in_trims, pith_bow, pith_on
-from pithline.plan.problem.objective import objective_weights
+from pithline.plan.problem.operations import Cut, Setting, Support
 from pithline.script.replay import replay
 from pithline.wood.field import at_points
 from pithline.yard.request import Request
-from small_plan import CARD, TRUTH, small_plan
+from small_plan import CARD, QUICK, TRUTH, small_plan
 from truth.judge import judge
 from truth.logs import TrueLog
-from unit.small_logs import BACK, STRAIGHT, log_of, products_of, quiet, shop_of
+from unit.small_logs import BACK, STRAIGHT, context_of, log_of, products_of, shop_of
 
 BENT_LOG = TrueLog("bent", 1500.0, 165.0, taper=4.0, bark=8.0, sweep=45.0, sweep_clock=1.0)
 SHOP = shop_of(products_of(BACK))
-
-
-def never():
-    return False
 
 
 def test_a_straight_log_does_not_bow_and_a_swept_one_by_its_sweep():
@@ -38,8 +34,8 @@ def test_shorter_logs_share_out_the_log_less_the_kerfs():
     kerf, places = 6.0, (400.0, 900.0)
     ledger, logs = crosscut_log(log, places, kerf, 300.0)
     assert [one.piece.id for one in logs] == ["log-1", "log-2", "log-3"]
-    assert [o["op"] for o in ledger.operations] == ["setting", "cut", "cut"]
-    assert ledger.operations[0]["charged"] and ledger.operations[0]["support"] == "cradle"
+    assert [type(o) for o in ledger.operations] == [Setting, Cut, Cut]
+    assert ledger.operations[0].charged and ledger.operations[0].support is Support.CRADLE
     marks = (0.0, *places, log.reach)
     for one, low, high in zip(logs, marks, marks[1:], strict=False):
         ends = [float((point - log.origin) @ log.axis) for point in (one.butt.point, one.top.point)]
@@ -74,11 +70,10 @@ def test_the_pith_is_found_on_a_leaning_face():
 
 
 def test_where_to_crosscut_suits_the_parts_and_pays_on_a_bent_log_alone():
-    parts = SHOP.parts
     for truth, pays in ((BENT_LOG, True), (replace(BENT_LOG, sweep=BENT_FROM - 3.0), False)):
         log = log_of(truth)
-        aim = objective_weights("volume", parts, SHOP.machines, log.reach)
-        ways = crosscut_candidates(log, parts, SHOP.machines, aim, never, quiet)
+        context = context_of(SHOP)
+        ways = crosscut_candidates(log, context, context.weights(log.reach))
         assert (ways[0][1] != ()) is pays
         for _, places in ways:
             assert all(
@@ -90,8 +85,8 @@ def test_where_to_crosscut_suits_the_parts_and_pays_on_a_bent_log_alone():
 def test_a_log_too_long_for_the_mill_is_never_left_whole():
     shop = shop_of(products_of(BACK), log_length_max=800.0, log_length_min=300.0)
     log = log_of(replace(BENT_LOG, sweep=2.0))
-    aim = objective_weights("volume", shop.parts, shop.machines, log.reach)
-    ways = crosscut_candidates(log, shop.parts, shop.machines, aim, never, quiet)
+    context = context_of(shop)
+    ways = crosscut_candidates(log, context, context.weights(log.reach))
     assert ways
     for _, places in ways:
         assert places and max(np.diff((0.0, *places, log.reach))) <= 800.0
@@ -103,7 +98,7 @@ BENT_SMALL = replace(TRUTH, length=1300.0, sweep=50.0, sweep_clock=2.0)
 @pytest.fixture(scope="module")
 def scripts():
     return {
-        name: small_plan(BENT_SMALL, Request(effort="coarse", samples=2, bucking=name == "bucked"))
+        name: small_plan(BENT_SMALL, Request(effort=QUICK, samples=2, bucking=name == "bucked"))
         for name in ("bucked", "whole")
     }
 
@@ -137,7 +132,7 @@ def test_without_bucking_a_log_too_long_is_refused():
     card = CARD.replace('id = "small"', 'id = "long"')
     truth = replace(TRUTH, length=4300.0)
     with pytest.raises(MillError, match="longest log the mill takes"):
-        small_plan(truth, Request(effort="coarse", samples=2, bucking=False), card=card)
+        small_plan(truth, Request(effort=QUICK, samples=2, bucking=False), card=card)
 
 
 @pytest.mark.parametrize(
@@ -150,7 +145,7 @@ def test_without_bucking_a_log_too_long_is_refused():
     ],
 )
 def test_what_is_held_is_kept_and_its_cost_is_told(locks, holds):
-    script = small_plan(request=Request(effort="coarse", samples=2, locks=locks))
+    script = small_plan(request=Request(effort=QUICK, samples=2, locks=locks))
     first = next(o for o in script["operations"] if o["op"] == "setting")
     assert holds(script, first)
     assert script["proof"]["locks"]["cost"] >= 0.0

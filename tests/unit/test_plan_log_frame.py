@@ -1,14 +1,17 @@
 """The chord frame, layouts and the ledger."""
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
 import pytest
 
 from pithline.geometry.pieces import Piece
-from pithline.plan.execute.ledger import Ledger
+from pithline.plan.execute.ledger import Ledger, NewPiece, SawPlane
+from pithline.plan.execute.simulate import uncut_log
 from pithline.plan.problem.layout import LayoutSetting, LayoutSlab, settings_of
 from pithline.plan.problem.log_frame import clock_of_normal, normal_at
+from pithline.plan.problem.operations import BladePlace, Setting, Tool
 from truth.logs import TrueLog
 from unit.small_logs import log_of
 
@@ -52,18 +55,42 @@ def test_a_ledger_cuts_pieces_in_two_and_keeps_what_is_left():
     ledger = Ledger()
     log = Piece("log", "log")
     ledger.pieces["log"], ledger.made_by["log"] = log, None
-    entry = ledger.setting("mill", "log", True, 6.0, roll=3.0)
+    entry = ledger.open_setting(Setting(Tool.MILL, "log", True, 6.0))
     up = np.array([0.0, 0.0, 1.0])
-    over, rest = ledger.cut(entry, log, up, 30.0, 2.0, ("half-1", "half"), ("rest-1", "log"))
-    slab, under = ledger.cut(entry, rest, up, -30.0, 2.0, ("slab-1", "slab"), ("half-2", "half"), width=300.0)
+    over, rest = ledger.cut(entry, log, SawPlane(up, 30.0, 2.0), NewPiece("half-1", "half"), NewPiece("rest-1", "log"))
+    slab, under = ledger.cut(
+        entry,
+        rest,
+        SawPlane(up, -30.0, 2.0, BladePlace(100.0, -30.0, 300.0)),
+        NewPiece("slab-1", "slab"),
+        NewPiece("half-2", "half"),
+    )
     assert ledger.leaves() == ["half-1", "slab-1", "half-2"] and ledger.used == {"log", "rest-1"}
     assert [ledger.fresh("slab-"), ledger.fresh("slab-")] == ["slab-1", "slab-2"]
     heights = np.array([[0.0, 0.0, z] for z in (31.01, 30.99, 29.01, 28.99, -28.99, -29.01, -31.01)])
     np.testing.assert_array_equal(over.holds(heights), [True] + [False] * 6)
     np.testing.assert_array_equal(slab.holds(heights), [False, False, False, True, True, False, False])
     np.testing.assert_array_equal(under.holds(heights), [False] * 6 + [True])
-    cuts = ledger.operations[1:]
-    assert [one["piece"] for one in cuts] == ["log", "rest-1"] and cuts[1]["width"] == 300.0
-    assert all(one["setting"] == entry["id"] and one["tool"] == "mill" for one in cuts)
-    assert [ledger.made_by[name] for name in ("half-1", "slab-1")] == [one["id"] for one in cuts]
-    assert all(a["offset"] > b["offset"] for a, b in pairwise(cuts))
+    cuts = list(ledger.cuts)
+    assert [one.piece for one in cuts] == ["log", "rest-1"] and cuts[1].blade.width == 300.0
+    assert all(one.setting == entry.id and one.tool is Tool.MILL for one in cuts)
+    assert [ledger.made_by[name] for name in ("half-1", "slab-1")] == [one.id for one in cuts]
+    assert all(a.offset > b.offset for a, b in pairwise(cuts))
+
+
+def test_a_ledger_renames_a_piece_and_amends_or_drops_a_setting():
+    """What was handed out before stays as it was; the ledger holds the new."""
+    ledger = uncut_log()
+    setting = ledger.open_setting(Setting(Tool.RESAW, "log", False))
+    plane = SawPlane(np.array([0.0, 0.0, 1.0]), 0.0, 2.0)
+    over, under = ledger.cut(
+        setting, ledger.pieces["log"], plane, ledger.named("rest-", "bolt"), ledger.named("rest-", "bolt")
+    )
+    slab = ledger.rename(under, "slab-", "slab")
+    assert (under.id, under.kind) == ("rest-2", "bolt") and (slab.id, slab.kind) == ("slab-1", "slab")
+    assert slab.faces == under.faces and set(ledger.pieces) == {"log", "rest-1", "slab-1"}
+    assert next(ledger.cuts).sides == (over.id, "slab-1") and ledger.made_by["slab-1"] == "cut-1"
+    ledger.amend(replace(setting, minutes=3.0))
+    assert setting.minutes == 0.0 and ledger.minutes == 3.0
+    ledger.drop(setting)
+    assert list(ledger.settings) == [] and ledger.minutes == 0.0

@@ -9,12 +9,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import Bounds, LinearConstraint, milp
 
-from pithline.plan.columns.candidates import best_first_settings, bolt_fan
+from pithline.plan.columns.candidates import BoltPlace, best_first_settings, bolt_fan
 from pithline.plan.problem.layout import settings_of
-from pithline.plan.programmes.fans import CHAIN, fan
+from pithline.plan.programmes import fans
+from pithline.plan.programmes.fans import CHAIN, FanRule, fan
 from pithline.plan.programmes.grid import Grid
-from pithline.plan.programmes.stacks import stack_table, unstack
-from pithline.plan.programmes.tables import SlabTables, fan_bound_table, solve_tables
+from pithline.plan.programmes.stacks import HalfTurns, TableGrid, stack_table, unstack
+from pithline.plan.programmes.tables import SlabTables, _bolts, solve_tables
 
 STEP = 6.0
 MENU = (12.0, 18.0)
@@ -24,6 +25,7 @@ QUARTER = ROLLS // 2
 ANGLES = np.array([QUARTER - 1, QUARTER, QUARTER + 1])
 """Halves are turned 60°, 90° or 120°."""
 STEPS = np.ones(3, np.int64)
+GAP = int(np.ceil(KERF / STEP))
 
 
 def best_stack(slab, cells, gap, low, high):
@@ -60,9 +62,10 @@ def test_stacks_are_the_best_of_all(seed, depths, gap):
     cells = np.array([1, 3])
     slab = np.round(rng.uniform(-0.5, 1.0, (depths, 2)), 3).clip(0.0)
     table = stack_table(slab, cells, gap)
+    grid = TableGrid(None, 0, None, cells, 1.0, 1.0, 0, 0, gap)
     for low, high in itertools.combinations(range(depths), 2):
         assert table[low, high] == pytest.approx(best_stack(slab, cells, gap, low, high))
-        told = unstack(slab, table, cells, gap, low, high)
+        told = unstack(grid, slab, table, low, high)
         assert sum(slab[at, t] for at, t in told) == pytest.approx(table[low, high])
         ends = [(at, at + cells[t]) for at, t in told]
         assert all(low <= a and b <= high for a, b in ends)
@@ -186,16 +189,23 @@ class Bolt:
         return onward((), most)
 
 
+def slabs_of(values, grid):
+    """A table of slabs as the kernels read it."""
+    half_depth, half_across = len(grid.depths) // 2, len(grid.across) // 2
+    steps = (grid.depth_step, grid.across_step)
+    return TableGrid(values, ROLLS, np.array(MENU), CELLS, *steps, half_depth, half_across, GAP)
+
+
 def bounds(values, grid, charge, most):
-    return fan_bound_table(values, grid, ANGLES, STEPS, CELLS, np.array(MENU), FACES, KERF, 1, charge, most)
+    turns = HalfTurns(ANGLES, STEPS, np.zeros(3))
+    return _bolts(slabs_of(values, grid), turns, FanRule(KERF, 1, charge, most, True), FACES)
 
 
 def best_fan(values, grid, base, opening, near, far, charge, most):
     """Net value of the fan found for one bolt, every cut of its chain held against the next slab."""
-    half_depth, half_across = len(grid.depths) // 2, len(grid.across) // 2
-    size = (grid.depth_step, grid.across_step, half_depth, half_across, KERF, 1, charge, most)
     chain = np.zeros((CHAIN, 4), np.int64)
-    return fan(values, ROLLS, base, opening, near, far, np.array(MENU), CELLS, *size, chain, True, True)
+    rule = FanRule(KERF, 1, charge, most, True)
+    return fan(slabs_of(values, grid), rule, fans.Bolt(base, opening, near, far), chain, True)
 
 
 @pytest.fixture(scope="module")
@@ -240,13 +250,9 @@ def test_the_best_of_all_fans_lies_between_what_is_found_and_the_bound(seed, cha
 def searched(values, grid, charge, most=2, off_square=0.0):
     """The programmes of halves and first settings over a table of slabs, with its fans."""
     bolts = bounds(values, grid, charge, most)
-    made = SlabTables(
-        grid, values, CELLS, np.array(MENU), FACES, ANGLES, STEPS, bolts, charge, KERF, 1, most, off_square=off_square
-    )
-    return solve_tables(made)
-
-
-GAP = int(np.ceil(KERF / STEP))
+    turns = HalfTurns(ANGLES, STEPS, charge + np.array([off_square, 0.0, off_square]))
+    rule = FanRule(KERF, 1, charge, most, True)
+    return solve_tables(SlabTables(grid, slabs_of(values, grid), FACES, turns, rule, bolts, off_square))
 
 
 def face_at(offset):
@@ -328,7 +334,7 @@ def test_a_bolts_chain_is_worth_what_its_slabs_are(seed):
     for base, (a, opening), far, near in itertools.product(
         (0, 5), enumerate(ANGLES), range(len(FACES)), range(len(FACES))
     ):
-        chain, value = bolt_fan(state, base, int(opening), near, far)
+        chain, value = bolt_fan(state, BoltPlace(base, int(opening), near, far))
         bolt = Bolt(values, grid, base, int(opening), FACES[near], FACES[far])
         total, cuts, charged = 0.0, [], 0
         for setting in settings_of(chain):

@@ -3,9 +3,10 @@
 import numpy as np
 import pytest
 
-from pithline.plan.evaluate.refine import refine, turned
+from pithline.plan.evaluate.refine import RefineSteps, refine, turned
 from pithline.plan.execute.bucked_log import LogLayout
 from pithline.plan.problem.layout import LayoutSetting, LayoutSlab, settings_of
+from pithline.plan.problem.monitor import Monitor
 
 STEP = np.radians(2.5)
 FLUSH_BOLT = LayoutSetting(0.0, (LayoutSlab(40.0, 20.0),), role="bolt")
@@ -24,7 +25,7 @@ def refine_layout(value, trials=100, turn=True, layout=LAYOUT, stopped=lambda: F
         return sawing.layouts[0]
 
     sawing = LogLayout(None, (), (None,), (layout,))
-    found, ledger = refine(sawing, carry, value, trials, STEP, 1.0, stopped, lambda part, best: None, turn)
+    found, ledger = refine(sawing, carry, value, RefineSteps(trials, STEP, 1.0, turn), Monitor(stopped=stopped))
     assert ledger == found.layouts[0]
     return found.layouts[0], seen
 

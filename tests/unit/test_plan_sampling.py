@@ -39,16 +39,16 @@ def sawn(log):
 def test_a_log_without_doubt_gives_what_was_planned():
     log = log_of()
     ledger = sawn(log)
-    volume = sum(plate.volume for plate in ledger.plates if plate.grade.passes)
+    volume = sum(plate.volume for plate in ledger.plates if plate.passes)
     assert volume > 1e6
-    np.testing.assert_array_equal(passing_on_samples(log, ledger, SHOP.parts, 3, 1), volume)
+    np.testing.assert_array_equal(passing_on_samples(log, ledger.plates, SHOP.parts, 3, 1), volume)
 
 
 def test_doubts_cost_plates_and_never_add_any():
     log = doubtful(3.0, 6.0)
     ledger = sawn(log)
-    volume = sum(plate.volume for plate in ledger.plates if plate.grade.passes)
-    sampled = passing_on_samples(log, ledger, SHOP.parts, 12, 1)
+    volume = sum(plate.volume for plate in ledger.plates if plate.passes)
+    sampled = passing_on_samples(log, ledger.plates, SHOP.parts, 12, 1)
     assert (sampled <= volume + 1e-6).all()
     assert sampled.min() < volume and np.ptp(sampled) > 0
 
@@ -56,7 +56,7 @@ def test_doubts_cost_plates_and_never_add_any():
 def test_a_seed_gives_its_samples_again():
     log = doubtful(3.0, 6.0)
     ledger = sawn(log)
-    first, again, other = (passing_on_samples(log, ledger, SHOP.parts, 6, seed) for seed in (4, 4, 5))
+    first, again, other = (passing_on_samples(log, ledger.plates, SHOP.parts, 6, seed) for seed in (4, 4, 5))
     np.testing.assert_array_equal(first, again)
     assert (first != other).any()
 
@@ -70,7 +70,7 @@ def test_a_reserve_for_the_surface_gives_more_in_the_end():
         for clock, low, thick in ((0.0, -20.0, 40.0), (0.3, -20.0, 40.0), (0.8, 5.0, 30.0), (1.7, -30.0, 60.0)):
             setting = LayoutSetting(clock, (LayoutSlab(low, thick),))
             ledger = execute_layout(log, setting, SHOP, DrawnPoser(log, 2.0), reserve=reserve)
-            total += passing_on_samples(log, ledger, SHOP.parts, 12, 1).mean()
+            total += passing_on_samples(log, ledger.plates, SHOP.parts, 12, 1).mean()
         totals.append(total)
     assert totals[0] > 1.03 * totals[1]
 
@@ -108,11 +108,11 @@ def test_chances_are_the_share_of_samples_on_which_each_plate_passes():
     log = doubtful(3.0, 6.0)
     ledger = sawn(log)
     known = {}
-    share = pass_probabilities(sampled_logs(log, 12, 1), ledger, SHOP.parts, known)
+    share = pass_probabilities(sampled_logs(log, 12, 1), ledger.plates, SHOP.parts, known)
     volumes = np.array([plate.volume for plate in ledger.plates])
     assert 0.0 < share.min() < 1.0
-    assert volumes @ share == pytest.approx(passing_on_samples(log, ledger, SHOP.parts, 12, 1).mean())
-    np.testing.assert_array_equal(pass_probabilities((), ledger, SHOP.parts, known), share)
+    assert volumes @ share == pytest.approx(passing_on_samples(log, ledger.plates, SHOP.parts, 12, 1).mean())
+    np.testing.assert_array_equal(pass_probabilities((), ledger.plates, SHOP.parts, known), share)
 
 
 def test_a_reserve_for_the_pith_gains_by_where_plates_lie_and_takes_few_away():
@@ -126,7 +126,7 @@ def test_a_reserve_for_the_pith_gains_by_where_plates_lie_and_takes_few_away():
             )
             for clock, low in ((0.0, -20.0), (0.3, -12.0), (0.8, 0.0), (1.7, -30.0))
         ]
-        claimed.append(sum(plate.volume for one in ledgers for plate in one.plates if plate.grade.passes))
-        kept.append(sum(passing_on_samples(log, one, SHOP.parts, 16, 3).mean() for one in ledgers))
+        claimed.append(sum(plate.volume for one in ledgers for plate in one.plates if plate.passes))
+        kept.append(sum(passing_on_samples(log, one.plates, SHOP.parts, 16, 3).mean() for one in ledgers))
     assert claimed[0] > 0.9 * claimed[1]
     assert kept[0] > kept[1]

@@ -19,7 +19,7 @@ def passing(width: float, **limits) -> tuple[int, int]:
     ledger = execute_layout(
         log, LayoutSetting(0.0, (LayoutSlab(-12.0, 24.0),)), shop, DrawnPoser(log, 2.0), reserve=False
     )
-    return len(ledger.plates), sum(plate.grade.passes for plate in ledger.plates)
+    return len(ledger.plates), sum(plate.passes for plate in ledger.plates)
 
 
 @pytest.mark.parametrize(("width", "edge"), [(60.0, 10.0), (95.0, 10.0), (95.0, 25.0)])

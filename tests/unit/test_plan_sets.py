@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from pithline.mill.products import Part, Product, Products
 from pithline.plan.execute.ledger import Plate
-from pithline.plan.execute.sets import assign_sets, match
+from pithline.plan.execute.sets import gather_sets, match_mates
 from pithline.plan.problem.parts import price_of, sawn_parts
 from unit.small_logs import TRADE
 
@@ -34,8 +34,7 @@ def mates(plates):
 def test_neighbours_of_one_billet_are_mates_in_pairs():
     parts = sawn_parts(GUITAR, "black walnut")
     plates = plates_of(*((0, "billet-1", layer) for layer in (2, 0, 1, 4, 3)))
-    match(plates, parts)
-    by_layer = {one.layer: one for one in plates}
+    by_layer = {one.layer: one for one in match_mates(plates, parts)}
     assert by_layer[0].mate == by_layer[1].id and by_layer[1].mate == by_layer[0].id
     assert by_layer[2].mate == by_layer[3].id and by_layer[4].mate is None
 
@@ -43,24 +42,21 @@ def test_neighbours_of_one_billet_are_mates_in_pairs():
 def test_a_failed_or_missing_layer_parts_mates():
     parts = sawn_parts(GUITAR, "black walnut")
     plates = plates_of((0, "b", 0), (0, "b", 1, False), (0, "b", 2), (0, "b", 4), (0, "b", 5))
-    match(plates, parts)
-    assert mates(plates) == {"plate-3": "plate-4", "plate-4": "plate-3"}
+    assert mates(match_mates(plates, parts)) == {"plate-3": "plate-4", "plate-4": "plate-3"}
 
 
 def test_other_billets_and_parts_that_are_not_matched_have_no_mates():
     parts = sawn_parts(GUITAR, "black walnut")
     plates = plates_of((0, "a", 0), (0, "b", 1), (2, "c", 0), (2, "c", 1))
-    match(plates, parts)
-    assert mates(plates) == {}
+    assert mates(match_mates(plates, parts)) == {}
 
 
 def test_a_set_wants_pairs_and_every_part():
     parts = sawn_parts(GUITAR, "black walnut")
     rows = [(0, "a", 0), (0, "a", 1), (0, "b", 0), (1, "c", 0), (1, "c", 1), (1, "d", 3), (1, "d", 4), (2, "e", 0)]
-    plates = plates_of(*rows)
-    match(plates, parts)
-    assert assign_sets(plates, parts, GUITAR) == {"guitar": 1}
-    named = [one for one in plates if one.set_id == "guitar 1"]
+    gathered = gather_sets(plates_of(*rows), parts, GUITAR)
+    assert gathered.sets == {"guitar": 1}
+    named = [one for one in gathered.plates if one.set_id == "guitar 1"]
     assert sorted(one.part for one in named) == [0, 0, 1, 1, 2]
     assert all(one.mate in {other.id for other in named} for one in named if one.part != 2)
 
@@ -70,9 +66,9 @@ def test_sets_go_up_to_the_demand(demand, made):
     products = Products("green", (TRADE,), (Product("neck", 10.0, "trade", (NECK,), demand),))
     parts = sawn_parts(products, "black walnut")
     plates = plates_of(*((0, f"b{k}", 0) for k in range(3)), (0, "b9", 0, False))
-    match(plates, parts)
-    assert assign_sets(plates, parts, products) == {"neck": made}
-    assert sum(one.set_id is not None for one in plates) == made
+    gathered = gather_sets(plates, parts, products)
+    assert gathered.sets == {"neck": made}
+    assert sum(one.set_id is not None for one in gathered.plates) == made
 
 
 @settings(max_examples=50)
@@ -80,17 +76,18 @@ def test_sets_go_up_to_the_demand(demand, made):
 def test_sets_are_whole_and_share_no_plate(rows):
     parts = sawn_parts(GUITAR, "black walnut")
     plates = plates_of(*((part, f"b{part}{billet}", layer, good) for layer, (part, billet, good) in enumerate(rows)))
-    match(plates, parts)
+    gathered = gather_sets(plates, parts, GUITAR)
+    plates = gathered.plates
     by_id = {one.id: one for one in plates}
     for one in plates:
         if one.mate:
             other = by_id[one.mate]
             assert other.mate == one.id and other.billet == one.billet and abs(other.layer - one.layer) == 1
-            assert one.grade.passes and other.grade.passes
-    made = assign_sets(plates, parts, GUITAR)["guitar"]
+            assert one.passes and other.passes
+    made = gathered.sets["guitar"]
     for n in range(made):
         own = [one for one in plates if one.set_id == f"guitar {n + 1}"]
-        assert sorted(one.part for one in own) == [0, 0, 1, 1, 2] and all(one.grade.passes for one in own)
+        assert sorted(one.part for one in own) == [0, 0, 1, 1, 2] and all(one.passes for one in own)
     assert sum(one.set_id is not None for one in plates) == 5 * made
 
 

@@ -13,11 +13,12 @@ from pithline.logmodel.document import model_to_json
 from pithline.mill.practice_sizes import Practice
 from pithline.mill.sections import log_sections
 from pithline.plan.evaluate.practice import practice
-from pithline.plan.evaluate.totals import plain, settle, totals
-from pithline.plan.execute.ledger import Ledger
+from pithline.plan.evaluate.totals import sum_up, totals
 from pithline.plan.execute.machine_setups import MachinePoser
+from pithline.plan.execute.operation_json import operations_from_json, operations_to_json
 from pithline.plan.execute.simulate import DrawnPoser, execute_layout
 from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
+from pithline.plan.problem.operations import Cut, Tool
 from pithline.plan.programmes.upper_bound import upper_bound_of_logs
 from pithline.script.pieces import saw
 from truth.logs import TrueLog, Wave, true_log
@@ -78,15 +79,17 @@ def poser_of(log, kind):
 def test_laws_of_whatever_is_carried_out(layout, kind):
     log = log_of(TRUTH)
     ledger = execute_layout(log, layout, SHOP, poser_of(log, kind))
-    entries = {one["id"]: one for one in ledger.operations if one["op"] == "setting"}
+    entries = {one.id: one for one in ledger.settings}
     seen, there = set(), {"log"}
     for one in ledger.operations:
-        assert one["piece"] in there
-        if one["op"] == "cut":
-            assert one["piece"] not in seen, "a piece is parted twice"
-            seen.add(one["piece"])
-            there |= {one["above"], one["below"]}
-            assert one["tool"] == entries[one["setting"]]["tool"]
+        assert one.piece in there
+        if isinstance(one, Cut):
+            assert one.piece not in seen, "a piece is parted twice"
+            seen.add(one.piece)
+            there |= set(one.sides)
+            assert one.tool is entries[one.setting].tool
+    written = operations_to_json(ledger.operations)
+    assert operations_from_json(written) == tuple(ledger.operations)
     assert there == set(ledger.pieces)
     for plate in ledger.plates:
         piece = ledger.pieces[plate.id]
@@ -106,16 +109,16 @@ def test_laws_of_whatever_is_carried_out(layout, kind):
                 assert gaps and min(np.abs(gaps)) < 1.0
     sawn = [sum(plate.part == index for plate in ledger.plates) for index in range(2)]
     assert sawn[1] <= 9
-    script = {"model": model_to_json(log.model), "operations": plain(ledger.operations), "pieces": []}
+    script = {"model": model_to_json(log.model), "operations": written, "pieces": []}
     solids = saw(script)
     assert solids.findings == []
     left = sum(solids.volumes[name] for name in solids.leaves())
     assert left + solids.kerf_volume == pytest.approx(solids.log_volume, rel=1e-4)
-    sums = totals(settle(ledger, SHOP.parts, PRODUCTS, solids.volumes, solids.log_volume), PRODUCTS)
-    good = [plate for plate in ledger.plates if plate.grade.passes]
-    assert sums["plates"] == len(good) and sums["settings"] == sum(e["charged"] for e in entries.values())
+    sums = totals(sum_up(ledger, SHOP.parts, PRODUCTS, solids.volumes), PRODUCTS)
+    good = ledger.passing
+    assert sums["plates"] == len(good) and sums["settings"] == sum(e.charged for e in entries.values())
     assert sums["instrument_volume"] == pytest.approx(sum(SHOP.parts[plate.part].volume for plate in good))
-    assert sums["minutes"] == pytest.approx(sum(e["minutes"] for e in entries.values()))
+    assert sums["minutes"] == pytest.approx(sum(e.minutes for e in entries.values()))
 
 
 def test_what_is_resawn_dried_comes_last():
@@ -126,7 +129,7 @@ def test_what_is_resawn_dried_comes_last():
         0.0, (LayoutSlab(-40.0, 80.0),), LayoutSetting(np.pi / 2, (LayoutSlab(-30.0, 60.0),), role="half")
     )
     ledger = execute_layout(log, layout, shop, DrawnPoser(log, KERF))
-    stages = [one["stage"] for one in ledger.operations if one["op"] == "setting"]
+    stages = [one.stage for one in ledger.settings]
     assert "dried" in stages and "green" in stages
     assert stages == sorted(stages, key=lambda stage: stage == "dried")
     assert {shop.parts[plate.part].part.name for plate in ledger.plates} == {"back", "rule"}
@@ -137,20 +140,20 @@ def test_a_slab_on_a_cylinder_is_set_by_closed_form():
     truth = TrueLog("s", 1300.0, 160.0, taper=0.0, bark=9.0)
     log = log_of(truth)
     poser = MachinePoser(log, log_sections(log.model), SHOP.machines, 929.0)
-    posed = poser.pose(LayoutSetting(np.radians(31.0), (LayoutSlab(-40.0, 80.0),)), Piece("log", "log"), Ledger())
-    assert posed.tool == "mill" and posed.charged and not posed.swapped
-    assert posed.entry["roll"] == pytest.approx(30.0)  # as finely as the log can be turned
-    assert [one["lift"] for one in posed.entry["lifts"]] == [0.0, 0.0]
-    marks = posed.entry["marks"]
-    assert {mark["name"] for mark in marks.values()} == {"pith"}
-    assert [mark["height"] for mark in marks.values()] == pytest.approx([169.0, 169.0], abs=0.1)
+    posed = poser.pose(LayoutSetting(np.radians(31.0), (LayoutSlab(-40.0, 80.0),)), Piece("log", "log"))
+    drafted, pose = posed.drafted, posed.drafted.pose
+    assert drafted.tool is Tool.MILL and drafted.charged and not posed.swapped
+    assert pose.roll == pytest.approx(30.0)  # as finely as the log can be turned
+    assert [one.lift for one in pose.lifts] == [0.0, 0.0]
+    assert pose.marks.butt.name == pose.marks.top.name == "pith"
+    assert [pose.marks.butt.height, pose.marks.top.height] == pytest.approx([169.0, 169.0], abs=0.1)
     slab = posed.slabs[0]
     for offset, blade in ((slab.top + KERF / 2, 210.0), (slab.low - KERF / 2, 128.0)):
-        cut = posed.per_cut(Piece("log", "log"), offset)
-        assert cut["blade_height"] == blade and cut["from_mark"] == pytest.approx(blade - 169.0, abs=0.1)
-        assert cut["width"] == pytest.approx(2 * np.sqrt(169.0**2 - (blade - 169.0) ** 2), abs=0.5)
+        cut = posed.plane(offset).blade
+        assert cut.height == blade and cut.from_mark == pytest.approx(blade - 169.0, abs=0.1)
+        assert cut.width == pytest.approx(2 * np.sqrt(169.0**2 - (blade - 169.0) ** 2), abs=0.5)
     minutes = SHOP.machines.mill.minutes_per_setting + 2 * 1300.0 / SHOP.machines.mill.feed
-    assert posed.minutes == pytest.approx(minutes, rel=0.02)
+    assert drafted.minutes == pytest.approx(minutes, rel=0.02)
 
 
 @pytest.mark.parametrize("kind", ["round", "tapered", "swept"])
@@ -162,28 +165,26 @@ def test_settings_on_the_mill_are_what_can_be_set(kind):
         0.4, (LayoutSlab(0.0, 60.0), LayoutSlab(-65.0, 60.0)), half, replace(half, clock=3 * np.pi / 2)
     )
     ledger = execute_layout(log, layout, SHOP, MachinePoser(log, log_sections(log.model), SHOP.machines, 929.0))
-    entries = [one for one in ledger.operations if one["op"] == "setting" and one["tool"] == "mill"]
+    entries = [one for one in ledger.settings if one.tool is Tool.MILL]
     assert len(entries) == 3
     for entry in entries:
-        cuts = [one for one in ledger.operations if one["op"] == "cut" and one["setting"] == entry["id"]]
-        assert all(a["blade_height"] > b["blade_height"] for a, b in pairwise(cuts))
-        heights = [mark["height"] for mark in entry["marks"].values()]
+        cuts, pose = [one for one in ledger.cuts if one.setting == entry.id], entry.pose
+        assert all(a.blade.height > b.blade.height for a, b in pairwise(cuts))
+        heights = [pose.marks.butt.height, pose.marks.top.height]
         for cut in cuts:
-            assert cut["blade_height"] / mill.height_step == pytest.approx(
-                round(cut["blade_height"] / mill.height_step)
-            )
-            assert cut["from_mark"] == pytest.approx(cut["blade_height"] - np.mean(heights))
-            assert mill.blade_min <= cut["blade_height"] <= mill.blade_max and cut["width"] <= mill.guide_opening
-            np.testing.assert_allclose(cut["normal"], entry["up"], atol=1e-12)
-        for one in entry["lifts"]:
-            assert one["lift"] / mill.lift_step == pytest.approx(round(one["lift"] / mill.lift_step))
-        room = entry["mark_room"]
-        lift = max(one["lift"] for one in entry["lifts"])
-        lowest = min(cut["blade_height"] for cut in cuts)
-        assert room["down"] == pytest.approx(lowest - max(mill.blade_min, mill.clamp_room + lift))
-        assert room["down"] >= 0 and room["up"] >= 0
-    first = [mark["height"] for mark in entries[0]["marks"].values()]
-    assert abs(first[0] - first[1]) <= 2 * mill.lift_step
+            blade = cut.blade
+            assert blade.height / mill.height_step == pytest.approx(round(blade.height / mill.height_step))
+            assert blade.from_mark == pytest.approx(blade.height - np.mean(heights))
+            assert mill.blade_min <= blade.height <= mill.blade_max and blade.width <= mill.guide_opening
+            np.testing.assert_allclose(cut.normal, pose.up, atol=1e-12)
+        for one in pose.lifts:
+            assert one.lift / mill.lift_step == pytest.approx(round(one.lift / mill.lift_step))
+        lift = max(one.lift for one in pose.lifts)
+        lowest = min(cut.blade.height for cut in cuts)
+        assert pose.room.down == pytest.approx(lowest - max(mill.blade_min, mill.clamp_room + lift))
+        assert pose.room.down >= 0 and pose.room.up >= 0
+    marks = entries[0].pose.marks
+    assert abs(marks.butt.height - marks.top.height) <= 2 * mill.lift_step
 
 
 def test_a_log_too_thick_for_the_throat_is_left_whole_with_a_reason(log):
@@ -199,11 +200,11 @@ def test_the_practice_layout_takes_the_better_number_of_flitches_bolt_by_bolt(lo
     done = practice(log, (), SHOP, sizes)
     volumes = {}
     for name, ledger in (("slabs", done.slabs), ("with_bolts", done.with_bolts)):
-        volumes[name] = sum(plate.volume for plate in ledger.plates if plate.grade.passes)
+        volumes[name] = sum(plate.volume for plate in ledger.plates if plate.passes)
     assert volumes["with_bolts"] >= volumes["slabs"] > 0
     for count in (2, 3):
         alike = practice(log, (), SHOP, replace(sizes, flitches=(count,)))
-        fixed = sum(plate.volume for plate in alike.with_bolts.plates if plate.grade.passes)
+        fixed = sum(plate.volume for plate in alike.with_bolts.plates if plate.passes)
         unlimited = RULE.volume * 9  # rules run out at nine, whichever bolt they come from
         assert volumes["with_bolts"] >= fixed - unlimited
     assert len([name for name in done.slabs.pieces if name.startswith("slab-")]) == 3
@@ -214,5 +215,5 @@ def test_the_practice_layout_takes_the_better_number_of_flitches_bolt_by_bolt(lo
 @given(layout=layouts())
 def test_no_layout_is_worth_more_than_its_wood(log, layout):
     ledger = execute_layout(log, layout, SHOP, DrawnPoser(log, KERF), reserve=False)
-    value = sum(SHOP.worth[plate.part] for plate in ledger.plates if plate.grade.passes)
+    value = sum(SHOP.worth[plate.part] for plate in ledger.plates if plate.passes)
     assert value <= upper_bound_of_logs([log], SHOP.parts, SHOP.worth, SHOP.machines)

@@ -7,13 +7,13 @@ import numpy as np
 import pytest
 
 from pithline.plan.execute.grade import grade_plate
-from pithline.plan.execute.slab_layout import SlabFrame, lay_out, layer_count
+from pithline.plan.execute.slab_layout import lay_out
+from pithline.plan.execute.slab_view import SlabFrame, layer_count
 from pithline.plan.problem.log_frame import normal_at
 from unit.closed_slabs import PITH_RADIUS, SHOP, passes, worth_by_milp
 from unit.small_logs import BACK, log_of, products_of, shop_of
 
 SAWS = SHOP.saws
-ALL = np.full(2, np.inf)
 
 
 @pytest.fixture(scope="module")
@@ -45,7 +45,7 @@ CASES = [(-30.0, 60.0, None), (-5.0, 11.2, None), (8.0, 36.0, None), (-25.0, 48.
 @pytest.mark.parametrize(("low", "thickness", "least"), CASES)
 def test_every_plate_chosen_passes_by_closed_form_and_by_its_own_grade(log, low, thickness, least):
     slab = frame_of(log, low, thickness, least=least)
-    strips = lay_out(log, slab, SHOP.parts, SHOP.worth, ALL, SAWS)
+    strips = lay_out(log, slab, SHOP)
     found = list(plates_of(slab, strips, SHOP.parts))
     for part, place, start, middle in found:
         wide = SAWS.strip_width(part.width)
@@ -61,7 +61,7 @@ def test_every_plate_chosen_passes_by_closed_form_and_by_its_own_grade(log, low,
 @pytest.mark.parametrize(("low", "thickness", "least"), CASES)
 def test_strips_and_billets_leave_room_for_the_saws(log, low, thickness, least):
     slab = frame_of(log, low, thickness, least=least)
-    strips = lay_out(log, slab, SHOP.parts, SHOP.worth, ALL, SAWS)
+    strips = lay_out(log, slab, SHOP)
     for one, other in pairwise(sorted(strips, key=lambda strip: strip.place)):
         assert other.place >= one.place + SAWS.strip_width(one.width) + SAWS.rip_kerf - 1e-6
     for strip in strips:
@@ -78,7 +78,7 @@ def test_strips_and_billets_leave_room_for_the_saws(log, low, thickness, least):
 def test_a_slab_is_worth_what_highs_finds(log, low, thickness, least):
     """Between the best of places that are surely possible and of places more generous than any."""
     slab = frame_of(log, low, thickness, least=least)
-    strips = lay_out(log, slab, SHOP.parts, SHOP.worth, ALL, SAWS)
+    strips = lay_out(log, slab, SHOP)
     worth = sum(part.volume / 1e6 for part, *_ in plates_of(slab, strips, SHOP.parts))
     bound = -np.inf if least is None else least
     surely = worth_by_milp(low, thickness, -1, least=bound, grow=4.0, gap_doubt=8.0)
@@ -97,9 +97,9 @@ def test_layers_of_a_billet(log, layers):
 
 def test_no_more_is_cut_than_is_wanted(log):
     slab = frame_of(log, -30.0, 60.0)
-    every = lay_out(log, slab, SHOP.parts, SHOP.worth, ALL, SAWS)
+    every = lay_out(log, slab, SHOP)
     for left in ([0, np.inf], [3, 1], [0, 0]):
-        strips = lay_out(log, slab, SHOP.parts, SHOP.worth, np.array(left, float), SAWS)
+        strips = lay_out(log, slab, replace(SHOP, left=np.array(left, float)))
         cut = [sum(part is one for part, *_ in plates_of(slab, strips, SHOP.parts)) for one in SHOP.parts]
         assert all(n <= most for n, most in zip(cut, left, strict=True))
         assert any(cut) == any(left)
@@ -108,28 +108,29 @@ def test_no_more_is_cut_than_is_wanted(log):
 
 def test_a_part_wider_than_the_resaw_takes_is_left_out(log):
     slab = frame_of(log, -30.0, 60.0)
-    strips = lay_out(log, slab, SHOP.parts, SHOP.worth, ALL, replace(SAWS, height_max=100.0))
+    low = replace(SHOP.machines, resaw=replace(SHOP.machines.resaw, height_max=100.0))
+    strips = lay_out(log, slab, replace(SHOP, machines=low))
     assert strips and {part.part.name for part, *_ in plates_of(slab, strips, SHOP.parts)} == {"rule"}
 
 
 def test_a_reserve_never_gives_more(log):
     slab = frame_of(log, -30.0, 60.0)
     counts = [
-        sum(1 for _ in plates_of(slab, lay_out(log, slab, SHOP.parts, SHOP.worth, ALL, SAWS, reserve), SHOP.parts))
+        sum(1 for _ in plates_of(slab, lay_out(log, slab, SHOP, reserve=reserve), SHOP.parts))
         for reserve in (True, False)
     ]
     assert counts[0] <= counts[1]
 
 
 def test_what_was_seen_before_is_seen_the_same(log):
-    memory = {}
+    cache = {}
     slab = frame_of(log, -30.0, 60.0)
-    first, again = (lay_out(log, slab, SHOP.parts, SHOP.worth, ALL, SAWS, memory=memory) for _ in range(2))
-    assert first == again == lay_out(log, slab, SHOP.parts, SHOP.worth, ALL, SAWS)
+    first, again = (lay_out(log, slab, SHOP, cache=cache) for _ in range(2))
+    assert first == again == lay_out(log, slab, SHOP)
 
 
 def test_nothing_comes_of_a_slab_without_wood(log):
-    assert lay_out(log, frame_of(log, 160.0, 30.0), SHOP.parts, SHOP.worth, ALL, SAWS) == ()
+    assert lay_out(log, frame_of(log, 160.0, 30.0), SHOP) == ()
 
 
 @pytest.mark.parametrize("sapwood", ["none", "edge", "any"])
@@ -144,7 +145,7 @@ def test_sapwood_as_the_limits_have_it(sapwood):
     log = plan_log(model, 10.0, 25.0, 25.0, ())
     shop = shop_of(products_of(replace(BACK, width=95.0), limits=limits))
     slab = frame_of(log, -6.0, 11.2)
-    strips = lay_out(log, slab, shop.parts, shop.worth, np.array([np.inf]), SAWS)
+    strips = lay_out(log, slab, shop)
     assert strips
     for part, place, start, middle in plates_of(slab, strips, shop.parts):
         wide = SAWS.strip_width(part.width)

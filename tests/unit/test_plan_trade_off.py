@@ -3,23 +3,23 @@
 from types import SimpleNamespace
 
 from pithline.plan.evaluate.trade_off import trade_off
+from pithline.plan.execute.bucked_log import LogLayout
 from pithline.plan.execute.ledger import Ledger
+from pithline.plan.problem.operations import Setting, Tool
 
 
 def ledger(settings, litres):
     """What a layout came to: charged settings, one passing plate of so many litres."""
-    entry = {"op": "setting", "charged": True, "minutes": 6.0}
-    plate = SimpleNamespace(volume=litres * 1e6, grade=SimpleNamespace(passes=True), part=0, billet="", layer=0)
-    return Ledger(operations=[entry] * settings, plates=[plate])
+    plate = SimpleNamespace(volume=litres * 1e6, passes=True)
+    return Ledger(operations=[Setting(Tool.MILL, "log", True, 6.0)] * settings, plates=[plate])
 
 
 def rows(monkeypatch, carried, chosen):
     """The table of layouts that were searched under these caps and came to this."""
-    monkeypatch.setattr("pithline.plan.evaluate.trade_off.match", lambda plates, parts: None)
-    monkeypatch.setattr("pithline.plan.evaluate.trade_off.assign_sets", lambda plates, parts, products: {})
+    nothing = SimpleNamespace(sets={})
+    monkeypatch.setattr("pithline.plan.evaluate.trade_off.gather_sets", lambda plates, parts, products: nothing)
     answers = tuple((most, SimpleNamespace(layouts=(most,))) for most in carried)
-    sawing = SimpleNamespace(whole=None, places=(), logs=())
-    way = SimpleNamespace(log_layout=sawing, found=SimpleNamespace(trade_off=answers))
+    way = SimpleNamespace(log_layout=LogLayout(None, (), (), ()), found=SimpleNamespace(trade_off=answers))
     table = trade_off(way, SimpleNamespace(ledger=chosen, sets={}), lambda one: carried[one.layouts[0]], (), None)
     return [(row["max_settings"], row["settings"], row["instrument_volume"] / 1e6) for row in table]
 

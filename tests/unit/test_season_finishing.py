@@ -9,6 +9,7 @@ from dataclasses import replace
 import pytest
 
 from pithline.cli.main import main
+from pithline.plan.api import COARSE
 from pithline.script.replay import replay
 from pithline.yard.season import cluster, question
 from pithline.yard.season.work import work
@@ -84,7 +85,7 @@ def finished(tmp_path_factory):
     ]
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(cluster, "Cluster", Near)
-        patch.setattr(question, "SeasonQuestion", functools.partial(question.SeasonQuestion, finish="coarse"))
+        patch.setattr(question, "SeasonQuestion", functools.partial(question.SeasonQuestion, finish=COARSE))
         assert main(command) == 0
     return folder / "out"
 

@@ -12,18 +12,21 @@ from pithline.logmodel.document import model_from_json
 from pithline.logmodel.species import species_of
 from pithline.mill.sections import log_sections
 from pithline.plan.execute.bucked_log import LogLayout, execute_log_layout
+from pithline.plan.execute.ledger import vector
 from pithline.plan.execute.machine_setups import MachinePoser
-from pithline.plan.execute.simulate import Shop
+from pithline.plan.execute.operation_json import operations_from_json, operations_to_json
 from pithline.plan.problem.layout import settings_of
 from pithline.plan.problem.log_frame import plan_log
+from pithline.plan.problem.operations import Cut, Tool
 from pithline.plan.problem.parts import sawn_parts
+from pithline.plan.problem.task import SawingTask
 from pithline.plan.replan.script_layouts import crosscut_places, in_log_frame, script_layouts
 from pithline.script.document import dumps
 from pithline.yard import one_log
 from pithline.yard.earlier_plan import check_same_scan, earlier_candidate
 from pithline.yard.request import Request
 from replan_work import earlier_script
-from small_plan import inputs_of, small_plan
+from small_plan import QUICK, inputs_of, small_plan
 
 
 def carried(script):
@@ -33,11 +36,11 @@ def carried(script):
     card = inputs.card
     log = plan_log(model, card.pith_radius, card.trim_butt, card.trim_top, card.defects)
     parts = sawn_parts(inputs.products, card.species)
-    shop = Shop(inputs.machines, parts, np.array([p.volume / 1e6 for p in parts]), np.full(len(parts), np.inf))
+    shop = SawingTask(inputs.machines, parts, np.array([p.volume / 1e6 for p in parts]), np.full(len(parts), np.inf))
     way = earlier_candidate(script, log, inputs, _found())
     sections, density = log_sections(model), species_of(card.species).green_density
     return execute_log_layout(
-        way.log_layout, shop, lambda one: MachinePoser(one, sections, inputs.machines, density, []), 1.0
+        way.log_layout, shop, lambda one: MachinePoser(one, sections, inputs.machines, density), 1.0
     )
 
 
@@ -50,7 +53,7 @@ def _found():
 def test_a_plan_read_back_is_sawn_the_same():
     """Every cut comes out again at its place to a hundredth, with its own id and pieces."""
     script = earlier_script()
-    again = carried(script).operations
+    again = operations_to_json(carried(script).operations)
     assert len(again) == len(script["operations"])
     for one, other in zip(script["operations"], again, strict=True):
         assert one["id"] == other["id"] and one["piece"] == other["piece"]
@@ -63,8 +66,8 @@ def test_crosscuts_are_read_back():
     script = earlier_script()
     model = model_from_json(script["model"])
     log = plan_log(model, 15.0, 25.0, 25.0, ())
-    cut = {"op": "cut", "tool": "buck", "normal": list(log.axis), "offset": float(log.axis @ log.origin) + 400.0}
-    assert crosscut_places([cut, *script["operations"]], log) == pytest.approx((400.0,))
+    cut = Cut("cut-0", Tool.BUCK, "set-0", "log", vector(log.axis), float(log.axis @ log.origin) + 400.0, 6.0, "a", "b")
+    assert crosscut_places([cut, *operations_from_json(script["operations"])], log) == pytest.approx((400.0,))
 
 
 def test_planes_in_another_frame_of_the_same_scan():
@@ -72,17 +75,16 @@ def test_planes_in_another_frame_of_the_same_scan():
     script = earlier_script()
     turn = np.diag([1.0, -1.0, -1.0, 1.0])
     turn[:3, 3] = (3.0, -2.0, 5.0)
-    moved = in_log_frame(script["operations"], np.eye(4), turn)
-    for one, other in zip(script["operations"], moved, strict=True):
-        if one["op"] == "cut":
-            point = np.array(one["normal"]) * one["offset"]
-            assert np.dot(other["normal"], turn[:3, :3] @ point + turn[:3, 3]) == pytest.approx(
-                other["offset"], abs=1e-3
-            )
+    planned = operations_from_json(script["operations"])
+    moved = in_log_frame(planned, np.eye(4), turn)
+    for one, other in zip(planned, moved, strict=True):
+        if isinstance(one, Cut):
+            point = np.array(one.normal) * one.offset
+            assert np.dot(other.normal, turn[:3, :3] @ point + turn[:3, 3]) == pytest.approx(other.offset, abs=1e-3)
     kinds = {one["id"]: one["kind"] for one in script["pieces"]}
     log = plan_log(model_from_json(script["model"]), 15.0, 25.0, 25.0, ())
     before, after = (
-        settings_of(script_layouts(some, kinds).layout(log, "log")) for some in (script["operations"], moved)
+        settings_of(script_layouts(some, kinds).layout(log, "log")) for some in (planned, moved)
     )
     # half a turn about the log's length
     assert np.degrees(after[0].clock - before[0].clock) % 360.0 == pytest.approx(180.0, abs=0.01)
@@ -101,8 +103,8 @@ def test_the_better_of_both_is_written(monkeypatch):
         return [replace(best, log_layout=LogLayout(best.log_layout.whole, (), best.log_layout.logs, (replace(first, above=None),)))]
 
     monkeypatch.setattr(one_log, "search_candidates", worse)
-    alone = small_plan(request=Request(effort="coarse", samples=2))
-    kept = small_plan(request=Request(effort="coarse", samples=2, keep=script))
+    alone = small_plan(request=Request(effort=QUICK, samples=2))
+    kept = small_plan(request=Request(effort=QUICK, samples=2, keep=script))
     assert alone["totals"]["instrument_volume"] < script["totals"]["instrument_volume"]
     assert kept["totals"]["instrument_volume"] >= script["totals"]["instrument_volume"] - 1.0
     assert kept["proof"]["status"] == "earlier plan kept"
@@ -116,7 +118,7 @@ def test_a_plan_of_another_log_is_refused():
     script = earlier_script()
     script["log"]["scan_to_log"][0][3] += 900.0
     with pytest.raises(InputError, match="another log in this scan"):
-        small_plan(request=Request(effort="coarse", samples=2, keep=script))
+        small_plan(request=Request(effort=QUICK, samples=2, keep=script))
 
 
 def test_refused_beside_locks(tmp_path, capsys):

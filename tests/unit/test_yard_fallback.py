@@ -3,12 +3,12 @@
 import pytest
 
 from pithline.errors import ScriptError
+from pithline.plan.api import COARSE, Monitor
 from pithline.yard import one_log
 from pithline.yard.one_log import plan_model
 from pithline.yard.request import Request, read_inputs
 from truth.logs import TrueLog
 from truth.models import to_model
-from unit.small_logs import quiet
 
 LOG = TrueLog("small", 700.0, 170.0, taper=6.0, bark=8.0)
 
@@ -35,7 +35,7 @@ def test_the_next_layout_is_taken(inputs, monkeypatch):
     monkeypatch.setattr(one_log, "check_script", first_fails)
     said: list[str] = []
     script = plan_model(
-        to_model(LOG), inputs, Request(effort="coarse", samples=2), lambda what, part: said.append(what)
+        to_model(LOG), inputs, Request(effort=COARSE, samples=2), Monitor(lambda what, part: said.append(what))
     )
     assert len(asked) == 2
     assert script is asked[1]
@@ -51,4 +51,4 @@ def test_where_none_holds_the_first_fault_is_told(inputs, monkeypatch):
 
     monkeypatch.setattr(one_log, "check_script", none_holds)
     with pytest.raises(ScriptError, match="no: "):
-        plan_model(to_model(LOG), inputs, Request(effort="coarse", samples=2), quiet)
+        plan_model(to_model(LOG), inputs, Request(effort=COARSE, samples=2))

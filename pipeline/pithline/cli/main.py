@@ -32,6 +32,7 @@ COMMANDS = (
     Command("plan", "Choose roll, lifts and cuts for one log, check them by replay, and write the plan."),
     Command("check", "Replay a cut script on the log, independently of the planner."),
     Command("preview", "Draw a cut script in 3D, alone."),
+    Command("sheet", "Print the sheet, cards, templates and labels of a cut script again, without planning."),
     Command("replan", "Plan the rest anew once the log is open."),
     Command("pith", "Find the pith in a photograph of the end grain."),
     Command("species", "What is known of each wood, from where, and what it does as it dries."),

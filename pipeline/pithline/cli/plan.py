@@ -112,7 +112,7 @@ def run(args: argparse.Namespace, console: Console) -> int:
     from pithline.errors import InputError, about
     from pithline.files.write import check_folder, write_folder
     from pithline.outputs.plan_folder import plan_files
-    from pithline.plan.problem.layout import Locks
+    from pithline.plan.api import EFFORTS, Locks, Monitor, Objective
     from pithline.script.schema import validate
     from pithline.yard.one_log import plan_card
     from pithline.yard.request import Request
@@ -131,12 +131,18 @@ def run(args: argparse.Namespace, console: Console) -> int:
         with about(other=args.keep):
             validate(keep)
     request = Request(
-        args.objective, args.effort, args.seed, pick=args.pick, bucking=not args.no_bucking, locks=locks, keep=keep
+        Objective(args.objective),
+        EFFORTS[args.effort],
+        args.seed,
+        pick=args.pick,
+        bucking=not args.no_bucking,
+        locks=locks,
+        keep=keep,
     )
     if _first_run() and Path(args.card).is_file():
         console.note("preparing, once: the numerical kernels are compiled at the first run.")
     with console.progress() as progress, ending(console, args.time_limit) as stopped:
-        script = plan_card(args.card, args.mill, args.products, request, progress, stopped)
+        script = plan_card(args.card, args.mill, args.products, request, Monitor(progress, stopped))
         progress("writing", 0.98)
         files = plan_files(script, args.units, args.paper)
         write_folder(args.out, files)

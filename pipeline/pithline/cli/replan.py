@@ -33,7 +33,8 @@ def run(args: argparse.Namespace, console: Console) -> int:
     from pithline.files.found import found_as_read
     from pithline.files.write import check_folder, write_folder
     from pithline.outputs.plan_folder import plan_files
-    from pithline.yard.replan_log import replan
+    from pithline.plan.api import EFFORTS, Monitor, Objective
+    from pithline.yard.replan_log import replan_log
     from pithline.yard.request import Request
 
     started = time.monotonic()
@@ -41,9 +42,9 @@ def run(args: argparse.Namespace, console: Console) -> int:
     path = Path(args.script)
     script = read_script(path)
     found = found_as_read(args.found)
-    request = Request(args.objective, args.effort, args.seed)
+    request = Request(Objective(args.objective), EFFORTS[args.effort], args.seed)
     with console.progress() as progress, ending(console, args.time_limit) as stopped:
-        new = replan(script, args.after, found, request, progress, stopped, (str(path), args.found))
+        new = replan_log(script, args.after, found, request, Monitor(progress, stopped), (str(path), args.found))
         progress("writing", 0.98)
         files = plan_files(new, args.units, args.paper)
         write_folder(args.out, files)

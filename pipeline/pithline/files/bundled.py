@@ -17,8 +17,27 @@ def bundled(name: str) -> Path:
     InputError
         If neither is there: the installation is broken.
     """
-    package = Path(__file__).resolve().parent.parent
-    for folder in (package / "configs", package.parent.parent / "configs"):
+    for folder in _folders():
         if (folder / name).is_file():
             return folder / name
     raise InputError(f"the bundled configuration {name} is missing from this installation; install pithline again.")
+
+
+def bundled_names(kind: str) -> list[str]:
+    """Names of the bundled configurations of a kind, "mills" or "products", as they may be named on the command line."""
+    for folder in _folders():
+        if (folder / kind).is_dir():
+            return sorted(path.stem for path in (folder / kind).glob("*.toml"))
+    return []
+
+
+def named(name: str | Path, kind: str) -> Path:
+    """The file of that path, or the bundled configuration of that name where the name is no path."""
+    if str(name) in bundled_names(kind) and not Path(name).exists():
+        return bundled(f"{kind}/{name}.toml")
+    return Path(name)
+
+
+def _folders() -> tuple[Path, ...]:
+    package = Path(__file__).resolve().parent.parent
+    return package / "configs", package.parent.parent / "configs"

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from pithline.files.bundled import bundled
+from pithline.files.bundled import bundled, named
 from pithline.files.tables import (
     Key,
     Table,
+    flag,
     length,
     list_of,
     number,
@@ -33,6 +35,14 @@ BED_MOST = 100_000.0
 _POSITIVE = Key(length(at_least=None, above=0.0), required=True)
 _ZERO_OR_MORE = Key(length(), required=True)
 _MINUTES = number(at_least=0.0, what="number of minutes")
+_CRADLES = {
+    "cradles_deg": Key(list_of(number(above=0.0, at_most=90.0, what="angle in degrees"), 1), default=[]),
+    "cradle_any": Key(flag, default=True),
+    "minutes_repeat": Key(_MINUTES),
+    "least_gain_per_repeat": Key(volume()),
+    "spring": Key(length(), default=0.0),
+}
+"""How bolts are held, and what a further setting of a set-up takes, on mill and resaw alike."""
 
 MILL = Table(
     {
@@ -61,6 +71,9 @@ MILL = Table(
                 "minutes_off_square": Key(_MINUTES, default=0.0),
                 "settings_per_bolt_max": Key(whole(1)),
                 "scale_reads": Key(one_of("centre", "lower"), default="centre"),
+                "minutes_per_cut": Key(_MINUTES, default=0.0),
+                "minutes_per_log": Key(_MINUTES, default=0.0),
+                **_CRADLES,
             },
             required=True,
         ),
@@ -72,10 +85,20 @@ MILL = Table(
                 "piece_weight_max": Key(weight()),
                 "minutes_per_setting": Key(_MINUTES),
                 "feed": Key(rate()),
+                "minutes_per_cut": Key(_MINUTES, default=0.0),
+                **_CRADLES,
             },
             required=True,
         ),
-        "rip": Table({"kerf": _POSITIVE, "depth_max": _POSITIVE, "feed": Key(rate())}, required=True),
+        "rip": Table(
+            {
+                "kerf": _POSITIVE,
+                "depth_max": _POSITIVE,
+                "feed": Key(rate()),
+                "minutes_per_cut": Key(_MINUTES, default=0.0),
+            },
+            required=True,
+        ),
         "crosscut": Table(
             {"kerf": _POSITIVE, "depth_max": Key(length(at_least=None, above=0.0)), "minutes_per_cut": Key(_MINUTES)},
             required=True,
@@ -92,7 +115,7 @@ def read_mill(path: str | Path | None = None) -> Machines:
 
 def mill_as_read(path: str | Path | None = None) -> dict[str, Any]:
     """The mill file's tables as read: mm, mm/min, mm³, kg, degrees, minutes; defaults filled in."""
-    path = bundled(DEFAULT) if path is None else path
+    path = bundled(DEFAULT) if path is None else named(path, "mills")
     values = read_toml(path, MILL)
     mill = values["mill"]
     faults: list[str] = []
@@ -101,6 +124,10 @@ def mill_as_read(path: str | Path | None = None) -> dict[str, Any]:
             faults.append(f"[mill] {low} ({mill[low]:g} mm) must be less than {high} ({mill[high]:g} mm).")
     if any(later <= former for former, later in zip(mill["bunks"], mill["bunks"][1:], strict=False)):
         faults.append("[mill] bunks must rise along the bed, each position once.")
+    for table in ("mill", "resaw"):
+        angles = values[table]["cradles_deg"]
+        if any(later <= former for former, later in itertools.pairwise(angles)):
+            faults.append(f"[{table}] cradles_deg must rise, each angle once.")
     if 0.0 < mill["lift_max"] < mill["lift_step"]:
         faults.append("[mill] lift_step is more than lift_max; write the least lift that can be set.")
     tell(path, faults)
@@ -112,10 +139,13 @@ def mill_from(values: Mapping[str, Any]) -> Machines:
     """The frozen machines of tables as read, whether from the mill file or from a script's `inputs`."""
     mill = dict(values["mill"])
     mill["bunks"] = tuple(mill["bunks"])
+    resaw = dict(values["resaw"])
+    for table in (mill, resaw):
+        table["cradles_deg"] = tuple(table.get("cradles_deg", ()))
     mill["roll_step"] = math.radians(mill.pop("roll_step_deg"))
     return Machines(
         mill=BandMill(**mill),
-        resaw=Resaw(**values["resaw"]),
+        resaw=Resaw(**resaw),
         rip=RipSaw(**values["rip"]),
         crosscut=CrosscutSaw(**values["crosscut"]),
         buck=BuckSaw(**values["buck"]),

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from pithline.files.bundled import bundled
+from pithline.files.bundled import bundled, named
 from pithline.files.tables import (
     Key,
     Named,
@@ -36,6 +36,7 @@ PRODUCTS = Table(
     {
         "sizes": Key(one_of("green", "finished"), default="green"),
         "currency": Key(text),
+        "loose_share": Key(number(at_least=0.0, at_most=1.0, what="share"), default=0.1),
         "allowance": Table(
             {
                 "dry_to_percent": Key(number(at_least=0.0, at_most=30.0, what="percentage")),
@@ -50,6 +51,8 @@ PRODUCTS = Table(
                     "runout_max_deg": _ANGLE,
                     "sapwood": Key(one_of("none", "any", "edge"), default="any"),
                     "sapwood_edge": Key(length(), default=0.0),
+                    "slope_max_deg": Key(number(at_least=0.0, at_most=90.0, what="angle in degrees")),
+                    "ring_angle_max_deg": Key(number(at_least=0.0, at_most=90.0, what="angle in degrees")),
                 }
             ),
             required=True,
@@ -71,6 +74,8 @@ PRODUCTS = Table(
                                 "thickness": _POSITIVE,
                                 "bookmatched": Key(flag),
                                 "resaw": Key(one_of("green", "dried"), default="green"),
+                                "limits": Key(text),
+                                "loose_price": Key(number(at_least=0.0, what="amount of money"), default=0.0),
                             }
                         ),
                         required=True,
@@ -90,7 +95,7 @@ def read_products(path: str | Path | None = None) -> Products:
 
 def products_as_read(path: str | Path | None = None) -> dict[str, Any]:
     """The products file's tables as read: lengths in mm, angles in degrees; defaults filled in."""
-    path = bundled(DEFAULT) if path is None else path
+    path = bundled(DEFAULT) if path is None else named(path, "products")
     values = read_toml(path, PRODUCTS)
     for product in values["product"]:
         for part in product["part"]:
@@ -117,6 +122,7 @@ def products_from(values: Mapping[str, Any]) -> Products:
         ),
         dry_to_percent=allowance.get("dry_to_percent"),
         surfacing=allowance.get("surfacing", 0.0),
+        loose_share=values.get("loose_share", 0.1),
     )
 
 
@@ -128,7 +134,13 @@ def _limits_from(name: str, value: Mapping[str, Any]) -> Limits:
         runout_max=math.radians(value["runout_max_deg"]),
         sapwood=value["sapwood"],
         sapwood_edge=value["sapwood_edge"],
+        slope_max=_radians(value.get("slope_max_deg")),
+        ring_angle_max=_radians(value.get("ring_angle_max_deg")),
     )
+
+
+def _radians(degrees: float | None) -> float | None:
+    return None if degrees is None else math.radians(degrees)
 
 
 def _faults(values: Mapping[str, Any]) -> list[str]:
@@ -140,6 +152,8 @@ def _faults(values: Mapping[str, Any]) -> list[str]:
     for name, limits in values["limits"].items():
         if limits["ring_angle_mean_deg"] < limits["ring_angle_min_deg"]:
             faults.append(f"[limits.{name}] ring_angle_mean_deg is less than ring_angle_min_deg; a mean cannot be.")
+        if limits["ring_angle_mean_deg"] > limits.get("ring_angle_max_deg", 90.0):
+            faults.append(f"[limits.{name}] ring_angle_max_deg is less than ring_angle_mean_deg; nothing could pass.")
         if limits["sapwood"] == "edge" and not limits["sapwood_edge"] > 0.0:
             faults.append(f'[limits.{name}] needs sapwood_edge where sapwood = "edge"; add how far in it may reach.')
     if not values["product"]:
@@ -160,6 +174,8 @@ def _product_faults(product: Mapping[str, Any], limits: list[str]) -> list[str]:
     faults += _twice(place, [part["name"] for part in product["part"]])
     for part in product["part"]:
         name = f'{place} part "{part["name"]}"'
+        if part.get("limits", limits[0]) not in limits:
+            faults.append(f'{name} asks for limits "{part["limits"]}"; {nearest(part["limits"], limits, "limits")}')
         if part["bookmatched"] and part["count"] % 2:
             faults.append(f"{name} is bookmatched, but its count is {part['count']}; pairs need an even count.")
         if not part["length"] >= part["width"] >= part["thickness"]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,46 +19,74 @@ WIDTHS = 90
 """Directions over half a turn in which a section's width is measured."""
 
 
-def check(what: str, value: float, limit: float, room: float, margin: float) -> dict:
-    """One line of a setting's checks; `room` is what is left before the limit."""
-    line: dict = {"what": what, "value": round(float(value), 3), "limit": float(limit)}
-    if room < margin:
-        line["clearance_run"] = True
-    return line
+@dataclass(frozen=True, slots=True)
+class LimitCheck:
+    """One limit of the mill with the value that meets it. [mm]"""
+
+    what: str
+    value: float
+    limit: float
+    clearance_run: bool = False  # near enough that the run is tried first, engine stopped and locked out
+
+    @property
+    def breached(self) -> bool:
+        """Whether the limit is passed."""
+        if self.what in ("blade_min", "clamp_room"):
+            return self.value < self.limit - 1e-6
+        return self.value > self.limit + 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class MarkRoom:
+    """How far the marks' heights found at the mill may lie below and above those foretold. [mm]"""
+
+    down: float
+    up: float
+
+
+def limit_check(what: str, value: float, limit: float, room: float, margin: float) -> LimitCheck:
+    """One limit; `room` is what is left before it, `margin` the room under which a clearance run is asked for. [mm]"""
+    return LimitCheck(what, round(float(value), 3), float(limit), bool(room < margin))
 
 
 def setting_checks(
     shape: PieceShape, pose: Pose, blades: list[float], widths: list[float], mill: BandMill
-) -> list[dict]:
-    """Checks of one setting; `blades` are kerf-centre heights over the bed from the top down, `widths` of the cuts. [mm]"""
+) -> tuple[LimitCheck, ...]:
+    """Checks of one setting.
+
+    Parameters
+    ----------
+    shape : PieceShape
+        The piece with its bark.
+    pose : Pose
+        How it lies.
+    blades : list of float
+        Kerf-centre heights over the bed, from the top down. [mm]
+    widths : list of float
+        Greatest widths of the cuts. [mm]
+    mill : BandMill
+        The limits.
+    """
     top = float((shape.points @ pose.up).max()) + pose.height
     lift = max(v for _, v in pose.lifts)
     margin = mill.clearance_margin
     throat = max([top - blades[0]] + [a - b for a, b in itertools.pairwise(blades)])
-    return [
-        check("throat", throat, mill.throat, mill.throat - throat, margin),
-        check("guide_opening", max(widths), mill.guide_opening, mill.guide_opening - max(widths), margin),
-        check("blade_max", max(blades), mill.blade_max, mill.blade_max - max(blades), margin),
-        check("blade_min", min(blades), mill.blade_min, min(blades) - mill.blade_min, 0.0),
-        check("lift", lift, mill.lift_max, mill.lift_max - lift, 0.0),
-        check("clamp_room", min(blades) - lift, mill.clamp_room, min(blades) - lift - mill.clamp_room, 0.0),
-    ]
+    return (
+        limit_check("throat", throat, mill.throat, mill.throat - throat, margin),
+        limit_check("guide_opening", max(widths), mill.guide_opening, mill.guide_opening - max(widths), margin),
+        limit_check("blade_max", max(blades), mill.blade_max, mill.blade_max - max(blades), margin),
+        limit_check("blade_min", min(blades), mill.blade_min, min(blades) - mill.blade_min, 0.0),
+        limit_check("lift", lift, mill.lift_max, mill.lift_max - lift, 0.0),
+        limit_check("clamp_room", min(blades) - lift, mill.clamp_room, min(blades) - lift - mill.clamp_room, 0.0),
+    )
 
 
-def breached(line: dict) -> bool:
-    """Whether a check fails."""
-    if line["what"] in ("blade_min", "clamp_room"):
-        return line["value"] < line["limit"] - 1e-6
-    return line["value"] > line["limit"] + 1e-6
-
-
-def mark_room(pose: Pose, blades: list[float], mill: BandMill) -> dict:
-    """How far the heights found at the mill may differ from those foretold."""
+def mark_room(pose: Pose, blades: list[float], mill: BandMill) -> MarkRoom:
+    """How far the heights found at the mill may differ from those foretold; `blades` as for `setting_checks`."""
     lift = max(v for _, v in pose.lifts)
-    return {
-        "down": float(min(blades) - max(mill.blade_min, mill.clamp_room + lift)),
-        "up": float(mill.blade_max - max(blades)),
-    }
+    return MarkRoom(
+        float(min(blades) - max(mill.blade_min, mill.clamp_room + lift)), float(mill.blade_max - max(blades))
+    )
 
 
 def widest_across(whole: PieceShape) -> tuple[float, float, float]:

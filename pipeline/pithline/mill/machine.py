@@ -32,6 +32,23 @@ class BandMill:
     minutes_off_square: float = 0.0
     settings_per_bolt_max: int | None = None
     scale_reads: str = "centre"
+    minutes_per_cut: float = 0.0  # return and off-bearing
+    minutes_per_log: float = 0.0  # cleaning, sweeping for metal, marking, first measuring
+    cradles_deg: tuple[float, ...] = ()  # angles of the blocks that hold a bolt by a sawn face
+    cradle_any: bool = True  # whether a cradle may be made to any other angle
+    minutes_repeat: float | None = None  # of each further setting of a set-up; None: as the first
+    least_gain_per_repeat: float | None = None  # mm³; None: as the first
+    spring: float = 0.0
+
+    @property
+    def repeat_minutes(self) -> float:
+        """Minutes of a further setting of a set-up."""
+        return self.minutes_per_setting if self.minutes_repeat is None else self.minutes_repeat
+
+    @property
+    def repeat_gain(self) -> float:
+        """What a further setting of a set-up must win at least. [mm³]"""
+        return self.least_gain_per_setting if self.least_gain_per_repeat is None else self.least_gain_per_repeat
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +61,17 @@ class Resaw:
     piece_weight_max: float | None = None  # kg
     minutes_per_setting: float | None = None
     feed: float | None = None  # mm/min
+    minutes_per_cut: float = 0.0
+    cradles_deg: tuple[float, ...] = ()
+    cradle_any: bool = True
+    minutes_repeat: float | None = None
+    least_gain_per_repeat: float | None = None  # mm³; None: the mill's
+    spring: float = 0.0  # slack of slabs and billets beyond plates and kerfs, for green wood moves and saws run [mm]
+
+    @property
+    def repeat_minutes(self) -> float:
+        """Minutes of a further setting of a set-up."""
+        return (self.minutes_per_setting or 0.0) if self.minutes_repeat is None else self.minutes_repeat
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +81,7 @@ class RipSaw:
     kerf: float
     depth_max: float
     feed: float | None = None
+    minutes_per_cut: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

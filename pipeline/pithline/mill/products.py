@@ -15,6 +15,8 @@ class Limits:
     runout_max: float
     sapwood: str = "any"  # "none" | "any" | "edge"
     sapwood_edge: float = 0.0
+    slope_max: float | None = None  # of fibres within the face [rad]
+    ring_angle_max: float | None = None  # for parts wanted rift or flat sawn [rad]
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +30,8 @@ class Part:
     thickness: float
     bookmatched: bool
     resaw: str = "green"  # "green" | "dried"
+    limits: str | None = None  # the product's where None
+    loose_price: float = 0.0  # of one plate in no set, or of a mated pair where bookmatched
 
     @property
     def volume(self) -> float:
@@ -55,7 +59,9 @@ class Products:
     products: tuple[Product, ...]
     dry_to_percent: float | None = None
     surfacing: float = 0.0  # per face
+    loose_share: float = 0.1  # what a litre of plates in no set counts, to one in sets
 
-    def limits_of(self, product: Product) -> Limits:
-        """The limit list that a product names."""
-        return next(one for one in self.limits if one.name == product.limits)
+    def limits_of(self, product: Product, part: Part | None = None) -> Limits:
+        """The limit list that a part names, or its product."""
+        name = product.limits if part is None or part.limits is None else part.limits
+        return next(one for one in self.limits if one.name == name)

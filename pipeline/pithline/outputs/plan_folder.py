@@ -5,15 +5,17 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from pithline.outputs.cards.shop_cards import shop_cards
 from pithline.outputs.labels.label_sheets import labels_pdf
 from pithline.outputs.labels.rows import labels_csv
+from pithline.outputs.overview.page import overview
 from pithline.outputs.preview.glb import plan_glb
 from pithline.outputs.preview.page import preview_html
 from pithline.outputs.preview.picture import preview_png
 from pithline.outputs.preview.scene import Scene
 from pithline.outputs.print_job import PrintJob, print_job
 from pithline.outputs.sheet.set_up_sheet import set_up_sheet
-from pithline.outputs.templates.end_templates import end_templates
+from pithline.outputs.templates.end_templates import end_templates, full_size_templates
 from pithline.script.document import dumps, loads
 
 Progress = Callable[[str, float], None]
@@ -44,14 +46,25 @@ def plan_files(script: Mapping[str, Any], units: str = "mm", paper: str = "A4") 
     return {"cut-script.json": written, **sheet_files(job), **preview_files(job)}
 
 
-def sheet_files(job: PrintJob) -> dict[str, bytes]:
-    """What is printed: sheet, templates and labels, by file name."""
-    return {
-        "set-up-sheet.pdf": set_up_sheet(job),
-        "end-templates.pdf": end_templates(job),
-        "labels.pdf": labels_pdf(job),
-        "labels.csv": labels_csv(job.log),
-    }
+PRINTED: dict[str, Callable[[PrintJob], bytes]] = {
+    "set-up-sheet.pdf": set_up_sheet,
+    "shop-cards.pdf": shop_cards,
+    "overview.pdf": overview,
+    "end-templates.pdf": end_templates,
+    "end-templates-full-size.pdf": full_size_templates,
+    "labels.pdf": labels_pdf,
+    "labels.csv": labels_csv,
+}
+"""What is printed, by file name."""
+
+
+def sheet_files(job: PrintJob, progress: Progress = _silent) -> dict[str, bytes]:
+    """What is printed: sheet, cards, overview, templates and labels, by file name."""
+    files = {}
+    for place, (name, make) in enumerate(PRINTED.items()):
+        progress(name, place / len(PRINTED))
+        files[name] = make(job)
+    return files
 
 
 def preview_files(job: PrintJob, progress: Progress = _silent) -> dict[str, bytes]:

@@ -2,24 +2,36 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
 from pithline.outputs.cut_script.reader import read_cut_script
-from pithline.outputs.cut_script.sawn_log import SawnLog
+from pithline.outputs.cut_script.sawn_pieces import SawnPieces
 from pithline.outputs.cut_script.shop_measures import ShopMeasures
 from pithline.outputs.formatting import Formatter
+from pithline.script.document import dumps
+
+
+def plan_hash(script: Mapping[str, Any]) -> str:
+    """First 16 hex digits of the SHA-256 of cut-script.json."""
+    return hashlib.sha256(dumps(dict(script))).hexdigest()[:16]
 
 
 @dataclass(frozen=True, eq=False)
 class PrintJob:
     """One cut script to print; `paper` is "A4" or "Letter"."""
 
-    log: SawnLog
+    log: SawnPieces
     fmt: Formatter
     paper: str
+
+    @cached_property
+    def plan(self) -> str:
+        """The hash that ties labels and cards to their plan."""
+        return plan_hash(self.log.script.raw)
 
     @cached_property
     def shop(self) -> ShopMeasures:
@@ -35,4 +47,4 @@ def print_job(script: Mapping[str, Any], units: str = "mm", paper: str = "A4") -
     ScriptError
         Where a part of the script is missing or misshapen.
     """
-    return PrintJob(SawnLog(read_cut_script(script)), Formatter(units), paper)
+    return PrintJob(SawnPieces(read_cut_script(script)), Formatter(units), paper)

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from shapely.geometry import Point
-
-from pithline.outputs.cut_script.document import Kind, ScriptCut, ScriptSetting, Tool
-from pithline.outputs.cut_script.sawn_log import SawnLog
+from pithline.outputs.cut_script.document import Saw, ScriptSetting
+from pithline.outputs.cut_script.sawn_pieces import SawnPieces
 from pithline.outputs.cut_script.shop_measures import MeasuredFrom
 from pithline.outputs.formatting import Formatter, degrees
+from pithline.outputs.holding.arris import from_arris
+from pithline.outputs.holding.pose import pose_of
+from pithline.outputs.holding.sketch import is_owned
 from pithline.outputs.print_job import PrintJob
 
-SUPPORTS = {"fence": "against the fence", "cradle": "in a cradle", "v-blocks": "in V-blocks", "table": "on the table"}
+SUPPORTS = {"fence": "at the fence", "cradle": "in a cradle", "v-blocks": "in V-blocks", "table": "on the table"}
 FLAT_DEG = 0.05
 """Angles told apart from 0 and 90 degrees."""
 NO_OFFSET = -0.25
@@ -33,23 +34,39 @@ class Bench(NamedTuple):
 def bench_of(job: PrintJob, setting: ScriptSetting) -> Bench:
     """A setting of the shop in words."""
     cuts, lies = job.log.cuts_of(setting), _lies(job.log, setting)
-    if setting.tool is Tool.RIP:
+    if setting.tool is Saw.RIP:
         return _ripped(job, setting, lies)
-    if setting.tool in (Tool.CROSSCUT, Tool.BUCK):
+    if setting.tool in (Saw.CROSSCUT, Saw.BUCK):
         places = tuple(job.fmt.length(job.shop.from_butt(setting, cut)) for cut in cuts)
         return Bench(lies, "from its butt end", places)
+    if setting.against is not None and setting.against.angle > FLAT_DEG:
+        return _on_its_block(job, setting, lies)
     found = [job.shop.from_fence(setting, cut) for cut in cuts]
     return Bench(lies, "", tuple(BY_LINE if one is None else job.fmt.fine(one) for one in found))
 
 
-def _lies(log: SawnLog, setting: ScriptSetting) -> str:
+def _on_its_block(job: PrintJob, setting: ScriptSetting, lies: str) -> Bench:
+    """A bolt at an angle to the blade: from arris A to the near side of each kerf."""
+    facing = "" if pose_of(job.log, setting).end == "butt" else ", facing its top end"
+    found, cuts = from_arris(job.log, setting), job.log.cuts_of(setting)
+    if not found:
+        return Bench(f"{lies}{facing}", "", (BY_LINE,) * len(cuts))
+    ends = [[f"{job.fmt.length(abs(one))} {'right' if one > 0.0 else 'left'}" for one in found[cut.id]] for cut in cuts]
+    places = tuple(butt if butt == top else f"{butt} | {top}" for butt, top in ends)
+    return Bench(f"{lies}{facing}", "from arris A to the near side of the kerf", places)
+
+
+def _lies(log: SawnPieces, setting: ScriptSetting) -> str:
     text = SUPPORTS.get(setting.support, setting.support)
     if setting.against is None:
         return text
     face, angle = log.cut_numbers[setting.against.face], setting.against.angle
-    if setting.support == "table" and abs(angle - 90.0) < FLAT_DEG:
-        return f"{text}, face {face} down"
-    return f"{text}, face {face} " + ("flat to it" if angle < FLAT_DEG else f"at {degrees(angle)} to the blade")
+    if angle > 90.0 - FLAT_DEG:
+        return f"face {face} down on the table"
+    if angle < FLAT_DEG:
+        return f"face {face} flat to the fence"
+    held = f"in the {degrees(angle)} cradle" if is_owned(log, setting) else f"on a {degrees(angle)} block at the fence"
+    return f"face {face} {held}"
 
 
 def _ripped(job: PrintJob, setting: ScriptSetting, lies: str) -> Bench:
@@ -62,6 +79,9 @@ def _ripped(job: PrintJob, setting: ScriptSetting, lies: str) -> Bench:
         made = job.shop.mill_setting_of(setting.piece)
         source = f"from the line between its {job.shop.tick_name(made) if made else ''} ticks"
         texts = [[f"{job.fmt.length(abs(one))} {'right' if one >= 0.0 else 'left'}" for one in both] for both in ends]
+    elif reference.edge is MeasuredFrom.CORNER:
+        source = "from the left corner of its lower side, at each end"
+        texts = [[job.fmt.length(one) for one in both] for both in ends]
     else:
         face = job.log.cut_numbers[reference.face]
         source = f"from face {face}" if reference.edge is MeasuredFrom.FACE else f"from the {reference.side} arris of face {face}"
@@ -72,28 +92,3 @@ def _ripped(job: PrintJob, setting: ScriptSetting, lies: str) -> Bench:
 def _from_edge(fmt: Formatter, value: float) -> str:
     """A distance from a sawn edge; a trimming cut's kerf begins outside it."""
     return fmt.length(value) if value > NO_OFFSET else f"{fmt.length(-value)} outside"
-
-
-def what_cuts_give(log: SawnLog, cuts: tuple[ScriptCut, ...], pith_radius: float) -> list[str]:
-    """What each cut of a setting leaves that is not parted in the same run."""
-    used, found = {cut.piece for cut in cuts}, []
-    for cut in cuts:
-        left = [one for one in cut.pieces if one not in used]
-        kept = [one for one in left if log.kind(one) is not Kind.OFFCUT]
-        waste = [one for one in left if log.kind(one) is Kind.OFFCUT]
-        pith = cut.tool is Tool.RIP and any(_holds_pith(log, one, pith_radius) for one in waste)
-        found.append(", ".join(_called(log, one) for one in kept) or ("pith strip, offcut" if pith else "offcut"))
-    return found
-
-
-def _holds_pith(log: SawnLog, piece: str, pith_radius: float) -> bool:
-    """Whether a piece that still has the log's butt end holds some of the pith circle there."""
-    butt = log.ends(piece).butt
-    if log.stretch(piece).low > float(butt.pith[0]) + 1.0:
-        return False
-    return bool(log.part_of_end(piece, butt).distance(Point(0.0, 0.0)) < pith_radius)
-
-
-def _called(log: SawnLog, piece: str) -> str:
-    plate = log.plates.get(piece)
-    return log.mark(piece) + (f" {plate.part}" if plate else "")

@@ -1,276 +1,317 @@
-"""From a log to the best layouts found: tables, exact programmes, columns, master."""
+"""A log, whole and crosscut, to the best layouts of every class and what is proven of them: prices, exact programmes, the master."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pithline.mill.machine import Machines
-from pithline.plan.columns.bucking import crosscut_candidates
-from pithline.plan.columns.laid_columns import FirstSettingChoice
-from pithline.plan.columns.log_columns import LogColumns, log_columns
-from pithline.plan.columns.master import MasterAnswer, solve_joint_master
-from pithline.plan.execute.bucked_log import LogLayout, crosscut_log
-from pithline.plan.execute.simulate import Shop
-from pithline.plan.problem.effort import (
-    EFFORTS,
-    Effort,
-    corner_step,
-    half_angles,
-    is_small,
-    settings_per_bolt,
+from pithline.plan.columns.market_model import price_family
+from pithline.plan.columns.way_master import MasterAnswer, MasterTask, choose_ways
+from pithline.plan.execute.bucked_log import LogLayout
+from pithline.plan.pricing.class_search import (
+    ClassFound,
+    ClassTask,
+    ValuedLogs,
+    look_at,
+    search_class,
+    seen_layout,
 )
+from pithline.plan.pricing.crosscut_search import CrosscutWay, crosscut_ways
+from pithline.plan.pricing.fills import GridFills
+from pithline.plan.pricing.log_grid import LogGrid, log_grid
+from pithline.plan.pricing.log_oracle import BoltClass, Way
+from pithline.plan.pricing.price_search import SeenLayout
+from pithline.plan.problem.context import SearchContext
+from pithline.plan.problem.effort import bolts_on_mill, rolls_for
 from pithline.plan.problem.infeasible import no_part_fits, no_setting_pays
-from pithline.plan.problem.layout import NO_LOCKS, LayoutSetting, Locks
+from pithline.plan.problem.layout import NO_LOCKS, LayoutSetting
 from pithline.plan.problem.log_frame import PlanLog
-from pithline.plan.problem.objective import LITRE, objective_weights
+from pithline.plan.problem.market import Market
+from pithline.plan.problem.monitor import SILENT, Monitor
 from pithline.plan.problem.parts import SawnPart
-from pithline.plan.problem.report import Progress, Stop
-from pithline.plan.programmes.fans import FACE_CELLS, FAN_REACH
-from pithline.plan.programmes.grid import Grid
+from pithline.plan.programmes.cradled_fans import FACE_CELLS, FAN_REACH
 
 Array = NDArray[np.float64]
-
-
-@dataclass(frozen=True, slots=True)
-class SearchResult:
-    """Layouts worth sawing, best first, and what is proven of them on the grid."""
-
-    answers: tuple[MasterAnswer, ...]
-    bound: float  # best value of any layout of the class on the grid, net of charges
-    unit: float  # what one unit of value is: 1e6 mm³ for volumes, 1 for money
-    considered: int
-    words: str
-    trade_off: tuple[tuple[int, MasterAnswer], ...] = ()  # the best layouts with at most so many charged settings
-
-
-def search_log(
-    log: PlanLog,
-    parts: tuple[SawnPart, ...],
-    shop: Shop,
-    objective: str,
-    effort: Effort,
-    seed: int,
-    progress: Progress,
-    stopped: Callable[[], bool] | None = None,
-    locks: Locks = NO_LOCKS,
-) -> SearchResult:
-    """Search one log.
-
-    Raises
-    ------
-    PlanError
-        Where no plate of any part passes.
-    """
-    return search_logs((log,), parts, shop, objective, effort, seed, progress, stopped, locks)
-
-
-def search_logs(
-    logs: Sequence[PlanLog],
-    parts: tuple[SawnPart, ...],
-    shop: Shop,
-    objective: str,
-    effort: Effort,
-    seed: int,
-    progress: Progress,
-    stopped: Callable[[], bool] | None = None,
-    locks: Locks = NO_LOCKS,
-) -> SearchResult:
-    """Search the logs crosscut from one, each by itself, then choose for all together; crosscutting is one charged setting.
-
-    Raises
-    ------
-    PlanError
-        Where no plate of any part passes in any of them.
-    """
-    machines = shop.machines
-    bucked = len(logs) > 1
-    weights = objective_weights(objective, parts, machines, max(log.reach for log in logs), locks.settings_max)
-    found: list[LogColumns] = []
-    for number, log in enumerate(logs):
-
-        def report_part(what: str, part: float, number: int = number) -> None:
-            progress(what if not bucked else f"{what}, log {number + 1}", (number + part) / len(logs))
-
-        found.append(log_columns(log, parts, shop, objective, effort, seed, report_part, stopped, locks))
-    if not any(one.choices for one in found):
-        seen = max(one.seen for one in found)
-        raise no_setting_pays(weights, seen, objective) if seen > 0.0 else no_part_fits(logs[0], parts)
-    extra = weights.charge if bucked else 0.0
-    if locks.settings_max is not None and bucked:
-        weights = replace(weights, settings_max=max(locks.settings_max - 1, 0))
-    answers: list[MasterAnswer] = []
-    left = [list(one.choices) for one in found]
-    for _ in range(effort.answers + (2 if any(is_small(log) for log in logs) else 0)):
-        answer = solve_joint_master(left, parts, replace(weights, sets_within=effort.sets_within), effort.master, seed)
-        if answer is None or not any(answer.layouts):
-            break
-        answers.append(
-            replace(
-                answer,
-                value=answer.value - extra,
-                grid_value=answer.grid_value - extra,
-                settings=answer.settings + int(bucked),
-            )
-        )
-        if stopped is not None and stopped():
-            break
-        left = [_others(choices, layout) for choices, layout in zip(left, answer.layouts, strict=True)]
-        if not any(left) or (not bucked and not left[0]):
-            break
-    if not answers:
-        raise no_part_fits(logs[0], parts)
-    bound = sum(one.bound for one in found) - extra
-    unit = LITRE if objective != "value" else 1.0
-    first = next(one for one in found if one.grid is not None)
-    words = search_words(first.grid, effort, machines, any(p.demand is not None for p in parts), logs)
-    considered = sum(one.considered for one in found)
-    fewer = []
-    for most in effort.trade_off if len(answers) and (stopped is None or not stopped()) else ():
-        if most >= answers[0].settings or most <= int(bucked):
-            continue
-        capped = replace(weights, settings_max=most - int(bucked))
-        answer = solve_joint_master([list(one.choices) for one in found], parts, capped, effort.master, seed)
-        if answer is not None and any(answer.layouts):
-            fewer.append((most, answer))
-    return SearchResult(tuple(answers), float(bound), unit, considered, words, tuple(fewer))
-
-
-def _others(choices: list[FirstSettingChoice], layout: LayoutSetting | None) -> list[FirstSettingChoice]:
-    """The choices with another first setting than a layout has."""
-    if layout is None:
-        return choices
-    first = (layout.clock, layout.slabs)
-    return [c for c in choices if (c.column.setting.clock, c.column.setting.slabs) != first]
-
-
-def search_words(grid: Grid, effort: Effort, machines: Machines, demanded: bool, logs: Sequence[PlanLog]) -> str:
-    """The stated grid and class of a search of these logs."""
-    most = settings_per_bolt(machines)
-    corners = " and ".join(f"{step:g}" for step in sorted({corner_step(effort, log) for log in logs}))
-    text = (
-        f"rolls every {180 / effort.rolls:g}°, slab faces every {grid.depth_step:g} mm, thicknesses "
-        + " ".join(f"{t:g}" for t in grid.thicknesses)
-        + f" mm, across {grid.across_step:g} mm, along {grid.along_step:g} mm; class: slabs of one roll, halves turned "
-        f"{_turns(effort, logs)}, each bolt fanned in up to {most} charged directions every "
-        f"{180 / effort.rolls * effort.fan_spread:g}°, their first faces every {FACE_CELLS * grid.depth_step:g} mm within "
-        f"{FAN_REACH:g} mm of the pith, bolt corners rounded outwards to {corners} mm"
-    )
-    if demanded:
-        text += "; of parts with a demand the bound counts all that is wanted"
-    return text
-
-
-def _turns(effort: Effort, logs: Sequence[PlanLog]) -> str:
-    step, angles = 180 / effort.rolls, sorted({int(a) for log in logs for a in half_angles(effort, log)})
-    others = " ".join(f"{a * step:g}" for a in angles if 2 * a != effort.rolls)
-    return f"90° or, where bent and from rolls every {step * effort.lean_step:g}°, {others}°" if others else "90°"
-
-
+CLOSE_LOOKS = 0.06
+"""Looks whose bound is this near to the least give the master their columns."""
 NEARLY_AS_GOOD = 0.07
 """Ways to crosscut a log that promise less than the best by no more than this share of it are searched too."""
 
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
-    """A way to saw a log, the search it came from, and its place among that search's answers.
+    """A way to saw a log, and what is proven of it on the search grid.
 
-    Beyond them stands what came from elsewhere; `status` then says in the proof what was kept.
+    Attributes
+    ----------
+    log_layout : LogLayout
+        How it is sawn.
+    bolts : BoltClass
+        The class of layouts that it is among the best of.
+    value, bound : float
+        On the grid, net of charges: its own, and what no layout of the class exceeds; litres, or money.
+    status : str
+        Of the master, or what was kept from elsewhere.
+    prices : (Q,) array
+        Of the pools of plates, at which slabs are filled.
+    considered : int
+        Layouts that the programmes weighed.
+    words : str
+        The stated grid and class.
+    searched : bool
+        Whether a search found it; else it stands beside what one found.
     """
 
     log_layout: LogLayout
-    found: SearchResult
-    number: int
-    status: str = ""
+    bolts: BoltClass
+    value: float
+    bound: float
+    status: str
+    prices: Array
+    considered: int
+    words: str
+    searched: bool = True
 
 
-@dataclass(frozen=True, slots=True)
-class SearchRequest:
-    """What is asked of a search."""
-
-    objective: str
-    effort: str
-    seed: int
-    bucking: bool = True
-    locks: Locks = NO_LOCKS
+def kept_candidate(log_layout: LogLayout, beside: Candidate, status: str) -> Candidate:
+    """A layout that no search found, beside one that a search did; `status` says in the proof what was kept."""
+    return replace(beside, log_layout=log_layout, status=status, value=0.0, searched=False)
 
 
-def search_candidates(
-    log: PlanLog,
-    parts: tuple[SawnPart, ...],
-    shop: Shop,
-    request: SearchRequest,
-    progress: Progress,
-    stopped: Stop,
-    held: Callable[[float, float], None] = lambda value, bound: None,
-) -> list[Candidate]:
-    """Search the log whole, and crosscut where that may pay; `held` is told the best value and the bound of each way.
+def price_start(market: Market, parts: Sequence[SawnPart]) -> Array:
+    """Prices of the pools to begin with (Q,): a set's worth shared by the squares of its plates' widths, for wide ones are scarce."""
+    width = market.holds @ np.array([part.width**2 for part in parts]) / np.maximum(market.holds.sum(axis=1), 1.0)
+    out = market.loose.copy()
+    for r, need in enumerate(market.need):
+        shared = market.set_worth[r] * width / max(float(need @ width), 1e-9)
+        out = np.where(need > 0, np.maximum(out, shared), out)
+    return out
+
+
+def search_candidates(log: PlanLog, context: SearchContext, monitor: Monitor = SILENT) -> list[Candidate]:
+    """Layouts worth carrying out, of every class and way to crosscut; the monitor hears the best value and the bound of each.
 
     Raises
     ------
     PlanError
-        Where no plate of any part passes, whichever way.
+        Where no plate of any part passes, or no setting pays.
     """
-    effort = EFFORTS[request.effort]
-    ways = _ways(log, parts, shop, request, effort, progress, stopped)
+    ways = _ways(log, context, monitor.within(0.0, 0.15))
     out: list[Candidate] = []
-    for k, places in enumerate(ways):
-
-        def report_part(what: str, part: float, k: int = k) -> None:
-            progress(what, 0.1 + 0.9 * (k + part) / len(ways))
-
-        logs = crosscut_log(log, places, shop.machines.buck.kerf, 0.0)[1]
-        found = search_logs(
-            logs, parts, shop, request.objective, effort, request.seed, report_part, stopped, request.locks
-        )
-        out += [
-            Candidate(LogLayout(log, places, logs, answer.layouts), found, number)
-            for number, answer in enumerate(found.answers)
-        ]
-        held(found.answers[0].value, found.bound)
-        if stopped():
+    highest = 0.0
+    for number, way in enumerate(ways):
+        found, best_slab = search_way(log, way, context, monitor.within(0.15, 1.0).share(number, len(ways)))
+        out += found
+        highest = max(highest, best_slab)
+        if monitor.stopped() and out:
             break
+    if ways and not out:
+        raise no_setting_pays(context.economics, highest) if highest > 0.0 else no_part_fits(log, context.parts)
     return out
 
 
-def _ways(
-    log: PlanLog,
-    parts: tuple[SawnPart, ...],
-    shop: Shop,
-    request: SearchRequest,
-    effort: Effort,
-    progress: Progress,
-    stopped: Stop,
-) -> list[tuple[float, ...]]:
-    """Where to crosscut: the ways worth a search, the most promising first; () leaves the log whole."""
-    if not request.bucking:
-        return [()]
-    weights = objective_weights(request.objective, parts, shop.machines, log.reach)
-    rough = crosscut_candidates(
-        log, parts, shop.machines, weights, stopped, lambda what, part: progress(what, 0.1 * part)
+def _ways(log: PlanLog, context: SearchContext, monitor: Monitor) -> list[CrosscutWay]:
+    """Ways to crosscut that are worth a search, the most promising first."""
+    start = price_start(context.economics.market, context.parts)
+    if not context.bucking:
+        return [CrosscutWay((), (log,), 0.0, start)]
+    ways = crosscut_ways(log, context, start, monitor)
+    best = ways[0].bound if ways else 0.0
+    return [way for way in ways[: context.effort.crosscuts] if way.bound >= best - NEARLY_AS_GOOD * abs(best)]
+
+
+def bolt_classes(context: SearchContext, on_mill: bool) -> tuple[BoltClass, ...]:
+    """Classes from the least work to the most: bolts left, one cradle alone (each of them), all cradles, any angle."""
+    mill, resaw = context.machines.mill, context.machines.resaw
+    saw = mill if on_mill else resaw
+    left = BoltClass("bolts left", sawn=False)
+    if not context.locks.bolts:
+        return (left,)
+    least = max(mill.blade_min, mill.clamp_room) + mill.kerf / 2.0 if on_mill else 0.0
+
+    def of(name: str, angles: tuple[float, ...], free: bool = False) -> BoltClass:
+        return BoltClass(name, angles, free, on_mill=on_mill, least_flat=least)
+
+    out = [left, *(of(f"cradle {angle:g}°", (angle,)) for angle in saw.cradles_deg)]
+    if len(saw.cradles_deg) > 1 and context.effort.every_class:
+        out.append(of("all cradles", saw.cradles_deg))
+    if saw.cradle_any and (context.effort.every_class or not saw.cradles_deg):
+        out.append(of("any angle", saw.cradles_deg, True))
+    return tuple(out)
+
+
+@dataclass(frozen=True, slots=True)
+class _WaySearch:
+    """A way to crosscut with all that its classes share."""
+
+    log: PlanLog
+    way: CrosscutWay
+    context: SearchContext
+    task: ClassTask
+    valued: ValuedLogs
+    fills: GridFills
+    rolls: int
+
+    @property
+    def grids(self) -> Sequence[LogGrid]:
+        """Of each log."""
+        return self.valued.grids
+
+
+def search_way(
+    log: PlanLog, way: CrosscutWay, context: SearchContext, monitor: Monitor = SILENT
+) -> tuple[list[Candidate], float]:
+    """The classes of one way to crosscut, each searched by prices: their best layouts; and what the best single slab is worth."""
+    machines, locks, effort = context.machines, context.locks, context.effort
+    on_mill = any(bolts_on_mill(one, machines) for one in way.logs)
+    rolls = rolls_for(effort, machines, on_mill)
+    looking = monitor.within(0.0, 0.2)
+    grids = [
+        log_grid(one, context, rolls, lambda part, i=i: looking.report("looking at the wood", (i + part) / len(way.logs)))
+        for i, one in enumerate(way.logs)
+    ]
+    task = ClassTask(
+        context.economics,
+        (machines.mill.kerf, machines.resaw.kerf),
+        (np.array([rolls // 2]),) * len(grids),
+        held_roll=locks.roll is not None,
+        first_slab=locks.first_slab,
+        base_charge=context.economics.mill.setting if way.places else 0.0,
+        firsts=effort.firsts,
+        halves=effort.halves,
+        rounds=effort.rounds,
     )
-    if not rough:
-        return []
-    best = rough[0][0]
-    return [places for value, places in rough[: effort.sawings] if value >= best - NEARLY_AS_GOOD * abs(best)]
+    search = _WaySearch(log, way, context, task, ValuedLogs(grids, task), GridFills(grids), rolls)
+    classes = _contending(search, bolt_classes(context, on_mill))
+    out: list[Candidate] = []
+    columns: list[list[Way]] = [[] for _ in grids]
+    known: list[SeenLayout] = []
+    prices, highest = way.prices, 0.0
+    for k, bolts in enumerate(classes):
+        inner = monitor.within(0.2, 1.0).share(k, len(classes))
+        found = search_class(
+            task, search.valued, search.fills, bolts, prices, inner.within(0.0, 0.7), known
+        )  # fmt: skip
+        prices = found.prices
+        known = [seen_layout(task, found.looks[0], search.fills)] if bolts.sawn else []
+        highest = max(highest, search.valued.highest)
+        _gather(columns, found)
+        inner.report(f"choosing, {bolts.name}", 0.7)
+        own = _candidates(search, found, columns)
+        out += own
+        if own:
+            monitor.found(own[0].value, found.bound)
+        if monitor.stopped() and out:
+            break
+    return out, highest
+
+
+def _contending(search: _WaySearch, classes: Sequence[BoltClass]) -> list[BoltClass]:
+    """The classes worth a search: of those with one cradle alone only the one that promises most."""
+    single = [one for one in classes if len(one.cradles_deg) == 1 and not one.any_angle]
+    if len(single) < 2:
+        return list(classes)
+    prices = search.way.prices
+    best = max(single, key=lambda one: look_at(search.task, search.valued, one, prices).bound)
+    return [one for one in classes if one not in single or one is best]
+
+
+def _gather(columns: list[list[Way]], found: ClassFound) -> None:
+    """Add the ways seen at prices near the best ones; ways of a narrower class serve a wider one too."""
+    for look in found.looks:
+        if look.bound <= found.bound + CLOSE_LOOKS * abs(found.bound):
+            for own, ways in zip(columns, look.ways, strict=True):
+                own += ways
+
+
+def _candidates(search: _WaySearch, found: ClassFound, columns: Sequence[Sequence[Way]]) -> list[Candidate]:
+    """The best layouts of one class by the master, different in their first settings."""
+    task, way = search.task, search.way
+    words = search_words(search.grids, found.bolts, search.context)
+    considered = _considered(search.grids, len(found.looks))
+    out = []
+    for answer in _answers(search, found, columns):
+        value = answer.value - task.base_charge
+        layout = LogLayout(search.log, way.places, way.logs, answer.layouts)
+        bound = max(found.bound, value)
+        out.append(Candidate(layout, found.bolts, value, bound, answer.status, found.prices, considered, words))
+    return out
+
+
+def _answers(search: _WaySearch, found: ClassFound, columns: Sequence[Sequence[Way]]) -> list[MasterAnswer]:
+    economics, effort = search.task.economics, search.context.effort
+    charges = economics.mill if found.bolts.on_mill else economics.shop
+    family = price_family(economics.market, found.prices)
+    ways = [tuple(own) for own in columns]
+    most = search.context.locks.settings_max
+    out: list[MasterAnswer] = []
+    for _ in range(effort.answers):
+        asked = MasterTask(
+            economics.market,
+            search.fills,
+            tuple(ways),
+            charges.opening,
+            family,
+            economics.costs,
+            None if most is None else max(most - bool(search.way.places), 0),
+        )
+        answer = choose_ways(asked, effort.master, search.context.seed) if any(ways) else None
+        if answer is None or not any(answer.layouts):
+            break
+        out.append(answer)
+        ways = [
+            tuple(way for way in own if not _begins_as(way, layout))
+            for own, layout in zip(ways, answer.layouts, strict=True)
+        ]
+    return out
+
+
+def _begins_as(way: Way, layout: LayoutSetting | None) -> bool:
+    """Whether a way has the first setting of a layout."""
+    own = way.own.setting
+    return layout is not None and (own.clock, own.slabs) == (layout.clock, layout.slabs)
+
+
+def _considered(grids: Sequence[LogGrid], looks: int) -> int:
+    """Layouts that the programmes weighed, more or less: stacks of every roll, and stacks and corners of every half."""
+    total = 0
+    for one in grids:
+        rolls, depths, corners = one.grid.rolls, len(one.grid.depths), len(one.corners)
+        total += rolls * depths * depths // 2 * len(one.rules.menu)
+        total += 2 * rolls * corners * (depths * depths // 2 + corners)
+    return total * looks
+
+
+def search_words(grids: Sequence[LogGrid], bolts: BoltClass, context: SearchContext) -> str:
+    """The stated grid and class of a search."""
+    grid = grids[0].grid
+    if not bolts.sawn:
+        fans = "bolts left whole"
+    else:
+        angles = " ".join(f"{angle:g}" for angle in bolts.cradles_deg)
+        held = f"in cradles of {angles}°" if angles else ""
+        free = f"at multiples of {180 / grid.rolls * max(1, grid.rolls // 18):g}°" if bolts.any_angle else ""
+        fans = (
+            f"bolts sawn flat on their faces or {' or '.join(one for one in (held, free) if one)}, "
+            f"{'on the mill' if bolts.on_mill else 'in the shop'}, each run beginning every {FACE_CELLS * grid.depth_step:g} mm "
+            f"within {FAN_REACH:g} mm of the pith, bolt corners rounded outwards to {context.effort.corner_step:g} mm"
+        )
+    return (
+        f"rolls every {180 / grid.rolls:g}°, slab faces every {grid.depth_step:g} mm, thicknesses "
+        + " ".join(f"{t:g}" for t in grid.thicknesses)
+        + f" mm, across {grid.across_step:g} mm, along {grid.along_step:g} mm; class: slabs of one roll, halves turned 90°, {fans}"
+    )
 
 
 def cost_of_locks(
-    log: PlanLog,
-    parts: tuple[SawnPart, ...],
-    shop: Shop,
-    request: SearchRequest,
-    held: Sequence[Candidate],
-    progress: Progress,
-    stopped: Stop,
+    log: PlanLog, context: SearchContext, locked: Sequence[Candidate], monitor: Monitor = SILENT
 ) -> float:
     """What the locks cost: the best value of a search of equal effort without them, less that with them.
 
     Litres, or money by value. Where the locked search happens to find more, nothing.
     """
-    free = search_candidates(log, parts, shop, replace(request, locks=NO_LOCKS, bucking=True), progress, stopped)
-    best = max(one.found.answers[0].value for one in free)
-    return max(best - max(one.found.answers[0].value for one in held), 0.0)
+    free = search_candidates(log, replace(context, locks=NO_LOCKS, bucking=True), replace(monitor, found=SILENT.found))
+    return max(max(one.value for one in free) - max(one.value for one in locked), 0.0)

@@ -165,7 +165,8 @@ def tables(field: WoodField, surface: float = 1.0, pith: float = 1.0) -> FieldTa
 class Planes:
     """A grid of points on parallel planes: point (k, i, j) is origin + i·steps[0]·first + j·steps[1]·second + heights[k]·normal.
 
-    `first`, `second` and `normal` are unit vectors (3,), lengths mm.
+    `first`, `second` and `normal` are unit vectors (3,), lengths mm; `along_first` tells which of the first two plates have their
+    length in.
     """
 
     origin: Array
@@ -175,6 +176,7 @@ class Planes:
     heights: Array
     counts: tuple[int, int]
     steps: tuple[float, float]
+    along_first: bool = True
 
     @property
     def points(self) -> Array:
@@ -203,6 +205,7 @@ class Seen:
     from_pith: NDArray[np.float32]  # [mm]
     turn: NDArray[np.float32]  # doubt of the ring angle [rad]
     sink: NDArray[np.float32]  # doubt of the depth [mm]
+    slope: NDArray[np.float32]  # of the fibres within the planes, from the direction of plates' lengths [rad]
 
     def keeping(self, share: float) -> Seen:
         """The same wood with a share of the doubts in reserve."""
@@ -213,12 +216,13 @@ class Seen:
 def plane_stack(arrays: FieldTables, planes: Planes) -> Seen:
     """Read a field's arrays (`tables`) on parallel planes."""
     heights = np.asarray(planes.heights, float)
-    out = kernels.StackReadings(*(np.empty((len(heights), *planes.counts), np.float32) for _ in range(6)))
+    out = kernels.StackReadings(*(np.empty((len(heights), *planes.counts), np.float32) for _ in range(7)))
     origin, first, second, normal = (
         np.ascontiguousarray(v, dtype=float) for v in (planes.origin, planes.first, planes.second, planes.normal)
     )
     steps = (float(planes.steps[0]), float(planes.steps[1]))
-    kernels.stack(kernels.PlaneGrid(origin, first, second, normal, heights, planes.counts, steps), out, arrays)
+    along = first if planes.along_first else second
+    kernels.stack(kernels.PlaneGrid(origin, first, second, normal, heights, planes.counts, steps, along), out, arrays)
     return Seen(*out)
 
 

@@ -34,7 +34,10 @@ class FieldTables(NamedTuple):
 
 
 class PlaneGrid(NamedTuple):
-    """Points origin + i·steps[0]·first + j·steps[1]·second + heights[k]·normal, i below counts[0] and j below counts[1]."""
+    """Points origin + i·steps[0]·first + j·steps[1]·second + heights[k]·normal, i below counts[0] and j below counts[1].
+
+    `along` is the unit direction in the planes that plates have their length in.
+    """
 
     origin: Array
     first: Array
@@ -43,6 +46,7 @@ class PlaneGrid(NamedTuple):
     heights: Array
     counts: tuple[int, int]
     steps: tuple[float, float]
+    along: Array
 
 
 class StackReadings(NamedTuple):
@@ -54,6 +58,7 @@ class StackReadings(NamedTuple):
     from_pith: Readings
     turn: Readings
     sink: Readings
+    slope: Readings
 
 
 @njit(cache=True, fastmath=True, inline="always")
@@ -101,7 +106,7 @@ def clock_angle(y: float, z: float) -> float:
 def read_point(
     px: float, py: float, pz: float, nx: float, ny: float, nz: float, beyond: float,
     x0: float, dx: float, skin: Array, core: Array, spiral: float,
-) -> tuple[float, float, float, float, float, float]:  # fmt: skip
+) -> tuple[float, float, float, float, float, float, float, float, float]:  # fmt: skip
     """What the wood is at one point (px, py, pz) [mm] for faces with unit normal (nx, ny, nz).
 
     Parameters
@@ -113,9 +118,9 @@ def read_point(
 
     Returns
     -------
-    (s, R, |n·m|, |n·f|, surface doubt, pith doubt) : six floats
+    (s, R, |n·m|, |n·f|, surface doubt, pith doubt, fx, fy, fz) : nine floats
         Distances from the pith, of the point and of the surface beyond it [mm]; m and f are ring normal and fibre; doubts are one
-        standard error. [mm]
+        standard error [mm]; the fibre's direction last, along the log where nothing is asked of it.
     """
     k = skin.shape[0]
     t = (px - x0) / dx
@@ -145,7 +150,7 @@ def read_point(
     dd = w00 * skin[i, j, 3] + w01 * skin[i, j + 1, 3] + w10 * skin[i + 1, j, 3] + w11 * skin[i + 1, j + 1, 3]
     pd = core[i, 4] * b + core[i + 1, 4] * a
     if s > r + beyond:
-        return s, r, 1.0, 1.0, dd, pd
+        return s, r, 1.0, 1.0, dd, pd, 1.0, 0.0, 0.0
     rc = w00 * skin[i, j, 1] + w01 * skin[i, j + 1, 1] + w10 * skin[i + 1, j, 1] + w11 * skin[i + 1, j + 1, 1]
     rx = w00 * skin[i, j, 2] + w01 * skin[i, j + 1, 2] + w10 * skin[i + 1, j, 2] + w11 * skin[i + 1, j + 1, 2]
     py1 = core[i, 2] * b + core[i + 1, 2] * a
@@ -169,18 +174,19 @@ def read_point(
         fx, fy, fz = fx * cs + sign * sn * cx, fy * cs + sign * sn * cy, fz * cs + sign * sn * cz
     nm = abs(nx * mx + ny * my + nz * mz)
     nf = abs(nx * fx + ny * fy + nz * fz)
-    return s, r, nm, nf, dd, pd
+    return s, r, nm, nf, dd, pd, fx, fy, fz
 
 
 @njit(cache=True, fastmath=True, parallel=True)
 def stack(grid: PlaneGrid, out: StackReadings, tables: FieldTables) -> None:
-    """Ring angle, runout, depth, distance from the pith, and the doubts of ring angle and depth, on planes, written to `out`."""
+    """What `StackReadings` name on planes, written to `out`."""
     origin, first, second, normal, heights = grid.origin, grid.first, grid.second, grid.normal, grid.heights
     n1, n2 = grid.counts
     step1, step2 = grid.steps
     x0, dx, skin, core, spiral = tables.x0, tables.dx, tables.skin, tables.core, tables.spiral
     out_angle, out_runout, out_depth = out.angle, out.runout, out.depth
-    out_pith, out_turn, out_sink = out.from_pith, out.turn, out.sink
+    out_pith, out_turn, out_sink, out_slope = out.from_pith, out.turn, out.sink, out.slope
+    along, across = grid.along, np.cross(normal, grid.along)
     for k in prange(len(heights)):
         for i in range(n1):
             for j in range(n2):
@@ -188,7 +194,7 @@ def stack(grid: PlaneGrid, out: StackReadings, tables: FieldTables) -> None:
                 px = origin[0] + a * first[0] + b * second[0] + c * normal[0]
                 py = origin[1] + a * first[1] + b * second[1] + c * normal[1]
                 pz = origin[2] + a * first[2] + b * second[2] + c * normal[2]
-                s, r, nm, nf, dd, pd = read_point(
+                s, r, nm, nf, dd, pd, fx, fy, fz = read_point(
                     px, py, pz, normal[0], normal[1], normal[2], 10.0, x0, dx, skin, core, spiral
                 )
                 far = s if s > 5.0 else 5.0
@@ -198,6 +204,8 @@ def stack(grid: PlaneGrid, out: StackReadings, tables: FieldTables) -> None:
                 out_pith[k, i, j] = s
                 out_turn[k, i, j] = pd / far
                 out_sink[k, i, j] = dd
+                sideways = abs(fx * across[0] + fy * across[1] + fz * across[2])
+                out_slope[k, i, j] = np.arctan2(sideways, abs(fx * along[0] + fy * along[1] + fz * along[2]))
 
 
 @njit(cache=True, fastmath=True)
@@ -205,7 +213,7 @@ def at(points: Array, normal: Array, out: Array, tables: FieldTables) -> None:
     """Ring angle, runout, depth and distance from the pith at points (n, 3), doubts left out, written to `out` (n, 4)."""
     x0, dx, skin, core, spiral = tables.x0, tables.dx, tables.skin, tables.core, tables.spiral
     for k in range(points.shape[0]):
-        s, r, nm, nf, _dd, _pd = read_point(
+        s, r, nm, nf, _dd, _pd, _fx, _fy, _fz = read_point(
             points[k, 0], points[k, 1], points[k, 2], normal[0], normal[1], normal[2], 1e9, x0, dx, skin, core, spiral
         )
         out[k, 0] = np.arccos(min(nm, 1.0))
@@ -234,15 +242,17 @@ def box_figures(
 
     Returns
     -------
-    out : (8,) array
+    out : (10,) array
         Least and mean ring angle and greatest runout on the mid-plane [rad]; least depth under the bark and least
         distance from the pith on `planes` planes from face to face [mm]; then of the points of the two faces nearer than
-        `sap` to the bark: their count, and the least and greatest place across (0 … 1).
+        `sap` to the bark: their count, and the least and greatest place across (0 … 1); greatest slope in the face and
+        greatest ring angle on the mid-plane. [rad]
     """
-    out = np.zeros(8)
+    out = np.zeros(10)
     out[0], out[3], out[4], out[6], out[7] = 10.0, 1e9, 1e9, 2.0, -1.0
     thick = np.sqrt(thickness[0] ** 2 + thickness[1] ** 2 + thickness[2] ** 2)
     nx, ny, nz = thickness[0] / thick, thickness[1] / thick, thickness[2] / thick
+    along, across = length / np.sqrt((length**2).sum()), width / np.sqrt((width**2).sum())
     for k in range(planes + 1):
         middle = k == planes
         t = 0.5 if middle else k / (planes - 1)
@@ -253,14 +263,17 @@ def box_figures(
                 px = corner[0] + a * length[0] + b * width[0] + t * thickness[0]
                 py = corner[1] + a * length[1] + b * width[1] + t * thickness[1]
                 pz = corner[2] + a * length[2] + b * width[2] + t * thickness[2]
-                s, r, nm, nf, _dd, _pd = read_point(
+                s, r, nm, nf, _dd, _pd, fx, fy, fz = read_point(
                     px, py, pz, nx, ny, nz, 1e9 if middle else -1e9, x0, dx, skin, core, spiral
                 )
                 if middle:
                     angle = np.arccos(min(nm, 1.0))
                     out[0] = min(out[0], angle)
                     out[1] += angle
+                    out[9] = max(out[9], angle)
                     out[2] = max(out[2], np.arcsin(min(nf, 1.0)))
+                    sideways = abs(fx * across[0] + fy * across[1] + fz * across[2])
+                    out[8] = max(out[8], np.arctan2(sideways, abs(fx * along[0] + fy * along[1] + fz * along[2])))
                     continue
                 out[3] = min(out[3], r - s)
                 out[4] = min(out[4], s)

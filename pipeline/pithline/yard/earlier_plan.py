@@ -8,14 +8,11 @@ from typing import Any
 import numpy as np
 
 from pithline.errors import InputError
-from pithline.plan.execute.bucked_log import LogLayout, crosscut_log
-from pithline.plan.problem.log_frame import PlanLog
-from pithline.plan.replan.script_layouts import crosscut_places, in_log_frame, script_layouts
-from pithline.plan.search import Candidate, SearchResult
+from pithline.plan.api import Candidate, PlanLog, kept_candidate, layout_of_script
 from pithline.yard.request import Inputs
 
-ELSEWHERE = 0.1
-"""A log whose butt end lies farther from the earlier one's than this share of its length is another log of the scan."""
+ELSEWHERE, ELSEWHERE_LEAST = 0.1, 50.0
+"""A log whose butt end lies farther from the earlier one's than this share of its length, and so many mm, is another of the scan."""
 
 
 def check_same_scan(script: Mapping[str, Any], inputs: Inputs) -> None:
@@ -33,7 +30,7 @@ def check_same_scan(script: Mapping[str, Any], inputs: Inputs) -> None:
         )
 
 
-def earlier_candidate(script: Mapping[str, Any], log: PlanLog, inputs: Inputs, found: SearchResult) -> Candidate | None:
+def earlier_candidate(script: Mapping[str, Any], log: PlanLog, inputs: Inputs, beside: Candidate) -> Candidate | None:
     """The earlier plan's layout on the log as it is fitted now; None where it saws nothing.
 
     Raises
@@ -43,26 +40,10 @@ def earlier_candidate(script: Mapping[str, Any], log: PlanLog, inputs: Inputs, f
     """
     old, new = (np.asarray(one, float) for one in (script["log"]["scan_to_log"], log.model.scan_to_log))
     butt = (new @ np.linalg.inv(old) @ np.array([0.0, 0.0, 0.0, 1.0]))[:3]
-    if float(np.linalg.norm(butt - log.origin)) > ELSEWHERE * log.reach + 50.0:
+    if float(np.linalg.norm(butt - log.origin)) > ELSEWHERE * log.reach + ELSEWHERE_LEAST:
         raise InputError(
             f"--keep names a plan of another log in this scan ({script['log']['id']}); name one of {inputs.card.id}, or --pick "
             "that log."
         )
-    operations = in_log_frame(script["operations"], old, new)
-    places = crosscut_places(operations, log)
-    _, logs = crosscut_log(log, places, inputs.machines.buck.kerf, 0.0)
-    past = script_layouts(operations, {one["id"]: one["kind"] for one in script["pieces"]})
-    names = _logs_of(operations)
-    layouts = tuple(past.layout(one, name) for one, name in zip(logs, names, strict=True))
-    if not any(layouts):
-        return None
-    return Candidate(LogLayout(log, places, logs, layouts), found, len(found.answers), "earlier plan kept")
-
-
-def _logs_of(operations: list[dict[str, Any]]) -> list[str]:
-    """The logs that a script's crosscuts leave, from butt to top; the log where there are none."""
-    bucks = [one for one in operations if one["op"] == "cut" and one["tool"] == "buck"]
-    used = {one["piece"] for one in bucks}
-    # along the chord a log lies above every cut that it is the upper side of
-    place = {one["above"]: one["offset"] for one in bucks} | {one["below"]: one["offset"] - 1.0 for one in bucks}
-    return sorted((name for name in place if name not in used), key=lambda name: place[name]) or ["log"]
+    log_layout = layout_of_script(script, log, inputs.machines.buck.kerf)
+    return None if log_layout is None else kept_candidate(log_layout, beside, "earlier plan kept")

@@ -3,26 +3,40 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pithline.errors import ScriptError
 from pithline.logmodel.dimensions import diameter_butt, diameter_top
 from pithline.logmodel.model import LogModel
 from pithline.mill.products import Products
-from pithline.plan.evaluate.practice import PracticeResult
-from pithline.plan.evaluate.totals import Sums, piece_list, plain, plate_list, settle, totals, weigh
-from pithline.plan.execute.ledger import Ledger
-from pithline.plan.problem.log_frame import PITH_RADIUS
-from pithline.plan.problem.parts import SawnPart
-from pithline.plan.search import Candidate
+from pithline.plan.api import (
+    PITH_RADIUS,
+    Evaluation,
+    ExecutedPlan,
+    Ledger,
+    Objective,
+    PracticeResult,
+    SawnPart,
+    SearchContext,
+    Sums,
+    operations_to_json,
+    piece_list,
+    plate_list,
+    sum_up,
+    totals,
+    weighed,
+)
 from pithline.script.document import crayon_marks
 from pithline.script.replay import piece_volumes, replay
 from pithline.script.schema import validate
 from pithline.script.solid import CLOCKS
 from pithline.yard.deciles import deciles
-from pithline.yard.request import Inputs, Request
+from pithline.yard.prepared_log import PreparedLog
+from pithline.yard.request import Inputs
 
 
 def check_script(script: dict[str, Any]) -> None:
@@ -46,99 +60,150 @@ def settle_by_replay(
     ledger: Ledger, model: Mapping[str, Any], parts: tuple[SawnPart, ...], products: Products, clocks: int = CLOCKS
 ) -> Sums:
     """Sums of a carried-out layout, volumes of wood by replay."""
-    volumes = piece_volumes({"model": model, "operations": plain(ledger.operations), "pieces": []}, clocks)
-    return settle(ledger, parts, products, volumes, volumes["log"])
+    operations = operations_to_json(ledger.operations)
+    volumes = piece_volumes({"model": model, "operations": operations, "pieces": []}, clocks)
+    return sum_up(ledger, parts, products, volumes)
 
 
-def practice_beside(
-    done: PracticeResult, inputs: Inputs, model: Mapping[str, Any], parts: tuple[SawnPart, ...]
-) -> dict[str, Any]:
+def practice_beside(done: PracticeResult, prepared: PreparedLog, model: Mapping[str, Any]) -> dict[str, Any]:
     """Totals of the practice layouts beside the plan."""
-    out = {}
+    out, products = {}, prepared.inputs.products
     for name, ledger in (("slabs", done.slabs), ("with_bolts", done.with_bolts)):
-        out[name] = totals(settle_by_replay(ledger, model, parts, inputs.products, BESIDE_CLOCKS), inputs.products)
+        sums = settle_by_replay(ledger, model, prepared.parts, products, BESIDE_CLOCKS)
+        out[name] = totals(sums, products, prepared.machines)
     return out
 
 
-def script_from_plan(
-    model: LogModel,
-    inputs: Inputs,
-    request: Request,
-    way: Candidate,
-    sums: Sums,
-    beside: dict[str, Any],
-    doubt: np.ndarray,
-    cost: dict[str, float],
-    document_model: dict[str, Any],
-    parts: tuple[SawnPart, ...],
-    density: float,
-    held: Mapping[str, str] | None = None,
-) -> dict[str, Any]:
-    """The cut script of a carried-out plan, marks, proof and all; `held` are crayon marks that stand on wood already."""
-    card, ledger = inputs.card, sums.ledger
-    weigh(ledger, sums.volumes, density)
+@dataclass(frozen=True, slots=True)
+class FinishedPlan:
+    """A carried-out plan with everything that its script tells.
+
+    Attributes
+    ----------
+    prepared : PreparedLog
+        The log, its parts and inputs.
+    context : SearchContext
+        What was asked.
+    plan : ExecutedPlan
+        The way to saw it, and what came of it.
+    sums : Sums
+        Of what came of it.
+    practice : mapping
+        Totals of the practice layouts.
+    evaluation : Evaluation
+        What is not known.
+    model : mapping
+        The log model as JSON.
+    marks : mapping of str to str
+        Crayon marks that stand on wood already, by piece.
+    """
+
+    prepared: PreparedLog
+    context: SearchContext
+    plan: ExecutedPlan
+    sums: Sums
+    practice: Mapping[str, Any]
+    evaluation: Evaluation
+    model: Mapping[str, Any]
+    marks: Mapping[str, str] = field(default_factory=dict)
+
+
+def script_from_plan(finished: FinishedPlan) -> dict[str, Any]:
+    """The cut script of a carried-out plan, marks, proof and all."""
+    inputs, sums, model = finished.prepared.inputs, finished.sums, finished.model
+    fitted, ledger = finished.prepared.log.model, finished.sums.ledger
     pieces = piece_list(ledger, sums.volumes)
-    marks = crayon_marks(pieces, held)
+    marks = crayon_marks(pieces, finished.marks)
     for piece in pieces:
         piece["mark"] = marks[piece["id"]]
-    own = totals(sums, inputs.products)
-    practised = beside["with_bolts"]["instrument_volume"]
-    butt, top = diameter_butt(model), diameter_top(model)
-    found = way.found
-    answer = found.answers[min(way.number, len(found.answers) - 1)]
-    status = answer.status if way.number < len(found.answers) else way.status
-    demanded = any(p.demand is not None for p in parts)
-    objective = answer.value if demanded else answer.grid_value
-    bound = max(found.bound, objective)
-    gap = (bound - objective) / bound if bound > 0 else None
-    p10, p50, p90 = deciles(doubt)
-    return plain(
+    own = totals(sums, inputs.products, finished.prepared.machines)
+    evaluation = finished.evaluation
+    volume = _deciles(evaluation.sampled)
+    operations = weighed(ledger, sums.volumes, finished.prepared.workshop.density)
+    script: dict[str, Any] = plain(
         {
             "format": "pithline-cut-script",
             "version": 1,
             "units": {"length": "mm", "angle": "deg"},
             "log": {
-                "id": card.id,
-                "species": card.species,
+                "id": inputs.card.id,
+                "species": inputs.card.species,
                 "card_sha256": inputs.card_sha256,
                 "scan_sha256": inputs.scan_sha256,
-                "length": document_model["length"],
-                "diameter_butt": butt,
-                "diameter_top": top,
-                "volume": document_model["volume_under_bark"],
-                "sweep": document_model["sweep"],
-                "scan_to_log": document_model["scan_to_log"],
+                "length": model["length"],
+                "diameter_butt": diameter_butt(fitted),
+                "diameter_top": diameter_top(fitted),
+                "volume": model["volume_under_bark"],
+                "sweep": model["sweep"],
+                "scan_to_log": model["scan_to_log"],
             },
-            "model": document_model,
+            "model": model,
             "inputs": {
                 "card": dict(inputs.card_read),
                 "mill": dict(inputs.mill_read),
                 "products": dict(inputs.products_read),
             },
-            "operations": ledger.operations,
+            "operations": operations_to_json(operations),
             "pieces": pieces,
-            "plates": plate_list(ledger, parts),
+            "plates": plate_list(sums.plates, finished.prepared.parts),
             "totals": own,
-            "proof": {
-                "objective": objective * found.unit,
-                "bound": bound * found.unit,
-                "gap": gap,
-                "status": status,
-                "layouts_considered": found.considered,
-                "grid": found.words,
-                "counts": "money" if request.objective == "value" else "volume",
+            "proof": _proof(finished),
+            "practice": {
+                **finished.practice,
+                "ratio": _ratio(_gross(own, finished), _gross(finished.practice["with_bolts"], finished)),
+                "volume_ratio": _ratio(own["instrument_volume"], finished.practice["with_bolts"]["instrument_volume"]),
             },
-            "practice": {**beside, "ratio": own["instrument_volume"] / practised if practised > 0 else None},
             "uncertainty": {
-                "pith_assumed": model.pith_assumed,
-                "bark_assumed": model.bark_assumed,
-                "samples": len(doubt),
-                "cost_of": cost,
-                "instrument_volume": {"p10": p10, "p50": p50, "p90": p90},
+                "pith_assumed": fitted.pith_assumed,
+                "bark_assumed": fitted.bark_assumed,
+                "samples": len(evaluation.sampled),
+                "cost_of": evaluation.cost_of,
+                "instrument_volume": volume,
+                "sets": {name: _deciles(sets) for name, sets in evaluation.sets.items()},
+                **({} if evaluation.earnings is None else {"earnings": _deciles(evaluation.earnings)}),
             },
-            "cautions": cautions_of(model, inputs, ledger, own["instrument_volume"], p10),
+            "cautions": cautions_of(fitted, inputs, ledger, own["instrument_volume"], volume["p10"]),
         }
     )
+    return script
+
+
+def _deciles(values: NDArray[Any]) -> dict[str, float]:
+    """Of one figure on sampled logs."""
+    p10, p50, p90 = deciles(values)
+    return {"p10": p10, "p50": p50, "p90": p90}
+
+
+def _gross(total: Mapping[str, Any], finished: FinishedPlan) -> float:
+    """What a totals table is worth under the objective, uncharged."""
+    objective = finished.context.objective
+    if objective.in_money:
+        return float(total["value"] + total["loose_value"])
+    if objective is Objective.VOLUME:
+        return float(total["instrument_volume"])
+    return float(total["set_volume"] + finished.prepared.inputs.products.loose_share * total["loose_volume"])
+
+
+def _ratio(plan: float, practised: float) -> float | None:
+    """How many times the practice layout; None where that gives nothing."""
+    return plan / practised if practised > 0.0 else None
+
+
+def _proof(finished: FinishedPlan) -> dict[str, Any]:
+    """What is proven of the plan: its layout's value and the bound of its class, on the search grid."""
+    candidate, unit = finished.plan.candidate, finished.context.objective.unit
+    bound = max(candidate.bound, candidate.value)
+    return {
+        "objective": candidate.value * unit,
+        "bound": bound * unit,
+        "gap": (bound - candidate.value) / bound if bound > 0 else None,
+        "status": candidate.status,
+        "layouts_considered": candidate.considered,
+        "grid": candidate.words,
+        "class": candidate.bolts.name if candidate.searched else candidate.status,
+        "counts": "money" if finished.context.objective.in_money else "volume",
+        "asks_for": str(finished.context.objective),
+    }
 
 
 def cautions_of(model: LogModel, inputs: Inputs, ledger: Ledger, planned: float, p10: float) -> list[str]:
@@ -165,3 +230,16 @@ def cautions_of(model: LogModel, inputs: Inputs, ledger: Ledger, planned: float,
         )
     out.extend(dict.fromkeys(ledger.cautions))
     return list(dict.fromkeys(out))
+
+
+def plain(value: Any) -> Any:
+    """The same data with numpy's numbers and arrays made plain."""
+    if isinstance(value, Mapping):
+        return {key: plain(one) for key, one in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [plain(one) for one in value]
+    if isinstance(value, np.generic):
+        return value.item()
+    if isinstance(value, np.ndarray):
+        return value.tolist()
+    return value

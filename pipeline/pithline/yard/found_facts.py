@@ -2,44 +2,39 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
-
-import numpy as np
 
 from pithline.errors import InputError
 from pithline.files.cards import card_from
-from pithline.geometry.pieces import Piece
 from pithline.logmodel.card import Card, mark_from
 from pithline.logmodel.corrections import Sighting, pith_from_mark, with_bark, with_pith, with_sapwood
 from pithline.logmodel.model import LogModel
-from pithline.plan.replan.script_history import (
-    SplitScript,
-    cut_named,
-    ledger_of,
-    move_cuts,
-    moves_that_follow,
-    piece_named,
-    thickness_of,
-)
-
-LEAST_STEP = 0.05
-"""A cut nearer than this to its place was made as planned. [mm]"""
-THINNEST = 1.0
+from pithline.plan.api import MovedHistory, SplitScript, put_found
 
 
 @dataclass(frozen=True, slots=True)
 class FoundFacts:
-    """An earlier script's facts as they now stand. `by`: how far cuts lie from where they were planned, by id. [mm]"""
+    """An earlier script's facts as they now stand.
+
+    Attributes
+    ----------
+    card_read, card : dict, Card
+        With what was found.
+    model, model_changed : LogModel, bool
+        The log as it is known now, and whether that is another.
+    moved : MovedHistory
+        The history, its cuts where they were made.
+    sentences : tuple of str
+        On each change.
+    """
 
     card_read: dict[str, Any]
     card: Card
     model: LogModel
     model_changed: bool
-    history: SplitScript
-    by: Mapping[str, float]
-    spoilt: frozenset[str]
+    moved: MovedHistory
     sentences: tuple[str, ...]
 
 
@@ -55,23 +50,15 @@ def apply_found(
     """
     said: list[str] = []
     card_read, model, changed = _wood(script, model, found, said)
-    by = _heights(script, history, found.get("cut", []), said)
     middle = (model.butt.point + model.top.point) / 2.0
-    spoilt = _pieces(script, history, found.get("piece", []), by, middle, said)
-    stated = tuple(by)
-    if by:
-        by = moves_that_follow((*history.sawn, *history.later), by)
-        sawn = move_cuts(history.sawn, by, stated, history.kinds, middle)
-        later = [{**one, "offset": one["offset"] + by[one["id"]]} if one["id"] in by else one for one in history.later]
-        history = replace(history, sawn=tuple(sawn), later=tuple(later))
+    moved = put_found(script, history, found, middle)
+    said += moved.sentences
     return FoundFacts(
         card_read,
         card_from(card_read),
         model,
         changed,
-        history,
-        by,
-        spoilt,
+        moved,
         tuple(said) or ("nothing was found otherwise than planned",),
     )
 
@@ -147,108 +134,3 @@ def _pith(card_read: dict[str, Any], model: LogModel, pith: Mapping[str, Any], s
 def _off(one: Sighting) -> str:
     over, side = "over" if one.up >= 0 else "under", "right" if one.right >= 0 else "left"
     return f"{abs(one.up):.0f} mm {over} and {abs(one.right):.0f} mm to the {side}"
-
-
-def _heights(
-    script: Mapping[str, Any], history: SplitScript, cuts: Sequence[Mapping[str, Any]], said: list[str]
-) -> dict[str, float]:
-    """How far each cut that is told of lies from its planned height. [mm]"""
-    by: dict[str, float] = {}
-    sawn = {one["id"] for one in history.sawn}
-    for one in cuts:
-        cut = cut_named(script, one["id"], "[[cut]] id")
-        name = cut["id"]
-        if name not in sawn:
-            raise InputError(
-                f"[[cut]] {name} comes after the cut that --after names, so it was not made yet; leave it out."
-            )
-        if "blade_height" not in cut:
-            raise InputError(
-                f"[[cut]] {name} was made on the {cut['tool']}, which has no blade height; say under [[piece]] how thick the piece "
-                "it left is."
-            )
-        if name in by:
-            raise InputError(f"[[cut]] names {name} twice; say all of it in one table.")
-        key = "blade_height" if "blade_height" in one else "from_mark"
-        shift = one[key] - cut[key]
-        if abs(shift) < LEAST_STEP:
-            continue
-        by[name] = shift
-        said.append(
-            f"{name} was made {abs(shift):.1f} mm {'higher' if shift > 0 else 'lower'} than planned, at a blade height of "
-            f"{cut['blade_height'] + shift:.0f} mm"
-        )
-    return by
-
-
-def _pieces(
-    script: Mapping[str, Any],
-    history: SplitScript,
-    pieces: Sequence[Mapping[str, Any]],
-    by: dict[str, float],
-    middle: np.ndarray,
-    said: list[str],
-) -> frozenset[str]:
-    """Pieces that are spoilt; thicknesses become moves of the cuts that made the pieces."""
-    ledger = ledger_of(history.sawn, history.kinds)
-    marks = {one["id"]: one["mark"] for one in script["pieces"]}
-    cuts = {one["id"]: one for one in history.sawn if one["op"] == "cut"}
-    spoilt: set[str] = set()
-    for one in pieces:
-        stated = piece_named(script, one["id"], "[[piece]] id")
-        name, called = stated["id"], f"{stated['mark']} ({stated['id']})"
-        if name not in ledger.pieces:
-            raise InputError(
-                f"[[piece]] {called} comes of a cut after the one that --after names; it does not exist yet."
-            )
-        if name in ledger.used:
-            after = next(cut for cut in cuts.values() if cut["piece"] == name)
-            into = " and ".join(f"{marks.get(after[side], '')} ({after[side]})" for side in ("above", "below"))
-            raise InputError(f"[[piece]] {called} was sawn up by {after['id']}; say it of what was made of it: {into}.")
-        if one.get("spoilt"):
-            spoilt.add(name)
-            said.append(f"{called} is spoilt")
-            continue
-        made = cuts.get(ledger.made_by[name] or "")
-        if stated["kind"] not in ("slab", "plate") or made is None:
-            raise InputError(
-                f"[[piece]] {called} is a {stated['kind']}; only of a slab or a plate is the thickness asked. Say under [[cut]] at what "
-                "height the cut was made."
-            )
-        _thickness(one["thickness"], called, ledger.pieces[name], ledger.pieces[made["piece"]], made, by, middle, said)
-    return frozenset(spoilt)
-
-
-def _thickness(
-    wanted: float,
-    called: str,
-    piece: Piece,
-    parent: Piece,
-    made: Mapping[str, Any],
-    by: dict[str, float],
-    middle: np.ndarray,
-    said: list[str],
-) -> None:
-    planned = thickness_of(piece, made, middle)
-    if made["id"] in by:
-        raise InputError(
-            f"[[piece]] {called} was left by {made['id']}, whose height [[cut]] tells already; say only one of them."
-        )
-    upper = made["above"] == piece.id
-    if not np.isfinite(planned):
-        raise InputError(
-            f"[[piece]] {called} has bark on its other side, so its thickness tells of no cut; leave it out."
-        )
-    if wanted < THINNEST:
-        raise InputError(f"[[piece]] {called} cannot be {wanted:g} mm thick; where it is spoilt, say spoilt = true.")
-    most = thickness_of(parent, made, middle) - made["kerf"]
-    if wanted >= most:
-        raise InputError(
-            f"[[piece]] {called} cannot be {wanted:.0f} mm thick: {made['id']} sawed it from a piece that held {most:.0f} mm beside "
-            "the kerf; measure again."
-        )
-    shift = wanted - planned
-    if abs(shift) < LEAST_STEP:
-        return
-    by[made["id"]] = -shift if upper else shift
-    said.append(f"{called} is {wanted:.1f} mm thick; the plan had {planned:.1f} mm")

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -13,195 +13,273 @@ from pithline.errors import InputError, PlanError, ScriptError, about
 from pithline.files.scans import read_scan
 from pithline.logmodel.document import model_to_json
 from pithline.logmodel.model import LogModel
-from pithline.plan.evaluate.practice import practice
-from pithline.plan.evaluate.ranking import (
-    PassProbability,
-    counted_worth,
-    net_worth,
-    practice_candidate,
-    rank_candidates,
-    sampled_pass_probability,
+from pithline.plan.api import (
+    NO_LOCKS,
+    SILENT,
+    Candidate,
+    ExecutedPlan,
+    Judge,
+    Ladder,
+    Locks,
+    Monitor,
+    PlanCase,
+    PlanLog,
+    PracticeResult,
+    Sampling,
+    SearchContext,
+    climb,
+    cost_of_locks,
+    crosscut_log,
+    evaluate,
+    kept_candidate,
+    no_part_fits,
+    practice,
+    price_start,
+    search_candidates,
+    upper_bound,
 )
-from pithline.plan.evaluate.refine import refine
-from pithline.plan.evaluate.sampling import passing_on_samples
-from pithline.plan.evaluate.sensitivity import cost_of
-from pithline.plan.evaluate.trade_off import trade_off
-from pithline.plan.execute.bucked_log import LogLayout, crosscut_log, execute_log_layout
-from pithline.plan.execute.ledger import Ledger
-from pithline.plan.execute.sets import assign_sets, match
-from pithline.plan.execute.simulate import Shop
-from pithline.plan.execute.slab_layout import SlabCache
-from pithline.plan.problem.effort import EFFORTS
-from pithline.plan.problem.infeasible import no_part_fits
-from pithline.plan.problem.layout import NO_LOCKS, Locks
-from pithline.plan.problem.log_frame import PlanLog
-from pithline.plan.problem.objective import LITRE
-from pithline.plan.problem.parts import sawn_parts
-from pithline.plan.programmes.upper_bound import upper_bound_of_logs
-from pithline.plan.search import Candidate, SearchRequest, cost_of_locks, search_candidates
-from pithline.yard.best_so_far import BestSoFar
 from pithline.yard.earlier_plan import check_same_scan, earlier_candidate
-from pithline.yard.finalise import check_script, practice_beside, script_from_plan, settle_by_replay
-from pithline.yard.prepared_log import prepare_log
+from pithline.yard.finalise import (
+    FinishedPlan,
+    check_script,
+    practice_beside,
+    script_from_plan,
+    settle_by_replay,
+)
+from pithline.yard.prepared_log import PreparedLog, prepare_log
 from pithline.yard.request import Inputs, Request, read_inputs
-from pithline.yard.stop import StopSignal
-
-Progress = Callable[[str, float], None]
-Late = Callable[[], bool]
-"""Says whether a time limit has run out; the search then goes on with what it has."""
+from pithline.yard.watch import PlanWatch
 
 
 def plan_card(
     card_path: str | Path,
     mill: str | None,
-    products: str | None,
+    products: Sequence[str],
     request: Request,
-    progress: Progress,
-    stopped: Late | None = None,
-) -> dict[str, Any]:
-    """Card to cut script: read, fit, plan, replay."""
+    monitor: Monitor = SILENT,
+) -> PlanScripts:
+    """Card to cut script: read, fit, plan, replay.
+
+    Parameters
+    ----------
+    card_path : str or Path
+        The log card.
+    mill : str or None
+        Its file, or the name of a bundled one; the bundled portable mill where None.
+    products : sequence of str
+        Product lists: files, bundled ones by name, or "all"; the bundled guitar sets where none is named.
+    request : Request
+        What is asked.
+    monitor : Monitor
+        Hears how far it is.
+
+    Raises
+    ------
+    PithlineError
+        Where a file cannot be used, the scan shows no one log, or as `plan_model` does.
+    """
     from pithline.logmodel.fit import fit_log
 
     inputs, scan_file = read_inputs(card_path, mill, products)
     if request.keep is not None:
         check_same_scan(request.keep, inputs)
-    progress("reading the scan", 0.02)
+    monitor.report("reading the scan", 0.02)
     scan = read_scan(scan_file)
-    progress("fitting the log", 0.05)
+    monitor.report("fitting the log", 0.05)
     with about(fit=scan_file, other=card_path):
         model = fit_log(scan.points, inputs.card, default_up=scan.default_up, pick=request.pick)
-    return plan_model(model, inputs, request, progress, stopped)
+    return plan_model(model, inputs, request, monitor)
 
 
-def plan_model(
-    model: LogModel, inputs: Inputs, request: Request, progress: Progress, stopped: Late | None = None
-) -> dict[str, Any]:
-    """Fitted log to cut script.
+@dataclass(frozen=True, slots=True)
+class PlanScripts:
+    """The cut script of a plan, and those of the other plans of its ladder by their path beside it."""
+
+    script: dict[str, Any]
+    ladder: Mapping[str, dict[str, Any]]
+
+
+def plan_model(model: LogModel, inputs: Inputs, request: Request, monitor: Monitor = SILENT) -> PlanScripts:
+    """Fitted log to cut script, with the ladder of plans that it stands on.
 
     Raises
     ------
+    InputError
+        Where nothing can be wanted of the log, or its ladder has no rung of the number asked for.
     MillError, PlanError
         Where the mill cannot hold the log, or no part fits.
     ScriptError
         Where the replay finds the plan's own script wanting: a defect, said as such.
     """
-    card, machines = inputs.card, inputs.machines
     own = prepare_log(model, inputs)
     own.check(crosscut=request.bucking)
-    log = own.log
-    parts = sawn_parts(inputs.products, card.species)
-    worth = np.array([p.price if request.objective == "value" else p.volume / 1e6 for p in parts])
-    shop = Shop(machines, parts, worth, np.array([np.inf if p.demand is None else p.demand for p in parts]))
-    _worth_looking(log, shop, card.id)
-    stopped = StopSignal(stopped)
-    money = request.objective == "value"
-    progress = BestSoFar(progress, "in money" if money else "L")
-    document_model = model_to_json(model)
-    too_long = log.reach > machines.mill.log_length_max
-    custom = None
-    if not too_long:
-        progress("practice layout", 0.1)
-        custom = practice(log, (), shop, inputs.practice)
-        progress.found(net_worth(custom.with_bolts, 1.0 if money else LITRE, shop))
-    asked = SearchRequest(request.objective, request.effort, request.seed, request.bucking, request.locks)
-    with about(other=card.id):
-        ways = search_candidates(
-            log, parts, shop, asked, lambda w, part: progress(w, 0.1 + 0.6 * part), stopped, progress.found
+    case = own.case(request)
+    _refuse_hopeless(case.log, case.context, inputs.card.id)
+    watch = PlanWatch(monitor, "in money" if request.objective.in_money else "L")
+    ways = _ways(own, case, request, watch)
+    ladder = climb(case, ways.candidates, watch.monitor.within(0.7, 0.88))
+    if not ladder.rungs:
+        raise PlanError(
+            f"{inputs.card.id}: no layout that this mill can hold gives a passing plate; name another mill or looser limits."
         )
+    document = model_to_json(model)
+    planning = _Planning(own, case, request, ways, document, practice_beside(ways.custom, own, document))
+    return planning.scripts(ladder, _rung(ladder, request, inputs.card.id), watch)
+
+
+def _rung(ladder: Ladder, request: Request, name: str) -> int:
+    """The number of the rung that is the plan, from 0."""
+    if request.rung == "paying":
+        return ladder.paying
+    if request.rung == "best":
+        return len(ladder.rungs) - 1
+    number = int(request.rung)
+    if not 1 <= number <= len(ladder.rungs):
+        raise InputError(f"{name}: its ladder has {len(ladder.rungs)} plans, so none of number {number}; name 1 to {len(ladder.rungs)}.")
+    return number - 1
+
+
+@dataclass(frozen=True, slots=True)
+class _Ways:
+    """Ways to saw one log.
+
+    Attributes
+    ----------
+    candidates : list of Candidate
+        What was searched, and what competes with it.
+    custom : PracticeResult
+        The practice layout as it was carried out.
+    locks_cost : float, optional
+        What locks cost, where there are any: litres, or money.
+    """
+
+    candidates: list[Candidate]
+    custom: PracticeResult
+    locks_cost: float | None
+
+
+def _ways(own: PreparedLog, case: PlanCase, request: Request, watch: PlanWatch) -> _Ways:
+    """Search the log, and set the practice layout and an earlier plan beside what is found."""
+    log, context, sizes = case.log, case.context, own.inputs.practice
+    too_long = log.reach > own.machines.mill.log_length_max
+    start = price_start(context.economics.market, context.parts)
+    custom: PracticeResult | None = None
+    if not too_long:
+        watch.tell("practice layout", 0.05)
+        custom = practice(log, context, sizes, start)
+        watch.found(Judge(context.with_locks(NO_LOCKS)).worth(custom.with_bolts))
+    with about(other=own.inputs.card.id):
+        ways = search_candidates(log, context, watch.monitor.within(0.06, 0.68))
     if not ways:  # too long, and no crosscut leaves what the mill takes
         own.check()
     lost = None
-    if request.locks != NO_LOCKS and not stopped():
-        lost = cost_of_locks(log, parts, shop, asked, ways, lambda w, part: progress(w, 0.7), stopped)
-    places = ways[0].log_layout.places if too_long else ()
+    if request.locks != NO_LOCKS and not watch.stopped():
+        lost = cost_of_locks(log, context, ways, watch.monitor.within(0.68, 0.68))
     if custom is None:
-        progress("practice layout", 0.72)
-        custom = practice(log, places, shop, inputs.practice)
-    beside = practice_beside(custom, inputs, document_model, parts)
-    last = practice_candidate(log, places, custom.layouts, ways[0].found)
-    progress("carrying the plan out", 0.8)
-    refused: list[str] = []
-
-    def carry(log_layout: LogLayout, memories: list[SlabCache] | None = None) -> Ledger:
-        refused.clear()
-        return execute_log_layout(log_layout, shop, lambda one: own.poser(one, refused), own.weight, memories=memories)
-
-    def complete(ledger: Ledger) -> Mapping[str, int]:
-        match(ledger.plates, parts)
-        return assign_sets(ledger.plates, parts, inputs.products)
-
-    sets_of = complete if request.objective == "sets" else None
-    if request.locks == NO_LOCKS and counted_worth(custom.with_bolts, shop) > 0.85 * ways[0].found.answers[0].value:
-        ways.append(last)
+        watch.tell("practice layout", 0.68)
+        custom = practice(log, context, sizes, start, ways[0].log_layout.places)
+    if request.locks == NO_LOCKS:
+        ways.append(kept_candidate(custom.log_layout, ways[0], "practice layout kept"))
     if request.keep is not None:
-        kept = earlier_candidate(request.keep, log, inputs, ways[0].found)
+        kept = earlier_candidate(request.keep, log, own.inputs, ways[0])
         ways += [kept] if kept is not None else []
-    chance = sampled_pass_probability(log, shop, request.seed)
-    fault: ScriptError | None = None
-    why: list[str] = []
+    return _Ways(ways, custom, lost)
 
-    def better(ledger: Ledger, way: Candidate) -> tuple[Ledger, Candidate]:
-        """The best way, refined where the effort says so."""
-        trials = EFFORTS[request.effort].trials
-        if not trials or way.status or stopped():
-            return ledger, way
-        most, mill = request.locks.settings_max, machines.mill
 
-        def value(ledger: Ledger) -> float:
-            return net_worth(ledger, way.found.unit, shop, most, sets_of, chance)
+@dataclass(frozen=True, slots=True)
+class _Planning:
+    """One log on its way from a ladder of plans to scripts."""
 
-        def report_part(part: float, best: float) -> None:
-            if sets_of is None:
-                progress.found(best)
-            progress("refining", 0.8 + 0.1 * part)
+    own: PreparedLog
+    case: PlanCase
+    request: Request
+    ways: _Ways
+    document: dict[str, Any]
+    beside: Mapping[str, Any]
 
-        turn = request.locks.roll is None
-        steps = mill.roll_step, mill.height_step
-        log_layout, ledger = refine(way.log_layout, carry, value, trials, *steps, stopped, report_part, turn)
-        return ledger, replace(way, log_layout=log_layout)
-
-    for best, way in _attempts(ways, last, shop, carry, chance, request, sets_of, better):
-        why = why or best.cautions
-        if not any(plate.grade.passes for plate in best.plates):
-            continue
-        sums = settle_by_replay(best, document_model, parts, inputs.products)
-        progress("what is not known", 0.9)
-        logs = crosscut_log(log, way.log_layout.places, machines.buck.kerf, 0.0)[1]
-        doubt = passing_on_samples(log, best, parts, request.samples, request.seed)
-        cost = cost_of(list(zip(logs, way.log_layout.layouts, strict=True)), best, parts)
-        script = script_from_plan(
-            model, inputs, request, way, sums, beside, doubt, cost, document_model, parts, own.density
-        )
-        if lost is not None:
-            script["proof"]["locks"] = _locks(request.locks, lost * way.found.unit)
-        if way.found.trade_off:
-            script["proof"]["trade_off"] = trade_off(way, sums, carry, parts, inputs.products)
-        if EFFORTS[request.effort].trials and not stopped():
-            script["proof"]["any_layout"] = upper_bound_of_logs(logs, parts, worth, machines) * way.found.unit
-        stopped.mark(script)
+    def scripts(self, ladder: Ladder, chosen: int, watch: PlanWatch) -> PlanScripts:
+        """The plan's script and those of the ladder; a plan that fails its replay gives way to the next best."""
+        fault: ScriptError | None = None
+        order = [chosen, *sorted((k for k in range(len(ladder.rungs)) if k != chosen), key=lambda k: -ladder.rungs[k].likely)]
+        held: dict[int, dict[str, Any]] = {}
+        for place, k in enumerate(order):
+            watch.tell("writing and replaying plans", 0.88 + 0.1 * place / len(order))
+            try:
+                held[k] = self._checked(ladder.rungs[k], watch)
+            except ScriptError as one:
+                fault = fault or one
+        for plan in ladder.others if not held else ():
+            try:
+                held[0] = self._checked(plan, watch)
+                break
+            except ScriptError as one:
+                fault = fault or one
+        if not held:
+            assert fault is not None
+            raise fault
+        first = chosen if chosen in held else max(held)
+        main, other = held[first], {}
         if fault is not None:
-            script["cautions"].append("a better layout did not hold on replay and was set aside: a defect in pithline")
-        progress("replaying the script", 0.95)
-        try:
-            check_script(script)
-        except ScriptError as one:
-            fault = fault or one
-            continue
+            main["cautions"].append("a better layout did not hold on replay and was set aside: a defect in pithline")
+        for k, script in held.items():
+            script["proof"]["ladder"] = self._rows(held, k)
+        for k, row in zip(sorted(held), main["proof"]["ladder"], strict=True):
+            if k != first:
+                other[row["script"]] = held[k]
+        return PlanScripts(main, other)
+
+    def _checked(self, plan: ExecutedPlan, watch: PlanWatch) -> dict[str, Any]:
+        """The script of one plan, with all that is told of it, once its replay holds.
+
+        Raises
+        ------
+        ScriptError
+            Where it does not.
+        """
+        case, request, layout = self.case, self.request, plan.candidate.log_layout
+        sums = settle_by_replay(plan.ledger, self.document, self.own.parts, self.own.inputs.products)
+        logs = crosscut_log(case.log, layout.places, self.own.machines.buck.kerf, 0.0)[1]
+        pairs = list(zip(logs, layout.layouts, strict=True))
+        evaluation = evaluate(case.log, pairs, sums, case.context, Sampling(request.samples, request.seed))
+        script = script_from_plan(FinishedPlan(self.own, case.context, plan, sums, self.beside, evaluation, self.document))
+        proof = script["proof"]
+        if self.ways.locks_cost is not None:
+            proof["locks"] = _locks(request.locks, self.ways.locks_cost * request.objective.unit)
+        if request.effort.trials and not watch.stopped():
+            proof["any_layout"] = upper_bound(case.context, logs, plan.candidate.prices)
+        watch.mark(script)
+        check_script(script)
         return script
-    if fault is not None:
-        raise fault
-    raise PlanError(
-        f"{card.id}: no layout that this mill can hold gives a passing plate"
-        + (f" ({why[0]})" if why else "")
-        + "; name another mill or looser limits."
-    )
+
+    def _rows(self, held: Mapping[int, dict[str, Any]], chosen: int) -> list[dict[str, Any]]:
+        """What each plan of the ladder comes to, by rising work, beside the practice layout at about as much work."""
+        rows = []
+        for number, k in enumerate(sorted(held), start=1):
+            total = held[k]["totals"]
+            beside = self.beside["with_bolts" if total["set_ups"] > self.beside["slabs"]["set_ups"] else "slabs"]
+            rows.append(
+                {
+                    "title": held[k]["proof"]["class"],
+                    "chosen": k == chosen,
+                    "script": None if k == chosen else f"{LADDER}/plan-{number}.json",
+                    **total,
+                    "likely_earnings": held[k]["uncertainty"].get("earnings", {}).get("p50"),
+                    "practice": beside,
+                }
+            )
+        return rows
 
 
-def _worth_looking(log: PlanLog, shop: Shop, name: str) -> None:
+LADDER = "ladder"
+"""The folder of the shorter and longer plans, beside the cut script."""
+
+
+def _refuse_hopeless(log: PlanLog, context: SearchContext, name: str) -> None:
     """Refuse at once what no search can mend: nothing wanted, or every part longer than the log."""
-    if not (shop.left > 0).any():
+    market = context.economics.market
+    if not (market.demand > 0).any():
         raise InputError(f"{name}: nothing is wanted of it, since every product has demand = 0; raise a demand.")
-    if not shop.worth[shop.left > 0].any():
+    if not (market.set_worth[market.demand[market.product] > 0].any() or market.loose.any()):
         raise InputError(f"{name}: nothing wanted has a price, so no plan is of more value than another; add prices.")
     clear = log.model.length - log.trim_butt - log.trim_top
     if clear <= 0:
@@ -214,33 +292,9 @@ def _worth_looking(log: PlanLog, shop: Shop, name: str) -> None:
             f"{name}: the pith's radius on the card, {log.pith_radius:.0f} mm, leaves nothing of a log whose wood reaches "
             f"{log.field.radius.max():.0f} mm from the pith; correct it."
         )
-    if min(part.length for part in shop.parts) > clear:
+    if min(part.length for part in context.parts) > clear:
         with about(other=name):
-            raise no_part_fits(log, shop.parts)
-
-
-def _attempts(
-    ways: Sequence[Candidate],
-    last: Candidate,
-    shop: Shop,
-    carry: Callable[[LogLayout], Ledger],
-    chance: PassProbability,
-    request: Request,
-    sets_of: Callable[[Ledger], Mapping[str, int]] | None,
-    better: Callable[[Ledger, Candidate], tuple[Ledger, Candidate]],
-) -> Iterator[tuple[Ledger, Candidate]]:
-    """Ways to saw, carried out, best first, and the practice layout after them where it is not among them.
-
-    Before the best comes what `better` makes of it.
-    """
-    found = rank_candidates(ways, shop, carry, chance, request.locks.settings_max, sets_of)
-    if found:
-        refined_first = better(*found[0])
-        if refined_first[1].log_layout is not found[0][1].log_layout:
-            yield refined_first
-    yield from found
-    if last not in ways and request.locks == NO_LOCKS:
-        yield carry(last.log_layout), last
+            raise no_part_fits(log, context.parts)
 
 
 def _locks(locks: Locks, lost: float) -> dict[str, Any]:

@@ -2,74 +2,66 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
-
-import numpy as np
-from numpy.typing import NDArray
 
 from pithline.errors import InputError, ScriptError, about
 from pithline.files.mills import mill_from
 from pithline.files.practice import read_practice
 from pithline.files.products import products_from
 from pithline.logmodel.document import model_from_json, model_to_json
-from pithline.logmodel.species import species_of
-from pithline.mill.sections import log_sections
-from pithline.plan.evaluate.ranking import rank_candidates, sampled_pass_probability
-from pithline.plan.evaluate.sampling import passing_on_samples
-from pithline.plan.evaluate.sensitivity import cost_of
-from pithline.plan.evaluate.totals import plain
-from pithline.plan.execute.bucked_log import LogLayout
-from pithline.plan.execute.ledger import Ledger
-from pithline.plan.execute.machine_setups import MachinePoser
-from pithline.plan.execute.simulate import Shop
-from pithline.plan.problem.effort import EFFORTS
-from pithline.plan.problem.log_frame import PlanLog, plan_log
-from pithline.plan.problem.parts import SawnPart, sawn_parts
-from pithline.plan.replan.remaining_pieces import RemainingPiece
-from pithline.plan.replan.script_history import highest_numbers, split_script
-from pithline.plan.replan.script_layouts import script_layouts
-from pithline.plan.replan.search import search_remaining
-from pithline.plan.replan.state import (
+from pithline.plan.api import (
+    SILENT,
+    ExecutedPlan,
+    Monitor,
+    RemainingWork,
+    Sampling,
     SawnState,
-    ShopWork,
-    execute_remaining,
-    plan_shop_work,
-    remaining_pieces,
-    with_bucked_logs,
+    evaluate,
+    operations_to_json,
+    pieces_made,
+    remaining_work,
+    replans_in_order,
+    sawn_state,
+    split_script,
 )
-from pithline.plan.search import Candidate
 from pithline.script.replay import piece_volumes, replay
 from pithline.script.schema import validate
-from pithline.yard.finalise import check_script, script_from_plan, settle_by_replay
+from pithline.yard.finalise import FinishedPlan, check_script, plain, script_from_plan, settle_by_replay
 from pithline.yard.found_facts import FoundFacts, apply_found
+from pithline.yard.prepared_log import PreparedLog, prepare_log
 from pithline.yard.request import Inputs, Request
-from pithline.yard.stop import StopSignal
+from pithline.yard.watch import PlanWatch
 
-Array = NDArray[np.float64]
-Progress = Callable[[str, float], None]
-Late = Callable[[], bool]
+HOLDS_CLOCKS = 72
+"""Whether a piece holds any wood needs no finer solid than this many sides."""
 
 
-def replan(
+def replan_log(
     script: Mapping[str, Any],
     after: str,
     found: Mapping[str, Any],
     request: Request,
-    progress: Progress,
-    stopped: Late | None = None,
+    monitor: Monitor = SILENT,
     names: tuple[str, str] | None = None,
 ) -> dict[str, Any]:
     """Plan the rest of an opened log anew.
 
     Parameters
     ----------
-    script : the earlier cut script
-    after : the last cut that was sawn, by id or by its number on the sheet
-    found : what was found, as `files.found.found_as_read` gives it
-    names : the files of both, for what is wrong with them
+    script : mapping
+        The earlier cut script.
+    after : str
+        The last cut that was sawn, by id or by its number on the sheet.
+    found : mapping
+        What was found, as `files.found.found_as_read` gives it.
+    request : Request
+        What is asked of the search.
+    monitor : Monitor
+        Hears how far it is.
+    names : (str, str), optional
+        The files of both, for what is wrong with them.
 
     Raises
     ------
@@ -78,32 +70,21 @@ def replan(
     InputError
         Where what was found cannot be put to it.
     """
-    stopped = StopSignal(stopped)
-    progress("replaying the earlier script", 0.02)
+    watch = PlanWatch(monitor, "in money" if request.objective.in_money else "L")
+    watch.tell("replaying the earlier script", 0.02)
     with about(other=names and names[0]):
         _holds(script)
         past = split_script(script, after)
     with about(other=names and names[1]):
         facts = apply_found(script, past, model_from_json(dict(script["model"])), found)
-    inputs = _inputs(script, facts)
-    log = plan_log(
-        facts.model, inputs.card.pith_radius, inputs.card.trim_butt, inputs.card.trim_top, inputs.card.defects
-    )
-    parts = sawn_parts(inputs.products, inputs.card.species)
-    state = _state(script, facts, log, parts)
+    own = prepare_log(facts.model, _inputs(script, facts))
+    state = sawn_state(script, facts.moved, own.log, own.parts)
     model = model_to_json(facts.model) if facts.model_changed else dict(script["model"])
     with about(other=names and names[1]):
         _all_hold_wood(script, state, model)
-    worth = np.array([p.price if request.objective == "value" else p.volume / 1e6 for p in parts])
-    shop = Shop(
-        inputs.machines, parts, worth, np.array([np.inf if p.demand is None else float(p.demand) for p in parts])
-    )
-    dried = any(one["op"] == "setting" and one["stage"] == "dried" for one in state.history.sawn)
-    progress("pieces in hand", 0.05)
-    bench = plan_shop_work(state, shop, not dried)
-    before = script_layouts((*state.history.sawn, *state.history.later), state.kinds)
-    rests = () if dried else remaining_pieces(state, before)
-    return _planned(script, facts, found, inputs, request, state, bench, rests, shop, model, progress, stopped)
+    watch.tell("pieces in hand", 0.05)
+    work = remaining_work(state, own.task(request.objective))
+    return _Replanning(script, facts, found, request, own, work, model).script(watch)
 
 
 def _holds(script: Mapping[str, Any]) -> None:
@@ -140,18 +121,12 @@ def _inputs(script: Mapping[str, Any], facts: FoundFacts) -> Inputs:
     )
 
 
-def _state(script: Mapping[str, Any], facts: FoundFacts, log: PlanLog, parts: tuple[SawnPart, ...]) -> SawnState:
-    kinds = {**facts.history.kinds, **dict.fromkeys(facts.spoilt, "offcut")}
-    plates = tuple(one for one in script["plates"] if one["id"] not in facts.spoilt)
-    state = SawnState(facts.history, kinds, highest_numbers(script), plates, frozenset(facts.by), log, parts, {})
-    return with_bucked_logs(state)
-
-
 def _all_hold_wood(script: Mapping[str, Any], state: SawnState, model: Mapping[str, Any]) -> None:
     """Refuse heights that leave nothing of a piece that was to hold wood."""
     if not state.changed:
         return
-    volumes = piece_volumes({"model": model, "operations": list(state.history.sawn), "pieces": []}, 72)
+    sawn = operations_to_json(state.history.sawn)
+    volumes = piece_volumes({"model": model, "operations": sawn, "pieces": []}, HOLDS_CLOCKS)
     for one in script["pieces"]:
         if one["volume"] > 0.0 and one["kind"] != "offcut" and volumes.get(one["id"], 1.0) <= 0.0:
             raise InputError(
@@ -160,106 +135,60 @@ def _all_hold_wood(script: Mapping[str, Any], state: SawnState, model: Mapping[s
             )
 
 
-def _planned(
-    script: Mapping[str, Any],
-    facts: FoundFacts,
-    found_there: Mapping[str, Any],
-    inputs: Inputs,
-    request: Request,
-    state: SawnState,
-    bench: ShopWork,
-    rests: Sequence[RemainingPiece],
-    shop: Shop,
-    model: dict[str, Any],
-    progress: Progress,
-    stopped: StopSignal,
-) -> dict[str, Any]:
-    """Search, carry out, choose, write."""
-    parts, log = state.parts, state.whole
-    species = species_of(inputs.card.species)
-    sections = log_sections(facts.model)
-    refused: list[str] = []
+@dataclass(frozen=True, slots=True)
+class _Replanning:
+    """An opened log on its way to a new script."""
 
-    def poser(one: PlanLog) -> MachinePoser:
-        return MachinePoser(one, sections, inputs.machines, species.green_density, refused)
+    earlier: Mapping[str, Any]
+    facts: FoundFacts
+    found: Mapping[str, Any]
+    request: Request
+    own: PreparedLog
+    work: RemainingWork
+    model: dict[str, Any]
 
-    def carry(log_layout: LogLayout) -> Ledger:
-        refused.clear()
-        return execute_remaining(state, bench, rests, log_layout.layouts, shop, poser)
+    def script(self, watch: PlanWatch) -> dict[str, Any]:
+        """Search, carry out, choose, write."""
+        context = self.own.case(self.request).context
+        monitor = watch.monitor.within(0.08, 0.78)
+        fault: ScriptError | None = None
+        for plan in replans_in_order(self.work, context, self.own.workshop, monitor):
+            new = self._of_plan(plan, watch)
+            if fault is not None:
+                new["cautions"].append("a better layout did not hold on replay and was set aside: a defect in pithline")
+            watch.tell("replaying the script", 0.95)
+            try:
+                check_script(new)
+            except ScriptError as one:
+                fault = fault or one
+                continue
+            return new
+        assert fault is not None
+        raise fault
 
-    nothing = carry(LogLayout(log, (), (), (None,) * len(rests)))
-    sawn = _count(nothing, parts)
-    wanted = replace(shop, left=np.maximum(shop.left - np.array(sawn), 0.0))
-    found = search_remaining(
-        rests,
-        parts,
-        wanted,
-        sawn,
-        request.objective,
-        EFFORTS[request.effort],
-        request.seed,
-        lambda what, part: progress(what, 0.08 + 0.7 * part),
-        stopped,
-    )
-    logs = tuple(rest.log for rest in rests)
-    ways = [Candidate(LogLayout(log, (), logs, answer.layouts), found, n) for n, answer in enumerate(found.answers)]
-    if any(rest.before is not None for rest in rests):
-        layouts = tuple(rest.before for rest in rests)
-        ways.append(Candidate(LogLayout(log, (), logs, layouts), found, len(found.answers), "earlier plan kept"))
-    progress("carrying the rest out", 0.8)
-    fault: ScriptError | None = None
-    for best, way in rank_candidates(ways, shop, carry, sampled_pass_probability(log, shop, request.seed)):
-        sums = settle_by_replay(best, model, parts, inputs.products)
-        best.plates[:] = [plate for plate in best.plates if sums.volumes.get(plate.id, 0.0) > 0.0]
-        progress("what is not known", 0.9)
-        doubt = passing_on_samples(log, best, parts, request.samples, request.seed)
-        pairs = [
-            (replace(rest.log, piece=rest.piece), lay) for rest, lay in zip(rests, way.log_layout.layouts, strict=True)
-        ]
-        held = {one["id"]: one["mark"] for one in script["pieces"]}
-        new = script_from_plan(
-            facts.model,
-            inputs,
-            request,
-            way,
-            sums,
-            {key: script["practice"][key] for key in ("slabs", "with_bolts")},
-            doubt,
-            cost_of(pairs, best, parts),
-            model,
-            parts,
-            species.green_density,
-            held,
-        )
-        new["replan"] = _replanned(script, new, facts, state, found_there)
-        stopped.mark(new)
-        if fault is not None:
-            new["cautions"].append("a better layout did not hold on replay and was set aside: a defect in pithline")
-        progress("replaying the script", 0.95)
-        try:
-            check_script(new)
-        except ScriptError as one:
-            fault = fault or one
-            continue
+    def _of_plan(self, plan: ExecutedPlan, watch: PlanWatch) -> dict[str, Any]:
+        """The script of one plan, with what it says of its history."""
+        own, request = self.own, self.request
+        sums = settle_by_replay(plan.ledger, self.model, own.parts, own.inputs.products).with_wood()
+        watch.tell("what is not known", 0.9)
+        pairs = self.work.of_pieces(plan.candidate.log_layout.layouts)
+        evaluation = evaluate(own.log, pairs, sums, self.own.case(request).context, Sampling(request.samples, request.seed))
+        beside = {key: self.earlier["practice"][key] for key in ("slabs", "with_bolts")}
+        held = {one["id"]: one["mark"] for one in self.earlier["pieces"]}
+        finished = FinishedPlan(own, own.case(request).context, plan, sums, beside, evaluation, self.model, held)
+        new = script_from_plan(finished)
+        new["replan"] = _replanned(self.earlier, new, self.facts, self.work.state, self.found)
+        watch.mark(new)
         return new
-    assert fault is not None
-    raise fault
-
-
-def _count(ledger: Ledger, parts: tuple[SawnPart, ...]) -> tuple[int, ...]:
-    """Passing plates of each part."""
-    have = Counter(plate.part for plate in ledger.plates if plate.grade.passes)
-    return tuple(have[i] for i in range(len(parts)))
 
 
 def _replanned(
     script: Mapping[str, Any], new: Mapping[str, Any], facts: FoundFacts, state: SawnState, found: Mapping[str, Any]
 ) -> dict[str, Any]:
     """What the new script says of its history."""
-    last = [one["id"] for one in state.history.sawn if one["op"] == "cut"][-1]
     moved = _plates_changed(script, new, facts)
     return {
-        "after": last,
+        "after": state.history.last_cut.id,
         "kept": list(state.history.kept),
         "found": plain(found),
         "changed": [*facts.sentences, *moved.values()],
@@ -269,7 +198,7 @@ def _replanned(
 
 def _plates_changed(script: Mapping[str, Any], new: Mapping[str, Any], facts: FoundFacts) -> dict[str, str]:
     """Plates that were sawn already and now fail, or belong elsewhere: a sentence by plate."""
-    existing = {one[side] for one in facts.history.sawn if one["op"] == "cut" for side in ("above", "below")}
+    existing = pieces_made(facts.moved.history.sawn)
     was = {one["id"]: one for one in script["plates"] if one["id"] in existing}
     marks = {one["id"]: one["mark"] for one in new["pieces"]}
     out: dict[str, str] = {}

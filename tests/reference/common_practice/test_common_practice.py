@@ -6,8 +6,10 @@ import pytest
 from pithline.files.mills import read_mill
 from pithline.mill.practice_sizes import Practice
 from pithline.plan.evaluate.practice import practice_layout
-from pithline.plan.execute.simulate import DrawnPoser, Shop, execute_layout
+from pithline.plan.execute.simulate import DrawnPoser, execute_layout
 from pithline.plan.problem.log_frame import plan_log
+from pithline.plan.problem.operations import Setting
+from pithline.plan.problem.task import SawingTask
 from pithline.wood.field import at_points, wood_field
 from truth.logs import TrueLog
 from truth.models import to_model
@@ -25,7 +27,7 @@ def model():
 @pytest.fixture(scope="module")
 def ledger(model):
     log = plan_log(model, 15.0, 25.0, 25.0, ())
-    shop = Shop(read_mill(), (), np.zeros(0), np.zeros(0))
+    shop = SawingTask(read_mill(), (), np.zeros(0), np.zeros(0))
     layout = practice_layout(Practice(CENTRE_SLAB, HALF_SLAB, 2 * INCH, (2, 3)), (0, 0, 0, 0))
     return execute_layout(log, layout, shop, DrawnPoser(log, KERF), reserve=False)
 
@@ -45,7 +47,7 @@ def test_three_slabs_leave_four_bolts(ledger):
     assert len(left_over(ledger, "slab")) == 3
     assert len(left_over(ledger, "bolt")) == 4
     assert not left_over(ledger, "half")
-    assert len([one for one in ledger.operations if one["op"] == "setting"]) == 3
+    assert len([operation for operation in ledger.operations if isinstance(operation, Setting)]) == 3
 
 
 def test_the_bolts_are_the_four_corners_beyond_the_slabs(ledger):

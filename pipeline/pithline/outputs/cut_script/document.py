@@ -19,7 +19,7 @@ from pithline.logmodel.model import LogModel
 Array = NDArray[np.float64]
 
 
-class Tool(StrEnum):
+class Saw(StrEnum):
     """The saw that a setting is made on."""
 
     BUCK = "buck"
@@ -29,7 +29,7 @@ class Tool(StrEnum):
     RESAW = "resaw"
 
 
-class Stage(StrEnum):
+class WoodStage(StrEnum):
     """Whether the wood is sawn green, or after it has dried."""
 
     GREEN = "green"
@@ -49,7 +49,7 @@ class Kind(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Mark:
+class ScriptMark:
     """A mark on an end face that the mill is set by: `point` (3,), `height` expected above the bed."""
 
     name: str
@@ -61,21 +61,21 @@ class Mark:
 class EndMarks:
     """The two marks of a mill setting, one on each end of its piece."""
 
-    butt: Mark
-    top: Mark
+    butt: ScriptMark
+    top: ScriptMark
 
     @property
-    def both(self) -> tuple[Mark, Mark]:
+    def both(self) -> tuple[ScriptMark, ScriptMark]:
         """Butt, top."""
         return self.butt, self.top
 
-    def on(self, end: str) -> Mark:
+    def on(self, end: str) -> ScriptMark:
         """The mark on the end of that name, "butt" or "top"."""
         return self.butt if end == "butt" else self.top
 
 
 @dataclass(frozen=True, slots=True)
-class Lift:
+class ScriptLift:
     """A bunk by its position along the bed, and how far it is raised."""
 
     bunk: float
@@ -91,7 +91,7 @@ class HeightRoom:
 
 
 @dataclass(frozen=True, slots=True)
-class Against:
+class ScriptAgainst:
     """The sawn face a piece lies against, by the cut that made it, and the angle between it and the blade. [deg]"""
 
     face: str
@@ -117,9 +117,9 @@ class ScriptSetting:
     """
 
     id: str
-    tool: Tool
+    tool: Saw
     piece: str
-    stage: Stage
+    stage: WoodStage
     weight: float
     minutes: float
     charged: bool
@@ -128,10 +128,10 @@ class ScriptSetting:
     up: Array | None = None
     roll: float | None = None
     butt_at: float = 0.0
-    lifts: tuple[Lift, ...] = ()
+    lifts: tuple[ScriptLift, ...] = ()
     marks: EndMarks | None = None
     mark_room: HeightRoom | None = None
-    against: Against | None = None
+    against: ScriptAgainst | None = None
     support: str = ""
     set_up: str = ""
 
@@ -144,7 +144,7 @@ class ScriptCut:
     """
 
     id: str
-    tool: Tool
+    tool: Saw
     setting: str
     piece: str
     normal: Array
@@ -211,14 +211,14 @@ class Totals:
     """Sums over a script; money in the products' currency. What older scripts do not state is `None`."""
 
     instrument_volume: float
-    plates: int
     sets: Mapping[str, int]
-    value: float
     minutes: float
     settings: int
-    log_volume: float
-    kerf_volume: float
-    offcut_volume: float
+    value: float = 0.0
+    plates: int | None = None
+    log_volume: float | None = None
+    kerf_volume: float | None = None
+    offcut_volume: float | None = None
     set_volume: float | None = None
     loose_volume: float | None = None
     loose_value: float | None = None
@@ -243,7 +243,7 @@ class PracticeTotals:
 
 
 @dataclass(frozen=True, slots=True)
-class Span:
+class LikelySpan:
     """What is likely: one log in ten comes out under `low`, as many over `high`; `middle` is as likely more as less."""
 
     low: float
@@ -257,34 +257,35 @@ class Doubts:
 
     pith_assumed: bool = False
     bark_assumed: bool = False
-    instrument_volume: Span | None = None
+    instrument_volume: LikelySpan | None = None
     cost_of: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
 class Rung:
-    """One of several plans from few settings to many; `most` charged settings were asked for, `None` for any."""
+    """One of several plans of a log, from few set-ups to many: its sums, and the customary way's with as many settings.
 
-    most: int | None
-    settings: int
-    minutes: float
-    instrument_volume: float
-    sets: Mapping[str, int]
+    Older scripts tell only part of the sums. `title` is empty where the script names none; `chosen` is the plan of this script.
+    """
 
-    @property
-    def complete_sets(self) -> dict[str, int]:
-        """Products of which there is at least one complete set."""
-        return {name: count for name, count in self.sets.items() if count}
+    title: str
+    chosen: bool
+    totals: Totals
+    practice: Totals | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Replan:
-    """How a script came of an earlier one: the last cut sawn, settings that are history, what changed."""
+    """How a script came of an earlier one: the last cut sawn, settings that are history, what changed.
+
+    `drawn` are cuts still to come whose lines stand on the wood already.
+    """
 
     after: str
     kept: frozenset[str]
     changed: tuple[str, ...]
     relabelled: frozenset[str]
+    drawn: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -312,12 +313,25 @@ class LimitFacts:
 
 @dataclass(frozen=True, slots=True)
 class MillFacts:
-    """What the pages say of the mill."""
+    """What the pages say of the mill; `hour_rate` in money. `cradles` are those its shop owns, for the mill and for the band saw [deg];
+    empty in scripts that know none.
+    """
 
     name: str = ""
     kerf: float = 0.0
     scale_reads: str = "centre"
     bunks: tuple[float, ...] = ()
+    hour_rate: float = 0.0
+    cradles: tuple[float, ...] = ()
+    band_saw_cradles: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class ProductFacts:
+    """What the parts are sold as: plates in one set of each product, and the name of the money, empty where there is none."""
+
+    plates_in_set: Mapping[str, int]
+    currency: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -328,6 +342,7 @@ class ScriptInputs:
     sapwood: float
     mill: MillFacts
     limits: Mapping[str, LimitFacts]
+    products: ProductFacts
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -12,9 +12,9 @@ from typing import Any, TypeVar
 import numpy as np
 
 from pithline.errors import InputError, ScriptError
+from pithline.logmodel.card import PITH_RADIUS
 from pithline.logmodel.document import model_from_json
 from pithline.outputs.cut_script.document import (
-    Against,
     Array,
     Check,
     CutScript,
@@ -22,25 +22,26 @@ from pithline.outputs.cut_script.document import (
     EndMarks,
     HeightRoom,
     Kind,
-    Lift,
+    LikelySpan,
     LimitFacts,
     LogFacts,
-    Mark,
     MillFacts,
     PracticeTotals,
+    ProductFacts,
     Replan,
     Rung,
+    Saw,
+    ScriptAgainst,
     ScriptCut,
     ScriptInputs,
+    ScriptLift,
+    ScriptMark,
     ScriptPiece,
     ScriptPlate,
     ScriptSetting,
-    Span,
-    Stage,
-    Tool,
     Totals,
+    WoodStage,
 )
-from pithline.script.grades import PITH_RADIUS
 
 LEAST_PITH_RADIUS = 1.0
 """A pith circle of nothing still shows where the pith is. [mm]"""
@@ -84,6 +85,11 @@ class JsonTable:
         found = self.number_or_none(key)
         return default if found is None else found
 
+    def count_or_none(self, key: str) -> int | None:
+        """A whole number, or `None` where the script does not say."""
+        found = self.number_or_none(key)
+        return None if found is None else int(found)
+
     def text(self, key: str) -> str:
         """A text."""
         value = self.value(key)
@@ -120,6 +126,13 @@ class JsonTable:
     def texts(self, key: str) -> tuple[str, ...]:
         """A list of texts; empty where it is missing."""
         return tuple(str(one) for one in self.values.get(key) or ())
+
+    def numbers(self, key: str) -> tuple[float, ...]:
+        """A list of numbers; empty where it is missing."""
+        try:
+            return tuple(float(one) for one in self.values.get(key) or ())
+        except (TypeError, ValueError):
+            raise self.fault(key, "has no list of numbers for {key}") from None
 
     def one_of(self, key: str, kinds: type[T]) -> T:
         """A member of an enumeration by its text."""
@@ -160,7 +173,7 @@ def read_cut_script(document: Mapping[str, Any]) -> CutScript:
         totals=_totals(whole.table("totals")),
         practice=whole.maybe("practice", _practice),
         doubts=_doubts(whole.table("uncertainty")),
-        rungs=tuple(_rung(one) for one in whole.table("proof").rows("trade_off")),
+        rungs=_rungs(whole.table("proof")),
         cautions=whole.texts("cautions"),
         replan=whole.maybe("replan", _replan),
         raw=document,
@@ -198,10 +211,22 @@ def _inputs(inputs: JsonTable) -> ScriptInputs:
             name=mill.text_or_none("name") or "",
             kerf=mill.number_or("kerf", 0.0),
             scale_reads=mill.text_or_none("scale_reads") or "centre",
-            bunks=tuple(float(one) for one in mill.values.get("bunks") or ()),
+            bunks=mill.numbers("bunks"),
+            hour_rate=mill.number_or("hour_rate", 0.0),
+            cradles=mill.numbers("cradles_deg"),
+            band_saw_cradles=inputs.table("mill").table("resaw").numbers("cradles_deg"),
         ),
         limits={name: _limits(name, limits.table(name)) for name in limits.values},
+        products=_products(inputs.table("products")),
     )
+
+
+def _products(products: JsonTable) -> ProductFacts:
+    counts = {
+        product.text("name"): sum(part.count_or_none("count") or 1 for part in product.rows("part"))
+        for product in products.rows("product")
+    }
+    return ProductFacts(counts, products.text_or_none("currency") or "")
 
 
 def _limits(name: str, limits: JsonTable) -> LimitFacts:
@@ -220,9 +245,9 @@ def _operation(one: JsonTable) -> ScriptSetting | ScriptCut:
 def _setting(one: JsonTable) -> ScriptSetting:
     return ScriptSetting(
         id=one.text("id"),
-        tool=one.one_of("tool", Tool),
+        tool=one.one_of("tool", Saw),
         piece=one.text("piece"),
-        stage=one.one_of("stage", Stage) if "stage" in one.values else Stage.GREEN,
+        stage=one.one_of("stage", WoodStage) if "stage" in one.values else WoodStage.GREEN,
         weight=one.number("weight_kg"),
         minutes=one.number("minutes"),
         charged=bool(one.value("charged")),
@@ -231,17 +256,17 @@ def _setting(one: JsonTable) -> ScriptSetting:
         up=one.vector("up") if one.values.get("up") is not None else None,
         roll=one.number_or_none("roll"),
         butt_at=one.number_or("butt_at", 0.0),
-        lifts=tuple(Lift(row.number("bunk"), row.number("lift")) for row in one.rows("lifts")),
+        lifts=tuple(ScriptLift(row.number("bunk"), row.number("lift")) for row in one.rows("lifts")),
         marks=one.maybe("marks", lambda marks: EndMarks(_mark(marks.table("butt")), _mark(marks.table("top")))),
         mark_room=one.maybe("mark_room", lambda room: HeightRoom(room.number("down"), room.number("up"))),
-        against=one.maybe("against", lambda face: Against(face.text("face"), face.number("angle_deg"))),
+        against=one.maybe("against", lambda face: ScriptAgainst(face.text("face"), face.number("angle_deg"))),
         support=one.text_or_none("support") or "",
         set_up=one.text_or_none("set_up") or "",
     )
 
 
-def _mark(mark: JsonTable) -> Mark:
-    return Mark(mark.text("name"), mark.vector("point"), mark.number("height"))
+def _mark(mark: JsonTable) -> ScriptMark:
+    return ScriptMark(mark.text("name"), mark.vector("point"), mark.number("height"))
 
 
 def _check(check: JsonTable) -> Check:
@@ -253,7 +278,7 @@ def _check(check: JsonTable) -> Check:
 def _cut(one: JsonTable) -> ScriptCut:
     return ScriptCut(
         id=one.text("id"),
-        tool=one.one_of("tool", Tool),
+        tool=one.one_of("tool", Saw),
         setting=one.text("setting"),
         piece=one.text("piece"),
         normal=one.vector("normal"),
@@ -305,23 +330,22 @@ def _plate(one: JsonTable) -> ScriptPlate:
 
 
 def _totals(totals: JsonTable) -> Totals:
-    set_ups = totals.number_or_none("set_ups")
     return Totals(
         instrument_volume=totals.number("instrument_volume"),
-        plates=int(totals.number("plates")),
         sets=_counts(totals.table("sets")),
-        value=totals.number_or("value", 0.0),
         minutes=totals.number("minutes"),
         settings=int(totals.number("settings")),
-        log_volume=totals.number("log_volume"),
-        kerf_volume=totals.number("kerf_volume"),
-        offcut_volume=totals.number("offcut_volume"),
+        value=totals.number_or("value", 0.0),
+        plates=totals.count_or_none("plates"),
+        log_volume=totals.number_or_none("log_volume"),
+        kerf_volume=totals.number_or_none("kerf_volume"),
+        offcut_volume=totals.number_or_none("offcut_volume"),
         set_volume=totals.number_or_none("set_volume"),
         loose_volume=totals.number_or_none("loose_volume"),
         loose_value=totals.number_or_none("loose_value"),
         labour=totals.number_or_none("labour"),
         earnings=totals.number_or_none("earnings"),
-        set_ups=None if set_ups is None else int(set_ups),
+        set_ups=totals.count_or_none("set_ups"),
     )
 
 
@@ -347,20 +371,25 @@ def _doubts(doubts: JsonTable) -> Doubts:
         pith_assumed=bool(doubts.values.get("pith_assumed", False)),
         bark_assumed=bool(doubts.values.get("bark_assumed", False)),
         instrument_volume=doubts.maybe(
-            "instrument_volume", lambda span: Span(span.number("p10"), span.number("p50"), span.number("p90"))
+            "instrument_volume", lambda span: LikelySpan(span.number("p10"), span.number("p50"), span.number("p90"))
         ),
         cost_of={name: costs.number(name) for name in costs.values if costs.values[name] is not None},
     )
 
 
-def _rung(row: JsonTable) -> Rung:
-    most = row.number_or_none("max_settings")
-    return Rung(
-        most=None if most is None else int(most),
-        settings=int(row.number("settings")),
-        minutes=row.number("minutes"),
-        instrument_volume=row.number("instrument_volume"),
-        sets=_counts(row.table("sets")),
+def _rungs(proof: JsonTable) -> tuple[Rung, ...]:
+    """The ladder of plans; of older scripts the trade-off, whose last row, of any number of settings, is the plan itself."""
+    ladder = proof.rows("ladder")
+    if ladder:
+        return tuple(
+            Rung(row.text_or_none("title") or "", bool(row.values.get("chosen", False)), _totals(row), row.maybe("practice", _totals))
+            for row in ladder
+        )
+    rows = proof.rows("trade_off")
+    asked = [row.count_or_none("max_settings") for row in rows]
+    return tuple(
+        Rung("" if most is None else f"at most {most} settings", most is None, _totals(row))
+        for row, most in zip(rows, asked, strict=True)
     )
 
 
@@ -370,4 +399,5 @@ def _replan(replan: JsonTable) -> Replan:
         kept=frozenset(replan.texts("kept")),
         changed=replan.texts("changed"),
         relabelled=frozenset(replan.texts("relabelled")),
+        drawn=frozenset(replan.texts("drawn")),
     )

@@ -11,8 +11,8 @@ from typing import NamedTuple
 import numpy as np
 from shapely.geometry import LineString, Point
 
-from pithline.outputs.cut_script.document import Array, ScriptCut, ScriptSetting, Tool
-from pithline.outputs.cut_script.sawn_log import FAR, LEVEL, UPRIGHT, PieceFace, SawnLog, rightward, rings
+from pithline.outputs.cut_script.document import Array, Saw, ScriptCut, ScriptSetting
+from pithline.outputs.cut_script.sawn_pieces import FAR, LEVEL, UPRIGHT, PieceFace, SawnPieces, rightward, rings
 
 PARALLEL = 1.0 - 1e-5
 """Least cosine at which a face and a cut count as parallel: a quarter of a degree."""
@@ -34,6 +34,7 @@ class MeasuredFrom(StrEnum):
     FACE = "face"
     ARRIS = "arris"
     TICKS = "ticks"
+    CORNER = "corner"
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +42,8 @@ class Reference:
     """What the rips of a setting are measured from.
 
     A sawn `face` (the cut that left it) parallel to the cuts; the arris where a slanted sawn face meets the piece's
-    `side`, "upper" or "lower"; or the line between the ticks on its two ends.
+    `side`, "upper" or "lower"; the line between the ticks on its two ends; or, where the piece has none of these, the left
+    corner of its lower side at each end.
     """
 
     edge: MeasuredFrom
@@ -67,7 +69,7 @@ class Plane(NamedTuple):
 class ShopMeasures:
     """Where the saws of the shop cut, as a tape or a fence has it."""
 
-    log: SawnLog
+    log: SawnPieces
 
     def lying_face(self, setting: ScriptSetting) -> PieceFace | None:
         """The face a piece lies on or against."""
@@ -76,7 +78,7 @@ class ShopMeasures:
     def mill_setting_of(self, piece: str) -> ScriptSetting | None:
         """The mill setting that a piece came off; `None` for a log."""
         made = self.log.pieces[piece].made_by
-        if made is None or self.log.cuts[made].tool is not Tool.MILL:
+        if made is None or self.log.cuts[made].tool is not Saw.MILL:
             return None
         return next(one for one in self.log.settings if one.id == self.log.cuts[made].setting)
 
@@ -97,13 +99,21 @@ class ShopMeasures:
 
     def ticked_settings(self, mill: Sequence[ScriptSetting]) -> frozenset[str]:
         """Ids of those mill settings whose slabs are ripped by ticks."""
-        found, wanted = set(), {one.id for one in mill}
+        return frozenset(one.id for one in mill if self.ripped_by_ticks(one))
+
+    def ripped_by_ticks(self, mill: ScriptSetting) -> tuple[str, ...]:
+        """The pieces off a mill setting that are still to be ripped by the ticks on their ends."""
+        return self._ripped_by_ticks.get(mill.id, ())
+
+    @cached_property
+    def _ripped_by_ticks(self) -> dict[str, tuple[str, ...]]:
+        found: dict[str, tuple[str, ...]] = {}
         for setting in self.log.ahead:
-            if setting.tool is Tool.RIP and self.log.from_mill(setting.piece) == setting.piece:
+            if setting.tool is Saw.RIP and self.rip_references[setting.id] == Reference(MeasuredFrom.TICKS):
                 made = self.mill_setting_of(setting.piece)
-                if made and made.id in wanted and self.rip_references[setting.id] == Reference(MeasuredFrom.TICKS):
-                    found.add(made.id)
-        return frozenset(found)
+                if made is not None and self.log.from_mill(setting.piece) == setting.piece:
+                    found[made.id] = (*found.get(made.id, ()), setting.piece)
+        return found
 
     def _is_ticked(self, piece: str) -> bool:
         """Whether both ends of a piece, fresh from the mill, hold a stretch of its setting's tick line."""
@@ -120,11 +130,12 @@ class ShopMeasures:
 
     @cached_property
     def rip_references(self) -> dict[str, Reference | None]:
-        """By the id of every rip setting, what its cuts are measured from; `None` where nothing on the piece will do.
+        """By the id of every rip setting, what its cuts are measured from; `None` of a piece that lies on no face.
 
-        A parallel sawn edge comes first, that on the side kept longest before the other; then the ticks; then an arris.
+        A parallel sawn edge comes first, that on the side kept longest before the other; then the ticks; then an arris; then the
+        corners.
         """
-        return {one.id: self.rip_reference(one, self.log.cuts_of(one)) for one in self.log.settings if one.tool is Tool.RIP}
+        return {one.id: self.rip_reference(one, self.log.cuts_of(one)) for one in self.log.settings if one.tool is Saw.RIP}
 
     def rip_reference(self, setting: ScriptSetting, cuts: Sequence[ScriptCut]) -> Reference | None:
         """What these cuts of a rip setting are measured from; see `rip_references`."""
@@ -138,7 +149,7 @@ class ShopMeasures:
             return Reference(MeasuredFrom.FACE, min(parallel, key=lambda one: float(one.normal @ normal)).cut)
         if self._is_ticked(setting.piece):
             return Reference(MeasuredFrom.TICKS)
-        return self._arris(setting, lying, edges)
+        return self._arris(setting, lying, edges) or Reference(MeasuredFrom.CORNER)
 
     def _arris(self, setting: ScriptSetting, lying: PieceFace, edges: Sequence[PieceFace]) -> Reference | None:
         """The first arris of the upper side, else of the lower, that the piece really has half-way along it."""
@@ -159,7 +170,7 @@ class ShopMeasures:
         """Where a rip runs at the butt and at the top end of its piece. [mm]
 
         From a face: to the near side of the kerf. From an arris: to the kerf's centre, on the arris's side. From the
-        ticks: to the kerf's centre, positive to the right of someone facing the butt.
+        ticks and from the left corners: to the kerf's centre, positive to the right of someone facing the butt.
 
         Raises
         ------
@@ -172,6 +183,8 @@ class ShopMeasures:
         right = rightward(-lying.normal)
         if reference.edge is MeasuredFrom.TICKS:
             return AtEnds(*(float((cut.offset - cut.normal @ end.pith) / (cut.normal @ right)) for end in self.log.ends(piece)))
+        if reference.edge is MeasuredFrom.CORNER:
+            return AtEnds(*(self._from_left_corner(piece, lying, cut, x) for x in self._near_ends(piece)))
         edge = self.log.face(piece, reference.face)
         if edge is None:
             raise ValueError(f"{piece} has no face of {reference.face}")
@@ -183,6 +196,19 @@ class ShopMeasures:
             raise ValueError(f"{piece} has no {reference.side} sawn side")
         spots = [_meet(x, Plane(edge.normal, edge.offset), side) for x in self.log.stretch(piece)]
         return AtEnds(*(abs(float((cut.offset - cut.normal @ spot) / (cut.normal @ right))) for spot in spots))
+
+    def _near_ends(self, piece: str) -> tuple[float, float]:
+        stretch = self.log.stretch(piece)
+        return stretch.low + 1.0, stretch.high - 1.0
+
+    def _from_left_corner(self, piece: str, lying: PieceFace, cut: ScriptCut, x: float) -> float:
+        """From the left end of a piece's lower side at station x to the kerf's centre, along that side. [mm]"""
+        up = -lying.normal
+        right = rightward(up)
+        points = np.vstack(rings(self.log.section(piece, x, right, up)) or [np.zeros((1, 2))])
+        left = float(points[points[:, 1] < points[:, 1].min() + ON_THE_PIECE, 0].min())
+        height = float(points[:, 1].min())
+        return float((cut.offset - cut.normal[0] * x - float(cut.normal @ up) * height) / (cut.normal @ right)) - left
 
     def _edges(self, piece: str, lying: PieceFace) -> list[PieceFace]:
         """Sawn faces along a piece, those it lies on or is parallel to left out, that bound its section."""

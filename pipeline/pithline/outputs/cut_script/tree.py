@@ -11,15 +11,15 @@ from pithline.errors import ScriptError
 from pithline.outputs.cut_script.document import (
     CutScript,
     Kind,
+    Saw,
     ScriptCut,
     ScriptPiece,
     ScriptPlate,
     ScriptSetting,
-    Stage,
-    Tool,
+    WoodStage,
 )
 
-ON_THE_MILL = (Tool.MILL, Tool.BUCK)
+ON_THE_MILL = (Saw.MILL, Saw.BUCK)
 """Saws that a piece leaves before it goes to the shop."""
 
 
@@ -64,7 +64,7 @@ class PieceTree:
     @cached_property
     def settings(self) -> tuple[ScriptSetting, ...]:
         """Settings in working order, dried ones last."""
-        return tuple(sorted(self.script.settings, key=lambda one: one.stage is Stage.DRIED))
+        return tuple(sorted(self.script.settings, key=lambda one: one.stage is WoodStage.DRIED))
 
     @cached_property
     def _cuts_by_setting(self) -> dict[str, tuple[ScriptCut, ...]]:
@@ -116,17 +116,17 @@ class PieceTree:
     def own_log(self, piece: str) -> str:
         """The log, whole or crosscut, that a piece belongs to."""
         for one, cut in self.made_by(piece):
-            if self.kind(one) is Kind.LOG and cut.tool is Tool.BUCK:
+            if self.kind(one) is Kind.LOG and cut.tool is Saw.BUCK:
                 return one
         return self.ancestry(piece)[-1]
 
     @cached_property
-    def plates_in(self) -> dict[str, int]:
-        """How many plates are sawn from a piece, for every piece that gives any."""
-        found: dict[str, int] = {}
+    def plates_from(self) -> dict[str, list[str]]:
+        """The plates that are sawn from a piece, for every piece that gives any, in the order of the script."""
+        found: dict[str, list[str]] = {}
         for plate in self.plates:
             for one in self.ancestry(plate):
-                found[one] = found.get(one, 0) + 1
+                found.setdefault(one, []).append(plate)
         return found
 
     # -- numbers on the wood --------------------------------------------------------------------------------------
@@ -145,7 +145,7 @@ class PieceTree:
     @cached_property
     def mill_numbers(self) -> dict[str, int]:
         """The number of every setting on the mill, by its id: 1 is the first."""
-        on_mill = [one.id for one in self.settings if one.tool is Tool.MILL]
+        on_mill = [one.id for one in self.settings if one.tool is Saw.MILL]
         return {name: number for number, name in enumerate(on_mill, 1)}
 
     # -- what is sawn already, where a log was planned anew ---------------------------------------------------------

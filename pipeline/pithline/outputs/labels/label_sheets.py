@@ -9,7 +9,7 @@ from itertools import groupby
 import segno
 from reportlab.pdfgen.canvas import Canvas
 
-from pithline.outputs.formatting import Formatter
+from pithline.outputs.formatting import Formatter, degrees
 from pithline.outputs.labels.rows import Label, labels_of
 from pithline.outputs.pdf.page import MM, PAPERS, new_canvas, shortened, width_of
 from pithline.outputs.pdf.pen import Pen
@@ -50,7 +50,7 @@ def labels_pdf(job: PrintJob) -> bytes:
     stock = STOCKS[job.paper]
     canvas, out = new_canvas(PAPERS[job.paper], f"Labels {job.log.script.log.id}")
     height = PAPERS[job.paper][1]
-    for index, label in enumerate(_one_a_pair(labels_of(job.log))):
+    for index, label in enumerate(_one_a_pair(labels_of(job))):
         place = index % (stock.columns * stock.rows)
         if index and place == 0:
             canvas.showPage()
@@ -74,12 +74,23 @@ def _one_a_pair(labels: Sequence[Label]) -> list[Label]:
 
 
 def _use(label: Label) -> str:
-    """What a plate is for and in which set, nothing said twice: there is not much room."""
+    """What a plate is for and in which set, nothing said twice: there is not much room; of another piece its kind."""
+    plate = label.plate
+    if plate is None:
+        return str(label.kind)
+    part = plate.part if plate.part == plate.product else f"{plate.product}: {plate.part}"
+    return part + (f", set {plate.set_id.removeprefix(plate.product).strip(' -')}" if plate.set_id else "")
+
+
+def _grades(label: Label, fmt: Formatter) -> str:
+    """Ring angle, mean and least, and sapwood, of a plate; that it fails, where it does."""
     plate = label.plate
     if plate is None:
         return ""
-    part = plate.part if plate.part == plate.product else f"{plate.product}: {plate.part}"
-    return part + (f", set {plate.set_id.removeprefix(plate.product).strip(' -')}" if plate.set_id else "")
+    text = f"rings {degrees(round(plate.ring_mean))}, least {degrees(round(plate.ring_least))}"
+    if plate.sapwood is not None:
+        text += f"; sapwood {fmt.length(plate.sapwood)}" if plate.sapwood > 0.0 else "; no sapwood"
+    return text if plate.passes else f"FAILS; {text}"
 
 
 def _draw(canvas: Canvas, label: Label, fmt: Formatter, at: tuple[float, float], size: tuple[float, float]) -> None:
@@ -87,10 +98,10 @@ def _draw(canvas: Canvas, label: Label, fmt: Formatter, at: tuple[float, float],
     (x, y), (width, height) = at, size
     side = min(height - 16.0, CODE)
     qr_code(canvas, label.code, (x + width - side - 6.0, y + (height - side) / 2.0), side)
-    room, name = width - side - 20.0, f"{label.kind} {label.piece}"
+    room = width - side - 20.0
     mark = label.mark + (f" + {label.mate}" if label.mate else "")
-    lines = [name if not label.piece.startswith(label.kind) else label.piece, f"log {label.log}", _use(label),
-             fmt.size(*label.size) if label.size else "", "sawn ____________"]  # fmt: skip
+    lines = [_use(label), fmt.size(*label.size) if label.size else "", _grades(label, fmt), f"log {label.log}, {label.species}",
+             "sawn ____________"]  # fmt: skip
     mark_size = max((one for one in _sizes(MARK, LEAST_MARK) if width_of(mark, one, True) <= room), default=LEAST_MARK)
     pen, top = Pen(canvas), y + height - 5.0 - mark_size * LEAD
     pen.text((x + 8.0, top + 0.2 * mark_size), shortened(mark, room, mark_size, True), mark_size, bold=True)

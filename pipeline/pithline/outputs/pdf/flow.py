@@ -17,6 +17,7 @@ LEAD = 1.3
 """Line height over type size."""
 MEASURE = re.compile(r"(\d) (?=\d+/\d|(?:mm|in|kg|lb|L|min|h|°)\b)")
 """Where a number and its fraction or unit meet: "1 13/16 in" is never parted at a line's end."""
+STRONG = re.compile(r"\*\*(.+?)\*\*")
 CAUTION_SIZE = 9.5
 PADDING = 3.0
 """Left and right in a table's cell. [pt]"""
@@ -42,13 +43,14 @@ def style(size: float, bold: bool = False, **more: Any) -> ParagraphStyle:
     """Type of a paragraph of `size` [pt]; `more` as the PDF library names it."""
     fonts()
     settings: dict[str, Any] = {"fontName": BOLD if bold else PLAIN, "fontSize": size, "leading": size * LEAD,
-                                "splitLongWords": 1, "allowWidows": 0, "allowOrphans": 0}  # fmt: skip
+                                "splitLongWords": 1, "allowWidows": 0, "allowOrphans": 0, "bulletFontName": PLAIN}  # fmt: skip
     return ParagraphStyle(f"{size}{bold}", **(settings | more))
 
 
 def markup(text: str) -> str:
-    """Plain text as the PDF library takes it: nothing in it is markup, measures are kept whole, line ends stay."""
-    return MEASURE.sub("\\1\N{NO-BREAK SPACE}", escape(text, quote=False)).replace("\n", "<br/>")
+    """Plain text as the PDF library takes it: only **strong** is markup, measures are kept whole, line ends stay."""
+    whole = MEASURE.sub("\\1\N{NO-BREAK SPACE}", escape(text, quote=False)).replace("\n", "<br/>")
+    return STRONG.sub(r"<b>\1</b>", whole)
 
 
 def paragraph(text: str, size: float = 11.0, bold: bool = False, **more: Any) -> Paragraph:
@@ -104,7 +106,7 @@ def table(head: Sequence[str], rows: Sequence[Sequence[str] | str], widths: Sequ
     commands: list[tuple[Any, ...]] = [
         ("GRID", (0, 0), (-1, -1), 0.5, "black"), ("VALIGN", (0, 0), (-1, -1), "TOP"),
         ("LEFTPADDING", (0, 0), (-1, -1), PADDING), ("RIGHTPADDING", (0, 0), (-1, -1), PADDING),
-        ("TOPPADDING", (0, 0), (-1, -1), 0.0), ("BOTTOMPADDING", (0, 0), (-1, -1), 4.0),
+        ("TOPPADDING", (0, 0), (-1, -1), 1.0), ("BOTTOMPADDING", (0, 0), (-1, -1), 3.0),
     ]  # fmt: skip
     last = len(rows) + len(cells) - 1
     for row in rows:
@@ -116,6 +118,31 @@ def table(head: Sequence[str], rows: Sequence[Sequence[str] | str], widths: Sequ
             cells.append([Paragraph(markup(one), plain) for one in row])
     return Table(cells, colWidths=list(widths), repeatRows=1 if head else 0, splitInRow=1, style=commands, spaceAfter=8.0,
                  hAlign="LEFT")  # fmt: skip
+
+
+def bullets(texts: Sequence[str], size: float = 9.5) -> list[Flowable]:
+    """Rules or notes, one a line."""
+    made = style(size, leftIndent=11.0, spaceAfter=1.5, bulletFontSize=size)
+    return [Paragraph(f'<bullet bulletIndent="1">•</bullet>{markup(one)}', made) for one in texts]
+
+
+def side_by_side(parts: Sequence[Sequence[Flowable]], widths: Sequence[float]) -> Table:
+    """Columns of flowables that stay on one page."""
+    return Table([[list(part) for part in parts]], colWidths=list(widths), hAlign="LEFT", style=[
+        ("VALIGN", (0, 0), (-1, -1), "TOP"), ("NOSPLIT", (0, 0), (-1, -1)), ("LEFTPADDING", (0, 0), (-1, -1), 0.0),
+        ("RIGHTPADDING", (0, 0), (-1, -1), 0.0), ("TOPPADDING", (0, 0), (-1, -1), 0.0), ("BOTTOMPADDING", (0, 0), (-1, -1), 0.0),
+    ])  # fmt: skip
+
+
+def band(text: str, beside: str, width: float, size: float = 13.0) -> Table:
+    """The title of a panel on a gray band, with a few words at its right."""
+    right = style(size * 0.72, alignment=2)
+    return Table([[Paragraph(markup(text), style(size, True)), Paragraph(markup(beside), right)]], colWidths=shares(width, 52, 48),
+                 spaceAfter=3.0, style=[
+        ("BACKGROUND", (0, 0), (-1, -1), "#dddddd"), ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
+        ("LEFTPADDING", (0, 0), (-1, -1), 4.0), ("RIGHTPADDING", (0, 0), (-1, -1), 4.0),
+        ("TOPPADDING", (0, 0), (-1, -1), 0.0), ("BOTTOMPADDING", (0, 0), (-1, -1), 3.0),
+    ])  # fmt: skip
 
 
 def shares(width: float, *parts: float) -> list[float]:

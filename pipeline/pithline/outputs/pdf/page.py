@@ -92,10 +92,34 @@ def document(story: Sequence[Flowable], paper: str, title: str, foot: str) -> by
 
     The same story gives the same bytes.
     """
+    return _built(story, paper, title, foot, [_frame(MARGIN, measure_of(paper), paper)])
+
+
+def columns_document(story: Sequence[Flowable], paper: str, title: str, foot: str, gutter: float) -> bytes:
+    """A PDF of flowing pages in two columns; the same story gives the same bytes.
+
+    Parameters
+    ----------
+    story : sequence of Flowable
+        What fills the columns, the left one of a page first.
+    paper : str
+        "A4" or "Letter".
+    title, foot : str
+        Stand under each page, the title with the page's number.
+    gutter : float
+        Between the columns. [pt]
+    """
+    width = (measure_of(paper) - gutter) / 2.0
+    return _built(story, paper, title, foot, [_frame(left, width, paper) for left in (MARGIN, MARGIN + width + gutter)])
+
+
+def _frame(left: float, width: float, paper: str) -> Frame:
+    return Frame(left, MARGIN + FOOT, width, height_of(paper), 0.0, 0.0, 0.0, 0.0)
+
+
+def _built(story: Sequence[Flowable], paper: str, title: str, foot: str, frames: list[Frame]) -> bytes:
     fonts()
-    out = io.BytesIO()
-    width, height = PAPERS[paper]
-    frame = Frame(MARGIN, MARGIN + FOOT, measure_of(paper), height_of(paper), 0.0, 0.0, 0.0, 0.0)
+    out, (width, height) = io.BytesIO(), PAPERS[paper]
 
     def begin(canvas: Any, _: Any) -> None:
         canvas.foot, canvas.foot_width = (title, foot), width
@@ -103,7 +127,7 @@ def document(story: Sequence[Flowable], paper: str, title: str, foot: str) -> by
 
     made = BaseDocTemplate(
         out, pagesize=(width, height), invariant=1, pageCompression=1, title=title,
-        pageTemplates=[PageTemplate("page", [frame], onPage=begin, pagesize=(width, height))],
+        pageTemplates=[PageTemplate("page", frames, onPage=begin, pagesize=(width, height))],
     )  # fmt: skip
     made.build(list(story), canvasmaker=_NumberedCanvas)
     return out.getvalue()

@@ -9,17 +9,20 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pithline.outputs.cards.pictures import part_name
 from pithline.outputs.cut_script.document import ScriptSetting
-from pithline.outputs.formatting import sentence
+from pithline.outputs.formatting import count, sentence
+from pithline.outputs.palette import NEUTRAL, looks
 from pithline.outputs.preview.captions import MACHINES, captions_of, piece_facts
 from pithline.outputs.preview.scene import RING_COLOURS, RING_STEPS, Scene
+from pithline.outputs.preview.stand import DrawnLine, PropSolid, lines_on_ends, stand_of, twelve_line
 from pithline.outputs.print_job import PrintJob
+from pithline.outputs.results import litres_in_words, money_in_words, results_of, results_of_totals, sets_in_words
+from pithline.outputs.sheet.ladder import rung_words
+from pithline.units import MM_PER_INCH
 
 Array = NDArray[np.float64]
-ALONG = np.array([1.0, 0.0, 0.0])
-UPRIGHT = np.array([0.0, 0.0, 1.0])
-ACROSS = 0.7
-"""A cut whose normal lies along the log by more than this is a crosscut (cosine of 45°)."""
+NO_SET = "in no set"
 GRID = 65535.0
 """Points are packed as 16-bit steps of the log's own box: under 0.1 mm for a log of 6 m."""
 CLOCKS = 72
@@ -54,7 +57,24 @@ def preview_data(job: PrintJob, scene: Scene) -> dict[str, Any]:
         "operations": _operations(job, scene),
         "bunks": list(script.inputs.mill.bunks),
         "ring": {"steps": list(RING_STEPS), "colours": list(RING_COLOURS)},
+        "looks": _looks(job),
+        "twelve": {own: [_list(point) for point in twelve_line(job.log, own)] for own in _logs(job)},
+        "units": {"name": job.fmt.units, "mm": MM_PER_INCH if job.fmt.inches else 1.0, "places": 1 if job.fmt.inches else 0},
     }
+
+
+def _logs(job: PrintJob) -> list[str]:
+    """The log and the shorter logs it is crosscut into."""
+    return list(dict.fromkeys(["log", *(job.log.own_log(one.piece) for one in job.log.settings)]))
+
+
+def _looks(job: PrintJob) -> dict[str, dict[str, list[Any]]]:
+    """Colour and pattern of every part and every set by its name, as on the cards."""
+    plates = job.log.plates.values()
+    parts = looks(part_name(job.log, plate.id) for plate in plates)
+    sets = looks(plate.set_id for plate in plates if plate.set_id)
+    return {"product": {name: list(look) for name, look in parts.items()},
+            "set": {name: list(look) for name, look in sets.items()} | {NO_SET: [NEUTRAL, 0]}}  # fmt: skip
 
 
 def _packed(scene: Scene, box: Box) -> tuple[dict[str, list[int]], str, str]:
@@ -73,16 +93,24 @@ def _packed(scene: Scene, box: Box) -> tuple[dict[str, list[int]], str, str]:
 
 def _summary(job: PrintJob) -> list[str]:
     script, fmt = job.log.script, job.fmt
-    totals, species = script.totals, f"{script.log.species}, " if script.log.species else ""
+    own, currency = results_of(script), script.inputs.products.currency
+    species = f"{script.log.species}, " if script.log.species else ""
     lines = [
+        f"{sets_in_words(own)}.".capitalize(),
+        f"{litres_in_words(own.set_volume, fmt)} in sets, {litres_in_words(own.loose_volume, fmt)} loose.",
+        f"{own.hours:.1f} hours in {count(own.set_ups, 'set-up')}"
+        + ("." if own.earnings is None else f": earns {money_in_words(own.earnings, currency)}, {money_in_words(own.an_hour, currency)} "
+           "an hour."),
         sentence(f"{species}{fmt.length(job.log.model.length)} long."),
-        f"{fmt.volume(totals.instrument_volume)} of instrument wood in {totals.plates} plates.",
-    ]
-    if totals.complete_sets:
-        lines.append(f"Complete sets: {', '.join(f'{count} {name}' for name, count in totals.complete_sets.items())}.")
+    ]  # fmt: skip
+    if script.practice is not None:
+        customary = results_of_totals(script.practice.with_bolts, script.inputs.products, script.inputs.mill.hour_rate)
+        lines.append(f"The customary way: {sets_in_words(customary)}, {customary.hours:.1f} hours"
+                     + ("." if customary.earnings is None else f", earns {money_in_words(customary.earnings, currency)}."))  # fmt: skip
+    lines += [f"{sentence(text.replace('**', ''))}" for text in rung_words(job)]
     if script.doubts.pith_assumed:
         lines.append("The pith was not marked: it is assumed to run in the middle.")
-    return lines + [f"Caution: {sentence(text)}" for text in script.cautions]
+    return lines + [f"Caution: {fmt.retold(sentence(text))}" for text in script.cautions]
 
 
 def _box(scene: Scene) -> Box:
@@ -125,7 +153,8 @@ def _piece(job: PrintJob, scene: Scene, name: str) -> dict[str, Any]:
             "edges": [_list(edge) for edge in plate.edges],
             "ring": plate.ring_mean,
             "runout": plate.runout,
-            "product": f"{plate.product}: {plate.part}",
+            "product": part_name(job.log, name),
+            "set": plate.set_id or NO_SET,
             "x": float(plate.middle[0]),
             "passes": plate.passes,
         }
@@ -135,10 +164,16 @@ def _piece(job: PrintJob, scene: Scene, name: str) -> dict[str, Any]:
 def _operations(job: PrintJob, scene: Scene) -> list[dict[str, Any]]:
     found: list[dict[str, Any]] = []
     for one, caption in zip(job.log.script.operations, captions_of(job), strict=True):
-        entry: dict[str, Any] = {"id": one.id, "tool": one.tool, "piece": one.piece, "title": caption.title, "lines": list(caption.lines)}
+        entry: dict[str, Any] = {"id": one.id, "tool": one.tool, "piece": one.piece, "title": caption.title, "lines": list(caption.lines),
+                                 "figures": [list(figure) for figure in caption.figures]}  # fmt: skip
         if isinstance(one, ScriptSetting):
             lifts = [{"bunk": lift.bunk, "lift": lift.lift} for lift in one.lifts]
-            entry |= {"op": "setting", "machine": MACHINES[one.tool], "pose": _pose(job, scene, one), "lifts": lifts}
+            stand = stand_of(job.log, one, scene.meshes[one.piece].points)
+            entry |= {
+                "op": "setting", "own": job.log.own_log(one.piece), "machine": MACHINES[one.tool], "lifts": lifts,
+                "pose": {"rows": [_list(row) for row in stand.rows], "shift": _list(stand.shift)},
+                "props": [_prop(prop) for prop in stand.props], "drawn": [_drawn(line) for line in lines_on_ends(job, one)],
+            }  # fmt: skip
         else:
             entry |= {"op": "cut", "setting": one.setting, "normal": _list(one.normal), "offset": one.offset, "kerf": one.kerf,
                       "above": one.above, "below": one.below}  # fmt: skip
@@ -146,42 +181,12 @@ def _operations(job: PrintJob, scene: Scene) -> list[dict[str, Any]]:
     return found
 
 
-def _pose(job: PrintJob, scene: Scene, setting: ScriptSetting) -> dict[str, Any]:
-    """How the piece lies on its machine: rows of the rotation from log to machine (z up), and the shift after it."""
-    points = scene.meshes[setting.piece].points
-    if setting.up is not None:
-        up = _unit(setting.up)
-        along = _unit(ALONG - (ALONG @ up) * up)
-        rows = np.stack([along, np.cross(up, along), up])
-        marks = setting.marks.both if setting.marks else ()
-        level = float(np.mean([mark.height - mark.point @ up for mark in marks])) if marks else 0.0
-        middle = float((points @ rows[1]).mean()) if len(points) else 0.0
-        shift = np.array([setting.butt_at - float(job.log.model.butt.point @ along), -middle, level])
-        return {"rows": [_list(row) for row in rows], "shift": _list(shift)}
-    rows = _shop_rows(job, setting)
-    turned = points @ rows.T if len(points) else np.zeros((1, 3))
-    low, high = turned.min(axis=0), turned.max(axis=0)
-    shift = np.array([-(low[0] + high[0]) / 2.0, -(low[1] + high[1]) / 2.0, -low[2]])
-    return {"rows": [_list(row) for row in rows], "shift": _list(shift)}
+def _prop(prop: PropSolid) -> dict[str, Any]:
+    return {"kind": prop.kind, "outline": [_list(point) for point in prop.outline], "spans": [_list(span) for span in prop.spans]}
 
 
-def _shop_rows(job: PrintJob, setting: ScriptSetting) -> Array:
-    """Off the mill the blade stands upright: its normal lies level, the piece's length along x where that is not it."""
-    cuts = job.log.cuts_of(setting)
-    normal = _unit(cuts[0].normal) if cuts else np.array([0.0, 1.0, 0.0])
-    if abs(normal @ ALONG) < ACROSS:
-        along = _unit(ALONG - (ALONG @ normal) * normal)
-        return np.stack([along, normal, np.cross(along, normal)])
-    along = normal * np.sign(normal @ ALONG)
-    face = job.log.cuts.get(setting.against.face) if setting.against else None
-    up = face.normal if face else UPRIGHT
-    up = up - (up @ along) * along
-    up = _unit(up) if np.linalg.norm(up) > 1e-3 else _unit(UPRIGHT - along[2] * along)
-    return np.stack([along, np.cross(up, along), up])
-
-
-def _unit(vector: Array) -> Array:
-    return np.asarray(vector / np.linalg.norm(vector), float)
+def _drawn(line: DrawnLine) -> dict[str, Any]:
+    return {"name": line.name, "parts": [[_list(point) for point in part] for part in line.parts], "at": _list(line.at)}
 
 
 def _list(values: Array) -> list[float]:

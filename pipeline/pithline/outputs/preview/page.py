@@ -7,7 +7,7 @@ import re
 from pathlib import Path
 
 from pithline.errors import InputError
-from pithline.outputs.html import as_data, as_script, render, source
+from pithline.outputs.html_page import as_data, as_script, render, source
 from pithline.outputs.preview.data import preview_data
 from pithline.outputs.preview.scene import Scene
 from pithline.outputs.print_job import PrintJob

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import textwrap
 
 import matplotlib
 import numpy as np
@@ -13,12 +14,13 @@ from matplotlib.patches import Circle, Polygon, Rectangle
 from numpy.typing import NDArray
 from shapely.geometry import LineString, MultiPoint
 
-from pithline.outputs.cut_script.document import ScriptCut, ScriptPlate, Tool
-from pithline.outputs.cut_script.sawn_log import FAR, LEVEL, UPRIGHT, rings, straight_parts
+from pithline.outputs.cut_script.document import Saw, ScriptCut, ScriptPlate
+from pithline.outputs.cut_script.sawn_pieces import FAR, LEVEL, UPRIGHT, rings, straight_parts
 from pithline.outputs.formatting import Formatter
 from pithline.outputs.preview.raster import Buffers, draw, look
 from pithline.outputs.preview.scene import RING_COLOURS, Scene, ring_legend, ring_step
 from pithline.outputs.preview.solids import Mesh
+from pithline.outputs.results import litres_in_words, money_in_words, results_of, sets_in_words
 
 Array = NDArray[np.float64]
 
@@ -29,6 +31,8 @@ VIEW = np.array([0.66, 0.62, -0.42])
 LIGHT = np.array([-0.35, -0.55, 0.76])
 GLASS, GLASS_OVER_PLATES = 0.62, 0.22
 """How much of the wood shows where nothing lies behind it, and before plates."""
+TITLE_LETTERS = 72
+"""Letters on a line of the title."""
 FINE = 2
 """Pixels drawn for each pixel shown, along each side."""
 
@@ -38,8 +42,7 @@ def preview_png(scene: Scene, fmt: Formatter) -> bytes:
     with matplotlib.rc_context({"font.size": 13, "font.family": "DejaVu Sans"}):
         figure = Figure(figsize=(WIDTH / DPI, HEIGHT / DPI), dpi=DPI, facecolor=PAPER)
         _title(figure, scene, fmt)
-        end = figure.add_axes((0.0, 0.385, 0.72, 0.54))
-        _end_view(end, scene)
+        _end_views(figure, scene)
         _legend(figure, scene)
         apart = figure.add_axes((0.0, 0.0, 1.0, 0.40))
         _apart(apart, scene)
@@ -49,22 +52,34 @@ def preview_png(scene: Scene, fmt: Formatter) -> bytes:
 
 
 def _title(figure: Figure, scene: Scene, fmt: Formatter) -> None:
-    totals = scene.log.script.totals
-    sets = sum(totals.sets.values())
-    made = f"{fmt.volume(totals.instrument_volume)} in {totals.plates} plates"
-    figure.text(0.03, 0.985, f"Log {scene.log.script.log.id}", va="top", fontsize=19, fontweight="bold", color=INK)
-    figure.text(
-        0.03, 0.945, made + (f", {sets} complete set" + "s" * (sets != 1) if sets else ""), va="top", color=INK,
-        fontsize=15,
-    )  # fmt: skip
-    share = 100.0 * totals.instrument_volume / totals.log_volume
-    figure.text(0.97, 0.985, f"{share:.0f} % of the log", va="top", ha="right", fontsize=13, color=INK)
+    script = scene.log.script
+    own, currency = results_of(script), script.inputs.products.currency
+    figure.text(0.03, 0.985, f"Log {script.log.id}", va="top", fontsize=19, fontweight="bold", color=INK)
+    lines = textwrap.wrap(textwrap.shorten(sets_in_words(own), 2 * TITLE_LETTERS, placeholder=" …"), TITLE_LETTERS)
+    lines.append(f"{litres_in_words(own.set_volume, fmt)} in sets, {litres_in_words(own.loose_volume, fmt)} loose; {own.hours:.1f} h"
+                 + ("" if own.earnings is None else f", earns {money_in_words(own.earnings, currency)}"))  # fmt: skip
+    figure.text(0.03, 0.948, "\n".join(lines), va="top", color=INK, fontsize=11.5, linespacing=1.25)
+    volume = script.totals.log_volume or script.log.volume
+    figure.text(0.97, 0.985, f"{100.0 * own.volume / volume:.0f} % of the log", va="top", ha="right", fontsize=13, color=INK)
 
 
-def _end_view(axes: Axes, scene: Scene) -> None:
-    """The section at mid-length seen facing the butt end: mill lines, slabs, every plate behind one another."""
+def _end_views(figure: Figure, scene: Scene) -> None:
+    """The log's own section; of a log that is crosscut first, one of each shorter log, with its mark."""
+    log = scene.log
+    logs = list(dict.fromkeys(log.own_log(one.piece) for one in log.settings if one.tool is Saw.MILL)) or ["log"]
+    across = 1 if len(logs) == 1 else 2
+    down = -(-len(logs) // across)
+    left, low, wide, tall = 0.0, 0.385, 0.72, 0.49
+    for place, own in enumerate(logs):
+        column, row = place % across, place // across
+        axes = figure.add_axes((left + column * wide / across, low + (down - 1 - row) * tall / down, wide / across, tall / down))
+        _end_view(axes, scene, own, named=len(logs) > 1)
+
+
+def _end_view(axes: Axes, scene: Scene, own: str, named: bool) -> None:
+    """The section of a log, whole or crosscut, half-way along it, facing the butt end: mill lines, slabs, its plates."""
     log, model = scene.log, scene.log.model
-    x = model.length / 2.0
+    x = float(np.mean(log.stretch(own)))
     pith = np.array([-model.splines(model.pith)(x)[0], model.splines(model.pith)(x)[1]])
     over = _outline(scene, x, model.radius_over_bark)
     axes.add_patch(Polygon(over, fc=BARK, ec="none"))
@@ -75,12 +90,15 @@ def _end_view(axes: Axes, scene: Scene) -> None:
     sizes = np.abs(over).max()
     for name in scene.leaves:
         plate = log.plates.get(name)
-        if plate is not None:
+        if plate is not None and log.own_log(name) == own:
             _plate(axes, scene.meshes[name], plate)
-    first = log.settings[0].id if log.settings else None
-    for cut in log.cuts.values():
-        if cut.tool is Tool.MILL:
-            _mill_line(axes, scene, cut, x, bold=cut.setting == first)
+    settings = [one for one in log.settings if one.tool is Saw.MILL and log.own_log(one.piece) == own]
+    for setting in settings:
+        for cut in log.cuts_of(setting):
+            _mill_line(axes, scene, cut, x, bold=setting is settings[0])
+    if named:
+        axes.text(float(over[:, 0].mean()), over[:, 1].min() - 0.06 * sizes, log.mark(own), ha="center", va="top", fontsize=14,
+                  fontweight="bold", color=INK)  # fmt: skip
     circle = (float(pith[0]), float(pith[1]))
     axes.add_patch(Circle(circle, log.script.inputs.pith_radius, fc="none", ec=INK, lw=1.2, ls=(0, (2, 1.5)), zorder=6))
     axes.plot(*pith, marker="+", ms=9, mew=1.6, color=INK, zorder=7)
@@ -128,7 +146,7 @@ def _mill_line(axes: Axes, scene: Scene, cut: ScriptCut, x: float, bold: bool) -
 
 def _legend(figure: Figure, scene: Scene) -> None:
     """Ring angles by colour with the number of plates of each, and what the lines mean."""
-    axes = figure.add_axes((0.70, 0.42, 0.29, 0.47))
+    axes = figure.add_axes((0.70, 0.40, 0.29, 0.46))
     axes.set_xlim(0, 1)
     axes.set_ylim(0, 1)
     axes.axis("off")

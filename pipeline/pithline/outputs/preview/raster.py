@@ -64,7 +64,19 @@ class Buffers:
 
 
 def look(meshes: Sequence[Mesh], direction: Array, width: int, height: int, room: float = 0.04) -> Camera:
-    """A camera that looks along `direction` (3,), z up as far as that goes, and fits all meshes in."""
+    """A camera that fits all meshes in, z up as far as the direction of sight lets it.
+
+    Parameters
+    ----------
+    meshes : sequence of Mesh
+        In mm.
+    direction : (3,) array
+        Of sight, of any length.
+    width, height : int
+        Of the picture. [pixels]
+    room : float
+        Share of the picture left free on each side.
+    """
     toward = -np.asarray(direction, float) / np.linalg.norm(direction)
     right = np.cross([0.0, 0.0, 1.0], toward)
     right /= np.linalg.norm(right)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import map_coordinates
 
 from pithline.logmodel.model import clock_of
-from pithline.outputs.cut_script.sawn_log import SawnLog
+from pithline.outputs.cut_script.sawn_pieces import SawnPieces
 from pithline.outputs.cut_script.tree import ON_THE_MILL
 from pithline.outputs.preview.solids import Mesh, piece_meshes, plate_box
 from pithline.wood.field import WoodField, wood_field
@@ -29,7 +29,7 @@ steeper, so that grey prints tell it too."""
 class Scene:
     """A sawn log with its meshes; everything in the log frame, mm."""
 
-    log: SawnLog
+    log: SawnPieces
 
     @cached_property
     def meshes(self) -> dict[str, Mesh]:

@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 
 from markupsafe import Markup
 
-from pithline.outputs.html import render, source
+from pithline.outputs.html_page import render, source
 from pithline.outputs.reports.appraisal_document import M3, in_currency, sets_in_words, span
 from pithline.outputs.reports.appraisal_pictures import Pictures
 from pithline.trade.weights import heaviest_likely

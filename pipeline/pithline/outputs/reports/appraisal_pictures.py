@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from pithline.logmodel.model import CLOCK_SAMPLES, EndPlane, LogModel, radius_at
 from pithline.outputs.ends import end_face
-from pithline.outputs.html import macro
+from pithline.outputs.html_page import macro
 
 Array = NDArray[np.float64]
 Box = tuple[Any, Any]

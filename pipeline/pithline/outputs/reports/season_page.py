@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 
 from markupsafe import Markup
 
-from pithline.outputs.html import render, source
+from pithline.outputs.html_page import render, source
 from pithline.outputs.reports.season_plots import season_plots
 
 PLOTS = {"value": "Value and cost by log", "orders": "Sets asked for and ready", "hours": "Hours at the mill by week"}

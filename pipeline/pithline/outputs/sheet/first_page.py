@@ -1,7 +1,8 @@
-"""Page 1: what to measure before sawing, then the log, what was assumed, and what the plan yields."""
+"""Page 1: what the plan brings, what to measure before sawing, the ladder of plans, what was assumed."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
@@ -9,15 +10,23 @@ from reportlab.platypus import Flowable
 from shapely.geometry import Polygon
 
 from pithline.logmodel.model import clock_angles, radius_at
-from pithline.outputs.cut_script.document import CutScript, Doubts, LimitFacts, PracticeTotals
-from pithline.outputs.cut_script.sawn_log import SawnLog
+from pithline.outputs.cut_script.document import CutScript, LimitFacts
+from pithline.outputs.cut_script.sawn_pieces import SawnPieces
 from pithline.outputs.ends import EndFace
-from pithline.outputs.formatting import Formatter, degrees, sentence
-from pithline.outputs.pdf.flow import caution, heading, paragraph, shares, table
+from pithline.outputs.formatting import Formatter, count, degrees, sentence
+from pithline.outputs.pdf.flow import bullets, gap, heading, paragraph, shares, table
 from pithline.outputs.pdf.page import measure_of
 from pithline.outputs.print_job import PrintJob
-from pithline.outputs.sheet.cautions import DOUBT, GUARDS, METAL
-from pithline.outputs.sheet.fewer_settings import fewer_settings
+from pithline.outputs.results import (
+    Results,
+    litres_in_words,
+    money_in_words,
+    results_of,
+    results_of_totals,
+    sets_in_words,
+)
+from pithline.outputs.sheet.cautions import DOUBT, METAL, dust
+from pithline.outputs.sheet.ladder import ladder
 
 GIRTH_AT = 100.0
 """Girth is taped this far in from each end, as `[tape]` of the log card has it. [mm]"""
@@ -25,9 +34,11 @@ LEAST_ARM, LEAST_SHARE = 5.0, 0.01
 """Least ± of an arm [mm], and of girths and length [share]: a tape on bark is no finer (common practice)."""
 LEAST_LENGTH = 10.0
 """Least ± of the length. [mm]"""
-COSTS = {"roll_5_deg": "5° of roll", "height_5_mm": "5 mm (3/16 in) of height", "pith_5_mm": "5 mm (3/16 in) of pith"}
+COSTS = {"roll_5_deg": "5° of roll", "height_5_mm": "{} of height", "pith_5_mm": "{} of pith"}
 """What the script's `uncertainty.cost_of` may hold, in mm³ of instrument wood, and how the sheet says it."""
-ARMS = {"up": "up, 12 o'clock line", "right": "to the right, level", "down": "down", "left": "to the left, level"}
+COSTS_ARE_FOR = 5.0
+"""The length in those that speak of one. [mm]"""
+ARMS = {"up": "up, 12 o'clock line", "right": "right, level", "down": "down", "left": "left, level"}
 
 
 class Measure(NamedTuple):
@@ -40,45 +51,112 @@ class Measure(NamedTuple):
 
 def first_page(job: PrintJob) -> list[Flowable]:
     """The first page."""
-    log, both = job.log.script.log, job.fmt.both
-    rows: list[list[str] | str] = []
-    for title, found in measures(job.log).items():
-        rows.append(title)
-        rows += [[one.what, both(one.plan), "± " + both(one.room), ""] for one in found]
     return [
-        paragraph(f"Log {log.id}", 22.0, bold=True),
-        paragraph(f"{log.species}. All angles are clock angles, seen facing the butt end, 12 o'clock as marked.", 10.0),
-        *heading("1  Measure before you saw"),
-        table(["Measure", "Plan", "Room", "Found"], rows, shares(measure_of(job.paper), 38, 26, 23, 13), 9.5),
-        paragraph("If one number is outside its room, do not saw this plan: find out why, or scan and plan again.", 12.0, bold=True),
-        *yields(job),
+        *title(job, f"Log {job.log.script.log.id}"),
+        *results_table(job),
+        *heading("1  Measure before you saw", 14.0),
+        *_measure_tables(job),
+        paragraph("One number outside its room: do not saw. Find out why, or scan and plan again.", 10.5, bold=True),
+        *ladder(job),
+        *assumptions(job),
     ]
 
 
-def measures(log: SawnLog) -> dict[str, list[Measure]]:
-    """What is taped before sawing, by where it is taped."""
+def title(job: PrintJob, text: str) -> list[Flowable]:
+    """The log's name, and what it is."""
+    log, fmt = job.log.script.log, job.fmt
+    weight = max((one.weight for one in job.log.settings if one.piece == "log"), default=0.0)
+    facts = (f"{log.species}, {fmt.length(log.length)} long, {fmt.length(log.diameter_butt)} at the butt and "
+             f"{fmt.length(log.diameter_top)} at the top over bark, sweep {fmt.length(log.sweep)}, {fmt.volume(log.volume)} under bark"
+             + (f", about {fmt.weight(weight)}. {DOUBT}" if weight else "."))  # fmt: skip
+    return [paragraph(text, 21.0, bold=True), paragraph(sentence(facts), 9.5)]
+
+
+# -- what it brings ---------------------------------------------------------------------------------------------------
+
+
+def results_table(job: PrintJob) -> list[Flowable]:
+    """What the plan brings beside the customary way, the likely span, and the plates in no set."""
+    script, fmt = job.log.script, job.fmt
+    own, columns = results_of(script), [("this plan", results_of(script))]
+    if script.practice is not None:
+        inputs = script.inputs
+        for name, totals in (("customary way", script.practice.with_bolts), ("customary, its bolts left", script.practice.slabs)):
+            columns.append((name, results_of_totals(totals, inputs.products, inputs.mill.hour_rate)))
+    lines = _lines(fmt, script.inputs.products.currency)
+    rows: list[list[str] | str] = [[f"**{name}**", *(text(found) for _, found in columns)] for name, text in lines.items()]
+    width = measure_of(job.paper)
+    made = [table(["", *(name for name, _ in columns)], rows, shares(width, 17, *[83 / len(columns)] * len(columns)), 9.5)]
+    notes = _likely(script, own, fmt)
+    return [*made, *bullets(notes, 9.5)]
+
+
+def _lines(fmt: Formatter, currency: str) -> dict[str, Callable[[Results], str]]:
+    """A row of the table by its name: how each column's figure is written."""
+    return {
+        "complete sets": sets_in_words,
+        "in sets": lambda one: f"**{litres_in_words(one.set_volume, fmt)}**",
+        "loose": lambda one: litres_in_words(one.loose_volume, fmt),
+        "in all": lambda one: fmt.volume(one.volume),
+        "hours": lambda one: f"{one.hours:.1f} h, {count(one.set_ups, 'set-up')}",
+        "earnings": lambda one: f"**{money_in_words(one.earnings, currency)}**",
+        "an hour": lambda one: money_in_words(one.an_hour, currency),
+    }
+
+
+def _likely(script: CutScript, own: Results, fmt: Formatter) -> list[str]:
+    """What is likely, and what is in no set."""
+    span, notes = script.doubts.instrument_volume, []
+    if span is not None:
+        low, high = fmt.volume(span.low), fmt.volume(span.high)
+        notes.append(f"Likely **{fmt.volume(span.middle)}** in all; between {low} and {high} four times in five, from what scan and card "
+                     "leave open.")  # fmt: skip
+    if own.loose_plates:
+        notes.append(f"{count(own.loose_plates, 'plate')} in no set, {litres_in_words(own.loose_volume, fmt)}.")
+    return notes
+
+
+# -- measuring --------------------------------------------------------------------------------------------------------
+
+
+def _measure_tables(job: PrintJob) -> list[Flowable]:
+    """Length and girths, then the arms of both ends side by side."""
+    log, fmt, width = job.log, job.fmt, measure_of(job.paper)
+    whole = [[one.what, fmt.length(one.plan), f"± {fmt.length(one.room)}", ""] for one in whole_measures(log, fmt)]
+    butt, top = (arm_measures(log, end) for end in log.ends("log"))
+    arms = [[one.what, fmt.length(one.plan), f"± {fmt.length(one.room)}", "", fmt.length(other.plan), f"± {fmt.length(other.room)}", ""]
+            for one, other in zip(butt, top, strict=True)]  # fmt: skip
+    return [
+        table(["the log, over bark", "plan", "room", "found"], whole, shares(width, 46, 19, 17, 18), 9.5),
+        gap(-4.0),
+        table(["pith to bark", "butt: plan", "room", "found", "top: plan", "room", "found"], arms,
+              shares(width, 24, 13, 12, 13, 13, 12, 13), 9.5),
+    ]  # fmt: skip
+
+
+def whole_measures(log: SawnPieces, fmt: Formatter) -> list[Measure]:
+    """Length and girths, with their doubts."""
     model, (butt, top) = log.model, log.ends("log")
     apart = [end.pith + end.twelve[1] * end.up for end in (butt, top)]
     length = float(np.linalg.norm(apart[1] - apart[0]))
-    whole = [Measure("Length, straight along 12 o'clock", length, max(LEAST_LENGTH, LEAST_SHARE * length))]
-    found = {"The log, over bark": whole}
-    for x, end, row in ((GIRTH_AT, butt, 0), (model.length - GIRTH_AT, top, -1)):
+    found = [Measure("length, straight along the 12 o'clock line", length, max(LEAST_LENGTH, LEAST_SHARE * length))]
+    for x, end in ((GIRTH_AT, butt), (model.length - GIRTH_AT, top)):
         near = int(np.argmin(np.abs(model.x - x)))
         girth = girth_at(log, x)
         doubt = 2.0 * 2.0 * np.pi * float(model.stderr_radius[near].mean())
-        what = f"Girth, {GIRTH_AT:.0f} mm (4 in) from the {end.name} end"
-        whole.append(Measure(what, girth, max(doubt, LEAST_SHARE * girth)))
-        doubts = float(model.stderr_pith[row]), float(model.stderr_radius[row].mean())
-        found[f"Pith to bark on the {end.name} end, facing it, 12 o'clock line upright"] = _arms(end, *doubts)
+        found.append(Measure(f"girth, {fmt.length(GIRTH_AT)} from the {end.name} end", girth, max(doubt, LEAST_SHARE * girth)))
     return found
 
 
-def _arms(end: EndFace, pith_doubt: float, radius_doubt: float) -> list[Measure]:
-    room = max(LEAST_ARM, 2.0 * float(np.hypot(pith_doubt, radius_doubt)))
-    return [Measure(f"{end.name}: {ARMS[arm]}", value, room) for arm, value in end.arms().items()]
+def arm_measures(log: SawnPieces, end: EndFace) -> list[Measure]:
+    """The arms of the plumb-and-level cross on one end, with their doubt."""
+    row = 0 if end.name == "butt" else -1
+    doubt = float(np.hypot(log.model.stderr_pith[row], log.model.stderr_radius[row].mean()))
+    room = max(LEAST_ARM, 2.0 * doubt)
+    return [Measure(ARMS[arm], value, room) for arm, value in end.arms().items()]
 
 
-def girth_at(log: SawnLog, x: float) -> float:
+def girth_at(log: SawnPieces, x: float) -> float:
     """Taped girth over bark at station x: the length round the section's convex hull. [mm]"""
     clock = clock_angles()
     radius = radius_at(log.model, log.model.radius_over_bark, np.asarray(x), clock)
@@ -86,51 +164,27 @@ def girth_at(log: SawnLog, x: float) -> float:
     return float(Polygon(points).convex_hull.length)
 
 
-def yields(job: PrintJob) -> list[Flowable]:
-    """What the plan yields and takes for granted, with the script's cautions."""
-    return [
-        *heading("The plan"),
-        table([], [list(row) for row in facts(job.log, job.fmt)], shares(measure_of(job.paper), 22, 78), 9.5),
-        *(paragraph(f"• {sentence(one)}", 9.5) for one in job.log.script.cautions),
-        caution(f"{METAL} {GUARDS}"),
-        # last, for where the page is full it goes to the next, which a caution must not
-        *fewer_settings(job),
-    ]
+# -- what was assumed -------------------------------------------------------------------------------------------------
 
 
-def facts(log: SawnLog, fmt: Formatter) -> list[tuple[str, str]]:
-    """The log, what was assumed and what the plan yields: (name, text) a row."""
-    script = log.script
-    totals, doubts, limits = script.totals, script.doubts, sorted({plate.limits for plate in script.plates})
-    rows = [
-        ("Log", _log(log, fmt)),
-        ("Assumed", _assumed(script)),
-        ("Heights", f"{script.inputs.mill.name}. Every blade height is what the scale reads: the kerf's "
-                    f"{'centre' if script.inputs.mill.scale_reads == 'centre' else 'lower edge'}. Lines are drawn at "
-                    "the kerf's centre."),
-        ("Yield", f"{fmt.volume(totals.instrument_volume)} in {totals.plates} plates{_spread(doubts, fmt)}"),
-        ("Limits in force", ", ".join(_limits(script.inputs.limits.get(name, LimitFacts(name, None, None, None)))
-                                      for name in limits) or "none"),
-        ("Complete sets", ", ".join(f"{count} {name}" for name, count in totals.complete_sets.items()) or "none"),
-        ("Over practice", _practice(script.practice, fmt)),
-        ("Work", f"{totals.settings} charged settings, {totals.minutes:.0f} minutes at the saws"),
+def assumptions(job: PrintJob) -> list[Flowable]:
+    """What the plan takes for granted, the script's cautions, and what to look for before the first cut."""
+    script, fmt = job.log.script, job.fmt
+    mill = script.inputs.mill
+    reads = "centre" if mill.scale_reads == "centre" else "lower edge"
+    rows: list[list[str] | str] = [
+        ["Assumed", _assumed(script)],
+        ["Heights", f"{mill.name}: every blade height is what its scale reads, the kerf's {reads}; lines are the kerf's centre. Angles "
+                    "are clock angles, facing the butt end."],
+        ["Plates pass at", "; ".join(_limits(script.inputs.limits.get(name, LimitFacts(name, None, None, None)))
+                                     for name in sorted({plate.limits for plate in script.plates})) or "–"],
     ]  # fmt: skip
-    if log.sawn:
-        charged, minutes = sum(one.charged for one in log.ahead), sum(one.minutes for one in log.ahead)
-        rows.append(("Still to come", f"{charged} charged settings, {minutes:.0f} minutes at the saws"))
-    costs = [f"{text}, {fmt.volume(doubts.cost_of[key])}" for key, text in COSTS.items() if key in doubts.cost_of]
+    costs = [f"{text.format(fmt.length(COSTS_ARE_FOR))}, {fmt.volume(script.doubts.cost_of[key])}"
+             for key, text in COSTS.items() if key in script.doubts.cost_of]  # fmt: skip
     if costs:
-        rows.append(("If it is off", "lost by " + "; by ".join(costs)))
-    return rows
-
-
-def _log(log: SawnLog, fmt: Formatter) -> str:
-    facts, weight = log.script.log, max((one.weight for one in log.settings if one.piece == "log"), default=0.0)
-    return (
-        f"{fmt.both(facts.length)} long, {fmt.length(facts.diameter_butt)} at the butt, "
-        f"{fmt.length(facts.diameter_top)} at the top over bark, sweep {fmt.length(facts.sweep)}, "
-        f"{fmt.volume(facts.volume)} under bark" + (f", about {fmt.weight(weight)}. {DOUBT}" if weight else "")
-    )
+        rows.append(["If it is off", f"lost by {'; by '.join(costs)}"])
+    notes = [*(fmt.retold(sentence(one)) for one in script.cautions), f"{METAL} {dust(script.log.species)}"]
+    return [table([], rows, shares(measure_of(job.paper), 15, 85), 9.0), *bullets(notes, 9.0)]
 
 
 def _assumed(script: CutScript) -> str:
@@ -139,23 +193,8 @@ def _assumed(script: CutScript) -> str:
     return f"{pith}{bark}{(1.0 - script.coverage) * 360.0:.0f}° of the girth unseen"
 
 
-def _spread(doubts: Doubts, fmt: Formatter) -> str:
-    span = doubts.instrument_volume
-    if span is None:
-        return ""
-    return (f"; between {fmt.volume(span.low)} and {fmt.volume(span.high)} four times in five, from what scan and card "
-            "leave open")  # fmt: skip
-
-
 def _limits(limits: LimitFacts) -> str:
     least, mean, runout = limits.ring_least, limits.ring_mean, limits.runout
     if least is None or mean is None or runout is None:
         return limits.name
-    return f"{limits.name} (ring angle ≥ {degrees(least)}, mean ≥ {degrees(mean)}, runout ≤ {degrees(runout)})"
-
-
-def _practice(practice: PracticeTotals | None, fmt: Formatter) -> str:
-    if practice is None:
-        return "not known"
-    text = f"the practice layout gives {fmt.volume(practice.with_bolts.instrument_volume)}"
-    return text + (f"; this plan {practice.ratio:.2f} times that" if practice.ratio else "")
+    return f"{limits.name}: ring angle at least {degrees(least)}, mean {degrees(mean)}, runout at most {degrees(runout)}"

@@ -1,77 +1,123 @@
-"""Section 2: every line that is drawn on the ends before the first cut, by tape."""
+"""Section 2: every line that is drawn on the ends before the first cut, both ends on one page where they fit."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import NamedTuple
 
 import numpy as np
 from reportlab.platypus import Flowable, PageBreak
 
 from pithline.outputs.cut_script.document import Array, ScriptSetting
-from pithline.outputs.cut_script.end_lines import EndLine, end_lines, lined_logs, lined_settings
+from pithline.outputs.cut_script.end_lines import EndLine, LineGroup, end_lines, lined_logs, lined_settings
 from pithline.outputs.ends import EndFace, tape_point
 from pithline.outputs.formatting import Formatter
-from pithline.outputs.pdf.flow import Drawing, heading, paragraph, shares, table
-from pithline.outputs.pdf.page import PAPERS, measure_of, width_of
+from pithline.outputs.pdf.flow import LEAD, Drawing, bullets, gap, heading, shares, side_by_side, table
+from pithline.outputs.pdf.page import height_of, measure_of, width_of
 from pithline.outputs.pdf.pen import DOTTED, Pen
 from pithline.outputs.print_job import PrintJob
 
-DRAWING = 0.37
-"""Share of the page's height that the drawing of one end takes."""
-ROUND = 26.0
+HEIGHT = 252.0
+"""Of the drawing of one end. [pt]"""
+ROUND = 22.0
 """Room round the end for the lines' names. [pt]"""
-NAME_SIZE = 9.0
+NAME_SIZE = 10.0
 """Type of the names, less where there are many. [pt]"""
-HEAD = ("Line", "Bark point", "12", "pith", "6", "Bark point", "12", "pith", "6")
+LEAST_ROW, MOST_ROW, MOST_ROW_INCHES = 7.5, 9.5, 8.0
+"""Type of the table: as large as lets both ends stand on one page, within these. [pt]"""
+OTHERS = 132.0
+"""What heading and rules take of the page. [pt]"""
 SPREADING_STEPS = 400
 """More steps than names ever took to come apart."""
+UPPER, LOWER = "▲", "▼"
+
+
+class BothEnds(NamedTuple):
+    """The same line on the butt and on the top end."""
+
+    butt: EndLine
+    top: EndLine
 
 
 def lines_pages(job: PrintJob) -> list[Flowable]:
-    """One page or more an end, for every log that goes on the mill."""
+    """One page a log that goes on the mill, more where there are many lines."""
     logs = lined_logs(job.log, lined_settings(job.log, job.shop))
     story: list[Flowable] = []
     for own, settings in logs.items():
         named = len(logs) > 1 or job.log.parent(own) is not None
-        for end in job.log.ends(own):
-            story += _one_end(job, settings, end, f" of {job.log.mark(own)}" if named else "")
+        story += _one_log(job, own, settings, f" of {job.log.mark(own)}" if named else "")
     return story
 
 
-def _one_end(job: PrintJob, settings: Sequence[ScriptSetting], end: EndFace, whose: str) -> list[Flowable]:
-    groups = end_lines(job.log, job.shop, settings, end)
-    when = "of the pieces in hand" if job.log.sawn else "before the first cut"
-    ticks = " T lines are ticks for the rip saw." if job.shop.ticked_settings(settings) else ""
-    rows: list[list[str] | str] = []
-    for group in groups:
-        rows.append(group.title)
-        rows += [_row(end, line, job.fmt) for line in group.lines]
+def _one_log(job: PrintJob, own: str, settings: Sequence[ScriptSetting], whose: str) -> list[Flowable]:
+    ends = job.log.ends(own)
+    butt, top = (end_lines(job.log, job.shop, settings, end) for end in ends)
     width = measure_of(job.paper)
+    drawings: list[Sequence[Flowable]] = [
+        [EndDrawing(end, [line for group in groups for line in group.lines], width / 2.0, HEIGHT)]
+        for end, groups in zip(ends, (butt, top), strict=True)
+    ]
+    rows = _rows(job.fmt, ends.butt, ends.top, butt, top)
+    head = ["line", *(f"{end}\n{part}" for end in ("butt", "top") for part in ("left", "from", "right", "from", "long"))]
+    room = height_of(job.paper) - HEIGHT - OTHERS
+    most = MOST_ROW_INCHES if job.fmt.inches else MOST_ROW
+    size = float(np.clip((room / (len(rows) + 2.0) - 4.0) / LEAD, LEAST_ROW, most))
     return [
-        PageBreak(),
-        *heading(f"2  Drawing the lines: {end.name.upper()} end{whose}"),
-        paragraph(f"Face this end, 12 o'clock line upright: left and right are yours. Draw every line on both ends {when}: heavy "
-                  f"where it is heavy here, for only there is it sawn. Number each.{ticks}", 10.0),
-        EndDrawing(end, [line for group in groups for line in group.lines], width, DRAWING * PAPERS[job.paper][1]),
-        paragraph(f"Straight tape distances ({job.fmt.units}) to where the line meets the bark. 12 and 6: the bark ends of the 12 "
-                  "o'clock line. Cross the arc from the pith with that from 12 or 6; the one in brackets is the check.", 9.0),
-        table(HEAD, rows, shares(width, 7.5, 10.5, 11.5, 11.5, 11.5, 10.5, 11.5, 11.5, 11.5), 9.0),
+        PageBreak(), *heading(f"2  Draw the lines{whose}, both ends"), *bullets(_rules(job, [*butt, *top])), gap(2.0),
+        side_by_side(drawings, [width / 2.0, width / 2.0]),
+        table(head, rows, shares(width, 6.6, *(10.0, 10.9, 10.0, 10.9, 8.6) * 2), size),
     ]  # fmt: skip
 
 
-def _row(end: EndFace, line: EndLine, fmt: Formatter) -> list[str]:
-    """A line with its two bark points."""
+def _rules(job: PrintJob, groups: Sequence[LineGroup]) -> list[str]:
+    lines = [line for group in groups for line in group.lines]
+    when = "on the pieces in hand" if job.log.sawn else "before the first cut"
+    rules = [
+        f"Face each end, 12 o'clock line upright: left and right are yours. Draw every line on both ends {when}, heavy where it is heavy "
+        "here: only there is it sawn. Number each.",
+        f"Tape in {'inches' if job.fmt.inches else job.fmt.units}, straight. **Left** and **right** point: from the pith, then **from** 12 "
+        "or 6, the bark ends of the 12 o'clock line; where the two arcs cross on that side is the bark point. "
+        f"{UPPER} {LOWER}: the upper, the lower of two points on one side. **Long** is from bark to bark: the check.",
+    ]
+    if any(line.ticks for line in lines):
+        rules.append("T and M lines are never sawn: T are ticks on the ends of slabs, for the rip saw to measure from; M is where a "
+                     "setting's marks stand.")  # fmt: skip
+    if any(line.points is None for line in lines):
+        rules.append("“Misses”: the line does not meet that end; it is drawn on the other alone, and there its piece is levelled by "
+                     "its marks.")  # fmt: skip
+    return rules
+
+
+def _rows(fmt: Formatter, butt: EndFace, top: EndFace, butt_groups: Sequence[LineGroup],
+          top_groups: Sequence[LineGroup]) -> list[list[str] | str]:  # fmt: skip
+    rows: list[list[str] | str] = []
+    tops = {group.title: group.lines for group in top_groups}
+    for title in dict.fromkeys([*(group.title for group in butt_groups), *tops]):
+        on_butt = {line.name: line for group in butt_groups if group.title == title for line in group.lines}
+        on_top = {line.name: line for line in tops.get(title, ())}
+        if not on_butt and not on_top:
+            continue
+        rows.append(title)
+        for name in dict.fromkeys([*on_butt, *on_top]):
+            cells = [f"**{name}**"]
+            for end, line in ((butt, on_butt.get(name)), (top, on_top.get(name))):
+                cells += _taped(end, line, fmt)
+            rows.append(cells)
+    return rows
+
+
+def _taped(end: EndFace, line: EndLine | None, fmt: Formatter) -> list[str]:
+    """The five cells of a line on one end: two bark points by tape, and how far they are apart."""
+    if line is None or line.points is None:
+        return ["misses", "", "", "", ""]
     taped = [tape_point(end, point) for point in line.points]
-    cells = [line.name]
-    same = taped[0].side == taped[1].side
-    lower = line.points[0][1] < line.points[1][1]
+    same, lower = taped[0].side == taped[1].side, line.points[0][1] < line.points[1][1]
+    cells = []
     for number, tape in enumerate(taped):
-        height = (", low" if (number == 0) == lower else ", high") if same else ""
-        twelve, six = fmt.bare(tape.from_twelve), fmt.bare(tape.from_six)
-        upper = tape.from_twelve <= tape.from_six
-        cells += [tape.side + height, twelve if upper else f"({twelve})", fmt.bare(tape.from_pith),
-                  f"({six})" if upper else six]  # fmt: skip
-    return cells
+        side = f"{tape.side[0].upper()}{LOWER if (number == 0) == lower else UPPER} " if same else ""
+        anchor, reach = ("12", tape.from_twelve) if tape.from_twelve <= tape.from_six else ("6", tape.from_six)
+        cells += [f"{side}{fmt.bare(tape.from_pith)}", f"{anchor}: {fmt.bare(reach)}"]
+    return [*cells, fmt.bare(float(np.hypot(*(line.points[1] - line.points[0]))))]
 
 
 class EndDrawing(Drawing):
@@ -79,10 +125,11 @@ class EndDrawing(Drawing):
 
     def __init__(self, end: EndFace, lines: Sequence[EndLine], width: float, height: float) -> None:
         super().__init__(width, height)
-        self.end, self.lines = end, lines
+        self.end, self.lines = end, [line for line in lines if line.points is not None]
         low, high = end.over_bark.min(axis=0), end.over_bark.max(axis=0)
-        self.scale = (height - 2.0 * ROUND - 12.0) / float(max(high - low))
-        self.centre, self.middle = np.array([width / 2.0, height / 2.0]), (low + high) / 2.0
+        room = min(width, height - 12.0) - 2.0 * ROUND
+        self.scale = room / float(max(high - low))
+        self.centre, self.middle = np.array([width / 2.0, (height - 12.0) / 2.0]), (low + high) / 2.0
 
     def place(self, points: Array) -> Array:
         """Face coordinates (..., 2) [mm] to the drawing's. [pt]"""
@@ -91,24 +138,29 @@ class EndDrawing(Drawing):
     def sketch(self, pen: Pen) -> None:
         """Bark, wood, plumb line, every line with its name."""
         end = self.end
+        pen.text((self.width / 2.0, self.height - 10.0), f"{end.name.upper()} END, facing it", NAME_SIZE, bold=True, anchor=0.5)
         pen.polygon(self.place(end.over_bark), 1.0)
         pen.polygon(self.place(end.under_bark), 0.3)
         top, foot = self.place(end.twelve), self.place(end.six)
         pen.line(foot, top, 0.8, (6.0, 2.0))
         pen.circle(self.place(np.zeros(2)), 3.0)
-        names = [("12 o'clock", top), ("6 o'clock", foot)]
+        names = [("12", top), ("6", foot)]
         for line in self.lines:
+            if line.points is None:
+                continue
             whole = self.place(line.points)
             pen.line(whole[0], whole[1], 0.3, DOTTED)
-            for part in line.sawn:
-                pen.line(self.place(part[0]), self.place(part[-1]), 1.4)
-            tips = np.concatenate([self.place(part[[0, -1]]) for part in line.sawn]) if line.sawn else whole
+            for parts, weight in ((line.ticks, 0.7), (line.sawn, 1.6)):
+                for part in parts:
+                    pen.line(self.place(part[0]), self.place(part[-1]), weight)
+            shown = line.sawn or line.ticks
+            tips = np.concatenate([self.place(part[[0, -1]]) for part in shown]) if shown else whole
             names.append((line.name, tips[int(np.argmax(np.hypot(*(tips - self.centre).T)))]))
         self._names(pen, names)
 
     def _names(self, pen: Pen, names: Sequence[tuple[str, Array]]) -> None:
         """Names on a circle, each as near its line's bark point as its neighbours let it, joined to it by a thin line."""
-        radius = (self.height - ROUND) / 2.0
+        radius = min(self.width, self.height - 12.0) / 2.0 - ROUND / 2.0
         size = min(NAME_SIZE, 2.0 * np.pi * radius / (len(names) * 2.1))
         need = np.array([(max(width_of(name, size, True), size) + 2.0) / radius for name, _ in names])
         away = np.array([point - self.centre for _, point in names])
@@ -119,7 +171,7 @@ class EndDrawing(Drawing):
             way = np.array([np.cos(place), np.sin(place)])
             spot = self.centre + radius * way
             pen.line(point, spot - 7.0 * way, 0.3)
-            pen.text(spot - [0.0, 0.36 * size], name, size, bold=True, anchor=0.5)
+            pen.text(spot - np.array([0.0, 0.36 * size]), name, size, bold=True, anchor=0.5)
 
 
 def spread(angle: Array, need: Array) -> Array:

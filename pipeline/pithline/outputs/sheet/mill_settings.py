@@ -1,106 +1,180 @@
-"""One panel for each setting on the mill: how the piece lies, what is wedged and checked, and each cut in order."""
+"""Section 3: one panel for each setting on the mill, two or three a page, under the rules that hold for all."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
-from reportlab.platypus import Flowable, PageBreak
+import numpy as np
+from reportlab.platypus import Flowable, KeepTogether, PageBreak, Paragraph
 
-from pithline.outputs.cut_script.document import Check, Kind, ScriptCut, ScriptSetting, Tool
-from pithline.outputs.formatting import Formatter, clock_face, degrees
-from pithline.outputs.pdf.flow import caution, heading, paragraph, shares, step, table
+from pithline.outputs.cut_script.document import Kind, Saw, ScriptCut, ScriptSetting
+from pithline.outputs.cut_script.end_lines import mark_line_name
+from pithline.outputs.cut_script.sawn_pieces import SawnPieces
+from pithline.outputs.holding.pose import pose_of
+from pithline.outputs.holding.props import Holding, holding_of, station_over
+from pithline.outputs.holding.sketch import block_words, is_owned
+from pithline.outputs.pdf.flow import band, bullets, gap, heading, markup, shares, side_by_side, style, table
 from pithline.outputs.pdf.page import measure_of
 from pithline.outputs.print_job import PrintJob
-from pithline.outputs.sheet.cautions import CLEARANCE, DOGS, LOCK_OUT, ROLL, TIPS, heavy
-from pithline.outputs.sheet.mill_views import MillViews, stands
+from pithline.outputs.sheet.cautions import CLEARANCE, MILL_RULES, heavy
+from pithline.outputs.sheet.mill_views import MillEnd, MillSide, stub_words
+from pithline.outputs.sheet.where_next import where_next
 
-SAWS = {Tool.RIP: "to the rip saw", Tool.CROSSCUT: "to the crosscut saw", Tool.RESAW: "to the band saw"}
-
-
-def mill_panel(job: PrintJob, setting: ScriptSetting, first: bool) -> list[Flowable]:
-    """One setting, from turning the piece to the last piece that comes off; `first` of its log."""
-    log, fmt, cuts = job.log, job.fmt, job.log.cuts_of(setting)
-    number, kind, roll = log.mill_numbers[setting.id], log.kind(setting.piece), setting.roll or 0.0
-    many = "1 cut" if len(cuts) == 1 else f"{len(cuts)} cuts"
-    tight = [one for one in setting.checks if one.clearance_run]
-    tips = "" if kind is Kind.LOG or stands(log, setting) else TIPS
-    line = "the level line" if first else f"line {log.cut_numbers[cuts[0].id]}" if cuts else "the drawn line"
-    return [
-        PageBreak(),
-        *heading(f"3.{number}  Mill setting {number} of {len(log.mill_numbers)}: {kind} {log.mark(setting.piece)}"),
-        paragraph(f"{fmt.weight(setting.weight)}, {setting.minutes:.0f} minutes, {many}. Butt end at "
-                  f"{fmt.length(setting.butt_at)} along the bed.", 10.5),
-        MillViews(job, setting, measure_of(job.paper)),
-        step(1, f"Turn until clock angle {degrees(roll)} is up: the 12 o'clock line then points to {clock_face(-roll)}, "
-                "facing the butt."),
-        caution(" ".join(one for one in (heavy(setting.weight), tips, ROLL) if one)),
-        step(2, f"Roll until a spirit level along {line} reads level at both ends. If the ends disagree by more than 1°: stop, "
-                "the lines or the scan are wrong."),
-        *_wedge(job, setting),
-        caution(LOCK_OUT),
-        step(4, "Dog, chock, and set the blade by the marks. Saw in this order:"),
-        caution(_clearance(tight, fmt) if tight else DOGS),
-        *_cut_table(job, cuts),
-        *(paragraph(f"• {note}", 10.0) for note in setting.cautions),
-    ]  # fmt: skip
+LEFT_SHARE = 0.41
+"""Share of the width that the views take."""
+END_HEIGHT, BOLT_HEIGHT, SIDE_HEIGHT = 132.0, 112.0, 64.0
+"""Of the end view, also of a bolt that lies on its own face, and of the side view. [pt]"""
+TEXT = 10.0
+"""Type of the steps. [pt]"""
+LEAST_OFF, MOST_OFF = 10.0, 15.0
+"""The height found may lie this far off the one expected before a mistake is looked for: at least, as marks and bunks are read
+and bark gives way; at most, as the plan was weighed. [mm]"""
 
 
-def _clearance(tight: Sequence[Check], fmt: Formatter) -> str:
-    what = "; ".join(f"{one.what.replace('_', ' ')} {fmt.length(one.value)} of {fmt.length(one.limit)}" for one in tight[:3])
-    return f"Tight: {what}. {CLEARANCE} Dogged while sawn."
-
-
-def _wedge(job: PrintJob, setting: ScriptSetting) -> list[Flowable]:
-    fmt, marks = job.fmt, setting.marks
-    if marks is None:
+def mill_part(job: PrintJob) -> list[Flowable]:
+    """Rules, then every setting on the mill that is still to come; nothing where there is none."""
+    settings = [one for one in job.log.ahead if one.tool is Saw.MILL]
+    if not settings:
         return []
-    lifts = ", ".join(f"{fmt.length(one.lift)} at bunk {fmt.length(one.bunk)}" for one in setting.lifts if one.lift > 0.0)
-    names = [_mark_name(job, setting, mark.name) for mark in marks.both]
-    said = f"{names[0]} on both ends" if names[0] == names[1] else f"butt: {names[0]}, top: {names[1]}"
-    row = [text for mark in marks.both for text in (fmt.both(mark.height), "")]
-    found: list[Flowable] = [
-        step(3, f"Wedge until both marks stand at one height ({said}). Expected lift: {lifts or 'none'}."),
-        table(["Butt mark, over the bed", "Found", "Top mark, over the bed", "Found"], [row],
-              shares(measure_of(job.paper), 32, 18, 32, 18), 10.0),
-    ]  # fmt: skip
-    if setting.mark_room:
-        found.append(paragraph(f"Mean found over {fmt.length(setting.mark_room.down)} lower or {fmt.length(setting.mark_room.up)} "
-                               "higher: do not saw, plan again.", 10.5, bold=True))  # fmt: skip
-    return found
+    story: list[Flowable] = [PageBreak(), *heading("3  At the mill"), *bullets(MILL_RULES), gap(6.0)]
+    return [*story, *(mill_panel(job, setting) for setting in settings)]
 
 
-def _mark_name(job: PrintJob, setting: ScriptSetting, name: str) -> str:
-    """A mark as the sawyer finds it: the first line by its number."""
-    cuts = job.log.cuts_of(setting)
-    if name == "first line" and cuts:
-        return f"line {job.log.cut_numbers[cuts[0].id]}"
-    return f"the {name}" if name == "pith" else name
+def mill_panel(job: PrintJob, setting: ScriptSetting) -> Flowable:
+    """One setting, from laying the piece to the last piece that comes off."""
+    log, width = job.log, measure_of(job.paper)
+    number, holding = log.mill_numbers[setting.id], holding_of(log, setting)
+    kind, left = log.kind(setting.piece), LEFT_SHARE * width
+    title = f"{number}  {kind.capitalize()} {log.mark(setting.piece)}, {job.fmt.weight(setting.weight)}"
+    beside = f"{number} of {len(log.mill_numbers)} at the mill · {setting.minutes:.0f} min · butt end at {job.fmt.bare(setting.butt_at)}"
+    by_marks = setting.marks is not None
+    views: list[Flowable] = [MillEnd(job, setting, holding, left, END_HEIGHT if by_marks else BOLT_HEIGHT)]
+    if by_marks or any(one.lift > 0.0 for one in setting.lifts):
+        views.append(MillSide(job, setting, left, SIDE_HEIGHT))
+    steps = _steps(job, setting, holding)
+    texts: list[Flowable] = [_numbered(row, text) for row, text in enumerate(steps, 1)]
+    texts += [cut_table(job, setting, (1.0 - LEFT_SHARE) * width - 8.0), *_special(job, setting)]
+    body = side_by_side([views, texts], [left + 8.0, (1.0 - LEFT_SHARE) * width - 8.0])
+    return KeepTogether([band(title, beside, width), body, gap(6.0)])
 
 
-def _cut_table(job: PrintJob, cuts: Sequence[ScriptCut]) -> list[Flowable]:
-    length, drop, rows = job.fmt.length, job.log.scale_drop, []
+def _numbered(number: int, text: str) -> Flowable:
+    made = style(TEXT, leftIndent=15.0, spaceAfter=3.0, bulletFontName="DejaVuSans-Bold", bulletFontSize=TEXT)
+    return Paragraph(f'<bullet bulletIndent="0">{number}</bullet>{markup(text)}', made)
+
+
+def _steps(job: PrintJob, setting: ScriptSetting, holding: Holding) -> list[str]:
+    """What is done before the first cut."""
+    by_line = setting.marks is not None and bool(job.log.cuts_of(setting))
+    level = f" Spirit level along {_level_line(job, setting)}, both ends." if by_line else ""
+    blocks = block_words(holding, job.fmt, is_owned(job.log, setting))
+    lay = f"**Lay** it: {holding.words}.{level}" + (f" {blocks}" if blocks else "")
+    steps = [lay, _wedge(job, setting)]
+    if setting.marks is not None:
+        expected = float(np.mean([mark.height for mark in setting.marks.both]))
+        off = height_allowance(job.log, setting)
+        room = setting.mark_room
+        limit = f" Mill's own room: {job.fmt.bare(room.down)} lower, {job.fmt.bare(room.up)} higher." if room else ""
+        stop = f"**Stop** if their mean is over **{job.fmt.length(off)}** off {job.fmt.length(expected)}: find the mistake."
+        steps.append(f"Found ______ ______. {stop}{limit}")
+    return steps
+
+
+def _level_line(job: PrintJob, setting: ScriptSetting) -> str:
+    return "the line “level”" if job.log.kind(setting.piece) is Kind.LOG else f"line {job.log.cut_numbers[job.log.cuts_of(setting)[0].id]}"
+
+
+def _wedge(job: PrintJob, setting: ScriptSetting) -> str:
+    """To what heights the piece is wedged, or that it lies on its own face."""
+    fmt = job.fmt
+    lifts = ", ".join(f"{fmt.bare(one.lift)} at bunk {fmt.bare(one.bunk)}" for one in setting.lifts if one.lift > 0.0)
+    if setting.marks is None:
+        lift = f" Lift {lifts} ({fmt.units})." if lifts else ""
+        return f"**Blade** by the scale, over the bed: the bolt lies by its own sawn face and has no marks.{lift}"
+    names = [mark_line_name(job.log, setting, mark) for mark in setting.marks.both]
+    said = f"{names[0]} on both ends" if names[0] == names[1] else f"{names[0]} on the butt, {names[1]} on the top end"
+    butt, top = (fmt.bare(mark.height) for mark in setting.marks.both)
+    return (f"**Wedge** until {said} {'stands' if names[0] == names[1] else 'stand'} at one height: butt {butt}, top {top} expected, "
+            f"lift {lifts or 'none'} ({fmt.units}).")  # fmt: skip
+
+
+def height_allowance(log: SawnPieces, setting: ScriptSetting) -> float:
+    """How far the mean height found may lie off the one expected before a mistake is looked for. [mm]
+
+    Two standard errors of the bark under the bunks, for the underside was not seen, within `LEAST_OFF` and `MOST_OFF`; never more
+    than the mill's own room.
+    """
+    model = log.model
+    at = [int(np.argmin(np.abs(model.x - station_over(log, setting, one)))) for one in setting.lifts]
+    doubt = 2.0 * float(np.mean([model.stderr_radius[row].mean() for row in at])) if at else LEAST_OFF
+    room = setting.mark_room
+    return float(min(np.clip(doubt, LEAST_OFF, MOST_OFF), room.down if room else np.inf, room.up if room else np.inf))
+
+
+def cut_table(job: PrintJob, setting: ScriptSetting, width: float) -> Flowable:
+    """Each cut in order: blade, scale, width, what comes off and where it goes; what stays on the bed at the end."""
+    log, fmt, drop = job.log, job.fmt, job.log.scale_drop
+    rows: list[list[str] | str] = []
+    cuts = log.cuts_of(setting)
     for cut in cuts:
-        over, height = (cut.from_mark or 0.0) - drop, (cut.blade_height or 0.0) - drop
-        rows.append([str(job.log.cut_numbers[cut.id]), f"{length(abs(over))} {'over' if over >= 0 else 'under'}", length(height),
-                     length(cut.width or 0.0), goes(job, cut.above)])  # fmt: skip
-    head = ["Cut", "Blade to mean of the marks", "Expected on scale", "Width", "Comes off: crayon mark, where to"]
-    return [
-        table(head, rows, shares(measure_of(job.paper), 7, 20, 17, 15, 41), 10.5),
-        *(paragraph(f"On the bed stays {goes(job, cut.below)}.", 11.0) for cut in cuts[-1:]),
-    ]
+        rows.append([f"**{log.cut_numbers[cut.id]}**", _over(job, cut), fmt.bare((cut.blade_height or 0.0) - drop),
+                     fmt.bare(cut.width or 0.0), _comes_off(job, cut.above)])  # fmt: skip
+    if cuts:
+        rows.append(f"stays on the bed: {_comes_off(job, cuts[-1].below)}")
+    blade = "from marks" if setting.marks is not None else "blade"
+    head, size = ["cut", blade, "scale", "wide", "comes off, and where to"], 8.5 if fmt.inches else 9.5
+    return table(head, rows, shares(width, *((8, 21, 17, 18, 44) if fmt.inches else (9, 24, 15, 15, 45))), size)
 
 
-def goes(job: PrintJob, piece: str) -> str:
-    """The crayon mark of a piece, and where it goes next."""
-    return f"{job.log.mark(piece)}: {destination(job, piece)}"
+def _over(job: PrintJob, cut: ScriptCut) -> str:
+    if cut.from_mark is None:
+        return "over the bed"
+    over = cut.from_mark - job.log.scale_drop
+    return f"**{job.fmt.bare(abs(over))}** {'over' if over >= 0.0 else 'under'}"
 
 
-def destination(job: PrintJob, piece: str) -> str:
-    """What a piece is, its weight where it is known, and where it goes next."""
-    log, following, kind = job.log, job.log.following(piece), job.log.kind(piece)
-    if following is None:
-        return f"{kind}, " + ("done" if kind is Kind.PLATE else "set aside")
-    target = SAWS.get(following.tool) or f"setting {log.mill_numbers.get(following.id, '')}"
-    if following.roll is not None:
-        target += f", {clock_face(following.roll)} up"
-    return f"{kind} {job.fmt.weight(following.weight)}, {target}"
+def _comes_off(job: PrintJob, piece: str) -> str:
+    """A piece with its weight, how it is moved, and where it goes."""
+    log, weight = job.log, weight_of(job.log, piece)
+    kind = log.kind(piece)
+    if kind is Kind.OFFCUT:
+        return f"{log.mark(piece)} offcut"
+    moved = heavy(weight)
+    return (f"**{log.mark(piece)}**" + (f" {job.fmt.weight(weight)}" if weight >= 1.0 else "") + (f", {moved}" if moved else "")
+            + f" → {where_next(job, piece)}")  # fmt: skip
+
+
+def weight_of(log: SawnPieces, piece: str) -> float:
+    """A piece's weight: as its next setting states it, else by its share of what it was sawn from. [kg]"""
+    following = next((one for one in log.settings if one.piece == piece), None)
+    if following is not None:
+        return following.weight
+    parent = log.parent(piece)
+    if parent is None:
+        return 0.0
+    whole = log.pieces[parent].volume
+    return weight_of(log, parent) * log.pieces[piece].volume / whole if whole > 0.0 else 0.0
+
+
+def _special(job: PrintJob, setting: ScriptSetting) -> list[Flowable]:
+    """What holds for this setting alone: a clearance run, a stub, a set-up that stands already."""
+    notes = []
+    tight = [one for one in setting.checks if one.clearance_run]
+    if tight:
+        what = ", ".join(f"{one.what.replace('_', ' ')} {job.fmt.bare(one.value)} of {job.fmt.length(one.limit)}" for one in tight[:2])
+        notes.append(f"{CLEARANCE} Tight: {what}.")
+    stub = stub_words(job.log, setting, pose_of(job.log, setting), job.fmt)
+    if stub:
+        notes.append(stub)
+    same = _same_set_up(job.log, setting)
+    if same is not None:
+        notes.append(f"Same set-up as mill setting {same}: leave it standing.")
+    notes += [job.fmt.retold(one) for one in setting.cautions if "clearance run" not in one]
+    return bullets(notes, 9.0)
+
+
+def _same_set_up(log: SawnPieces, setting: ScriptSetting) -> int | None:
+    """The mill setting just before this one, where it is of the same set-up."""
+    order: Sequence[ScriptSetting] = [one for one in log.settings if one.tool is Saw.MILL]
+    before = order[order.index(setting) - 1] if order.index(setting) else None
+    return log.mill_numbers[before.id] if before and setting.set_up and before.set_up == setting.set_up else None

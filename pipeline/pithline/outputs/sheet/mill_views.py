@@ -1,4 +1,4 @@
-"""How a piece lies on the mill, drawn to scale: facing the butt end, and from its right side along the bed."""
+"""A setting on the mill drawn to scale: facing the butt end, and from its right side along the bed."""
 
 from __future__ import annotations
 
@@ -7,37 +7,35 @@ from typing import NamedTuple
 
 import numpy as np
 
-from pithline.outputs.cut_script.document import Array, Lift, ScriptSetting
-from pithline.outputs.cut_script.sawn_log import SawnLog, rightward, rings
+from pithline.outputs.cut_script.document import Array, Kind, ScriptSetting
+from pithline.outputs.cut_script.sawn_pieces import SawnPieces
+from pithline.outputs.formatting import Formatter
+from pithline.outputs.holding.pose import MachinePose, pose_of
+from pithline.outputs.holding.props import Holding, station_over
+from pithline.outputs.holding.sketch import Place, draw_holding
 from pithline.outputs.pdf.flow import Drawing
-from pithline.outputs.pdf.page import width_of
+from pithline.outputs.pdf.page import shortened, width_of
 from pithline.outputs.pdf.pen import DASHED, Pen
 from pithline.outputs.print_job import PrintJob
 
-HEIGHT = 178.0
-"""Of both views. [pt]"""
-END_SHARE = 0.5
-"""Share of the width that is the end view's."""
+LABELS = 74.0
+"""Room right of the end view for the cuts' numbers and heights. [pt]"""
+SIDE_ROOM = 36.0
+"""Least room left of the section, for blocks. [pt]"""
+FLOOR, HEADROOM = 17.0, 12.0
+"""Under the bed for what it is called, and over the piece for the view's name. [pt]"""
+LABEL, NOTE = 9.5, 7.0
+"""Type of the cuts' heights, and of what else is written in a view. [pt]"""
+BUNK = 6.0
+"""Height of a bunk: height 0 is its top, the bed's rails lie under it. [pt]"""
 STATIONS = 13
 """Sections that the side view is drawn through."""
-BUNK = 7.0
-"""Height of a bunk: height 0 is its top, the bed's rails lie under it. [pt]"""
-RESTING = 6.0
-"""What of a section lies this near its lowest point rests on the bunk, bark giving way. [mm]"""
 BESIDE = 400.0
 """Bunks farther than this beyond the piece are left out. [mm]"""
-STANDS = 0.4
-"""A piece stands where its weight comes down within this share of what rests on the bunk, either side of its middle."""
-FOOT, REACH, WEDGE = 8.0, 34.0, 26.0
-"""A chock: where it begins beside the resting place, where it ends, and its greatest height. [pt]"""
-
-
-class MillPose(NamedTuple):
-    """How a mill setting stands: `right` and `up` (3,) in the log frame, and the height of the log's origin. [mm]"""
-
-    right: Array
-    up: Array
-    level: float
+RISER = 26.0
+"""Half the width of a lifted bunk in the end view. [pt]"""
+LOW, STUB_STATIONS = 5.0, 81
+"""A stub that hangs below the bunks' tops by more than this is told of [mm]; sections in which it is looked for."""
 
 
 class NumberedHeight(NamedTuple):
@@ -47,177 +45,164 @@ class NumberedHeight(NamedTuple):
     height: float
 
 
-class Resting(NamedTuple):
-    """What of a section's outline rests on the bunk: its middle and width. [mm]"""
-
-    middle: float
-    width: float
-
-
-def pose_of(setting: ScriptSetting) -> MillPose:
-    """The pose of a mill setting."""
-    if setting.up is None or setting.marks is None:
-        raise ValueError(f"{setting.id} is not on the mill")
-    level = float(np.mean([mark.height - float(mark.point @ setting.up) for mark in setting.marks.both]))
-    return MillPose(rightward(setting.up), setting.up, level)
-
-
-def cut_heights(log: SawnLog, setting: ScriptSetting) -> list[NumberedHeight]:
+def cut_heights(log: SawnPieces, setting: ScriptSetting) -> list[NumberedHeight]:
     """The cuts of a mill setting."""
     return [NumberedHeight(log.cut_numbers[cut.id], cut.blade_height or 0.0) for cut in log.cuts_of(setting)]
 
 
-def _resting(points: Array) -> Resting:
-    """What of a section's outline (n, 2) rests on the bunk."""
-    low = points[points[:, 1] < points[:, 1].min() + RESTING, 0]
-    return Resting(float(low.min() + low.max()) / 2.0, float(np.ptp(low)))
+class MillEnd(Drawing):
+    """A mill setting seen facing the butt end: bed and lift, what holds the piece, its sawn faces, the cuts' heights."""
 
-
-def stands(log: SawnLog, setting: ScriptSetting) -> bool:
-    """Whether a piece stands by itself as it is posed: its weight comes down within what rests on the bunk."""
-    pose = pose_of(setting)
-    shape = log.section(setting.piece, log.stretch(setting.piece).middle, pose.right, pose.up)
-    outlines = rings(shape)
-    if not outlines:
-        return True
-    resting = _resting(np.vstack(outlines))
-    return abs(float(shape.centroid.x) - resting.middle) < STANDS * resting.width
-
-
-class MillViews(Drawing):
-    """Both views of one mill setting."""
-
-    def __init__(self, job: PrintJob, setting: ScriptSetting, width: float) -> None:
-        super().__init__(width, HEIGHT)
-        self.log, self.fmt, self.setting, self.pose = job.log, job.fmt, setting, pose_of(setting)
+    def __init__(self, job: PrintJob, setting: ScriptSetting, holding: Holding, width: float, height: float) -> None:
+        super().__init__(width, height)
+        self.log, self.fmt, self.setting, self.holding = job.log, job.fmt, setting, holding
         self.cuts = cut_heights(job.log, setting)
 
     def sketch(self, pen: Pen) -> None:
-        """The end view at the left, the side view at the right."""
-        self._end_view(pen)
-        self._side_view(pen)
-
-    def _bunk_station(self, bunk: float) -> float:
-        """Station of the log over a bunk."""
-        return float(bunk - self.setting.butt_at + self.log.ends(self.setting.piece).butt.pith[0])
-
-    # -- facing the butt end ----------------------------------------------------------------------------------------
-
-    def _end_view(self, pen: Pen) -> None:
-        """The section over the carrying bunk nearest the middle, bed and lift under it, cuts with their heights."""
-        middle_x = float(np.mean(self.log.stretch(self.setting.piece)))
-        bunk = min(self.setting.lifts, key=lambda one: abs(self._bunk_station(one.bunk) - middle_x), default=Lift(0.0, 0.0))
-        x = self._bunk_station(bunk.bunk) if self.setting.lifts else middle_x
-        section = self.log.section(self.setting.piece, x, self.pose.right, self.pose.up)
-        outlines = [ring + np.array([0.0, self.pose.level]) for ring in rings(section)]
-        if not outlines:
+        """Bed, props, piece, pith, cuts."""
+        section = self.holding.section
+        pen.text((0.0, self.height - 7.0), "facing the butt end", NOTE)
+        if section is None:
             return
-        points = np.vstack(outlines)
-        low, high = min(0.0, float(points[:, 1].min())), max([float(points[:, 1].max()), *(cut.height for cut in self.cuts)])
-        wide, room = float(np.ptp(points[:, 0])), END_SHARE * self.width
-        scale = min((HEIGHT - 40.0) / (high - low), (room - 130.0) / wide)
-        middle, base = 20.0 + (room - 100.0) / 2.0, 24.0 - low * scale
-        shift = float(points[:, 0].max() + points[:, 0].min()) / 2.0
-        half = wide / 2.0 * scale + 16.0
+        points = np.vstack([section.points, *(prop.outline for prop in self.holding.props)])
+        low, high = 0.0, max([float(points[:, 1].max()), *(cut.height for cut in self.cuts)])
+        left, right = float(points[:, 0].min()), float(points[:, 0].max())
+        room = self.width - LABELS - 8.0
+        scale = min((self.height - FLOOR - HEADROOM) / (high - low), (room - 8.0) / (right - left))
+        begin = 4.0 + (room - (right - left) * scale) / 2.0
 
         def place(spots: Array) -> Array:
-            return np.asarray(np.array([middle, base]) + (spots - [shift, 0.0]) * scale, float)
+            return np.asarray(np.array([begin, FLOOR]) + (np.asarray(spots, float) - [left, low]) * scale, float)
 
-        pen.line((middle - half, base), (middle + half, base), 2.0)
-        pen.text((middle - half, base - 10.0), "height 0: top of the bunk, no lift", 7.5)
-        foot = float(place(np.array([_resting(points).middle, 0.0]))[0])
-        if bunk.lift > 0.0:
-            pen.box((foot - 20.0, base), 40.0, bunk.lift * scale, 0.8, gray=0.8)
-        for wedge in _chocks(place(points), foot):
-            pen.polygon(wedge, 0.8, gray=0.8)
-        pen.outlines((place(ring) for ring in outlines), 1.3)
+        span = (max(begin - 8.0, 0.0), begin + (right - left) * scale + 8.0)
+        pen.line((span[0], FLOOR), (span[1], FLOOR), 2.0)
+        pen.text((span[0], FLOOR - 9.0), "height 0: top of a bunk, no lift", NOTE)
+        self._riser(pen, place)
+        self._cut_names(pen, span, scale)
+        draw_holding(pen, self.holding, place, self.fmt)
         self._pith(pen, place)
-        self._cut_names(pen, (middle - half, middle + half), base, scale)
-        pen.text((0.0, HEIGHT - 9.0), "Facing the butt end", 8.0)
 
-    def _pith(self, pen: Pen, place: Callable[[Array], Array]) -> None:
-        """A cross where the pith is the mark."""
-        marks = self.setting.marks
-        if marks is None or marks.butt.name != "pith":
+    def _riser(self, pen: Pen, place: Place) -> None:
+        """The lift under the section."""
+        section = self.holding.section
+        at = [one for one in self.setting.lifts if section and abs(station_over(self.log, self.setting, one) - section.x) < 1.0]
+        if not at or section is None or at[0].lift <= 0.0:
             return
-        spot = place(np.array([float(marks.butt.point @ self.pose.right), marks.butt.height]))
-        for arm in (np.array([5.0, 0.0]), np.array([0.0, 5.0])):
-            pen.line(spot - arm, spot + arm)
+        points = section.points
+        foot = float(points[points[:, 1] < points[:, 1].min() + 6.0, 0].mean())
+        spot = place(np.array([foot, 0.0]))
+        top = place(np.array([foot, at[0].lift]))
+        pen.box((spot[0] - RISER, FLOOR), 2.0 * RISER, float(top[1]) - FLOOR, 0.6, gray=0.7)
 
-    def _cut_names(self, pen: Pen, span: tuple[float, float], base: float, scale: float) -> None:
+    def _pith(self, pen: Pen, place: Place) -> None:
+        """A cross where the pith is the mark, a ring where a point of a line is."""
+        if self.setting.marks is None:
+            return
+        mark = self.setting.marks.butt
+        spot = place(np.array([float(mark.point @ self.holding.pose.right), mark.height]))
+        if mark.name == "pith":
+            for arm in (np.array([5.0, 0.0]), np.array([0.0, 5.0])):
+                pen.line(spot - arm, spot + arm)
+
+    def _cut_names(self, pen: Pen, span: tuple[float, float], scale: float) -> None:
         """Dashed lines across `span` with number and height on the scale beside them, moved apart where they crowd."""
-        last, gap = np.inf, min(12.0, (HEIGHT - 16.0) / max(len(self.cuts), 1))
+        last, gap = np.inf, min(13.0, (self.height - 16.0) / max(len(self.cuts), 1))
         for cut in sorted(self.cuts, key=lambda one: -one.height):
-            y = base + cut.height * scale
+            y = FLOOR + cut.height * scale
             pen.line((span[0], y), (span[1], y), 0.9, DASHED)
-            spot = min(y - 3.0, last - gap)
-            pen.line((span[1], y), (span[1] + 8.0, spot + 3.0), 0.4)
+            spot = min(y - 3.5, last - gap)
+            pen.line((span[1], y), (span[1] + 7.0, spot + 3.5), 0.4)
             text = f"{cut.number}: {self.fmt.length(cut.height - self.log.scale_drop)}"
-            pen.text((span[1] + 10.0, spot), text, min(9.5, gap * 0.8, 85.0 / width_of(text, 1.0, True)), bold=True)
+            room = self.width - span[1] - 9.0
+            pen.text((span[1] + 9.0, spot), text, min(LABEL, gap * 0.8, room / width_of(text, 1.0, True)), bold=True)
             last = spot
 
-    # -- from the right -----------------------------------------------------------------------------------------------
 
-    def _side_view(self, pen: Pen) -> None:
-        """The piece along the bed: bunks, lifts where it rests, the marks at one height, the cuts."""
-        stretch = self.log.stretch(self.setting.piece)
-        stations = np.linspace(stretch.low + 1.0, stretch.high - 1.0, STATIONS)
-        sections = [self.log.section(self.setting.piece, float(x), self.pose.right, self.pose.up) for x in stations]
-        held = [not one.is_empty for one in sections]
-        if sum(held) < 2:
+class MillSide(Drawing):
+    """The piece along the bed from its right side: bunks, lifts where it rests, the marks at one height, the cuts."""
+
+    def __init__(self, job: PrintJob, setting: ScriptSetting, width: float, height: float) -> None:
+        super().__init__(width, height)
+        self.log, self.fmt, self.setting, self.pose = job.log, job.fmt, setting, pose_of(job.log, setting)
+        self.bunks = job.log.script.inputs.mill.bunks
+
+    def sketch(self, pen: Pen) -> None:
+        """Bunks, outline, cuts, marks."""
+        profile = side_profile(self.log, self.setting, self.pose)
+        if profile is None:
             return
-        spans = np.array([(one.bounds[1], one.bounds[3]) for one in sections if not one.is_empty]) + self.pose.level
-        along = stations[held] + self.setting.butt_at - float(self.log.ends(self.setting.piece).butt.pith[0])
-        bunks = self._bunks(along)
-        left, right = min([along[0], *bunks]) - 60.0, max([along[-1], *bunks]) + 60.0
-        top = max([float(spans.max()), *(cut.height for cut in self.cuts)])
-        begin = END_SHARE * self.width + 14.0
-        scale = min((self.width - begin) / (right - left), (HEIGHT - 60.0) / top)
+        bunks = self._bunks(profile.along)
+        left, right = min([profile.along[0], *bunks]) - 60.0, max([profile.along[-1], *bunks]) + 60.0
+        cuts = cut_heights(self.log, self.setting)
+        top = max([float(profile.upper.max()), *(cut.height for cut in cuts)])
+        foot = 2.0 * (NOTE + 2.0) + BUNK
+        scale = min(self.width / (right - left), (self.height - foot - 10.0) / top)
 
         def place(x: float, height: float) -> Array:
-            return np.asarray(np.array([begin, 34.0]) + scale * np.array([x - left, height]), float)
+            return np.asarray(np.array([0.0, foot]) + scale * np.array([x - left, height]), float)
 
+        pen.text((0.0, self.height - 7.0), "from the right, butt end at the left; circles: the marks", NOTE)
         pen.line(place(left, 0.0) - [0.0, BUNK], place(right, 0.0) - [0.0, BUNK], 2.0)
-        self._bunk_row(pen, [place(bunk, 0.0) for bunk in bunks], bunks, scale)
-        lower, upper = ([place(x, span[side]) for x, span in zip(along, spans, strict=True)] for side in (0, 1))
-        pen.polygon(np.array([*lower, *upper[::-1]]), 1.3)
-        for cut in self.cuts:
-            pen.line(place(along[0], cut.height), place(along[-1], cut.height), 0.7, DASHED)
+        self._bunk_row(pen, bunks, place, scale)
+        outline = [place(x, z) for x, z in zip(profile.along, profile.lower, strict=True)]
+        outline += [place(x, z) for x, z in zip(profile.along[::-1], profile.upper[::-1], strict=True)]
+        pen.polygon(np.array(outline), 1.3)
+        for cut in cuts:
+            pen.line(place(profile.along[0], cut.height), place(profile.along[-1], cut.height), 0.7, DASHED)
         shift = self.setting.butt_at - float(self.log.ends(self.setting.piece).butt.pith[0])
         for mark in self.setting.marks.both if self.setting.marks else ():
-            pen.circle(place(float(mark.point[0]) + shift, mark.height), 3.2)
-        pen.text((begin, HEIGHT - 9.0), "From the right, butt end at the left.", 8.0)
-        pen.text((begin, HEIGHT - 19.0), "Circles: the marks, at one height.", 8.0)
+            pen.circle(place(float(mark.point[0]) + shift, mark.height), 3.0)
 
     def _bunks(self, along: Array) -> list[float]:
         """Positions of the bunks under the piece and near it."""
-        known = {*self.log.script.inputs.mill.bunks, *(one.bunk for one in self.setting.lifts)}
+        known = {*self.bunks, *(one.bunk for one in self.setting.lifts)}
         return sorted(one for one in known if along[0] - BESIDE < one < along[-1] + BESIDE)
 
-    def _bunk_row(self, pen: Pen, feet: list[Array], bunks: list[float], scale: float) -> None:
-        """The bunks with the lifts of those that carry, and what each is."""
-        lifts, taken, length = {one.bunk: one.lift for one in self.setting.lifts}, -np.inf, self.fmt.length
-        begin = END_SHARE * self.width + 14.0
-        for bunk, foot in zip(bunks, feet, strict=True):
-            pen.box((foot[0] - 4.0, foot[1] - BUNK), 8.0, BUNK, 0.8)
+    def _bunk_row(self, pen: Pen, bunks: list[float], place: Callable[[float, float], Array], scale: float) -> None:
+        """The bunks with the lifts of those that carry, and what each is, on two lines where they crowd."""
+        lifts, taken = {one.bunk: one.lift for one in self.setting.lifts}, -np.inf
+        for bunk in bunks:
+            foot = place(bunk, 0.0)
+            pen.box((foot[0] - 3.5, foot[1] - BUNK), 7.0, BUNK, 0.8)
             if bunk not in lifts:
                 continue
-            pen.box((foot[0] - 4.0, foot[1]), 8.0, max(lifts[bunk] * scale, 0.5), 0.8, gray=0.6)
-            text = f"bunk {length(bunk)}: " + (f"lift {length(lifts[bunk])}" if lifts[bunk] > 0.0 else "no lift")
-            size = 8.0
-            at = min(max(foot[0] - width_of(text, size) / 2.0, begin), self.width - width_of(text, size))
-            row = 9.0 if at > taken + 4.0 else 19.0
-            pen.text((at, foot[1] - BUNK - row), text, size)
-            taken = at + width_of(text, size) if row < 10.0 else taken
+            pen.box((foot[0] - 3.5, foot[1]), 7.0, max(lifts[bunk] * scale, 0.5), 0.8, gray=0.6)
+            lift = self.fmt.length(lifts[bunk]) if lifts[bunk] > 0.0 else "0"
+            text = shortened(f"bunk {self.fmt.bare(bunk)}: lift {lift}", self.width, NOTE)
+            at = min(max(foot[0] - width_of(text, NOTE) / 2.0, 0.0), self.width - width_of(text, NOTE))
+            row = NOTE + 1.0 if at > taken + 4.0 else 2.0 * (NOTE + 1.0)
+            pen.text((at, foot[1] - BUNK - row), text, NOTE)
+            taken = at + width_of(text, NOTE) if row < 1.5 * NOTE else taken
 
 
-def _chocks(points: Array, foot: float) -> list[Array]:
-    """A chock (3, 2) either side of where a section's outline (n, 2) rests, at `foot` across. [pt]"""
-    floor, found = float(points[:, 1].min()), []
-    for way in (-1.0, 1.0):
-        reach = foot + way * REACH
-        under = points[np.abs(points[:, 0] - reach) < 14.0, 1]
-        height = float(under.min()) if len(under) else floor
-        if height > floor + 2.0:
-            found.append(np.array([[foot + way * FOOT, floor], [reach, floor], [reach, min(height, floor + WEDGE)]]))
-    return found
+class Profile(NamedTuple):
+    """A piece along the bed: places along it (n,), heights of its lower and upper side. [mm]"""
+
+    along: Array
+    lower: Array
+    upper: Array
+
+
+def side_profile(log: SawnPieces, setting: ScriptSetting, pose: MachinePose, stations: int = STATIONS) -> Profile | None:
+    """A mill setting's piece along the bed, stubs included; `None` where it has no length to show."""
+    stretch = log.stretch(setting.piece)
+    x = np.linspace(stretch.low + 1.0, stretch.high - 1.0, stations)
+    sections = [log.section(setting.piece, float(one), pose.right, pose.up) for one in x]
+    held = [not one.is_empty for one in sections]
+    if sum(held) < 2:
+        return None
+    spans = np.array([(one.bounds[1], one.bounds[3]) for one in sections if not one.is_empty]) + pose.level
+    shift = setting.butt_at - float(log.ends(setting.piece).butt.pith[0])
+    return Profile(x[held] + shift, spans[:, 0], spans[:, 1])
+
+
+def stub_words(log: SawnPieces, setting: ScriptSetting, pose: MachinePose, fmt: Formatter) -> str:
+    """A stub or swelling that hangs below the bunks' tops, by its place along the bed; empty where none does."""
+    profile = side_profile(log, setting, pose, STUB_STATIONS) if log.kind(setting.piece) in (Kind.LOG, Kind.HALF) else None
+    if profile is None:
+        return ""
+    lowest = int(np.argmin(profile.lower))
+    hangs, at = -float(profile.lower[lowest]), float(profile.along[lowest])
+    if hangs <= LOW:
+        return ""
+    return f"Its lowest point hangs {fmt.length(hangs)} below the bunks' tops, {fmt.length(at)} along the bed: clear of bunks and rails."

@@ -1,4 +1,4 @@
-"""End templates at 1:1: tiles with overlap and register marks, to be joined and laid on the end faces."""
+"""End templates at 1:1: tiles with overlap and register marks, to be joined and laid on the end faces; or one page an end."""
 
 from __future__ import annotations
 
@@ -31,6 +31,9 @@ REPEAT = 110.0
 """Along a line, after which its name stands again, so that most tiles hold it. [mm]"""
 SEARCH = 3.0
 """Steps along a line in which room for a name is looked for. [mm]"""
+BORDER, FULL_HEAD = 15.0, 28.0
+"""Round an end on a page of its own, and over it for its name and the bar. [mm]"""
+LINES = "Lines are the kerfs' centres: heavy is sawn, thin is a tick or a mark, dotted is the rest of the same line."
 CROSS = 4.0
 """Half the size of a register cross. [mm]"""
 
@@ -63,6 +66,28 @@ def end_templates(job: PrintJob) -> bytes:
     canvas, out = new_canvas(PAPERS[job.paper], f"End templates {job.log.script.log.id}")
     for template in templates_of(job):
         _tiled(canvas, job, template)
+    canvas.save()
+    return out.getvalue()
+
+
+def full_size_templates(job: PrintJob) -> bytes:
+    """The same ends, each on one page as large as it needs, for a print shop; a PDF at 1:1."""
+    canvas, out = new_canvas(PAPERS[job.paper], f"End templates, full size, {job.log.script.log.id}")
+    for template in templates_of(job):
+        low, high = (template.end.over_bark.min(axis=0) - BORDER) * MM, (template.end.over_bark.max(axis=0) + BORDER) * MM
+        width, height = float(high[0] - low[0]), float(high[1] - low[1]) + FULL_HEAD * MM
+        canvas.setPageSize((width, height))
+        canvas.saveState()
+        canvas.translate(-float(low[0]), -float(low[1]))
+        draw_template(canvas, template, job.log.script.inputs.pith_radius)
+        canvas.restoreState()
+        pen, left, top = Pen(canvas), BORDER * MM, height - 24.0
+        size = f"{job.fmt.length(width / MM)} × {job.fmt.length(height / MM)}"
+        name = f"{template.end.name.upper()} END, facing it: log {job.log.script.log.id}, {job.log.mark(template.log)}"
+        pen.text((left, top), shortened(name, width - 2.0 * left, 16.0, True), 16.0, bold=True)
+        pen.text((left, top - 18.0), f"Print at 100 % on a sheet of {size}. {LINES}", 10.0)
+        scale_bar(pen, (left, top - 40.0), job.fmt.units)
+        canvas.showPage()
     canvas.save()
     return out.getvalue()
 
@@ -126,9 +151,12 @@ def draw_template(canvas: Canvas, template: Template, pith_radius: float) -> Non
     pen.line((-6 * MM, 0.0), (6 * MM, 0.0), 1.0)
     pen.circle((0.0, 0.0), pith_radius * MM, 1.0)
     for line in template.lines:
+        if line.points is None:
+            continue
         pen.line(line.points[0] * MM, line.points[1] * MM, 0.3, (2.0, 4.0))
-        for part in line.sawn:
-            pen.line(part[0] * MM, part[-1] * MM, 1.1)
+        for parts, weight in ((line.ticks, 0.6), (line.sawn, 1.1)):
+            for part in parts:
+                pen.line(part[0] * MM, part[-1] * MM, weight)
     for name, spot in _name_places(template, pith_radius):
         wide = width_of(name, 10.0, True)
         pen.box(spot * MM - [wide / 2.0 + 1.0, 5.0], wide + 2.0, 10.0, 0.0, gray=1.0)
@@ -141,7 +169,9 @@ def _name_places(template: Template, pith_radius: float) -> list[tuple[str, Arra
     taken = [twelve + np.array([away, -4.0]) for away in (6.0, 14.0, 22.0)]  # where "12 o'clock" stands
     found: list[tuple[str, Array]] = []
     for line in template.lines:
-        for part in line.sawn or (line.points,):
+        if line.points is None:
+            continue
+        for part in line.sawn or line.ticks or (line.points,):
             first, last = part[0], part[-1]
             if np.hypot(*last) > np.hypot(*first):
                 first, last = last, first
@@ -172,7 +202,7 @@ def _head(canvas: Canvas, job: PrintJob, template: Template, tile: Tile) -> None
     pen.text((left, top - 11.0), f"{template.end.name.upper()} END, facing it: row {tile.row}, column {tile.column}", 11.0, bold=True)
     name = shortened(job.log.script.log.id, room / 2.0, 8.0)
     pen.text((left, top - 23.0), f"log {name}, piece {job.log.mark(template.log)}. Print at 100 %.", 8.0)
-    pen.text((left, top - 34.0), "Crosses of neighbouring tiles fall on one another. Lines: kerf centres, heavy where sawn.", 8.0)
+    pen.text((left, top - 34.0), f"Crosses of neighbouring tiles fall on one another. {LINES}", 7.0)
     scale_bar(pen, (left, top - 52.0), job.fmt.units)
 
 

@@ -1,32 +1,41 @@
-"""The practice layout: how a log is customarily quartersawn, on the same log with the same code (design section 5).
+"""The practice layout: how a log is customarily quartersawn, on the same log with the same code (docs/method.md).
 
 Common practice with no source; its sizes are configuration.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pithline.mill.practice_sizes import Practice
-from pithline.plan.execute.bucked_log import crosscut_log
-from pithline.plan.execute.ledger import Ledger
-from pithline.plan.execute.simulate import DrawnPoser, Shop, execute_layout, execute_layouts
-from pithline.plan.execute.slab_layout import SlabCache
+from pithline.plan.evaluate.judge import Judge, plate_counts
+from pithline.plan.execute.bucked_log import LogLayout, crosscut_log
+from pithline.plan.execute.ledger import Ledger, Plate
+from pithline.plan.execute.simulate import DrawnPoser, FillRequest, PieceToSaw, execute_layouts
+from pithline.plan.execute.slab_fill import PlacesCache
+from pithline.plan.pricing.crosscut_search import BENT
+from pithline.plan.problem.context import SearchContext
+from pithline.plan.problem.effort import bolts_on_mill
 from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
-from pithline.plan.problem.log_frame import PlanLog, clock_of_normal
+from pithline.plan.problem.log_frame import PlanLog, clock_of_normal, pith_bow
 
+Array = NDArray[np.float64]
 QUARTER = np.pi / 2
+Flitches = tuple[int, int, int, int]
+NO_FLITCHES: Flitches = (0, 0, 0, 0)
 
 
 @dataclass(frozen=True, slots=True)
 class PracticeResult:
-    """The two practice layouts, carried out as drawn: slabs alone, and with the bolts in radial flitches; the latter's layouts."""
+    """The two practice layouts, carried out as drawn: slabs alone, and with the bolts in radial flitches; the latter's layout."""
 
     slabs: Ledger
     with_bolts: Ledger
-    layouts: tuple[LayoutSetting, ...]
+    log_layout: LogLayout
 
 
 def _flitches(base: float, count: int, thickness: float) -> LayoutSetting | None:
@@ -43,7 +52,7 @@ def _flitches(base: float, count: int, thickness: float) -> LayoutSetting | None
     return node
 
 
-def practice_layout(sizes: Practice, flitches: tuple[int, int, int, int]) -> LayoutSetting:
+def practice_layout(sizes: Practice, flitches: Flitches) -> LayoutSetting:
     """The layout at the scanned roll; `flitches` in the bolts that begin at 0°, 90°, 180° and 270°, 0 leaves one whole."""
 
     def bolt(quadrant: int) -> LayoutSetting | None:
@@ -64,54 +73,79 @@ def practice_layout(sizes: Practice, flitches: tuple[int, int, int, int]) -> Lay
     )
 
 
-def passing_volume(ledger: Ledger, shop: Shop) -> float:
-    """Volume of passing plates, at their parts' own sizes. [mm³]"""
-    return sum(plate.volume for plate in ledger.plates if plate.grade.passes)
+def practice(
+    whole: PlanLog, context: SearchContext, sizes: Practice, prices: Array, places: tuple[float, ...] | None = None
+) -> PracticeResult:
+    """Carry the practice layout out, filled for the objective as well as its slabs allow.
 
+    A bent log is sawn whole or crosscut in half, whichever gives more. One that the mill cannot take whole is crosscut at `places`
+    [mm along its chord]; with None it is sawn whole.
 
-def practice(whole: PlanLog, places: tuple[float, ...], shop: Shop, sizes: Practice) -> PracticeResult:
-    """Carry the practice layout out; the number of flitches is the better one, bolt by bolt, by instrument volume.
-
-    A log that the mill cannot take whole is first crosscut at `places`. [mm along its chord]
+    Parameters
+    ----------
+    whole : PlanLog
+        The log.
+    context : SearchContext
+        What is asked.
+    sizes : Practice
+        Of slabs and flitches.
+    prices : (Q,) array
+        Of the pools of plates, to begin with.
+    places : tuple of float, optional
+        Where it is crosscut.
     """
-    mill, kerf = shop.machines.mill, shop.machines.buck.kerf
+    judge = Judge(context)
+    tried = [places or ()]
+    if places is None and pith_bow(whole) >= BENT:
+        tried.append((whole.reach / 2.0,))
+    found = [_practice_at(whole, context, sizes, prices, each) for each in tried]
+    return max(found, key=lambda one: judge.worth(one.with_bolts))
+
+
+def _practice_at(
+    whole: PlanLog, context: SearchContext, sizes: Practice, prices: Array, places: tuple[float, ...]
+) -> PracticeResult:
+    task, kerf = context.task, context.machines.buck.kerf
     logs = crosscut_log(whole, places, kerf, 0.0)[1]
-    posers = [DrawnPoser(log, mill.kerf, mill.minutes_per_setting, mill.feed) for log in logs]
-    seen: list[SlabCache] = [{} for _ in logs]
-    layouts = tuple(
-        practice_layout(sizes, _flitches_worth(log, shop, sizes, poser, memory))
-        for log, poser, memory in zip(logs, posers, seen, strict=True)
-    )
-    plain = practice_layout(sizes, (0, 0, 0, 0))
+    posers = [DrawnPoser(log, task.machines, bolts_on_mill(log, task.machines)) for log in logs]
+    seen: list[PlacesCache] = [{} for _ in logs]
+    fill = FillRequest(task.economics, prices, reserve=False)
 
-    def carried(each: tuple[LayoutSetting, ...]) -> Ledger:
+    def executed(each: Sequence[LayoutSetting]) -> Ledger:
         ledger = crosscut_log(whole, places, kerf, 0.0)[0]
-        return execute_layouts(ledger, list(zip(logs, each, posers, strict=True)), shop, False, seen)
+        pieces = [
+            PieceToSaw(log, log.piece, layout, poser, cache)
+            for log, layout, poser, cache in zip(logs, each, posers, seen, strict=True)
+        ]
+        return execute_layouts(ledger, pieces, task, fill)
 
-    return PracticeResult(carried((plain,) * len(logs)), carried(layouts), layouts)
+    by_count = [
+        executed([practice_layout(sizes, (count, count, count, count))] * len(logs)) for count in sizes.flitches
+    ]
+    layouts = tuple(
+        practice_layout(sizes, _better_flitches(log, by_count, sizes, context, prices)) for log in logs
+    )
+    plain = [practice_layout(sizes, NO_FLITCHES)] * len(logs)
+    return PracticeResult(executed(plain), executed(layouts), LogLayout(whole, places, logs, layouts))
 
 
-def _flitches_worth(
-    log: PlanLog, shop: Shop, sizes: Practice, poser: DrawnPoser, seen: SlabCache
-) -> tuple[int, int, int, int]:
-    """How many flitches each bolt of one log is best sawn into."""
+def _better_flitches(
+    log: PlanLog, by_count: Sequence[Ledger], sizes: Practice, context: SearchContext, prices: Array
+) -> Flitches:
+    """How many flitches each bolt of one log is better sawn into, its plates at prices of the pools."""
+    mated, single = context.economics.market.plate_prices(prices)
     best = [(0.0, 0)] * 4
-    for count in sizes.flitches:
-        ledger = execute_layout(log, practice_layout(sizes, (count,) * 4), shop, poser, reserve=False, memory=seen)
-        for quadrant, volume in enumerate(_by_quadrant(log, ledger)):
-            if volume > best[quadrant][0]:
-                best[quadrant] = (volume, count)
+    for count, ledger in zip(sizes.flitches, by_count, strict=True):
+        own: list[list[Plate]] = [[], [], [], []]
+        for plate in ledger.passing:
+            if plate.role == "bolt" and bool(log.piece.holds(plate.middle[None])[0]):
+                middle = plate.middle - log.origin
+                away = middle - (middle @ log.axis) * log.axis
+                own[int(clock_of_normal(away) // QUARTER) % 4].append(plate)
+        for quadrant, plates in enumerate(own):
+            counts = plate_counts(plates, context.parts, np.ones(len(plates), bool))
+            worth = float(counts[:, 0] @ mated + counts[:, 1] @ single)
+            if worth > best[quadrant][0]:
+                best[quadrant] = (worth, count)
     a, b, c, d = (count for _, count in best)
     return a, b, c, d
-
-
-def _by_quadrant(log: PlanLog, ledger: Ledger) -> list[float]:
-    """Passing volume of the bolts' plates, by quarter turn about the chord."""
-    out = [0.0] * 4
-    for plate in ledger.plates:
-        if plate.role != "bolt" or not plate.grade.passes:
-            continue
-        middle = plate.corner + sum(plate.edges) / 2 - log.origin
-        away = middle - (middle @ log.axis) * log.axis
-        out[int(clock_of_normal(away) // QUARTER) % 4] += plate.volume
-    return out

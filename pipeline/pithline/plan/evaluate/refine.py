@@ -8,85 +8,117 @@ a setting.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
 from pithline.plan.execute.bucked_log import LogLayout
 from pithline.plan.execute.ledger import Ledger
-from pithline.plan.execute.slab_layout import SlabCache
+from pithline.plan.execute.slab_fill import PlacesCache
 from pithline.plan.problem.layout import LayoutSetting
+from pithline.plan.problem.monitor import SILENT, Monitor
 
 SAME_DIRECTION = 1e-6
+"""Cuts whose directions differ by less (sine) run along each other."""
 Path = tuple[str, ...]
 Move = Callable[[LayoutSetting], LayoutSetting]
-Carry = Callable[[LogLayout, list[SlabCache]], Ledger]
+Execute = Callable[[LogLayout, list[PlacesCache]], Ledger]
+
+
+@dataclass(frozen=True, slots=True)
+class RefineSteps:
+    """What refinement may try.
+
+    Attributes
+    ----------
+    trials : int
+        Most layouts carried out.
+    roll : float
+        By which settings are turned. [rad]
+    height : float
+        By which slabs are shifted. [mm]
+    turn : bool
+        Whether a log may be turned whole.
+    """
+
+    trials: int
+    roll: float
+    height: float
+    turn: bool = True
 
 
 def refine(
     log_layout: LogLayout,
-    carry: Carry,
+    execute: Execute,
     value: Callable[[Ledger], float],
-    trials: int,
-    roll_step: float,
-    height_step: float,
-    stopped: Callable[[], bool],
-    progress: Callable[[float, float], None],
-    turn: bool = True,
+    steps: RefineSteps,
+    monitor: Monitor = SILENT,
 ) -> tuple[LogLayout, Ledger]:
-    """The sawing after the moves that each gained, and it carried out; the same one where none does.
+    """The layout after the moves that each gained, and it carried out; the same one where none does.
 
     Parameters
     ----------
-    carry : carries a sawing out; its memories, one a log, may be read and filled.
-    value : of what was carried out; −inf refuses it.
-    trials : most sawings carried out.
-    roll_step : by which settings are turned. [rad]
-    height_step : by which slabs are shifted. [mm]
-    progress : told the fraction done and the value so far.
-    turn : whether a log may be turned whole.
+    log_layout : LogLayout
+        Where it begins.
+    execute : callable
+        Carries a layout out; its caches, one a log, may be read and filled.
+    value : callable
+        Of what was carried out; −inf refuses it.
+    steps : RefineSteps
+        What is tried.
+    monitor : Monitor
+        Hears the value so far, and how far it is.
     """
-    seen: list[SlabCache] = [{} for _ in log_layout.layouts]
-    ledger = carry(log_layout, seen)
-    best, highest, left = log_layout, value(ledger), trials
+    seen: list[PlacesCache] = [{} for _ in log_layout.layouts]
+    ledger = execute(log_layout, seen)
+    best, highest, left = log_layout, value(ledger), steps.trials
     for i, layout in enumerate(log_layout.layouts):
         if layout is None:
             continue
-        for move in _moves(layout, roll_step, height_step, turn):
-            if left == 0 or stopped():
+        for move in _moves(layout, steps):
+            if left == 0 or monitor.stopped():
                 return best, ledger
             left -= 1
-            progress(1.0 - left / trials, highest)
+            monitor.found(highest)
+            monitor.report("refining", 1.0 - left / steps.trials)
             here = best.layouts[i]
             assert here is not None
-            layouts = (*best.layouts[:i], move(here), *best.layouts[i + 1 :])
-            tried = replace(best, layouts=layouts)
-            memory = [dict(one) for one in seen]
-            made = carry(tried, memory)
-            found = value(made)
-            if found > highest + 1e-9:
-                best, highest, ledger, seen = tried, found, made, memory
+            tried = replace(best, layouts=(*best.layouts[:i], move(here), *best.layouts[i + 1 :]))
+            caches = [dict(one) for one in seen]
+            made = execute(tried, caches)
+            worth = value(made)
+            if worth > highest + LEAST_GAIN:
+                best, highest, ledger, seen = tried, worth, made, caches
     return best, ledger
 
 
-def _moves(layout: LayoutSetting, roll_step: float, height_step: float, turn: bool) -> Iterator[Move]:
+LEAST_GAIN = 1e-9
+"""A move that gains less gains nothing."""
+
+
+def _moves(layout: LayoutSetting, steps: RefineSteps) -> Iterator[Move]:
     """Changes to try of one log's layout, in a fixed order: the whole log's turns, then each setting's, thickest slabs first.
 
     A half is turned with all that follows of it, but for slabs along the first setting's face.
     """
-    if turn:
-        for by in (roll_step, -roll_step):
-            yield lambda whole, by=by: turned(whole, by)
+    if steps.turn:
+        for by in (steps.roll, -steps.roll):
+            yield partial(turned, by=by)
     paths = [path for path in _paths(layout) if not _along(layout, path)]
     for path in sorted(paths, key=lambda p: (-sum(s.thickness for s in _at(layout, p).slabs), p)):
-        for by in (height_step, -height_step):
-            yield lambda whole, by=by, path=path: _with(whole, path, lambda one: _shifted(one, by))
-        if _at(layout, path).role == "bolt":
-            for by in (roll_step, -roll_step):
-                yield lambda whole, by=by, path=path: _with(whole, path, lambda one: _rolled(one, by))
-        elif _at(layout, path).role == "half":
-            for by in (roll_step, -roll_step):
-                yield lambda whole, by=by, path=path: _with(whole, path, lambda one: turned(one, by, whole.clock))
+        for by in (steps.height, -steps.height):
+            yield partial(_move_at, path=path, change=partial(_shifted, by=by))
+        role = _at(layout, path).role
+        for by in (steps.roll, -steps.roll):
+            if role == "bolt":
+                yield partial(_move_at, path=path, change=partial(_rolled, by=by))
+            elif role == "half":
+                yield partial(_half_turned, path=path, by=by)
+
+
+def _half_turned(whole: LayoutSetting, path: Path, by: float) -> LayoutSetting:
+    return _move_at(whole, path, partial(turned, by=by, along=whole.clock))
 
 
 def _paths(setting: LayoutSetting, path: Path = ()) -> Iterator[Path]:
@@ -109,10 +141,12 @@ def _along(layout: LayoutSetting, path: Path) -> bool:
     return any(abs(np.sin(here.clock - _at(layout, path[:n]).clock)) < SAME_DIRECTION for n in range(len(path)))
 
 
-def _with(setting: LayoutSetting, path: Path, change: Move) -> LayoutSetting:
+def _move_at(setting: LayoutSetting, path: Path, change: Move) -> LayoutSetting:
+    """The layout with the setting at a path changed."""
     if not path:
         return change(setting)
-    return replace(setting, **{path[0]: _with(getattr(setting, path[0]), path[1:], change)})
+    child: LayoutSetting = _move_at(getattr(setting, path[0]), path[1:], change)
+    return replace(setting, above=child) if path[0] == "above" else replace(setting, below=child)
 
 
 def _rolled(setting: LayoutSetting, by: float) -> LayoutSetting:

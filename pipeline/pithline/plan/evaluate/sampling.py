@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pithline.plan.execute.grade import grade_plate
-from pithline.plan.execute.ledger import Ledger, Plate
+from pithline.plan.execute.ledger import Plate
 from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.parts import SawnPart
 from pithline.wood.field import CLOCKS, WoodField, disturbed, tables
@@ -61,35 +61,26 @@ def sampled_logs(log: PlanLog, samples: int, seed: int) -> tuple[PlanLog, ...]:
     return tuple(sampled_log(log, rng) for _ in range(samples))
 
 
-def passing_on_samples(log: PlanLog, ledger: Ledger, parts: tuple[SawnPart, ...], samples: int, seed: int) -> Array:
-    """Passing volume of a carried-out plan on sampled logs, (samples,) mm³, in order of the seed."""
-    logs = sampled_logs(log, samples, seed)
-    out = np.zeros(samples)
-    for plate in ledger.plates:
-        if plate.grade.passes:
-            out += plate.volume * _passes(logs, plate, parts)
-    return out
+@dataclass(slots=True)
+class SampledPlates:
+    """Plates judged on sampled logs; what was judged once is kept, for plans that differ little have most plates in common."""
 
+    logs: tuple[PlanLog, ...]
+    parts: tuple[SawnPart, ...]
+    known: dict[bytes, NDArray[np.bool_]] = field(default_factory=dict)
 
-def _passes(logs: Sequence[PlanLog], plate: Plate, parts: tuple[SawnPart, ...]) -> NDArray[np.bool_]:
-    """On which logs a plate passes, (logs,)."""
-    limits = parts[plate.part].limits
-    return np.array([grade_plate(log, plate.corner, plate.edges, limits, SAMPLE_PITCH).passes for log in logs], bool)
+    def passing(self, plates: Sequence[Plate]) -> NDArray[np.bool_]:
+        """On which logs plates pass, (logs, plates); those that fail on the fitted log pass nowhere."""
+        out = np.zeros((len(self.logs), len(plates)), bool)
+        for k, plate in enumerate(plates):
+            if not plate.passes:
+                continue
+            key = bytes([plate.part]) + np.concatenate([plate.corner, *plate.edges]).tobytes()
+            if key not in self.known:
+                self.known[key] = np.array(self._judged(plate), bool)
+            out[:, k] = self.known[key]
+        return out
 
-
-def pass_probabilities(
-    logs: Sequence[PlanLog], ledger: Ledger, parts: tuple[SawnPart, ...], known: dict[bytes, float]
-) -> Array:
-    """The share of sampled logs on which each plate of a carried-out plan passes, 0 for those that fail on the fitted log.
-
-    `known` is read and filled: plans that differ little have most plates in common.
-    """
-    out = np.zeros(len(ledger.plates))
-    for k, plate in enumerate(ledger.plates):
-        if not plate.grade.passes:
-            continue
-        key = bytes([plate.part]) + np.concatenate([plate.corner, *plate.edges]).tobytes()
-        if key not in known:
-            known[key] = float(_passes(logs, plate, parts).mean())
-        out[k] = known[key]
-    return out
+    def _judged(self, plate: Plate) -> list[bool]:
+        limits = self.parts[plate.part].limits
+        return [grade_plate(log, plate.corner, plate.edges, limits, SAMPLE_PITCH).passes for log in self.logs]

@@ -14,7 +14,7 @@ from scipy.spatial.transform import Rotation
 
 from pithline.plan.evaluate.sampling import SAMPLE_PITCH
 from pithline.plan.execute.grade import grade_plate
-from pithline.plan.execute.ledger import Ledger, Plate
+from pithline.plan.execute.ledger import Plate
 from pithline.plan.problem.layout import LayoutSetting
 from pithline.plan.problem.log_frame import PlanLog, normal_at
 from pithline.plan.problem.parts import SawnPart
@@ -25,7 +25,7 @@ ROLL, HEIGHT, PITH = np.radians(5.0), 5.0, 5.0
 
 
 def cost_of(
-    logs: Sequence[tuple[PlanLog, LayoutSetting | None]], ledger: Ledger, parts: tuple[SawnPart, ...]
+    logs: Sequence[tuple[PlanLog, LayoutSetting | None]], plates: Sequence[Plate], parts: tuple[SawnPart, ...]
 ) -> dict[str, float]:
     """Instrument volume lost by 5° of roll, 5 mm of height in the first setting, and 5 mm of pith. [mm³]
 
@@ -36,20 +36,20 @@ def cost_of(
     total = {"roll_5_deg": 0.0, "height_5_mm": 0.0, "pith_5_mm": 0.0}
     for log, layout in logs:
         if layout is not None:
-            for key, lost in _cost_of(log, layout.clock, ledger, parts).items():
+            for key, lost in _cost_of(log, layout.clock, plates, parts).items():
                 total[key] += lost
     return total
 
 
-def _cost_of(log: PlanLog, clock: float, ledger: Ledger, parts: tuple[SawnPart, ...]) -> dict[str, float]:
+def _cost_of(log: PlanLog, clock: float, plates: Sequence[Plate], parts: tuple[SawnPart, ...]) -> dict[str, float]:
     """Of the plates of one log, whose first setting turns clock angle `clock` up. [rad]"""
-    plates = [plate for plate in ledger.plates if plate.grade.passes and _within(log, plate)]
-    whole = sum(plate.volume for plate in plates)
+    own = [plate for plate in plates if plate.passes and _within(log, plate)]
+    whole = sum(plate.volume for plate in own)
     up = normal_at(log.axis, clock)
 
     def kept(one: PlanLog, turn: float, shift: Array) -> float:
         rotation = Rotation.from_rotvec(turn * log.axis).as_matrix()
-        return sum(plate.volume for plate in plates if _passes(one, plate, parts, rotation, shift))
+        return sum(plate.volume for plate in own if _passes(one, plate, parts, rotation, shift))
 
     still = np.zeros(3)
     turned = [kept(log, sign * ROLL, still) for sign in (1.0, -1.0)]
@@ -66,8 +66,7 @@ def _cost_of(log: PlanLog, clock: float, ledger: Ledger, parts: tuple[SawnPart, 
 
 
 def _within(log: PlanLog, plate: Plate) -> bool:
-    middle = plate.corner + sum(np.asarray(edge) for edge in plate.edges) / 2
-    return bool(log.piece.holds(middle[None])[0])
+    return bool(log.piece.holds(plate.middle[None])[0])
 
 
 def _passes(log: PlanLog, plate: Plate, parts: tuple[SawnPart, ...], rotation: Array, shift: Array) -> bool:

@@ -1,56 +1,103 @@
-"""A plan as a cut script: the ledger's operations, pieces and plates put in the words of design section 6."""
+"""What a carried-out layout comes to: volumes, sets, money; and its pieces and plates in the words of a cut script."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
+from pithline.mill.machine import Machines
 from pithline.mill.products import Products
-from pithline.plan.execute.ledger import Ledger
-from pithline.plan.execute.sets import assign_sets, match
+from pithline.plan.execute.ledger import Ledger, Plate
+from pithline.plan.execute.sets import gather_sets
+from pithline.plan.problem.operations import Operation, Setting
 from pithline.plan.problem.parts import SawnPart
 
 
 @dataclass(frozen=True, slots=True)
 class Sums:
-    """Everything a totals table needs of one carried-out layout."""
+    """Everything a totals table needs of one carried-out layout.
+
+    Attributes
+    ----------
+    ledger : Ledger
+        What was sawn.
+    plates : tuple of Plate
+        Its plates with their mates and sets.
+    sets : mapping of str to int
+        Complete sets by product.
+    volumes : mapping of str to float
+        Wood of every piece. [mm³]
+    log_volume : float
+        [mm³]
+    parts : tuple of SawnPart
+        What plates are of.
+    """
 
     ledger: Ledger
+    plates: tuple[Plate, ...]
+    sets: Mapping[str, int]
     volumes: Mapping[str, float]
     log_volume: float
-    sets: Mapping[str, int]
+    parts: tuple[SawnPart, ...]
+
+    def with_wood(self) -> Sums:
+        """Without plates whose pieces hold no wood: of such an earlier script may tell."""
+        return replace(self, plates=tuple(plate for plate in self.plates if self.volumes.get(plate.id, 0.0) > 0.0))
 
 
-def settle(
-    ledger: Ledger, parts: tuple[SawnPart, ...], products: Products, volumes: Mapping[str, float], log_volume: float
-) -> Sums:
-    """Match mates, gather sets, and keep the volumes of wood beside the ledger."""
-    match(ledger.plates, parts)
-    return Sums(ledger, volumes, log_volume, assign_sets(ledger.plates, parts, products))
+def sum_up(ledger: Ledger, parts: tuple[SawnPart, ...], products: Products, volumes: Mapping[str, float]) -> Sums:
+    """Match mates, gather sets, and keep the volumes of wood beside the ledger; that of "log" is among them. [mm³]"""
+    gathered = gather_sets(ledger.plates, parts, products)
+    return Sums(ledger, gathered.plates, gathered.sets, volumes, volumes["log"], parts)
 
 
-def totals(sums: Sums, products: Products) -> dict[str, Any]:
-    """The totals table: volumes mm³, kerf as the log less all pieces that are left."""
-    ledger = sums.ledger
-    good = [plate for plate in ledger.plates if plate.grade.passes]
-    leaves = ledger.leaves()
-    left = sum(sums.volumes.get(name, 0.0) for name in leaves)
+def totals(sums: Sums, products: Products, machines: Machines) -> dict[str, Any]:
+    """The totals table: volumes mm³, kerf as the log less all pieces that are left, money, minutes."""
+    ledger, mill = sums.ledger, machines.mill
+    good = [plate for plate in sums.plates if plate.passes]
+    left = sum(sums.volumes.get(name, 0.0) for name in ledger.leaves())
     in_plates = sum(sums.volumes.get(plate.id, 0.0) for plate in good)
     prices = {product.name: product.price for product in products.products}
+    value = float(sum(prices[name] * n for name, n in sums.sets.items()))
+    loose = loose_value(good, sums.parts, products)
+    minutes = ledger.minutes + mill.minutes_per_log
+    labour = minutes * mill.hour_rate / 60.0
+    in_sets = float(sum(plate.volume for plate in good if plate.set_id is not None))
+    volume = float(sum(plate.volume for plate in good))
     return {
-        "instrument_volume": float(sum(plate.volume for plate in good)),
+        "instrument_volume": volume,
         "plates": len(good),
         "sets": dict(sums.sets),
-        "value": float(sum(prices[name] * n for name, n in sums.sets.items())),
+        "value": value,
+        "set_volume": in_sets,
+        "loose_volume": volume - in_sets,
+        "loose_value": loose,
+        "labour": labour,
+        "earnings": value + loose - labour,
         "kerf_volume": float(max(sums.log_volume - left, 0.0)),
         "offcut_volume": float(max(left - in_plates, 0.0)),
         "log_volume": float(sums.log_volume),
-        "minutes": ledger.minutes,
+        "minutes": minutes,
         "settings": ledger.charged,
+        "set_ups": ledger.set_ups,
     }
+
+
+def loose_value(plates: Sequence[Plate], parts: Sequence[SawnPart], products: Products) -> float:
+    """What passing plates in no set bring: at their part's price, bookmatched ones in mated pairs, no more than are wanted."""
+    total = 0.0
+    for product in products.products:
+        for part in product.parts:
+            own = [plate for plate in plates if parts[plate.part].key == (product.name, part.name)]
+            loose = [plate for plate in own if plate.set_id is None and (plate.mate is not None or not part.bookmatched)]
+            count = len(loose)
+            if product.demand is not None:
+                count = min(count, product.demand * part.count - sum(plate.set_id is not None for plate in own))
+            total += part.loose_price * (count // 2 if part.bookmatched else count)
+    return total
 
 
 def piece_list(ledger: Ledger, volumes: Mapping[str, float]) -> list[dict[str, Any]]:
@@ -63,10 +110,10 @@ def piece_list(ledger: Ledger, volumes: Mapping[str, float]) -> list[dict[str, A
     return out
 
 
-def plate_list(ledger: Ledger, parts: tuple[SawnPart, ...]) -> list[dict[str, Any]]:
+def plate_list(plates: tuple[Plate, ...], parts: tuple[SawnPart, ...]) -> list[dict[str, Any]]:
     """Plates as sawn, with their grades in degrees."""
     out = []
-    for plate in ledger.plates:
+    for plate in plates:
         part, grade = parts[plate.part], plate.grade
         out.append(
             {
@@ -80,6 +127,8 @@ def plate_list(ledger: Ledger, parts: tuple[SawnPart, ...]) -> list[dict[str, An
                 "volume": float(plate.volume),
                 "ring_angle": {"min": float(np.degrees(grade.ring_min)), "mean": float(np.degrees(grade.ring_mean))},
                 "runout": float(np.degrees(grade.runout)),
+                "slope": float(np.degrees(grade.slope)),
+                "sapwood": float(grade.sapwood),
                 "limits": part.limits.name,
                 "passes": bool(grade.passes),
             }
@@ -87,21 +136,21 @@ def plate_list(ledger: Ledger, parts: tuple[SawnPart, ...]) -> list[dict[str, An
     return out
 
 
-def plain(value: Any) -> Any:
-    """The same data with numpy's numbers and arrays made plain."""
-    if isinstance(value, Mapping):
-        return {key: plain(one) for key, one in value.items()}
-    if isinstance(value, (list, tuple)):
-        return [plain(one) for one in value]
-    if isinstance(value, np.generic):
-        return value.item()
-    if isinstance(value, np.ndarray):
-        return value.tolist()
-    return value
+def weighed(ledger: Ledger, volumes: Mapping[str, float], density: float) -> tuple[Operation, ...]:
+    """The operations, settings in the shop with the weight of their pieces' wood; those on the mill weighed theirs with bark.
 
-
-def weigh(ledger: Ledger, volumes: Mapping[str, float], density: float) -> None:
-    """Weights of settings in the shop, from the wood of their pieces; settings on the mill weighed theirs with bark."""
-    for operation in ledger.operations:
-        if operation["op"] == "setting" and operation["weight_kg"] == 0.0:
-            operation["weight_kg"] = float(volumes.get(operation["piece"], 0.0) * 1e-9 * density)
+    Parameters
+    ----------
+    ledger : Ledger
+        What was sawn.
+    volumes : mapping of str to float
+        Wood of every piece. [mm³]
+    density : float
+        Of green wood. [kg/m³]
+    """
+    return tuple(
+        replace(each, weight_kg=float(volumes.get(each.piece, 0.0) * 1e-9 * density))
+        if isinstance(each, Setting) and each.weight_kg == 0.0
+        else each
+        for each in ledger.operations
+    )

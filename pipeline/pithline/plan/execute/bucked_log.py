@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from pithline.plan.execute.ledger import Ledger
-from pithline.plan.execute.simulate import Poser, Shop, execute_layouts, uncut_log
-from pithline.plan.execute.slab_layout import SlabCache
+from pithline.plan.execute.ledger import Ledger, NewPiece, SawPlane
+from pithline.plan.execute.simulate import FillRequest, PieceToSaw, Poser, execute_layouts, uncut_log
+from pithline.plan.execute.slab_fill import PlacesCache
 from pithline.plan.problem.layout import LayoutSetting
 from pithline.plan.problem.log_frame import PlanLog, shorter_log
+from pithline.plan.problem.operations import Setting, Support, Tool
+from pithline.plan.problem.task import SawingTask
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,32 +40,47 @@ def crosscut_log(
     ledger = uncut_log()
     if not places:
         return ledger, (whole,)
-    setting = ledger.setting("buck", "log", True, 0.0, support="cradle", against=None)
-    setting["weight_kg"] = weight
+    setting = ledger.open_setting(Setting(Tool.BUCK, "log", True, weight_kg=weight, support=Support.CRADLE))
     rest, base = ledger.pieces["log"], float(whole.axis @ whole.origin)
     made = []
     for number, place in enumerate(places, start=1):
         last = number == len(places)
-        above = (f"log-{number + 1}" if last else ledger.fresh("rest-"), "log")
-        rest, below = ledger.cut(setting, rest, whole.axis, base + place, kerf, above, (f"log-{number}", "log"))
+        above = NewPiece(f"log-{number + 1}", "log") if last else ledger.named("rest-", "log")
+        plane = SawPlane(whole.axis, base + place, kerf)
+        rest, below = ledger.cut(setting, rest, plane, above, NewPiece(f"log-{number}", "log"))
         made.append(below)
     return ledger, tuple(shorter_log(whole, piece) for piece in (*made, rest))
 
 
 def execute_log_layout(
     log_layout: LogLayout,
-    shop: Shop,
+    task: SawingTask,
     poser: Callable[[PlanLog], Poser],
+    fill: FillRequest,
     weight: float,
-    reserve: bool = True,
-    memories: Sequence[SlabCache | None] | None = None,
+    caches: Sequence[PlacesCache | None] | None = None,
 ) -> Ledger:
-    """Carry a sawing out, crosscuts first; `poser` makes one for each log, `memories` hold what was seen in each."""
-    ledger, logs = crosscut_log(log_layout.whole, log_layout.places, shop.machines.buck.kerf, weight)
-    return execute_layouts(
-        ledger,
-        [(log, layout, poser(log)) for log, layout in zip(logs, log_layout.layouts, strict=True)],
-        shop,
-        reserve,
-        memories,
-    )
+    """Carry a log's layout out, crosscuts first.
+
+    Parameters
+    ----------
+    log_layout : LogLayout
+        Where to crosscut, and the layout of each log.
+    task : SawingTask
+        Machines, parts and what is wanted of them.
+    poser : callable
+        Makes the poser of each log.
+    fill : FillRequest
+        How slabs are filled.
+    weight : float
+        Of the log with its bark. [kg]
+    caches : sequence, optional
+        What was seen in each log's slabs; read and filled.
+    """
+    ledger, logs = crosscut_log(log_layout.whole, log_layout.places, task.machines.buck.kerf, weight)
+    seen = caches or [None] * len(logs)
+    pieces = [
+        PieceToSaw(log, log.piece, layout, poser(log), cache)
+        for log, layout, cache in zip(logs, log_layout.layouts, seen, strict=True)
+    ]
+    return execute_layouts(ledger, pieces, task, fill)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pithline.geometry.boxes import box_grid
 from pithline.mill.products import Limits
 from pithline.plan.problem.log_frame import PlanLog, in_trims
 from pithline.wood.kernels import box_figures
@@ -18,21 +19,15 @@ GRADE_PITCH = 10.0
 
 @dataclass(frozen=True, slots=True)
 class PlateGrade:
-    """Figures of one plate. Angles in radians."""
+    """Figures of one plate: angles in radians; `sapwood` is how deep sapwood reaches in from a long edge, over both faces. [mm]"""
 
     ring_min: float
     ring_mean: float
     runout: float
     sound: bool
     passes: bool
-
-
-def box_grid(corner: Array, first: Array, second: Array, pitch: float = GRADE_PITCH) -> Array:
-    """Points of a rectangle, edges included, no two neighbours further apart than `pitch`, (n, m, 3)."""
-    n = int(np.ceil(np.linalg.norm(first) / pitch - 1e-9)) + 1
-    m = int(np.ceil(np.linalg.norm(second) / pitch - 1e-9)) + 1
-    a, b = np.linspace(0, 1, max(n, 2)), np.linspace(0, 1, max(m, 2))
-    return corner + a[:, None, None] * first + b[None, :, None] * second
+    slope: float = 0.0
+    sapwood: float = 0.0
 
 
 def grade_plate(
@@ -43,7 +38,7 @@ def grade_plate(
     thick = float(np.linalg.norm(thickness))
     n, m = (max(2, int(np.ceil(np.linalg.norm(edge) / pitch - 1e-9)) + 1) for edge in (length, width))
     planes = 2 + max(1, int(np.ceil(thick / 12.0)))
-    ring_min, ring_mean, worst, inside, pith, saps, first, last = box_figures(
+    ring_min, ring_mean, worst, inside, pith, saps, first, last, slope, greatest = box_figures(
         corner, length, width, thickness, n, m, planes, log.sapwood, *log.exact
     )
     # the trims are half-spaces: a box is clear of them if its corners are
@@ -58,13 +53,21 @@ def grade_plate(
         )
         sound = not any(in_defect(defect, log.model, log.field, points).any() for defect in log.defects)
     across = float(np.linalg.norm(width))
-    sound = sound and _sapwood_fits(limits, saps > 0, first * across, last * across, across)
+    # from whichever long edge it reaches in less
+    deep = min(last, 1.0 - first) * across if saps > 0 else 0.0
+    allowed = {"any": np.inf, "none": 0.0, "edge": limits.sapwood_edge}[limits.sapwood]
+    sound = sound and (saps == 0 or (limits.sapwood != "none" and deep <= allowed))
     good = ring_min >= limits.ring_angle_min and ring_mean >= limits.ring_angle_mean and worst <= limits.runout_max
-    return PlateGrade(float(ring_min), float(ring_mean), float(worst), sound, bool(sound and good))
-
-
-def _sapwood_fits(limits: Limits, some: bool, first: float, last: float, across: float) -> bool:
-    """Sapwood rule of design section 4: none, any, or along one long edge on both faces, from `first` to `last` mm across."""
-    if limits.sapwood == "any" or not some:
-        return True
-    return limits.sapwood == "edge" and (last <= limits.sapwood_edge or across - first <= limits.sapwood_edge)
+    if limits.ring_angle_max is not None:
+        good = good and greatest <= limits.ring_angle_max
+    if limits.slope_max is not None:
+        good = good and slope <= limits.slope_max
+    return PlateGrade(
+        float(ring_min),
+        float(ring_mean),
+        float(worst),
+        sound,
+        bool(sound and good),
+        float(slope),
+        float(deep),
+    )

@@ -2,209 +2,193 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pithline.geometry.pieces import Piece
-from pithline.mill.machine import Machines
 from pithline.plan.execute.grade import grade_plate
-from pithline.plan.execute.ledger import Ledger, Plate
-from pithline.plan.execute.slab_layout import Billet, Saws, SlabFrame, Strip
+from pithline.plan.execute.ledger import Ledger, Plate, SawPlane
+from pithline.plan.execute.slab_fill import Billet, PlacesCache, Strip
+from pithline.plan.execute.slab_view import SlabFrame
 from pithline.plan.problem.log_frame import PlanLog
+from pithline.plan.problem.operations import Against, Setting, Stage, Support, Tool
 from pithline.plan.problem.parts import SawnPart
+from pithline.plan.problem.task import SawingTask
 
 Array = NDArray[np.float64]
 SLIVER = 0.6
-"""What is thinner than this above the last plate stays on it [mm]."""
+"""What is thinner than this above the last plate stays on it. [mm]"""
+SAME_FACE = 0.3
+"""Faces nearer than this to each other are one. [mm]"""
 
 
 @dataclass(frozen=True, slots=True)
 class SlabJob:
-    """A slab waiting for the shop: the piece, its frame, the cut that made its lower face, the strips chosen."""
+    """A slab waiting for the shop: its log, the piece, its frame, the cut that made its lower face, the strips chosen."""
 
+    log: PlanLog
     piece: Piece
     frame: SlabFrame
     face: str
     strips: tuple[Strip, ...]
-    saws: Saws
     role: str = "log"
+    cache: PlacesCache | None = None
 
 
-def minutes_of(length: float, cuts: int, feed: float | None, fixed: float | None = None) -> float:
-    """Minutes of a run of cuts: a fixed part plus length over feed, 0 where a machine states neither."""
-    return (fixed or 0.0) + (length * cuts / feed if feed else 0.0)
+@dataclass(frozen=True, slots=True)
+class BilletJob:
+    """A billet waiting for the resaw: the slab it comes from, its piece, its strip, and the width it was ripped to. [mm]"""
+
+    slab: SlabJob
+    piece: Piece
+    strip: Strip
+    width: float
+    billet: Billet
 
 
-def rip(ledger: Ledger, machines: Machines, job: SlabJob) -> list[tuple[Piece, Strip]]:
+def minutes_of(
+    length: float, cuts: int, feed: float | None, fixed: float | None = None, per_cut: float | None = None
+) -> float:
+    """Minutes of a run of cuts: a fixed part, length over feed, and a part a cut; 0 where a machine states none."""
+    return (fixed or 0.0) + cuts * ((length / feed if feed else 0.0) + (per_cut or 0.0))
+
+
+def saw_into_billets(ledger: Ledger, task: SawingTask, job: SlabJob) -> list[BilletJob]:
+    """Everything of one slab up to its billets; their resawing waits, so that dried ones can come last."""
+    waiting = []
+    for strip_piece, strip in _rip(ledger, task, job):
+        for piece, billet in _crosscut(ledger, task, job, strip_piece, strip):
+            waiting.append(_narrow(ledger, task, BilletJob(job, piece, strip, 0.0, billet)))
+    return waiting
+
+
+def _rip(ledger: Ledger, task: SawingTask, job: SlabJob) -> list[tuple[Piece, Strip]]:
     """Rip a slab into its strips; returns the strips' pieces."""
     if not job.strips:
         return []
-    kerf = machines.rip.kerf
-    lateral = job.frame.lateral
-    setting = ledger.setting(
-        "rip", job.piece.id, False, 0.0, support="table", against={"face": job.face, "angle_deg": 90.0}
-    )
+    saw, saws = task.machines.rip, task.saws
+    kerf = saw.kerf
+    setting = _on_table(ledger, Tool.RIP, job.piece, job.face)
     piece, out, last, cuts = job.piece, [], np.inf, 0
     ordered = sorted(job.strips, key=lambda s: -s.place)
     for i, strip in enumerate(ordered):
-        top = strip.place + job.saws.strip_width(strip.width)
-        if last - top > 0.3:
-            name = (ledger.fresh("offcut-"), "offcut")
-            _, piece = ledger.cut(
-                setting, piece, lateral, top + kerf / 2, kerf, name, (ledger.fresh("rest-"), job.piece.kind)
-            )
+        top = strip.place + saws.strip_width(strip.width)
+        if last - top > SAME_FACE:
+            plane = SawPlane(job.frame.lateral, top + kerf / 2, kerf)
+            offcut, rest = ledger.named("offcut-", "offcut"), ledger.named("rest-", job.piece.kind)
+            _, piece = ledger.cut(setting, piece, plane, offcut, rest)
             cuts += 1
         final = i == len(ordered) - 1
-        rest = (ledger.fresh("offcut-"), "offcut") if final else (ledger.fresh("rest-"), job.piece.kind)
-        over, piece = ledger.cut(
-            setting, piece, lateral, strip.place - kerf / 2, kerf, (ledger.fresh("strip-"), "billet"), rest
-        )
+        rest = ledger.named("offcut-", "offcut") if final else ledger.named("rest-", job.piece.kind)
+        plane = SawPlane(job.frame.lateral, strip.place - kerf / 2, kerf)
+        over, piece = ledger.cut(setting, piece, plane, ledger.named("strip-", "billet"), rest)
         cuts += 1
         last = strip.place - kerf
         out.append((over, strip))
-    setting["minutes"] = minutes_of(_length(job), cuts, machines.rip.feed)
+    ledger.amend(replace(setting, minutes=minutes_of(_length(task, job), cuts, saw.feed, None, saw.minutes_per_cut)))
     return out
 
 
-def _length(job: SlabJob) -> float:
-    starts = [b.start for s in job.strips for b in s.billets]
-    return max(starts) - min(starts) + 600.0 if starts else 0.0
+def _on_table(ledger: Ledger, tool: Tool, piece: Piece, face: str) -> Setting:
+    return ledger.open_setting(Setting(tool, piece.id, False, support=Support.TABLE, against=Against(face, 90.0)))
 
 
-def crosscut(
-    ledger: Ledger, machines: Machines, job: SlabJob, piece: Piece, strip: Strip, parts: tuple[SawnPart, ...]
-) -> list[tuple[Piece, Billet]]:
+def _length(task: SawingTask, job: SlabJob) -> float:
+    """How far along its strips a slab is ripped. [mm]"""
+    spans = [(b.start, b.start + task.parts[b.part].length) for s in job.strips for b in s.billets]
+    return max(end for _, end in spans) - min(start for start, _ in spans) if spans else 0.0
+
+
+def _crosscut(ledger: Ledger, task: SawingTask, job: SlabJob, piece: Piece, strip: Strip) -> list[tuple[Piece, Billet]]:
     """Crosscut a strip into billets."""
-    kerf, axis = machines.crosscut.kerf, job.frame.axis
-    setting = ledger.setting(
-        "crosscut", piece.id, False, 0.0, support="table", against={"face": job.face, "angle_deg": 90.0}
-    )
+    kerf, axis = task.machines.crosscut.kerf, job.frame.axis
+    setting = _on_table(ledger, Tool.CROSSCUT, piece, job.face)
     out, last, cuts = [], np.inf, 0
     ordered = sorted(strip.billets, key=lambda b: -b.start)
     for i, billet in enumerate(ordered):
-        top = billet.start + parts[billet.part].length
-        if last - top > 0.3:
-            name = (ledger.fresh("offcut-"), "offcut")
-            _, piece = ledger.cut(setting, piece, axis, top + kerf / 2, kerf, name, (ledger.fresh("rest-"), "billet"))
+        top = billet.start + task.parts[billet.part].length
+        if last - top > SAME_FACE:
+            plane = SawPlane(axis, top + kerf / 2, kerf)
+            offcut, rest = ledger.named("offcut-", "offcut"), ledger.named("rest-", "billet")
+            _, piece = ledger.cut(setting, piece, plane, offcut, rest)
             cuts += 1
         final = i == len(ordered) - 1
-        rest = (ledger.fresh("offcut-"), "offcut") if final else (ledger.fresh("rest-"), "billet")
-        over, piece = ledger.cut(
-            setting, piece, axis, billet.start - kerf / 2, kerf, (ledger.fresh("billet-"), "billet"), rest
-        )
+        rest = ledger.named("offcut-", "offcut") if final else ledger.named("rest-", "billet")
+        plane = SawPlane(axis, billet.start - kerf / 2, kerf)
+        over, piece = ledger.cut(setting, piece, plane, ledger.named("billet-", "billet"), rest)
         cuts += 1
         last = billet.start - kerf
         out.append((over, billet))
-    setting["minutes"] = cuts * (machines.crosscut.minutes_per_cut or 0.0)
+    ledger.amend(replace(setting, minutes=cuts * (task.machines.crosscut.minutes_per_cut or 0.0)))
     return out
 
 
-def narrow(
-    ledger: Ledger, machines: Machines, job: SlabJob, piece: Piece, strip: Strip, part: SawnPart
-) -> tuple[Piece, float]:
-    """Rip a billet that is wider than its part; returns it and its width."""
-    wide, want = job.saws.strip_width(strip.width), job.saws.strip_width(part.width)
+def _narrow(ledger: Ledger, task: SawingTask, job: BilletJob) -> BilletJob:
+    """Rip a billet that is wider than its part; the job with its piece and width."""
+    part, saw = task.parts[job.billet.part], task.machines.rip
+    wide, want = task.saws.strip_width(job.strip.width), task.saws.strip_width(part.width)
     if wide - want < SLIVER:
-        return piece, wide
-    kerf = machines.rip.kerf
-    setting = ledger.setting(
-        "rip",
-        piece.id,
-        False,
-        minutes_of(part.length, 1, machines.rip.feed),
-        support="table",
-        against={"face": job.face, "angle_deg": 90.0},
-    )
-    _, under = ledger.cut(
-        setting,
-        piece,
-        job.frame.lateral,
-        strip.place + want + kerf / 2,
-        kerf,
-        (ledger.fresh("offcut-"), "offcut"),
-        (ledger.fresh("billet-"), "billet"),
-    )
-    return under, want
+        return replace(job, width=wide)
+    setting = _on_table(ledger, Tool.RIP, job.piece, job.slab.face)
+    plane = SawPlane(job.slab.frame.lateral, job.strip.place + want + saw.kerf / 2, saw.kerf)
+    offcut, billet = ledger.named("offcut-", "offcut"), ledger.named("billet-", "billet")
+    _, under = ledger.cut(setting, job.piece, plane, offcut, billet)
+    ledger.amend(replace(setting, minutes=minutes_of(part.length, 1, saw.feed, None, saw.minutes_per_cut)))
+    return replace(job, piece=under, width=want)
 
 
-def resaw(
-    log: PlanLog,
-    ledger: Ledger,
-    machines: Machines,
-    job: SlabJob,
-    piece: Piece,
-    strip: Strip,
-    width: float,
-    billet: Billet,
-    parts: tuple[SawnPart, ...],
+def resaw_all(
+    ledger: Ledger, task: SawingTask, waiting: Sequence[BilletJob], stages: Sequence[Stage] = tuple(Stage)
 ) -> None:
+    """Resaw billets that wait: the green ones first."""
+    for stage in stages:
+        for job in waiting:
+            if task.parts[job.billet.part].part.resaw == stage:
+                _resaw(ledger, task, job)
+
+
+def _resaw(ledger: Ledger, task: SawingTask, job: BilletJob) -> None:
     """Resaw a billet to plates from the top down, and grade them as sawn."""
-    part, frame, kerf = parts[billet.part], job.frame, machines.resaw.kerf
-    step = part.thickness + kerf
-    layers = sorted(billet.layers, reverse=True)
-    stage = part.part.resaw
-    setting = ledger.setting(
-        "resaw", piece.id, False, 0.0, stage, support="fence", against={"face": job.face, "angle_deg": 0.0}
-    )
-    source, top_of_rest, cuts = piece.id, frame.top, 0
-    kind = piece.kind
+    part, frame, saw = task.parts[job.billet.part], job.slab.frame, task.machines.resaw
+    step = part.thickness + saw.kerf
+    layers = sorted(job.billet.layers, reverse=True)
+    stage, fence = Stage(part.part.resaw), Against(job.slab.face, 0.0)
+    drafted = Setting(Tool.RESAW, job.piece.id, False, stage=stage, support=Support.FENCE, against=fence)
+    setting = ledger.open_setting(drafted)
+    piece, kind, top_of_rest, cuts = job.piece, job.piece.kind, frame.top, 0
     for i, layer in enumerate(layers):
         low = frame.low + layer * step
         top = low + part.thickness
         if top_of_rest - top > SLIVER:
-            name = (ledger.fresh("offcut-"), "offcut")
-            _, piece = ledger.cut(
-                setting, piece, frame.normal, top + kerf / 2, kerf, name, (ledger.fresh("rest-"), kind)
-            )
+            plane = SawPlane(frame.normal, top + saw.kerf / 2, saw.kerf)
+            offcut, rest = ledger.named("offcut-", "offcut"), ledger.named("rest-", kind)
+            _, piece = ledger.cut(setting, piece, plane, offcut, rest)
             cuts += 1
             top_of_rest = top
         if layer == 0:
-            made = replace(piece, kind="plate")
-            rename_piece(ledger, piece, made, "plate-")
+            made = ledger.rename(piece, "plate-", "plate")
         else:
             final = i == len(layers) - 1
-            rest = (ledger.fresh("offcut-"), "offcut") if final else (ledger.fresh("rest-"), kind)
-            made, piece = ledger.cut(
-                setting, piece, frame.normal, low - kerf / 2, kerf, (ledger.fresh("plate-"), "plate"), rest
-            )
+            rest = ledger.named("offcut-", "offcut") if final else ledger.named("rest-", kind)
+            plane = SawPlane(frame.normal, low - saw.kerf / 2, saw.kerf)
+            made, piece = ledger.cut(setting, piece, plane, ledger.named("plate-", "plate"), rest)
             cuts += 1
-        corner = frame.point(billet.start, strip.place, low)
-        edges = (part.length * frame.axis, width * frame.lateral, (top_of_rest - low) * frame.normal)
-        grade = grade_plate(log, corner, edges, part.limits)
-        volume = part.volume
-        ledger.plates.append(Plate(made.id, billet.part, corner, edges, grade, source, layer, volume, job.role))
-        ledger.boxes[made.id] = float(np.prod([np.linalg.norm(e) for e in edges]))
-        top_of_rest = low - kerf
-    setting["minutes"] = minutes_of(part.length, cuts, machines.resaw.feed)
-    if not cuts:
-        ledger.operations.remove(setting)
+        ledger.plates.append(_plate(job, part, made.id, layer, top_of_rest - low, low))
+        top_of_rest = low - saw.kerf
+    if cuts:
+        minutes = minutes_of(part.length, cuts, saw.feed, None, saw.minutes_per_cut)
+        ledger.amend(replace(setting, minutes=minutes))
+    else:
+        ledger.drop(setting)
 
 
-def rename_piece(ledger: Ledger, old: Piece, new: Piece, prefix: str) -> None:
-    """The last piece of a run turns out to be a slab or a plate: give it such an id where it was made."""
-    name = ledger.fresh(prefix)
-    cut = ledger.made_by.pop(old.id)
-    del ledger.pieces[old.id]
-    object.__setattr__(new, "id", name)
-    ledger.pieces[name] = new
-    ledger.made_by[name] = cut
-    for operation in reversed(ledger.operations):
-        if operation.get("id") == cut:
-            for side in ("above", "below"):
-                if operation[side] == old.id:
-                    operation[side] = name
-            return
-
-
-def saw_into_billets(
-    log: PlanLog, ledger: Ledger, machines: Machines, job: SlabJob, parts: tuple[SawnPart, ...]
-) -> list[tuple]:
-    """Everything of one slab up to its billets; returns the resaw jobs so that dried ones can come last."""
-    waiting = []
-    for piece, strip in rip(ledger, machines, job):
-        for billet_piece, billet in crosscut(ledger, machines, job, piece, strip, parts):
-            made, width = narrow(ledger, machines, job, billet_piece, strip, parts[billet.part])
-            waiting.append((job, made, strip, width, billet))
-    return waiting
+def _plate(job: BilletJob, part: SawnPart, name: str, layer: int, thickness: float, low: float) -> Plate:
+    """A plate as sawn, graded; `low` is where its lower face lies through the slab. [mm]"""
+    frame = job.slab.frame
+    corner = frame.point(job.billet.start, job.strip.place, low)
+    edges = (part.length * frame.axis, job.width * frame.lateral, thickness * frame.normal)
+    grade = grade_plate(job.slab.log, corner, edges, part.limits)
+    return Plate(name, job.billet.part, corner, edges, grade, job.piece.id, layer, part.volume, job.slab.role)

@@ -1,9 +1,10 @@
-"""Carry a layout out: settings become cuts, slabs go to the shop, offcuts remain. Posing is asked of a `Poser`."""
+"""Carry layouts out: settings become cuts, slabs go to the shop, offcuts remain. How pieces lie is asked of a `Poser`."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 from typing import Protocol
 
 import numpy as np
@@ -11,332 +12,322 @@ from numpy.typing import NDArray
 
 from pithline.geometry.pieces import Piece
 from pithline.mill.machine import Machines
-from pithline.plan.execute.ledger import Ledger
-from pithline.plan.execute.shop import SlabJob, minutes_of, rename_piece, resaw, saw_into_billets
-from pithline.plan.execute.slab_layout import Saws, SlabCache, SlabFrame, lay_out
+from pithline.plan.execute.bolt_holds import BoltHold, bolt_holds
+from pithline.plan.execute.ledger import Ledger, NewPiece, SawPlane
+from pithline.plan.execute.shop import SlabJob, minutes_of, resaw_all, saw_into_billets
+from pithline.plan.execute.slab_faces import SAME_FACE, ParallelFaces, Slabs, fit_slabs, parallel_faces, slab_frame
+from pithline.plan.execute.slab_fill import PlacesCache, SlabToFill, fill_slabs
+from pithline.plan.problem.economics import Economics
 from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
 from pithline.plan.problem.log_frame import PlanLog, normal_at
-from pithline.plan.problem.parts import SawnPart
+from pithline.plan.problem.operations import BladePlace, Setting, Tool
+from pithline.plan.problem.task import SawingTask
 
 Array = NDArray[np.float64]
-PARALLEL_COSINE = np.cos(np.radians(0.02))
-"""Faces within this of a normal are parallel to it; others, a lift step off, only bound a slab."""
-SNAP_DISTANCE = 16.0
-"""A slab whose face lies this near to a parallel sawn face (mm) uses that face instead of a cut of its own."""
+CHILD = {"log": "half", "half": "bolt", "bolt": "bolt"}
+"""What is left beside the slabs of a setting, by the setting's role."""
 
 
 @dataclass(frozen=True, slots=True)
 class PosedSetting:
-    """How a setting's cuts truly lie: unit normal, and the slabs' faces as the saw can set them."""
+    """How a setting's cuts truly lie.
+
+    Attributes
+    ----------
+    normal : (3,) array
+        Of the cuts, unit, log frame.
+    slabs : tuple of LayoutSlab
+        As the saw can set them; offsets are n·X, from the top down. [mm]
+    kerf : float
+        [mm]
+    drafted : Setting
+        The operation, without its id.
+    blades : tuple of (offset, BladePlace)
+        Where the mill's blade stands for the cut at each offset n·X; empty off the mill.
+    swapped : bool
+        Whether the piece was posed upside down: what the layout calls above then lies below.
+    """
 
     normal: Array
-    slabs: tuple[LayoutSlab, ...]  # offsets are n·X, from the top down
-    tool: str
+    slabs: Slabs
     kerf: float
-    charged: bool
-    entry: dict  # more keys of the setting's operation
-    per_cut: Callable[[Piece, float], dict]  # extra keys of a cut
-    minutes: float
-    swapped: bool = False  # the piece was posed upside down: what the layout calls above lies below
+    drafted: Setting
+    blades: tuple[tuple[float, BladePlace], ...] = ()
+    swapped: bool = False
+
+    def plane(self, offset: float) -> SawPlane:
+        """The cut whose kerf's centre lies at n·X = `offset`. [mm]"""
+        nearest = min(self.blades, key=lambda one: abs(one[0] - offset), default=None)
+        return SawPlane(self.normal, offset, self.kerf, None if nearest is None else nearest[1])
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """Why no machine takes a setting; empty where there is nothing to saw."""
+
+    why: str = ""
 
 
 class Poser(Protocol):
-    """Turns a drawn setting into one that can be sawn; None where no machine takes it."""
+    """Turns a drawn setting into one that can be sawn."""
 
-    def pose(self, setting: LayoutSetting, piece: Piece, ledger: Ledger) -> PosedSetting | None:
-        """Pose a piece for a setting."""
+    def pose(self, setting: LayoutSetting, piece: Piece) -> PosedSetting | Refused:
+        """A log or a half posed on the mill."""
+        ...
+
+    def holds(self, setting: LayoutSetting, piece: Piece) -> tuple[BoltHold, ...]:
+        """Ways to hold a bolt for a setting, the best first."""
+        ...
+
+    def pose_bolt(self, setting: LayoutSetting, piece: Piece, hold: BoltHold) -> PosedSetting | Refused:
+        """A bolt held by one of its sawn faces."""
         ...
 
 
 @dataclass(frozen=True, slots=True)
-class Shop:
-    """What carrying out needs besides the log."""
+class DrawnPoser:
+    """Takes every setting exactly as drawn: for the practice layout and for comparing layouts. Bolts go to the shop's saw, or stay."""
 
+    log: PlanLog
     machines: Machines
-    parts: tuple[SawnPart, ...]
-    worth: Array
-    left: Array  # plates of each part still wanted
+    bolts_on_mill: bool = False
 
-    @property
-    def saws(self) -> Saws:
-        """Kerfs and limits that shape strips."""
-        m = self.machines
-        return Saws(m.resaw.kerf, m.rip.kerf, m.crosscut.kerf, m.resaw.height_max)
+    def pose(self, setting: LayoutSetting, piece: Piece) -> PosedSetting:
+        """Normal and offsets as drawn."""
+        return self._drawn(setting, piece, Tool.MILL, True, normal_at(self.log.axis, setting.clock))
+
+    def holds(self, setting: LayoutSetting, piece: Piece) -> tuple[BoltHold, ...]:
+        """Any angle that the drawing asks for."""
+        tool = Tool.MILL if self.bolts_on_mill else Tool.RESAW
+        found = bolt_holds(self.log, piece, normal_at(self.log.axis, setting.clock), tool, (), True)
+        return tuple(replace(hold, angle_deg=round(hold.angle_deg, 1)) for hold in found)
+
+    def pose_bolt(self, setting: LayoutSetting, piece: Piece, hold: BoltHold) -> PosedSetting:
+        """Normal and offsets as drawn."""
+        charged = hold.tool is Tool.MILL or not hold.flat
+        return self._drawn(setting, piece, hold.tool, charged, normal_at(self.log.axis, setting.clock))
+
+    def _drawn(
+        self, setting: LayoutSetting, piece: Piece, tool: Tool, charged: bool, normal: Array
+    ) -> PosedSetting:
+        base = float(self.log.origin @ normal)
+        saw = self.machines.mill if tool is Tool.MILL else self.machines.resaw
+        slabs = tuple(LayoutSlab(s.low + base, s.thickness) for s in setting.slabs)
+        slabs = fit_slabs(slabs, parallel_faces(self.log, piece, normal), saw.kerf)
+        minutes = minutes_of(self.log.reach, 2 * len(slabs), saw.feed, saw.minutes_per_setting, saw.minutes_per_cut)
+        return PosedSetting(normal, slabs, saw.kerf, Setting(tool, piece.id, charged, minutes))
 
 
 @dataclass(frozen=True, slots=True)
-class ParallelFace:
-    """A sawn face parallel to a setting's cuts but for a hair: the height n·X to which the piece holds wood all along."""
+class PieceToSaw:
+    """A log, or a piece of one, with the layout it is to be sawn by (None leaves it).
 
-    cut: str
-    height: float
-
-
-def parallel_faces(log: PlanLog, piece: Piece, normal: Array) -> tuple[ParallelFace | None, ParallelFace | None]:
-    """The piece's faces parallel to `normal`: the one that bounds it from below, and from above."""
-    low = high = None
-    lateral = np.cross(normal, log.axis)
-    reach = float(log.field.radius.max())
-    corners = [log.origin + a * log.reach * log.axis + b * reach * lateral for a in (0.0, 1.0) for b in (-1.0, 1.0)]
-    for face in piece.faces:
-        n = np.asarray(face.normal)
-        lean = float(n @ normal)
-        if abs(lean) < PARALLEL_COSINE:
-            continue
-        sign = 1.0 if lean > 0 else -1.0
-        # a face leans by up to a lift step over its length: its height is where it comes nearest to the wood
-        height = sign * min(face.offset - float((n - sign * normal) @ corner) for corner in corners)
-        if lean < 0:
-            low = ParallelFace(face.cut, height)
-        else:
-            high = ParallelFace(face.cut, height)
-    return low, high
-
-
-def snap_to_faces(slabs: tuple[LayoutSlab, ...], low: float | None, high: float | None) -> tuple[LayoutSlab, ...]:
-    """Slabs moved onto a parallel sawn face where they lie near to it, thickness kept."""
-    out = list(slabs)
-    if low is not None and out and abs(out[-1].low - low) < SNAP_DISTANCE:
-        out[-1] = LayoutSlab(low, out[-1].thickness)
-    if high is not None and out and abs(high - out[0].top) < SNAP_DISTANCE:
-        out[0] = LayoutSlab(high - out[0].thickness, out[0].thickness)
-    return tuple(out)
-
-
-CLOSE_GAP = 6.0
-"""Slabs of one setting nearer than this beyond their kerf are moved together to share it. [mm]"""
-
-
-def close_gaps(slabs: tuple[LayoutSlab, ...], kerf: float, low: float | None = None) -> tuple[LayoutSlab, ...]:
-    """Slabs from the top down, neighbours moved together where less than `CLOSE` would be wasted between them.
-
-    They move up to the topmost; where the lowest rests on a sawn face at `low`, down to that one.
+    `cache` holds what was seen in the log's slabs; layouts that share slabs may share it.
     """
-    down = low is not None and bool(slabs) and abs(slabs[-1].low - low) < 0.3
-    out: list[LayoutSlab] = []
-    for slab in reversed(slabs) if down else slabs:
-        if out and down and abs(slab.low - kerf - out[-1].top) < CLOSE_GAP:
-            slab = LayoutSlab(out[-1].top + kerf, slab.thickness)
-        elif out and not down and abs(out[-1].low - kerf - slab.top) < CLOSE_GAP:
-            slab = LayoutSlab(out[-1].low - kerf - slab.thickness, slab.thickness)
-        out.append(slab)
-    return tuple(reversed(out)) if down else tuple(out)
 
-
-def fit_slabs(
-    slabs: tuple[LayoutSlab, ...], low: ParallelFace | None, high: ParallelFace | None, kerf: float
-) -> tuple[LayoutSlab, ...]:
-    """Slabs moved onto parallel sawn faces and onto each other where they lie near."""
-    floor = None if low is None else low.height
-    return close_gaps(snap_to_faces(slabs, floor, None if high is None else high.height), kerf, floor)
-
-
-def slab_frame(log: PlanLog, piece: Piece, normal: Array, low: float, top: float) -> SlabFrame:
-    """The frame of a slab between two faces square to `normal`."""
-    axis = log.axis - (log.axis @ normal) * normal
-    axis /= np.linalg.norm(axis)
-    # bucked faces are ends, which the log itself keeps clear
-    sides = [f for f in piece.faces if f not in log.piece.faces]
-    bounds = tuple((np.asarray(f.normal), f.offset) for f in sides if abs(np.dot(f.normal, normal)) < PARALLEL_COSINE)
-    return SlabFrame(axis, normal, np.cross(normal, axis), low, top, bounds)
-
-
-def execute_layout(
-    log: PlanLog,
-    layout: LayoutSetting,
-    shop: Shop,
-    poser: Poser,
-    reserve: bool = True,
-    memory: SlabCache | None = None,
-) -> Ledger:
-    """Saw a whole layout: mill settings first, then bolts in the shop, slabs, and what is resawn dried last.
-
-    Layouts that share slabs may share a `memory` of what was seen in them.
-    """
-    ledger = uncut_log()
-    return execute_layouts(ledger, ((log, layout, poser),), shop, reserve, (memory,))
+    log: PlanLog
+    piece: Piece
+    layout: LayoutSetting | None
+    poser: Poser
+    cache: PlacesCache | None = None
 
 
 def uncut_log() -> Ledger:
     """A ledger with nothing but the log as it was scanned."""
-    whole = Piece("log", "log")
-    return Ledger(pieces={"log": whole}, made_by={"log": None})
-
-
-def execute_layouts(
-    ledger: Ledger,
-    logs: Sequence[tuple[PlanLog, LayoutSetting | None, Poser]],
-    shop: Shop,
-    reserve: bool = True,
-    memories: Sequence[SlabCache | None] | None = None,
-) -> Ledger:
-    """Saw several logs, crosscut from one, each by its layout (None leaves it); the shop's work comes after all mill work.
-
-    `memories` hold what was seen in each log's slabs.
-    """
-    left = shop.left.astype(float).copy()
-    waiting = []
-    slabs = [
-        (log, saw_settings(log, ledger, log.piece, layout, shop, left, poser, reserve, memory))
-        for (log, layout, poser), memory in zip(logs, memories or [None] * len(logs), strict=True)
-    ]
-    for log, made in slabs:
-        waiting += [
-            (log, job) for slab in made for job in saw_into_billets(log, ledger, shop.machines, slab, shop.parts)
-        ]
-    resaw_all(ledger, waiting, shop)
-    return ledger
-
-
-def resaw_all(
-    ledger: Ledger, waiting: Sequence[tuple[PlanLog, tuple]], shop: Shop, stages: Sequence[str] = ("green", "dried")
-) -> None:
-    """Resaw billets that wait, each of the log beside it: the green ones first."""
-    for stage in stages:
-        for log, (job, made, strip, width, billet) in waiting:
-            if shop.parts[billet.part].part.resaw == stage:
-                resaw(log, ledger, shop.machines, job, made, strip, width, billet, shop.parts)
-
-
-def saw_settings(
-    log: PlanLog,
-    ledger: Ledger,
-    start: Piece,
-    layout: LayoutSetting | None,
-    shop: Shop,
-    left: Array,
-    poser: Poser,
-    reserve: bool,
-    memory: SlabCache | None,
-) -> list[SlabJob]:
-    """The settings of one log, or of a piece of it, on mill and resaw; its slabs. `left` is lessened by their plates."""
-    queue: list[tuple[LayoutSetting, Piece]] = [] if layout is None else [(layout, start)]
-    later: list[tuple[LayoutSetting, Piece]] = []
-    slabs: list[SlabJob] = []
-    while queue or later:
-        on_mill = bool(queue)
-        setting, piece = queue.pop(0) if queue else later.pop(0)
-        posed = poser.pose(setting, piece, ledger)
-        if posed is None:
-            continue
-        if on_mill and posed.tool != "mill":
-            later.append((setting, piece))
-            continue
-        above, below, made = _saw_setting(log, ledger, setting, piece, posed, shop, left, reserve, memory)
-        slabs.extend(made)
-        if posed.swapped:
-            above, below = below, above
-        for child, rest in ((setting.above, above), (setting.below, below)):
-            if child is not None and rest is not None:
-                (queue if posed.tool == "mill" else later).insert(
-                    0 if posed.tool != "mill" else len(queue), (child, rest)
-                )
-    return slabs
-
-
-def _saw_setting(
-    log: PlanLog,
-    ledger: Ledger,
-    setting: LayoutSetting,
-    piece: Piece,
-    posed: PosedSetting,
-    shop: Shop,
-    left: Array,
-    reserve: bool,
-    memory: SlabCache | None,
-) -> tuple[Piece | None, Piece | None, list[SlabJob]]:
-    """One setting's cuts from the top down; returns what is left above and below, and its slabs."""
-    low_face, high_face = parallel_faces(log, piece, posed.normal)
-    entry = ledger.setting(posed.tool, piece.id, posed.charged, posed.minutes, **posed.entry)
-    kerf, normal, kind = posed.kerf, posed.normal, piece.kind
-    worth = shop.worth if setting.prices is None else np.array(setting.prices)
-    over_next, under_next = (setting.below, setting.above) if posed.swapped else (setting.above, setting.below)
-    child = {"log": "half", "half": "bolt", "bolt": "bolt"}[setting.role]
-    above: Piece | None = None
-    below: Piece | None = None
-    jobs: list[SlabJob] = []
-    current, last = piece, np.inf
-    face_cut = high_face.cut if high_face is not None else None
-    if high_face is not None:
-        last = high_face.height
-    for i, slab in enumerate(posed.slabs):
-        if current is None:  # the slab before lay on a face: the piece ends there
-            break
-        first, final = i == 0, i == len(posed.slabs) - 1
-        if last - slab.top > 0.3:
-            if first:
-                name = (
-                    ledger.fresh(child + "-"),
-                    child if over_next is not None else ("bolt" if setting.role != "bolt" else "offcut"),
-                )
-            else:
-                name = (ledger.fresh("offcut-"), "offcut")
-            over, current = ledger.cut(
-                entry,
-                current,
-                normal,
-                slab.top + kerf / 2,
-                kerf,
-                name,
-                (ledger.fresh("rest-"), kind),
-                **posed.per_cut(current, slab.top + kerf / 2),
-            )
-            if first:
-                above = over
-        if low_face is not None and slab.low - low_face.height < 0.3:
-            made, current = current, None
-            made = _as_slab(ledger, made)
-            face_cut = low_face.cut
-        else:
-            rest = (
-                (ledger.fresh(child + "-"), child if under_next is not None else "bolt")
-                if final
-                else (ledger.fresh("rest-"), kind)
-            )
-            made, current = ledger.cut(
-                entry,
-                current,
-                normal,
-                slab.low - kerf / 2,
-                kerf,
-                (ledger.fresh("slab-"), "slab"),
-                rest,
-                **posed.per_cut(current, slab.low - kerf / 2),
-            )
-            face_cut = ledger.made_by[made.id]
-        last = slab.low - kerf
-        top = min(slab.top, high_face.height) if high_face is not None else slab.top
-        frame = slab_frame(log, made, normal, slab.low, top)
-        strips = lay_out(log, frame, shop.parts, worth, left, shop.saws, reserve, memory=memory)
-        for strip in strips:
-            for billet in strip.billets:
-                left[billet.part] -= len(billet.layers)
-        jobs.append(SlabJob(made, frame, face_cut or "", strips, shop.saws, setting.role))
-    below = current
-    return above, below, jobs
-
-
-def _as_slab(ledger: Ledger, piece: Piece) -> Piece:
-    """What is left between the last cut and an old face is a slab: rename it where it was made."""
-    made = Piece(piece.id, "slab", piece.faces)
-    rename_piece(ledger, piece, made, "slab-")
-    return made
+    return Ledger(pieces={"log": Piece("log", "log")}, made_by={"log": None})
 
 
 @dataclass(frozen=True, slots=True)
-class DrawnPoser:
-    """Takes every setting exactly as drawn, on a saw of one kerf: for the practice layout and for comparing layouts."""
+class FillRequest:
+    """How slabs are filled: for what is sold, from which prices of the pools (Q,) on, keeping the log's doubts or not.
 
-    log: PlanLog
-    kerf: float
-    minutes_per_setting: float = 0.0
-    feed: float | None = None
+    `fine` multiplies the steps at which places are looked at: 1 for what is carried out, more for comparing.
+    """
 
-    def pose(self, setting: LayoutSetting, piece: Piece, ledger: Ledger) -> PosedSetting | None:
-        """Normal and offsets as drawn."""
-        normal = normal_at(self.log.axis, setting.clock)
-        base = float(self.log.origin @ normal)
-        slabs = tuple(LayoutSlab(s.low + base, s.thickness) for s in setting.slabs)
-        slabs = fit_slabs(slabs, *parallel_faces(self.log, piece, normal), self.kerf)
-        minutes = minutes_of(self.log.reach, 2 * len(slabs), self.feed, self.minutes_per_setting)
-        return PosedSetting(normal, slabs, "mill", self.kerf, True, {}, lambda p, o: {}, minutes)
+    economics: Economics
+    prices: Array
+    reserve: bool = True
+    fine: float = 1.0
+
+
+def execute_layouts(ledger: Ledger, pieces: Sequence[PieceToSaw], task: SawingTask, fill: FillRequest) -> Ledger:
+    """Saw several logs, crosscut from one, each by its layout: logs and halves, then all bolts by set-up, then slabs in the shop.
+
+    What is resawn dried comes last.
+    """
+    simulation = Simulation(ledger, task)
+    jobs = [job for piece in pieces for job in simulation.saw_log(piece)]
+    jobs += simulation.saw_bolts()
+    jobs = filled_jobs(jobs, task, fill)
+    waiting = [job for slab in jobs for job in saw_into_billets(ledger, task, slab)]
+    resaw_all(ledger, task, waiting)
+    return ledger
+
+
+def filled_jobs(
+    jobs: Sequence[SlabJob], task: SawingTask, fill: FillRequest, sawn: NDArray[np.int64] | None = None
+) -> list[SlabJob]:
+    """Slabs with the strips that are best for all of them together; `sawn` (P, 2) plates count beside them."""
+    slabs = [SlabToFill(job.log, job.frame, job.cache) for job in jobs]
+    chosen = fill_slabs(slabs, task, fill.economics, fill.prices, sawn, fill.reserve, fill.fine)
+    return [replace(job, strips=strips) for job, strips in zip(jobs, chosen.strips, strict=True)]
+
+
+@dataclass(slots=True)
+class Simulation:
+    """Layouts on their way through mill and resaw.
+
+    Attributes
+    ----------
+    ledger : Ledger
+        Grows.
+    task : SawingTask
+        Machines and parts.
+    bolts : list
+        Bolts that wait, each with its log and the setting it is to have.
+    refused : list of str
+        Why machines did not take a setting, each reason once.
+    """
+
+    ledger: Ledger
+    task: SawingTask
+    bolts: list[tuple[PieceToSaw, LayoutSetting, Piece]] = field(default_factory=list)
+    refused: list[str] = field(default_factory=list)
+
+    def saw_log(self, start: PieceToSaw) -> list[SlabJob]:
+        """The settings of one log and its halves on the mill; their slabs. Bolts wait."""
+        queue = [] if start.layout is None else [(start.layout, start.piece)]
+        slabs: list[SlabJob] = []
+        while queue:
+            setting, piece = queue.pop(0)
+            if setting.role == "bolt":
+                self.bolts.append((start, setting, piece))
+                continue
+            posed = start.poser.pose(setting, piece)
+            if isinstance(posed, Refused):
+                self._refuse(posed, piece)
+                continue
+            following, made = self._saw_setting(start, setting, piece, posed, self.ledger.fresh("set-up-"))
+            slabs += made
+            queue += following
+        return slabs
+
+    def saw_bolts(self) -> list[SlabJob]:
+        """All bolts that wait, those of one set-up after one another: flat ones first, then the cradle that serves most.
+
+        A cradle that a bolt needs once more after another has been in between is set up again.
+        """
+        slabs: list[SlabJob] = []
+        while self.bolts:
+            held = [(one, one[0].poser.holds(one[1], one[2])) for one in self.bolts]
+            for (_, _, piece), holds in held:
+                if not holds:
+                    self._refuse(Refused("no cradle of the shop holds it as it is to be sawn"), piece)
+            self.bolts = [one for one, holds in held if holds]
+            serves = Counter(key for _, holds in held for key in {hold.set_up for hold in holds})
+            if not serves:
+                break
+            flat = [key for key in serves if key[1] == 0.0]
+            chosen = max(flat or serves, key=lambda key: (serves[key], -key[1]))
+            slabs += self._one_set_up(chosen)
+        return slabs
+
+    def _one_set_up(self, key: tuple[Tool, float]) -> list[SlabJob]:
+        """Every waiting bolt that one set-up can hold, and what it leaves of them, until none is left that it holds."""
+        slabs: list[SlabJob] = []
+        name = self.ledger.fresh("set-up-")
+        first, waiting, self.bolts = True, self.bolts, []
+        while waiting:
+            start, setting, piece = waiting.pop(0)
+            hold = next((one for one in start.poser.holds(setting, piece) if one.set_up == key), None)
+            if hold is None:
+                self.bolts.append((start, setting, piece))
+                continue
+            posed = start.poser.pose_bolt(setting, piece, hold)
+            if isinstance(posed, Refused):
+                self._refuse(posed, piece)
+                continue
+            if not first and posed.drafted.charged:
+                posed = replace(posed, drafted=self._repeated(posed.drafted))
+            first = first and not posed.drafted.charged
+            following, made = self._saw_setting(start, setting, piece, posed, name)
+            slabs += made
+            waiting += [(start, child, rest) for child, rest in following]
+        return slabs
+
+    def _repeated(self, drafted: Setting) -> Setting:
+        """A further setting of a set-up: it takes the minutes of a repeat."""
+        saw = self.task.machines.mill if drafted.tool is Tool.MILL else self.task.machines.resaw
+        return replace(drafted, minutes=drafted.minutes - (saw.minutes_per_setting or 0.0) + saw.repeat_minutes)
+
+    def _refuse(self, refused: Refused, piece: Piece) -> None:
+        if refused.why and refused.why not in self.refused:
+            self.refused.append(refused.why)
+            self.ledger.cautions.append(f"a {piece.kind} is left whole, since on the mill {refused.why}")
+
+    def _saw_setting(
+        self, start: PieceToSaw, setting: LayoutSetting, piece: Piece, posed: PosedSetting, set_up: str
+    ) -> tuple[list[tuple[LayoutSetting, Piece]], list[SlabJob]]:
+        """One setting's cuts from the top down; the settings that follow with their pieces, and its slabs."""
+        ledger, kerf = self.ledger, posed.kerf
+        faces = parallel_faces(start.log, piece, posed.normal)
+        operation = ledger.open_setting(replace(posed.drafted, set_up=set_up if posed.drafted.charged else ""))
+        above: Piece | None = None
+        current: Piece | None = piece
+        last = np.inf if faces.ceiling is None else faces.ceiling
+        jobs: list[SlabJob] = []
+        for i, slab in enumerate(posed.slabs):
+            if current is None:  # the slab before lay on a face: the piece ends there
+                break
+            if last - slab.top > SAME_FACE:
+                over, current = ledger.cut(
+                    operation,
+                    current,
+                    posed.plane(slab.top + kerf / 2),
+                    self._left_above(setting, posed, first=i == 0),
+                    ledger.named("rest-", piece.kind),
+                )
+                above = over if i == 0 else above
+            if faces.low is not None and faces.carries(slab):
+                made, current, face = ledger.rename(current, "slab-", "slab"), None, faces.low.cut
+            else:
+                rest = self._left_below(setting, posed, piece.kind, final=i == len(posed.slabs) - 1)
+                plane = posed.plane(slab.low - kerf / 2)
+                made, current = ledger.cut(operation, current, plane, ledger.named("slab-", "slab"), rest)
+                face = ledger.made_by[made.id] or ""
+            last = slab.low - kerf
+            jobs.append(self._slab_job(start, setting, made, posed.normal, (slab, faces, face)))
+        if posed.swapped:
+            above, current = current, above
+        pairs = ((setting.above, above), (setting.below, current))
+        return [(child, rest) for child, rest in pairs if child is not None and rest is not None], jobs
+
+    def _left_above(self, setting: LayoutSetting, posed: PosedSetting, first: bool) -> NewPiece:
+        """What a cut over a slab leaves: what is sawn on by another setting, or a bolt or an offcut that stays."""
+        if not first:
+            return self.ledger.named("offcut-", "offcut")
+        following = setting.below if posed.swapped else setting.above
+        child, unused = CHILD[setting.role], "bolt" if setting.role != "bolt" else "offcut"
+        return self.ledger.named(f"{child}-", child if following is not None else unused)
+
+    def _left_below(self, setting: LayoutSetting, posed: PosedSetting, kind: str, final: bool) -> NewPiece:
+        """What a cut under a slab leaves on the bed."""
+        if not final:
+            return self.ledger.named("rest-", kind)
+        following = setting.above if posed.swapped else setting.below
+        child = CHILD[setting.role]
+        return self.ledger.named(f"{child}-", child if following is not None else "bolt")
+
+    def _slab_job(
+        self,
+        start: PieceToSaw,
+        setting: LayoutSetting,
+        made: Piece,
+        normal: Array,
+        cut: tuple[LayoutSlab, ParallelFaces, str],
+    ) -> SlabJob:
+        """A slab to be filled; `cut` are its place, the faces of what it was sawn from, and the cut of its lower face."""
+        slab, faces, face = cut
+        top = slab.top if faces.ceiling is None else min(slab.top, faces.ceiling)
+        frame = slab_frame(start.log, made, normal, slab.low, top)
+        return SlabJob(start.log, made, frame, face, (), setting.role, start.cache)

@@ -1,100 +1,75 @@
-"""How finely a search looks, what it makes most of, and why there may be nothing to find."""
+"""How finely a search looks, and which saw takes a log's bolts."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pithline.mill.machine import Machines
-from pithline.plan.problem.log_frame import PlanLog, pith_bow
-from pithline.plan.problem.objective import LITRE
+from pithline.plan.problem.log_frame import PlanLog
 
 Array = NDArray[np.float64]
-MOST_PER_BOLT = 4
-"""Charged settings a bolt is given where the mill names no most."""
 
 
 @dataclass(frozen=True, slots=True)
 class Effort:
-    """How finely a search looks. Deterministic: no clock."""
+    """How finely a search looks. Deterministic: no clock.
+
+    Attributes
+    ----------
+    rolls : int
+        Over half a turn, at least; more where the shop's cradles need them.
+    along_step, depth_step, across_step, corner_step : float
+        Of the grid: places along, slab faces, places across, corners of bolts. [mm]
+    rounds : int
+        Looks at prices, at most.
+    firsts, halves : int
+        First settings, and ways to saw each half, that each look gives the master.
+    answers : int
+        Layouts of each class that are carried out.
+    master : float
+        Deterministic seconds of CP-SAT.
+    crosscuts : int
+        Ways to crosscut a log that are searched.
+    every_class : bool
+        Whether bolts by all cradles together, and by any angle, are searched beside one cradle alone.
+    fine : float
+        Multiplies the steps at which slabs are looked at where layouts are compared.
+    trials : int
+        Times that the best layout, moved a little below the grid, is carried out anew.
+    """
 
     name: str
-    rolls: int  # over half a turn
+    rolls: int
     along_step: float
-    fan_spread: int  # rolls between the directions of a fan
-    firsts: int
-    halves: int
+    rounds: int
     answers: int
-    master: float  # deterministic seconds of CP-SAT
+    master: float
+    firsts: int = 3
+    halves: int = 2
+    crosscuts: int = 1
+    every_class: bool = False
+    trials: int = 0
+    fine: float = 1.5
     depth_step: float = 2.5
-    face_step: float = 10.0  # corners of bolts, rounded away from the pith, on this grid; see `corner_step` [mm]
-    trade_off: tuple[int, ...] = ()  # most charged settings for which the best layout is told too
-    sets_within: float = 0.0  # share of the value that may go for complete sets, which are wanted among all but equals
-    sawings: int = 1  # ways to crosscut a bent log that are searched
-    trials: int = 0  # times that the best layout, moved a little below the grid, is carried out anew
-    leans: tuple[int, ...] = ()  # besides 90°, halves of a bent log are turned so much less or more [°]
-    lean_step: int = 1  # rolls between those of such halves
+    across_step: float = 5.0
+    corner_step: float = 10.0
 
 
-COARSE = Effort("coarse", 18, 25.0, 1, 3, 1, 1, 10.0)
-FULL = Effort(
-    "full",
-    36,
-    20.0,
-    2,
-    5,
-    2,
-    2,
-    30.0,
-    trade_off=(3, 5, 8, 12),
-    sets_within=0.005,
-    sawings=2,
-    trials=48,
-    leans=(10, 30),
-    lean_step=2,
-)
-EFFORTS = {one.name: one for one in (COARSE, FULL)}
-
-
-SMALL = 200.0 * LITRE
-"""Columns of logs smaller than this are laid out finely, and more answers are carried out: few plates hang on each."""
-
-
-def is_small(log: PlanLog) -> bool:
-    """Whether few plates hang on each choice."""
-    return log.reach * np.pi * float(np.mean(log.field.radius**2)) < SMALL
-
-
-def corner_step(effort: Effort, log: PlanLog) -> float:
-    """The grid on which the corners of this log's bolts are valued: half of the effort's where it is small. [mm]"""
-    return effort.face_step / 2.0 if is_small(log) else effort.face_step
-
-
-LEANS_FROM = 0.015
-"""Halves are turned by other angles than 90° where the pith bows this share of its length or more off its chord; on straight
-logs that is three times the work for next to nothing (docs/method.md)."""
-
-
-def half_angles(effort: Effort, log: PlanLog) -> NDArray[np.int64]:
-    """How far a half of this log may be turned on, in roll steps: rising, symmetric about the quarter turn."""
-    step, bent = 180.0 / effort.rolls, pith_bow(log) >= LEANS_FROM * log.reach
-    leans = sorted({round(lean / step) for lean in effort.leans if bent} - {0})
-    quarter = effort.rolls // 2
-    return np.array([*(quarter - k for k in reversed(leans)), quarter, *(quarter + k for k in leans)], np.int64)
+COARSE = Effort("coarse", 12, 25.0, rounds=5, answers=1, master=5.0)
+FULL = Effort("full", 24, 20.0, rounds=7, answers=2, master=10.0, crosscuts=2, every_class=True, trials=24)
+EFFORTS: Mapping[str, Effort] = MappingProxyType({one.name: one for one in (COARSE, FULL)})
+"""By the names that commands take."""
 
 
 def thickness_max(machines: Machines) -> float:
-    """Thickest slab every saw takes."""
+    """Thickest slab every saw takes. [mm]"""
     depths = [machines.rip.depth_max, machines.crosscut.depth_max or np.inf, machines.mill.throat]
     return float(min(depths))
-
-
-def settings_per_bolt(machines: Machines) -> int:
-    """Charged settings that one bolt may have."""
-    most = machines.mill.settings_per_bolt_max
-    return MOST_PER_BOLT if most is None else most
 
 
 USUAL_DENSITY = 950.0
@@ -111,3 +86,13 @@ def bolts_on_mill(log: PlanLog, machines: Machines) -> bool:
     volume = log.reach * np.pi * float(np.mean(log.field.radius**2))
     weight = BOLT_SHARE * volume * 1e-9 * USUAL_DENSITY
     return resaw.piece_weight_max is not None and weight > resaw.piece_weight_max
+
+
+def rolls_for(effort: Effort, machines: Machines, on_mill: bool) -> int:
+    """Rolls over half a turn among which the cradles are that hold a log's bolts, as few as the effort has where that will do."""
+    cradles = (machines.mill if on_mill else machines.resaw).cradles_deg
+    for rolls in (effort.rolls, 2 * effort.rolls, 36):
+        step = 180.0 / rolls
+        if all(abs(angle / step - round(angle / step)) * step < 1.0 for angle in cradles):
+            return rolls
+    return 72

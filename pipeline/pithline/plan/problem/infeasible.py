@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from pithline.errors import PlanError
+from pithline.plan.problem.economics import Economics
 from pithline.plan.problem.log_frame import PlanLog
-from pithline.plan.problem.objective import ObjectiveWeights
 from pithline.plan.problem.parts import SawnPart
 
 
@@ -41,10 +41,10 @@ def no_part_fits(log: PlanLog, parts: tuple[SawnPart, ...]) -> PlanError:
     )
 
 
-def no_setting_pays(weights: ObjectiveWeights, best: float, objective: str) -> PlanError:
-    """Why nothing pays: a setting is charged more than it yields."""
-    unit, key = (" in money", "hour_rate") if objective == "value" else (" L", "least_gain_per_setting")
+def no_setting_pays(economics: Economics, best: float) -> PlanError:
+    """Why nothing pays: a setting is charged more than it yields; `best` is what the best single slab does."""
+    unit, key = (" in money", "hour_rate") if economics.objective.in_money else (" L", "least_gain_per_setting")
     return PlanError(
-        f"no setting pays: each is charged {weights.charge:.3g}{unit}, and the best single slab yields {best:.3g}{unit}; "
+        f"no setting pays: each is charged {economics.mill.setting:.3g}{unit}, and the best single slab yields {best:.3g}{unit}; "
         f"lower the mill's {key}."
     )

@@ -7,6 +7,7 @@ the clock angle of a cut's normal and its offset from the chord.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,13 +21,31 @@ from pithline.wood.unusable import in_defect, station_of
 Array = NDArray[np.float64]
 
 LOG = Piece("log", "log")
+LEAST_PITH_RADIUS = 1.0
+"""Rings have no normal at the pith itself. [mm]"""
 PITH_RADIUS = 25.0
 """Radius kept clear round the pith where the card states none [mm]: common practice, 25 to 50 mm, no source."""
 
-SURFACE_DOUBTS = 0.5
-PITH_DOUBTS = 1.0
-"""Standard errors of surface and pith in a whole reserve. Under the bark a millimetre and a half is kept clear besides
-(`slabs.SURFACE_RESERVE`), so less of the surface's will do; see docs/benchmarks.md."""
+SURFACE_RESERVE = 1.5
+"""Kept clear under the bark on top of the fit's own doubt. [mm]"""
+
+
+class Reserve(NamedTuple):
+    """Standard errors of surface and pith that a whole reserve keeps.
+
+    Under the bark a millimetre and a half is kept clear besides (`SURFACE_RESERVE`), so less of the surface's will do; see
+    docs/benchmarks.md.
+    """
+
+    surface: float = 0.5
+    pith: float = 1.0
+
+    def share(self, share: float) -> Reserve:
+        """So much of it."""
+        return Reserve(self.surface * share, self.pith * share)
+
+
+WHOLE_RESERVE = Reserve()
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +66,7 @@ class PlanLog:
     sapwood: float
     butt: EndPlane
     top: EndPlane
-    doubts: tuple[float, float]  # standard errors of surface and pith in reserve
+    reserve: Reserve  # standard errors in a whole one
     crook_doubt: float  # how far off the fitted pith's slope may be where the log is crooked [rad]
     slope_doubt: float  # and with the tilt of its marks: what a whole reserve keeps of runout [rad]
     piece: Piece = LOG
@@ -70,10 +89,23 @@ def plan_log(
     trim_butt: float,
     trim_top: float,
     defects: tuple[Defect, ...],
-    surface_doubts: float = SURFACE_DOUBTS,
-    pith_doubts: float = PITH_DOUBTS,
+    reserve: Reserve = WHOLE_RESERVE,
 ) -> PlanLog:
-    """Prepare a fitted log for planning."""
+    """Prepare a fitted log for planning.
+
+    Parameters
+    ----------
+    model : LogModel
+        The fitted log.
+    pith_radius : float or None
+        Radius kept clear round the pith; None: `PITH_RADIUS`. [mm]
+    trim_butt, trim_top : float
+        Kept clear of its ends. [mm]
+    defects : tuple of Defect
+        The card's.
+    reserve : Reserve
+        Standard errors that a whole reserve keeps.
+    """
     field = wood_field(model)
     ends = station_of(field, np.array([0.0, model.length]), field.pith)
     crook = crook_doubt(field, model.length)
@@ -85,32 +117,32 @@ def plan_log(
         model=model,
         field=field,
         exact=tables(field, 0.0, 0.0),
-        conservative=tables(field, surface_doubts, pith_doubts),
+        conservative=tables(field, *reserve),
         origin=butt,
         axis=chord / reach,
         reach=reach,
-        pith_radius=PITH_RADIUS if pith_radius is None else max(pith_radius, 1.0),
+        pith_radius=PITH_RADIUS if pith_radius is None else max(pith_radius, LEAST_PITH_RADIUS),
         trim_butt=trim_butt,
         trim_top=trim_top,
         defects=defects,
         sapwood=model.sapwood_thickness,
         butt=model.butt,
         top=model.top,
-        doubts=(surface_doubts, pith_doubts),
+        reserve=reserve,
         crook_doubt=crook,
-        slope_doubt=slope_doubt(field, model.length, crook, pith_doubts),
+        slope_doubt=slope_doubt(field, model.length, crook, reserve.pith),
     )
 
 
-def with_standard_errors(log: PlanLog, field: WoodField, surface_doubts: float, pith_doubts: float) -> PlanLog:
+def with_reserve(log: PlanLog, field: WoodField, reserve: Reserve) -> PlanLog:
     """The same log by another field of its wood, so many standard errors in a whole reserve."""
     return replace(
         log,
         field=field,
         exact=tables(field, 0.0, 0.0),
-        conservative=tables(field, surface_doubts, pith_doubts),
-        doubts=(surface_doubts, pith_doubts),
-        slope_doubt=slope_doubt(field, log.model.length, log.crook_doubt, pith_doubts),
+        conservative=tables(field, *reserve),
+        reserve=reserve,
+        slope_doubt=slope_doubt(field, log.model.length, log.crook_doubt, reserve.pith),
     )
 
 
@@ -180,7 +212,7 @@ def shorter_log(log: PlanLog, piece: Piece) -> PlanLog:
         log,
         field=field,
         exact=tables(field, 0.0, 0.0),
-        conservative=tables(field, *log.doubts),
+        conservative=tables(field, *log.reserve),
         origin=butt.point,
         axis=chord / reach,
         reach=reach,

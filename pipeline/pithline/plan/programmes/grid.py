@@ -1,4 +1,4 @@
-"""The stated grid of a search, and parts rounded up to it."""
+"""The stated grid of a search: rolls, slab faces, thicknesses, places along and across."""
 
 from __future__ import annotations
 
@@ -7,12 +7,23 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pithline.plan.problem.layout import NO_LOCKS, Locks
+from pithline.plan.problem.context import SearchContext
+from pithline.plan.problem.effort import thickness_max
 from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.parts import SawnPart
 
 Array = NDArray[np.float64]
 
+LAYERS = (2, 3, 4, 6, 8, 10, 12, 14, 16)
+"""Plates, one above the other, that slabs of the menu hold: of the parts that hold most of a set."""
+LEADS = 2
+"""Different thicknesses of plates whose multiples stand in the menu."""
+PLATE_MOST, BLOCK = 12.0, 20.0
+"""Parts thinner than the one are resawn from slabs of several; thicker than the other, they have a slab of their own. [mm]"""
+SAME_THICKNESS = 0.6
+"""Of two thicknesses nearer than this only the greater is offered. [mm]"""
+LEAST_REACH, REACH_ROOM = 20.0, 12.0
+"""Depths from the chord that a grid has at least, and beyond where rings allow plates: for rings that are not round. [mm]"""
 GRID_ANGLE_RESERVE = np.radians(0.4)
 """Kept back from ring-angle limits on the grid, so that exact judging seldom takes a plate away."""
 
@@ -47,59 +58,47 @@ class Grid:
         return float(np.mod(self.start + np.pi * index / self.rolls, 2 * np.pi))
 
 
-def make_grid(
-    log: PlanLog,
-    parts: tuple[SawnPart, ...],
-    thickness_max: float,
-    rolls: int,
-    depth_step: float,
-    along_step: float,
-    kerf_resaw: float,
-    locks: Locks = NO_LOCKS,
-) -> Grid:
-    """A grid as wide as any passing plate of this log can lie; it holds what is locked."""
+def make_grid(log: PlanLog, context: SearchContext, rolls: int) -> Grid:
+    """A grid as wide as any passing plate can lie in the log, with so many rolls over half a turn; it holds what is locked."""
+    effort, locks, parts = context.effort, context.locks, context.parts
     radius = float(log.field.radius.max())
     off_chord = log.field.pith - np.linspace(log.field.pith[0], log.field.pith[-1], len(log.field.pith))
     bow = float(np.abs(off_chord).max())
     narrow = min(part.width for part in parts)
     steep = min(part.limits.ring_angle_min for part in parts)
     # a face at distance h from the pith reaches ring angle a at lateral distance h·tan(a) (concentric rings)
-    reach = min(radius, max(20.0, (radius - narrow) / max(np.tan(steep), 1e-6)) + bow + 12.0)
-    lead = max(parts, key=lambda part: part.volume * part.part.count if part.thickness < 12 else 0.0)
-    step = lead.thickness + kerf_resaw
-    menu = sorted(
-        {round(k * step - kerf_resaw, 1) for k in (2, 3, 4, 6, 8, 10, 12, 14, 16)}
-        | {round(part.thickness, 1) for part in parts if part.thickness > 20}
-    )
-    menu = tuple(t for t in menu if t <= min(thickness_max, 2 * reach)) or (lead.thickness,)
+    reach = min(radius, max(LEAST_REACH, (radius - narrow) / max(np.tan(steep), 1e-6)) + bow + REACH_ROOM)
+    thickest = min(thickness_max(context.machines), 2 * reach)
+    menu = tuple(t for t in thicknesses(context) if t <= thickest) or (min(part.thickness for part in parts),)
     if locks.first_slab is not None:
         menu = tuple(sorted({*menu, locks.first_slab}))
-    return Grid(rolls, depth_step, along_step, 5.0, reach, radius + bow + 5.0, menu, locks.roll or 0.0)
-
-
-@dataclass(frozen=True, slots=True)
-class PartTable:
-    """The parts' numbers as arrays, one row a part, for the compiled kernels."""
-
-    cells_along: NDArray[np.int64]
-    cells_across: NDArray[np.int64]
-    thickness: Array
-    half_planes: NDArray[np.int64]
-    mean: Array
-    worth: Array
-    width_class: NDArray[np.int64]
-
-
-def part_table(parts: tuple[SawnPart, ...], grid: Grid, worth: Array, crosscut: float = 0.0) -> PartTable:
-    """Round the parts up to the grid, each with the kerf of one crosscut. [mm]"""
-    cells_across = np.array([int(np.ceil(p.width / grid.across_step - 1e-6)) for p in parts])
-    order = {w: k for k, w in enumerate(sorted(set(cells_across.tolist())))}
-    return PartTable(
-        np.array([int(np.ceil((p.length + crosscut) / grid.along_step - 1e-6)) for p in parts]),
-        cells_across,
-        np.array([p.thickness for p in parts]),
-        np.array([int(np.ceil(p.thickness / 2 / grid.depth_step - 0.25)) for p in parts]),
-        np.array([p.limits.ring_angle_mean + GRID_ANGLE_RESERVE for p in parts]),
-        np.asarray(worth, float),
-        np.array([order[w] for w in cells_across.tolist()]),
+    across_max = radius + bow + effort.across_step
+    return Grid(
+        rolls, effort.depth_step, effort.along_step, effort.across_step, reach, across_max, menu, locks.roll or 0.0
     )
+
+
+def thicknesses(context: SearchContext) -> tuple[float, ...]:
+    """Slab thicknesses that suit the parts, rising: multiples of those that hold most of a set, blocks as they are. [mm]"""
+    kerf = context.machines.resaw.kerf
+    spring = max(context.machines.mill.spring, context.machines.resaw.spring)
+    held: dict[float, float] = {}
+    for part in context.parts:
+        if part.thickness < PLATE_MOST:
+            held[part.thickness] = max(held.get(part.thickness, 0.0), part.volume * part.part.count)
+    leads = sorted(held, key=lambda thickness: -held[thickness])[:LEADS]
+    found = {k * (lead + kerf) - kerf + spring for lead in leads for k in LAYERS}
+    found |= {part.thickness + spring for part in context.parts if part.thickness > BLOCK}
+    out: list[float] = []
+    for one in sorted(found):
+        if out and one - out[-1] < SAME_THICKNESS:
+            out.pop()
+        out.append(round(one, 1))
+    return tuple(out)
+
+
+def cells_of(parts: tuple[SawnPart, ...], grid: Grid, crosscut_kerf: float) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Sizes of parts in cells along, each with the kerf of one crosscut, and across: (P,) each."""
+    along = [int(np.ceil((part.length + crosscut_kerf) / grid.along_step - 1e-6)) for part in parts]
+    across = [int(np.ceil(part.width / grid.across_step - 1e-6)) for part in parts]
+    return np.array(along, np.int64), np.array(across, np.int64)

@@ -33,14 +33,11 @@ FIBRE_SLACK = np.radians(0.5)
 
 
 def upper_bound_of_logs(logs: Sequence[PlanLog], parts: Sequence[SawnPart], worth: Array, machines: Machines) -> float:
-    """No layout of logs crosscut from one is worth more; of parts with a demand all that is wanted is counted beside the rest."""
-    free = [part.demand is None for part in parts]
-    wanted = sum(w * p.demand for w, p in zip(worth, parts, strict=True) if p.demand is not None)
-    rest = [part for part, one in zip(parts, free, strict=True) if one]
-    best = [sum(upper_bound_of_log(log, parts, worth, machines) for log in logs)]
-    if len(rest) < len(parts):
-        best.append(wanted + sum(upper_bound_of_log(log, rest, worth[free], machines) for log in logs if rest))
-    return float(min(best))
+    """No layout of logs crosscut from one is worth more, any number of each part counted at its worth (p,)."""
+    counted = [part for part, each in zip(parts, worth, strict=True) if each > 0.0]
+    if not counted:
+        return 0.0
+    return float(sum(upper_bound_of_log(log, counted, worth[worth > 0.0], machines) for log in logs))
 
 
 def upper_bound_of_log(log: PlanLog, parts: Sequence[SawnPart], worth: Array, machines: Machines) -> float:

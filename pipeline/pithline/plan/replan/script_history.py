@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -15,32 +15,48 @@ from numpy.typing import NDArray
 
 from pithline.errors import InputError
 from pithline.geometry.pieces import Piece
+from pithline.mill.limits import MarkRoom
 from pithline.plan.execute.ledger import Ledger
+from pithline.plan.execute.operation_json import operations_from_json
+from pithline.plan.execute.simulate import uncut_log
+from pithline.plan.problem.operations import Cut, Operation, Setting
 
 Array = NDArray[np.float64]
-Operations = Sequence[Mapping[str, Any]]
+Operations = Sequence[Operation]
 RUN_COSINE = np.cos(np.radians(1.0))
 """Faces of one run lean by a lift step at most."""
 
 
 @dataclass(frozen=True, slots=True)
 class SplitScript:
-    """An earlier script cut in two: what was sawn, and what was to follow. Both are operations as they stand there."""
+    """An earlier script cut in two: what was sawn, and what was to follow.
 
-    sawn: tuple[dict[str, Any], ...]
-    later: tuple[dict[str, Any], ...]
+    Attributes
+    ----------
+    sawn, later : tuple of Operation
+        As they stand in the script.
+    kinds : mapping of str to str
+        Kind of every piece.
+    """
+
+    sawn: tuple[Operation, ...]
+    later: tuple[Operation, ...]
     kinds: Mapping[str, str]
 
     @property
     def kept(self) -> tuple[str, ...]:
         """Settings that were sawn, the last perhaps in part."""
-        return tuple(one["id"] for one in self.sawn if one["op"] == "setting")
+        return tuple(each.id for each in self.sawn if isinstance(each, Setting))
 
     @property
-    def open_setting(self) -> Mapping[str, Any] | None:
-        """The setting whose later cuts are still to come, if any."""
-        broken = {one["setting"] for one in self.later if one["op"] == "cut"} & set(self.kept)
-        return next((one for one in self.sawn if one["id"] in broken), None)
+    def last_cut(self) -> Cut:
+        """The last cut that was made."""
+        return next(each for each in reversed(self.sawn) if isinstance(each, Cut))
+
+    @property
+    def whole(self) -> tuple[Operation, ...]:
+        """All operations, made and to come."""
+        return (*self.sawn, *self.later)
 
 
 def split_script(script: Mapping[str, Any], after: str) -> SplitScript:
@@ -51,19 +67,26 @@ def split_script(script: Mapping[str, Any], after: str) -> SplitScript:
     InputError
         Where there is no such cut.
     """
-    operations = script["operations"]
-    cut = cut_named(script, after, "--after")
-    place = next(i for i, one in enumerate(operations) if one["id"] == cut["id"])
-    kinds = {one["id"]: one["kind"] for one in script["pieces"]}
-    sawn = [dict(one) for one in operations[: place + 1]]
-    last = next(one for one in reversed(sawn) if one["op"] == "setting")
-    cuts = [one for one in operations if one.get("setting") == last["id"]]
-    made = [one for one in cuts if one in sawn]
-    if last["tool"] not in ("mill", "buck"):  # these take their minutes for setting up
-        last["minutes"] *= len(made) / len(cuts)
-    if "mark_room" in last:  # the cuts that were not made no longer need theirs
-        last["mark_room"] = _mark_room(last, cuts, made)
-    return SplitScript(tuple(sawn), tuple(dict(one) for one in operations[place + 1 :]), kinds)
+    operations = operations_from_json(script["operations"])
+    cut = cut_named(operations, after, "--after")
+    place = operations.index(cut)
+    kinds = {piece["id"]: piece["kind"] for piece in script["pieces"]}
+    sawn = list(operations[: place + 1])
+    last = next(each for each in reversed(sawn) if isinstance(each, Setting))
+    planned = cuts_of(operations, last.id)
+    made = cuts_of(sawn, last.id)
+    kept = last
+    if not last.tool.takes_setting_up:
+        kept = replace(kept, minutes=last.minutes * (len(made) / len(planned)))
+    if last.pose is not None:  # the cuts that were not made no longer need their room
+        kept = _with_mark_room(kept, planned, made)
+    sawn[sawn.index(last)] = kept
+    return SplitScript(tuple(sawn), operations[place + 1 :], kinds)
+
+
+def cuts_of(operations: Operations, setting: str) -> list[Cut]:
+    """The cuts of a setting, in their order."""
+    return [each for each in operations if isinstance(each, Cut) and each.setting == setting]
 
 
 def number_of(name: str) -> str:
@@ -72,23 +95,23 @@ def number_of(name: str) -> str:
     return found[1] if found else ""
 
 
-def cut_named(script: Mapping[str, Any], name: str, where: str) -> Mapping[str, Any]:
+def cut_named(operations: Operations, name: str, where: str) -> Cut:
     """A cut by its id or its number. InputError where there is none."""
-    cuts = [one for one in script["operations"] if one["op"] == "cut"]
-    for one in cuts:
-        if name in (one["id"], number_of(one["id"])):
-            return one
-    first, last = cuts[0]["id"], cuts[-1]["id"]
+    cuts = [each for each in operations if isinstance(each, Cut)]
+    for cut in cuts:
+        if name in (cut.id, number_of(cut.id)):
+            return cut
     raise InputError(
-        f"{where} names the cut {name}, which the script does not have; its cuts run from {first} to {last}."
+        f"{where} names the cut {name}, which the script does not have; its cuts run from {cuts[0].id} to {cuts[-1].id}."
     )
 
 
 def piece_named(script: Mapping[str, Any], name: str, where: str) -> Mapping[str, Any]:
-    """A piece by its id or its crayon mark. InputError where there is none."""
-    for one in script["pieces"]:
-        if name in (one["id"], one["mark"]):
-            return one
+    """A piece of a script by its id or its crayon mark. InputError where there is none."""
+    for piece in script["pieces"]:
+        if name in (piece["id"], piece["mark"]):
+            found: Mapping[str, Any] = piece
+            return found
     raise InputError(
         f"{where} names the piece {name}, which the script does not have; write its crayon mark or its id."
     )
@@ -96,7 +119,7 @@ def piece_named(script: Mapping[str, Any], name: str, where: str) -> Mapping[str
 
 def ledger_of(operations: Operations, kinds: Mapping[str, str]) -> Ledger:
     """A ledger with what cuts leave of a log; its operations are these."""
-    ledger = Ledger(pieces={"log": Piece("log", "log")}, made_by={"log": None})
+    ledger = uncut_log()
     apply_operations(ledger, operations, kinds)
     return ledger
 
@@ -106,23 +129,28 @@ def apply_operations(ledger: Ledger, operations: Operations, kinds: Mapping[str,
 
     Normals as written have six decimals: they are made unit length here, or faces of one run would seem to lean.
     """
-    for one in operations:
-        ledger.operations.append(dict(one))
-        if one["op"] != "cut":
+    for each in operations:
+        ledger.operations.append(each)
+        if isinstance(each, Setting):
             continue
-        piece, normal = ledger.pieces[one["piece"]], np.asarray(one["normal"], float)
+        piece, normal = ledger.pieces[each.piece], np.asarray(each.normal, float)
         length = float(np.linalg.norm(normal))
-        normal, offset = normal / length, one["offset"] / length
+        normal, offset = normal / length, each.offset / length
         ledger.used.add(piece.id)
-        for name, part in (("above", piece.above), ("below", piece.below)):
-            made = part(normal, offset, one["kerf"], one["id"], one[name], kinds.get(one[name], "offcut"))
+        for name, part in ((each.above, piece.above), (each.below, piece.below)):
+            made = part(normal, offset, each.kerf, each.id, name, kinds.get(name, "offcut"))
             ledger.pieces[made.id] = made
-            ledger.made_by[made.id] = one["id"]
+            ledger.made_by[made.id] = each.id
 
 
 def parents_of(operations: Operations) -> dict[str, str]:
     """The piece that every piece was sawn from."""
-    return {one[side]: one["piece"] for one in operations if one["op"] == "cut" for side in ("above", "below")}
+    return {side: each.piece for each in operations if isinstance(each, Cut) for side in each.sides}
+
+
+def pieces_made(operations: Operations) -> set[str]:
+    """Every piece that the cuts among these leave."""
+    return {side for each in operations if isinstance(each, Cut) for side in each.sides}
 
 
 def ancestry_of(parents: Mapping[str, str], name: str) -> list[str]:
@@ -136,8 +164,7 @@ def ancestry_of(parents: Mapping[str, str], name: str) -> list[str]:
 def highest_numbers(script: Mapping[str, Any]) -> dict[str, int]:
     """The highest number in use behind every prefix of an id, so that none is used twice."""
     counts: dict[str, int] = {}
-    names = [one["id"] for key in ("operations", "pieces") for one in script[key]]
-    for name in names:
+    for name in (each["id"] for key in ("operations", "pieces") for each in script[key]):
         found = re.fullmatch(r"(.*-)(\d+)", name)
         if found:
             counts[found[1]] = max(counts.get(found[1], 0), int(found[2]))
@@ -161,9 +188,9 @@ def room_between_faces(piece: Piece, normal: Array, point: Array) -> tuple[float
     return low, high
 
 
-def thickness_of(piece: Piece, cut: Mapping[str, Any], point: Array) -> float:
+def thickness_of(piece: Piece, cut: Cut, point: Array) -> float:
     """Thickness square to the face that a cut left on a piece, at a point; infinite where nothing faces it. [mm]"""
-    low, high = room_between_faces(piece, np.asarray(cut["normal"], float), point)
+    low, high = room_between_faces(piece, np.asarray(cut.normal, float), point)
     return high - low
 
 
@@ -171,81 +198,91 @@ def moves_that_follow(operations: Operations, by: Mapping[str, float]) -> dict[s
     """The moves with those that follow from them: in the shop a cut parallel to the face it is measured from moves with it."""
     out = dict(by)
     normals: dict[str, Array] = {}
-    against: Mapping[str, Any] | None = None
-    for one in operations:
-        if one["op"] == "setting":
-            against = one.get("against")
+    face: str | None = None
+    for each in operations:
+        if isinstance(each, Setting):
+            face = None if each.against is None else each.against.face
             continue
-        normals[one["id"]] = np.asarray(one["normal"], float)
-        shift = out.get(against["face"], 0.0) if against else 0.0
-        if against and shift and one["id"] not in by:
-            lean = float(normals[one["id"]] @ normals[against["face"]])
+        normals[each.id] = np.asarray(each.normal, float)
+        shift = out.get(face, 0.0) if face is not None else 0.0
+        if face is not None and shift and each.id not in by:
+            lean = float(normals[each.id] @ normals[face])
             if abs(lean) > RUN_COSINE:
-                out[one["id"]] = shift * lean
+                out[each.id] = shift * lean
     return out
 
 
 def move_cuts(
     operations: Operations, by: Mapping[str, float], stated: Sequence[str], kinds: Mapping[str, str], point: Array
-) -> list[dict[str, Any]]:
+) -> list[Operation]:
     """The operations with some cuts moved along their normals.
 
     Parameters
     ----------
-    by : how far each cut lies from its place, by id. [mm]
-    stated : the cuts among them whose place was told
-    point : (3,) where faces that lean are compared, the middle of the log
+    operations : sequence of Operation
+        From the log on.
+    by : mapping of str to float
+        How far each cut lies from its place, by id. [mm]
+    stated : sequence of str
+        The cuts among them whose place was told.
+    kinds : mapping of str to str
+        Kind of every piece.
+    point : (3,) array
+        Where faces that lean are compared, the middle of the log.
 
     Raises
     ------
     InputError
         Where a moved cut leaves no room for itself, or for a later one, between the faces of the piece it parts.
     """
-    out = []
-    for one in operations:
-        shift = by.get(one["id"], 0.0)
-        if shift:
-            one = {**one, "offset": one["offset"] + shift}
-            for key in ("blade_height", "from_mark"):
-                if key in one:
-                    one[key] += shift
-        out.append(dict(one))
-    for one in out:
-        if "mark_room" in one:
-            planned, made = ([cut for cut in some if cut.get("setting") == one["id"]] for some in (operations, out))
-            one["mark_room"] = _mark_room(one, planned, made)
+    out = [_moved(each, by.get(each.id, 0.0)) if isinstance(each, Cut) else each for each in operations]
+    for place, each in enumerate(out):
+        if isinstance(each, Setting) and each.pose is not None:
+            out[place] = _with_mark_room(each, cuts_of(operations, each.id), cuts_of(out, each.id))
     before, after = ledger_of(operations, kinds), ledger_of(out, kinds)
-    for one in out:
-        if one["op"] != "cut":
+    for each in out:
+        if isinstance(each, Setting):
             continue
-        normal, half = np.asarray(one["normal"], float), one["kerf"] / 2.0
-        low, high = room_between_faces(after.pieces[one["piece"]], normal, point)
-        if low < one["offset"] - half and one["offset"] + half < high:
+        normal, half = np.asarray(each.normal, float), each.kerf / 2.0
+        low, high = room_between_faces(after.pieces[each.piece], normal, point)
+        if low < each.offset - half and each.offset + half < high:
             continue
-        planned = room_between_faces(before.pieces[one["piece"]], normal, point)
-        if one["id"] in stated:
-            raise InputError(f"{one['id']} cannot have been made there: {_room(one, planned, half, by[one['id']])}.")
+        planned = room_between_faces(before.pieces[each.piece], normal, point)
+        if each.id in stated:
+            raise InputError(f"{each.id} cannot have been made there: {_room(each, planned, by[each.id])}.")
         raise InputError(
-            f"{one['id']}, sawn later, would have found no wood between its faces after what is said of "
-            f"{', '.join(stated)}; measure again, or say where {one['id']} was made."
+            f"{each.id}, sawn later, would have found no wood between its faces after what is said of "
+            f"{', '.join(stated)}; measure again, or say where {each.id} was made."
         )
     return out
 
 
-def _mark_room(setting: Mapping[str, Any], planned: Sequence[Mapping], made: Sequence[Mapping]) -> dict[str, float]:
-    """By how much the heights found may differ with the cuts made in place of those planned. [mm]"""
-    room = setting["mark_room"]
-    before, after = ([cut["blade_height"] for cut in cuts] for cuts in (planned, made))
-    return {"down": room["down"] + (min(after) - min(before)), "up": room["up"] + (max(before) - max(after))}
+def _moved(cut: Cut, shift: float) -> Cut:
+    if not shift:
+        return cut
+    blade = cut.blade
+    if blade is not None:
+        blade = replace(blade, height=blade.height + shift, from_mark=blade.from_mark + shift)
+    return replace(cut, offset=cut.offset + shift, blade=blade)
 
 
-def _room(cut: Mapping[str, Any], room: tuple[float, float], half: float, shift: float) -> str:
+def _with_mark_room(setting: Setting, planned: Sequence[Cut], made: Sequence[Cut]) -> Setting:
+    """The setting, the room of its marks' heights by the cuts made in place of those planned."""
+    assert setting.pose is not None
+    room = setting.pose.room
+    before, after = ([cut.blade.height for cut in cuts if cut.blade is not None] for cuts in (planned, made))
+    room = MarkRoom(room.down + (min(after) - min(before)), room.up + (max(before) - max(after)))
+    return replace(setting, pose=replace(setting.pose, room=room))
+
+
+def _room(cut: Cut, room: tuple[float, float], shift: float) -> str:
     """Where a cut can have been made, in words: blade heights where it has one."""
-    origin = cut["offset"] - shift - (cut["blade_height"] - shift if "blade_height" in cut else 0.0)
+    half = cut.kerf / 2.0
+    origin = cut.offset - shift - (0.0 if cut.blade is None else cut.blade.height - shift)
     low, high = (value - origin for value in room)
-    what = "a blade height" if "blade_height" in cut else "a place"
+    what = "a place" if cut.blade is None else "a blade height"
     bounds = [
         f"over {low + half:.0f} mm" if np.isfinite(low) else "",
         f"under {high - half:.0f} mm" if np.isfinite(high) else "",
     ]
-    return f"the faces of {cut['piece']} leave {what} " + " and ".join(one for one in bounds if one)
+    return f"the faces of {cut.piece} leave {what} " + " and ".join(bound for bound in bounds if bound)

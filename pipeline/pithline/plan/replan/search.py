@@ -1,198 +1,282 @@
-"""The search once a log is open: choices for every piece in hand, and one master over all of them."""
+"""The search once a log is open: prices over every piece in hand, and one master over all of them."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pithline.mill.sections import log_sections, piece_shape
-from pithline.plan.columns.laid_columns import ColumnEvaluator, FirstSettingChoice, LaidColumn
-from pithline.plan.columns.log_columns import bound_with_demand, demanded_worth, log_columns
-from pithline.plan.columns.master import MasterAnswer, solve_joint_master
-from pithline.plan.execute.simulate import Shop
-from pithline.plan.problem.effort import Effort, bolts_on_mill, is_small, thickness_max
-from pithline.plan.problem.layout import LayoutSetting
+from pithline.plan.columns.market_model import price_family
+from pithline.plan.columns.way_master import MasterTask, choose_ways
+from pithline.plan.evaluate.judge import judge_on_samples, plate_counts
+from pithline.plan.evaluate.ladder import ExecutedPlan
+from pithline.plan.execute.simulate import FillRequest
+from pithline.plan.execute.workshop import Workshop
+from pithline.plan.pricing.class_search import ClassTask, ValuedLogs, look_at
+from pithline.plan.pricing.fills import Fillable
+from pithline.plan.pricing.log_grid import LogGrid, log_grid
+from pithline.plan.pricing.log_oracle import BoltClass, Way
+from pithline.plan.pricing.price_search import Priced, SeenLayout, search_prices, worth_at
+from pithline.plan.problem.context import SearchContext
+from pithline.plan.problem.effort import bolts_on_mill, rolls_for
 from pithline.plan.problem.log_frame import PlanLog
-from pithline.plan.problem.objective import LITRE, objective_weights
-from pithline.plan.problem.parts import SawnPart
-from pithline.plan.problem.report import Progress, Stop
-from pithline.plan.programmes.grid import Grid, make_grid
-from pithline.plan.replan.remaining_pieces import PieceTables, RemainingPiece, as_choice, piece_choices
-from pithline.plan.search import SearchResult, search_words
+from pithline.plan.problem.monitor import SILENT, Monitor
+from pithline.plan.programmes.slab_values import PlateWorth
+from pithline.plan.replan.piece_ways import PieceGrids, TrueSlabs, piece_ways
+from pithline.plan.replan.remaining_pieces import RemainingPiece, sides_of
+from pithline.plan.replan.remaining_work import RemainingWork
+from pithline.plan.search import Candidate, bolt_classes, price_start, search_words
 
 Array = NDArray[np.float64]
-ALREADY_SAWN = LayoutSetting(0.0, ())
-"""Stands for what is sawn already where the master counts plates."""
+Counts = NDArray[np.int64]
+CLOSE_LOOKS = 0.06
+"""Looks whose bound is this near to the least give the master their columns."""
+
+
+@dataclass(slots=True)
+class _TrueFills:
+    """What `MasterTask` asks of slabs: those of each piece, by their faces."""
+
+    slabs: Sequence[TrueSlabs]
+
+    def slab(self, number: int, key: bytes) -> Fillable:
+        """A slab of the piece with this number."""
+        found = self.slabs[number].places[key]
+        assert found is not None
+        return found
+
+
+@dataclass(frozen=True, slots=True)
+class _OpenLog:
+    """A log with pieces in hand: the whole one as any log is searched, opened ones from their faces.
+
+    Attributes
+    ----------
+    numbers : list of int
+        Of its pieces.
+    grids : PieceGrids
+        From their faces.
+    whole : LogGrid, optional
+        Where the log is not touched yet.
+    slabs : TrueSlabs
+        Of all its ways.
+    """
+
+    log: PlanLog
+    numbers: list[int]
+    grids: PieceGrids
+    whole: LogGrid | None
+    slabs: TrueSlabs
+
+
+@dataclass(slots=True)
+class _Looking:
+    """Looks at prices of all pieces in hand; `ways` of every look, with its bound, are kept."""
+
+    pieces: Sequence[RemainingPiece]
+    context: SearchContext
+    logs: Sequence[_OpenLog]
+    sawn: Counts
+    looks: list[tuple[float, Array, list[list[Way]]]] = field(default_factory=list)
+
+    def look(self, prices: Array) -> Priced:
+        """The best ways of every piece at prices (Q,), and what no way to saw on can be worth more than."""
+        economics = self.context.economics
+        worth = worth_at(economics.market, prices, economics.costs)
+        ways: list[list[Way]] = [[] for _ in self.pieces]
+        best = 0.0
+        for one in self.logs:
+            best += self._log(one, worth, prices, ways)
+        mated, single = economics.market.plate_prices(prices)
+        have = float(self.sawn[:, 0] @ mated + self.sawn[:, 1] @ single)
+        bound = best + have + economics.market.unsold_bound(prices)
+        self.looks.append((bound, prices, ways))
+        slabs: list[Fillable] = []
+        charge = 0.0
+        for i, own in enumerate(ways):
+            log = next(one for one in self.logs if i in one.numbers)
+            for component in own[0].best if own else ():
+                slabs += [found for key in component.slabs if (found := log.slabs.places[key]) is not None]
+                charge += component.charge
+        return Priced(prices, bound, (SeenLayout(tuple(slabs), charge),))
+
+    def _log(self, one: _OpenLog, worth: PlateWorth, prices: Array, ways: list[list[Way]]) -> float:
+        """Add the best ways of one log's pieces; their bounds together."""
+        total = 0.0
+        opened = [i for i in one.numbers if self.pieces[i].piece.faces != one.log.piece.faces]
+        if one.whole is not None:
+            task = _class_task(self.context, one.whole)
+            look = look_at(task, ValuedLogs((one.whole,), task), one.grids.bolts, prices)
+            number = next(i for i in one.numbers if i not in opened)
+            ways[number] += self._true(one, look.ways[0], number)
+            total += look.bound - self.context.economics.market.unsold_bound(prices)
+        solved = one.grids.solved(worth)
+        dearest = float(np.max(worth.mated / [part.volume for part in self.context.parts], initial=0.0))
+        sections = log_sections(one.log.model) if opened else None
+        for i in opened:
+            found, bound = piece_ways(self.pieces[i], one.grids, solved)
+            ways[i] += self._true(one, found, i)
+            assert sections is not None
+            # a piece cannot be worth more than its wood as plates of the dearest part
+            total += min(bound, dearest * piece_shape(sections, self.pieces[i].piece, bark=False).volume)
+        return total
+
+    def _true(self, one: _OpenLog, found: Sequence[Way], number: int) -> list[Way]:
+        piece = self.pieces[number].piece
+        return [true for way in found if (true := one.slabs.way(way, piece)) is not None]
+
+
+def _class_task(context: SearchContext, grid: LogGrid) -> ClassTask:
+    machines, effort = context.machines, context.effort
+    return ClassTask(
+        context.economics,
+        (machines.mill.kerf, machines.resaw.kerf),
+        (np.array([grid.grid.rolls // 2]),),
+        firsts=effort.firsts,
+        halves=effort.halves,
+        rounds=effort.rounds,
+    )
+
+
+def _open_logs(pieces: Sequence[RemainingPiece], context: SearchContext) -> list[_OpenLog]:
+    by_log: dict[int, list[int]] = {}
+    for i, each in enumerate(pieces):
+        by_log.setdefault(id(each.log), []).append(i)
+    out = []
+    for numbers in by_log.values():
+        log = pieces[numbers[0]].log
+        on_mill = bolts_on_mill(log, context.machines)
+        bolts = _class(context, on_mill)
+        grids = PieceGrids(log, context, bolts)
+        untouched = any(pieces[i].piece.faces == log.piece.faces for i in numbers)
+        rolls = rolls_for(context.effort, context.machines, on_mill)
+        whole = log_grid(log, context, rolls, lambda part: None) if untouched else None
+        for i in numbers:
+            for side in sides_of(log, pieces[i].piece):
+                grids.at(side.clock)
+        out.append(_OpenLog(log, numbers, grids, whole, TrueSlabs(log, context, on_mill)))
+    return out
+
+
+def _class(context: SearchContext, on_mill: bool) -> BoltClass:
+    """The widest class of bolts that the shop's cradles allow."""
+    classes = bolt_classes(context, on_mill)
+    return max(classes, key=lambda one: (one.any_angle and not one.cradles_deg, len(one.cradles_deg)))
 
 
 def search_remaining(
-    pieces: Sequence[RemainingPiece],
-    parts: tuple[SawnPart, ...],
-    shop: Shop,
-    sawn: Sequence[int],
-    objective: str,
-    effort: Effort,
-    seed: int,
-    progress: Progress,
-    stopped: Stop,
-) -> SearchResult:
-    """Search every piece in hand by itself, then choose for all together.
+    pieces: Sequence[RemainingPiece], context: SearchContext, sawn: Counts, work: RemainingWork, monitor: Monitor = SILENT
+) -> list[Candidate]:
+    """Search every piece in hand by prices, then choose for all together.
 
     Parameters
     ----------
-    shop : its `left` is what is still wanted of each part
-    sawn : passing plates of each part that are sawn already, or will be whatever is chosen here
+    pieces : sequence of RemainingPiece
+        Those that mill or resaw may still take.
+    context : SearchContext
+        What is asked.
+    sawn : (P, 2) array
+        Mated and single plates that are sawn already, or will be whatever is chosen here.
+    work : RemainingWork
+        What layouts of the pieces belong to.
+    monitor : Monitor
+        Hears how far it is.
 
     Returns
     -------
-    Found
-        Its answers' layouts are one for each of `rests`; values count plates sawn already too, but only charges still to
-        come. There is always an answer: to leave all of them.
+    list of Candidate
+        Layouts of all pieces; values count plates sawn already too, but only charges still to come. There is always one: to leave
+        all of them.
     """
-    machines = shop.machines
-    reach = max((piece_in_hand.log.reach for piece_in_hand in pieces), default=0.0)
-    weights = objective_weights(objective, parts, machines, reach)
-    groups: list[list[FirstSettingChoice]] = []
-    bound, considered = 0.0, 0
-    grid: Grid | None = None
-    by_log: dict[int, list[int]] = {}
-    for i, piece_in_hand in enumerate(pieces):
-        by_log.setdefault(id(piece_in_hand.log), []).append(i)
-        groups.append([])
-    done = 0
-    for numbers in by_log.values():
-        log = pieces[numbers[0]].log
-
-        def report_part(what: str, part: float, done: int = done, of: int = len(numbers)) -> None:
-            progress(what, (done + part * of) / len(pieces))
-
-        one = _of_log(log, [pieces[i] for i in numbers], parts, shop, objective, effort, seed, report_part, stopped)
-        for i, choices in zip(numbers, one[0], strict=True):
-            groups[i] = choices
-        bound, considered, grid = bound + one[1], considered + one[2], grid or one[3]
-        done += len(numbers)
-    plates = tuple(int(n) for n in sawn)
-    base = [FirstSettingChoice(LaidColumn(ALREADY_SAWN, plates, 0, 0.0), (), ())]
-    counted = [n if p.demand is None else min(n, p.demand) for n, p in zip(plates, parts, strict=True)]
-    have = float(np.dot(counted, weights.worth))
-    nothing = MasterAnswer((None,) * len(pieces), have, have, "nothing more to choose", 0, have, plates)
-    answers = []
-    left = groups
-    for _ in range(effort.answers):
-        answer = solve_joint_master(
-            [*left, base], parts, replace(weights, sets_within=effort.sets_within), effort.master, seed
-        )
-        if answer is None or not any(answer.layouts[:-1]):
-            break
-        answers.append(replace(answer, layouts=answer.layouts[:-1], grid_value=answer.value))
-        if stopped():
-            break
-        left = _otherwise(left, answers[-1].layouts)
-    if grid is None:
-        log = pieces[0].log if pieces else None
-        grid = (
-            None
-            if log is None
-            else make_grid(
-                log,
-                parts,
-                thickness_max(machines),
-                effort.rolls,
-                effort.depth_step,
-                effort.along_step,
-                machines.resaw.kerf,
-            )
-        )
-    words = (
-        "no piece was left to search"
-        if grid is None
-        else _words(grid, effort, shop, [piece_in_hand.log for piece_in_hand in pieces])
+    economics = context.economics
+    start = price_start(economics.market, context.parts)
+    have = economics.market.worth(sawn[:, 0], sawn[:, 1])[0]
+    leave = work.layout((None,) * len(pieces))
+    nothing = Candidate(leave, BoltClass("nothing more", sawn=False), have, have, "nothing more to choose", start, 0, _WORDS_OF_NONE)
+    if not pieces:
+        return [nothing]
+    monitor.report("looking at the pieces", 0.0)
+    looking = _Looking(pieces, context, _open_logs(pieces, context), sawn)
+    search_prices(
+        economics.market,
+        looking.look,
+        start,
+        economics.costs,
+        context.effort.rounds,
+        monitor.stopped,
     )
-    best = max(have + bound, *(one.value for one in (*answers, nothing)))
-    return SearchResult((*answers, nothing), float(best), LITRE if objective != "value" else 1.0, considered, words)
+    looks = sorted(looking.looks, key=lambda one: one[0])
+    bound, prices = looks[0][0], looks[0][1]
+    ways: list[list[Way]] = [[] for _ in pieces]
+    for most, _, found in looks:
+        if most <= bound + CLOSE_LOOKS * abs(bound):
+            for own, more in zip(ways, found, strict=True):
+                own += more
+    by_piece = [next(one.slabs for one in looking.logs if i in one.numbers) for i in range(len(pieces))]
+    for i, each in enumerate(pieces):
+        if each.before is not None:
+            ways[i].append(by_piece[i].as_way(each.before, each.piece))
+    monitor.report("choosing", 0.8)
+    out: list[Candidate] = []
+    bolts = looking.logs[0].grids.bolts
+    words = _words(looking, context)
+    left = ways
+    for _ in range(context.effort.answers):
+        task = MasterTask(
+            economics.market,
+            _TrueFills(by_piece),
+            tuple(tuple(own) for own in left),
+            (economics.mill if bolts.on_mill else economics.shop).opening,
+            price_family(economics.market, prices),
+            economics.costs,
+            sawn=sawn,
+        )
+        answer = choose_ways(task, context.effort.master, context.seed)
+        if answer is None or not any(answer.layouts):
+            break
+        layout = work.layout(answer.layouts)
+        most = max(bound, answer.value, have)
+        out.append(Candidate(layout, bolts, answer.value, most, answer.status, prices, len(looks), words))
+        left = [
+            [way for way in own if got is None or (way.own.setting.clock, way.own.setting.slabs) != (got.clock, got.slabs)]
+            for own, got in zip(left, answer.layouts, strict=True)
+        ]
+    return [*out, nothing]
 
 
-def _otherwise(
-    groups: Sequence[list[FirstSettingChoice]], layouts: Sequence[LayoutSetting | None]
-) -> list[list[FirstSettingChoice]]:
-    """The choices with another setting for the piece that has most of them; the others keep theirs."""
-    most = max(
-        (i for i, layout in enumerate(layouts) if layout is not None), key=lambda i: (len(groups[i]), -i), default=None
-    )
-    if most is None:
-        return list(groups)
-    layout = layouts[most]
-    assert layout is not None
-    others = [
-        c for c in groups[most] if (c.column.setting.clock, c.column.setting.slabs) != (layout.clock, layout.slabs)
-    ]
-    return [others if i == most else list(group) for i, group in enumerate(groups)]
+_WORDS_OF_NONE = "no piece was left to search"
 
 
-def _words(grid: Grid, effort: Effort, shop: Shop, logs: Sequence[PlanLog]) -> str:
-    demanded = bool(np.isfinite(shop.left).any())
+def _words(looking: _Looking, context: SearchContext) -> str:
+    grids = [grid for one in looking.logs for grid in (*one.grids.made, *([one.whole] if one.whole is not None else []))]
     return (
         "of plates sawn already, and of the pieces in hand, each from its own sawn faces, net of charges still to come: "
-        + search_words(grid, effort, shop.machines, demanded, logs)
+        + search_words(grids, looking.logs[0].grids.bolts, context)
     )
 
 
-def _of_log(
-    log: PlanLog,
-    pieces: Sequence[RemainingPiece],
-    parts: tuple[SawnPart, ...],
-    shop: Shop,
-    objective: str,
-    effort: Effort,
-    seed: int,
-    progress: Progress,
-    stopped: Stop,
-) -> tuple[list[list[FirstSettingChoice]], float, int, Grid | None]:
-    """Choices for every piece of one log, their bound, layouts considered, a grid."""
-    small = is_small(log)
-    on_mill = bolts_on_mill(log, shop.machines)
-    evaluator = ColumnEvaluator(log, shop, shop.machines.mill.kerf, 1.0 if small else 2.0, on_mill=on_mill)
-    groups: list[list[FirstSettingChoice]] = [[] for _ in pieces]
-    bound, considered = 0.0, 0
-    grid: Grid | None = None
-    wanted = tuple(p for p, n in zip(parts, shop.left, strict=True) if n > 0)
-    free = tuple(p for p in wanted if p.demand is None)
-    for i, piece_in_hand in enumerate(pieces):
-        if piece_in_hand.before is not None:
-            groups[i].append(as_choice(evaluator, piece_in_hand.before, piece_in_hand.piece))
-        if piece_in_hand.piece.faces == log.piece.faces and wanted:
-            one = log_columns(log, parts, shop, objective, effort, seed, progress, stopped)
-            groups[i] += one.choices
-            bound, considered, grid = bound + (one.bound if one.choices else 0.0), considered + one.considered, one.grid
-    opened = [i for i, piece_in_hand in enumerate(pieces) if piece_in_hand.piece.faces != log.piece.faces]
-    if not opened:
-        return groups, bound, considered, grid
-    weights = objective_weights(objective, parts, shop.machines, log.reach)
-    views = [view for view in dict.fromkeys((free, wanted)) if view]
-    best = np.inf
-    # a piece cannot be worth more than its wood as plates of the dearest part
-    dearest = max(w / p.volume for w, p in zip(weights.worth, parts, strict=True))
-    sections = log_sections(log.model)
-    most = {i: dearest * piece_shape(sections, pieces[i].piece, bark=False).volume for i in opened}
-    for number, view in enumerate(views):
-        view_aim = objective_weights(objective, view, shop.machines, log.reach)
+def replans_in_order(
+    work: RemainingWork, context: SearchContext, workshop: Workshop, monitor: Monitor = SILENT
+) -> Iterator[ExecutedPlan]:
+    """Ways to saw on, carried out, best first: what a search of the pieces in hand finds, and the earlier plan's own way."""
+    start = price_start(context.economics.market, context.parts)
+    fill = FillRequest(context.economics, start)
+    nothing = work.execute((None,) * len(work.pieces), workshop.poser, fill)
+    sawn = plate_counts(nothing.plates, context.parts, np.array([plate.passes for plate in nothing.plates], bool))
+    ways = search_remaining(work.pieces, context, sawn, work, monitor)
+    if any(work.before):
+        kept = work.layout(work.before)
+        ways.append(Candidate(kept, ways[0].bolts, 0.0, ways[0].bound, "earlier plan kept", ways[0].prices, 0, ways[0].words, False))
+    judge = judge_on_samples(work.state.whole, context)
+    plans: list[tuple[float, int, ExecutedPlan]] = []
+    for number, candidate in enumerate(ways):
+        for again in (False, True) if work.slabs_in_hand else (False,):
+            request = FillRequest(context.economics, candidate.prices)
+            ledger = work.execute(candidate.log_layout.layouts, workshop.poser, request, again)
+            likely = judge.worth(ledger)
+            plans.append((-round(likely, 9), number, ExecutedPlan(candidate, ledger, likely, judge.earnings(ledger))))
+    return (plan for _, _, plan in sorted(plans, key=lambda one: one[:2]))
 
-        def report_part(what: str, part: float, number: int = number) -> None:
-            progress(what, (number + part) / len(views))
-
-        grids = PieceTables(log, view, view_aim, effort, evaluator, report_part)
-        total = 0.0
-        for i in opened:
-            found = piece_choices(pieces[i], grids)
-            total += min(found.bound, most[i])
-            groups[i] += found.choices
-        best = min(best, bound_with_demand(total, view, parts, weights.worth))
-        if grids.made:
-            grid = grids.made[0].tables.grid
-            considered += sum(len(group) for group in groups)
-        if stopped() or (demanded_worth(parts, weights.worth) < 1e-9 and number == 0):
-            break
-    return groups, bound + (float(best) if np.isfinite(best) else 0.0), considered, grid

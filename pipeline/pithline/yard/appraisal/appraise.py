@@ -22,7 +22,7 @@ from pithline.logmodel.dimensions import diameters, sweep
 from pithline.logmodel.species import species_of
 from pithline.mill.machine import Machines
 from pithline.mill.products import Products
-from pithline.plan.problem.effort import COARSE, Effort
+from pithline.plan.api import COARSE, Effort, Monitor
 from pithline.trade.log_rules import scale_log
 from pithline.trade.weights import weight
 from pithline.yard.appraisal.drawn_logs import (
@@ -34,7 +34,14 @@ from pithline.yard.appraisal.drawn_logs import (
     most_likely_draw,
 )
 from pithline.yard.appraisal.information import InformationCase, ShareWork, in_turn, worth_finding_out
-from pithline.yard.appraisal.layouts import AppraisalShop, ExecutedLayout, appraisal_shop, best_layouts, fits
+from pithline.yard.appraisal.layouts import (
+    AppraisalShop,
+    ExecutedLayout,
+    LayoutSearch,
+    appraisal_shop,
+    best_layouts,
+    fits,
+)
 from pithline.yard.appraisal.log_knowledge import LogKnowledge, cubic_volume, gather_knowledge
 from pithline.yard.appraisal.money import Costs, drying_cost, highest_bid, rest_value, sawing_cost
 from pithline.yard.appraisal.regrade import Outcome, Planned, brings, planned
@@ -125,8 +132,8 @@ def known_log(one: Lot, terms: AppraisalTerms) -> LogKnowledge:
     from pithline.logmodel.fit import fit_log
 
     if one.card.scan is None:
-        model, bow, weights = tape_model(one.card, one.read, terms.priors)
-        return gather_knowledge(model, one.card, one.read, terms.priors, terms.today, bow, weights)
+        model, taped = tape_model(one.card, one.read, terms.priors)
+        return gather_knowledge(model, one.card, one.read, terms.priors, terms.today, taped)
     scan = read_scan(scan_path(Path(one.path), one.card))
     model = fit_log(scan.points, one.card, default_up=scan.default_up)
     return gather_knowledge(model, one.card, one.read, terms.priors, terms.today)
@@ -174,10 +181,8 @@ def appraise(one: Lot, terms: AppraisalTerms, progress: Progress, share: ShareWo
         known.log,
         known.basis,
         trade,
-        sampling.layouts,
-        terms.seed,
-        lambda words, part: progress(words, 0.1 + 0.45 * part),
-        terms.effort,
+        LayoutSearch(sampling.layouts, terms.seed, terms.effort),
+        Monitor(progress).within(0.1, 0.55),
     )
     basis = draw_basis(known)
     progress("grading the layouts on drawn logs", 0.55)

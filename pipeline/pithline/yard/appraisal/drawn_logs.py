@@ -18,7 +18,7 @@ from scipy.special import ndtri
 
 from pithline.files.priors import Priors
 from pithline.logmodel.card import Defect, DefectKind
-from pithline.plan.problem.log_frame import PlanLog
+from pithline.plan.api import PlanLog
 from pithline.wood.field import CLOCKS, reshaped, tables
 from pithline.yard.appraisal.log_knowledge import LogKnowledge
 

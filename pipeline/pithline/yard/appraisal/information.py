@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from pithline.files.priors import Priors
 from pithline.logmodel.card import Defect
-from pithline.plan.problem.log_frame import PITH_DOUBTS, SURFACE_DOUBTS, PlanLog, with_standard_errors
+from pithline.plan.api import WHOLE_RESERVE, PlanLog, with_reserve
 from pithline.wood.unusable import station_of
 from pithline.yard.appraisal.drawn_logs import DrawBasis, draw_component, draw_log, log_as_drawn, most_likely_draw
 from pithline.yard.appraisal.layouts import AppraisalShop, ExecutedLayout, laid_again, searched_again
@@ -122,7 +122,7 @@ def log_with_answer(
     chord = top - butt
     reach = float(np.linalg.norm(chord))
     return replace(
-        with_standard_errors(log, sure, SURFACE_DOUBTS, PITH_DOUBTS),
+        with_reserve(log, sure, WHOLE_RESERVE),
         origin=butt,
         axis=chord / reach,
         reach=reach,

@@ -7,7 +7,7 @@ are worth little: shares are moved towards what is short, and the search is made
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -19,22 +19,34 @@ from pithline.mill.limits import log_fits, widest_across
 from pithline.mill.machine import Machines
 from pithline.mill.products import Products
 from pithline.mill.sections import log_sections, piece_shape
-from pithline.plan.columns.bucking import crosscut_candidates
-from pithline.plan.columns.log_columns import balanced_prices
-from pithline.plan.execute.bucked_log import LogLayout, crosscut_log, execute_log_layout
-from pithline.plan.execute.ledger import Ledger
-from pithline.plan.execute.machine_setups import MachinePoser
-from pithline.plan.execute.sets import assign_sets, match
-from pithline.plan.execute.simulate import DrawnPoser, Shop
-from pithline.plan.execute.slab_layout import SlabCache
-from pithline.plan.problem.effort import COARSE, Effort
-from pithline.plan.problem.log_frame import PITH_DOUBTS, SURFACE_DOUBTS, PlanLog, with_standard_errors
-from pithline.plan.problem.objective import objective_weights
-from pithline.plan.problem.parts import SawnPart, sawn_parts
-from pithline.plan.search import search_logs
+from pithline.plan.api import (
+    COARSE,
+    SILENT,
+    WHOLE_RESERVE,
+    Effort,
+    Ledger,
+    LogLayout,
+    Monitor,
+    Objective,
+    PlanLog,
+    SawingTask,
+    SawnPart,
+    SearchContext,
+    SlabCache,
+    Workshop,
+    balanced_prices,
+    crosscut_candidates,
+    crosscut_log,
+    execute_as_drawn,
+    gather_sets,
+    plates_wanted,
+    sawn_parts,
+    search_logs,
+    with_reserve,
+    workshop_of,
+)
 
 Array = NDArray[np.float64]
-Progress = Callable[[str, float], None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,16 +74,27 @@ class AppraisalShop:
         """Whether any product has a price; without one volume is all there is to go by."""
         return any(part.price > 0.0 for part in self.parts)
 
+    @property
+    def objective(self) -> Objective:
+        """What its plans are searched for."""
+        return Objective.VALUE if self.priced else Objective.VOLUME
+
+    def task(self, parts: tuple[SawnPart, ...]) -> SawingTask:
+        """What is wanted, each plate at the price of these parts."""
+        return SawingTask(self.machines, parts, self.objective.worth(parts), plates_wanted(parts))
+
+    def context(self, parts: tuple[SawnPart, ...], effort: Effort, seed: int) -> SearchContext:
+        """What is asked of a search at the prices of these parts."""
+        return SearchContext(self.task(parts), self.objective, effort, seed)
+
+    def workshop(self, log: PlanLog) -> Workshop:
+        """The machines that a log is carried out on."""
+        return workshop_of(log.model, self.machines, self.density)
+
 
 def appraisal_shop(machines: Machines, products: Products, species: str, density: float) -> AppraisalShop:
     """Parts in their green sizes, and the rest."""
     return AppraisalShop(machines, products, sawn_parts(products, species), density)
-
-
-def shop_of(trade: AppraisalShop, parts: tuple[SawnPart, ...]) -> Shop:
-    """The shop with the worth of each plate."""
-    worth = np.array([p.price if trade.priced else p.volume / 1e6 for p in parts])
-    return Shop(trade.machines, parts, worth, np.array([np.inf if p.demand is None else p.demand for p in parts]))
 
 
 def fits(log: PlanLog, basis: str, trade: AppraisalShop, name: str) -> tuple[str, ...]:
@@ -108,49 +131,52 @@ BOLDNESS = {"scan": (1.0, 1.0, 0.5), "one flank": (1.0, 0.5, 0.5), "tape": (1.0,
 the drawn logs decide between the layouts. Found by trial on generated logs."""
 
 
-def with_reserve(log: PlanLog, share: float) -> PlanLog:
+def bold_log(log: PlanLog, share: float) -> PlanLog:
     """The same log, planned on with a share of the usual reserve."""
-    return with_standard_errors(log, log.field, SURFACE_DOUBTS * share, PITH_DOUBTS * share)
+    return with_reserve(log, log.field, WHOLE_RESERVE.share(share))
+
+
+@dataclass(frozen=True, slots=True)
+class LayoutSearch:
+    """How layouts of a log are searched.
+
+    Attributes
+    ----------
+    rounds : int
+        Searches, each with the shares of sets' prices moved.
+    effort, seed : Effort, int
+        Of each.
+    """
+
+    rounds: int
+    seed: int
+    effort: Effort = COARSE
 
 
 def best_layouts(
-    log: PlanLog, basis: str, trade: AppraisalShop, rounds: int, seed: int, progress: Progress, effort: Effort = COARSE
+    log: PlanLog, basis: str, trade: AppraisalShop, search: LayoutSearch, monitor: Monitor = SILENT
 ) -> list[ExecutedLayout]:
-    """Layouts of `rounds` searches, carried out on the real machines; `basis` says how boldly.
+    """Layouts of several searches, carried out on the real machines; `basis` says how boldly.
 
     Raises
     ------
     PlanError
         Where no plate of any part passes.
     """
-    mill = trade.machines.mill
     parts = trade.parts
-    objective = "value" if trade.priced else "volume"
-    ways = crosscuts(log, basis, trade, progress)
+    context = trade.context(parts, search.effort, search.seed)
+    ways = crosscuts(log, basis, context, monitor.within(0.0, 0.1))
+    searching = monitor.within(0.1, 1.0)
     out: list[ExecutedLayout] = []
-    for turn in range(rounds):
-        shop = shop_of(trade, parts)
+    for turn in range(search.rounds):
+        context = trade.context(parts, search.effort, search.seed)
         bold = BOLDNESS[basis][min(turn, len(BOLDNESS[basis]) - 1)]
-        lying = with_reserve(log, bold)
-        refusals: list[str] = []
-        for number, places in enumerate(ways):
-
-            def report_part(
-                what: str, part: float, done: float = turn + number / len(ways), each: int = len(ways)
-            ) -> None:
-                progress(what, 0.1 + 0.9 * (done + part / each) / rounds)
-
-            logs = crosscut_log(lying, places, trade.machines.buck.kerf, 0.0)[1]
-            found = search_logs(logs, parts, shop, objective, effort, seed, report_part)
-            for answer in found.answers:
-                log_layout = LogLayout(lying, places, logs, answer.layouts)
-                sawn = packed(log_layout, parts, trade, bold)
-                if any(plate.grade.passes for plate in sawn.ledger.plates):
-                    out.append(sawn)
-                refusals += sawn.ledger.cautions
+        found, refusals = _one_round(bold_log(log, bold), ways, trade, context, searching.share(turn, search.rounds))
+        out += [replace(one, bold=bold) for one in found]
         if turn == 0 and not out:
             why = f" ({refusals[0]})" if refusals else ""
-            raise PlanError(f"no layout that {mill.name} can hold gives a passing plate{why}; name another mill.")
+            mill = trade.machines.mill.name
+            raise PlanError(f"no layout that {mill} can hold gives a passing plate{why}; name another mill.")
         if not trade.priced or not out:
             break
         best = max(out, key=lambda one: sets_worth(one.ledger, trade))
@@ -158,18 +184,38 @@ def best_layouts(
     return out
 
 
+def _one_round(
+    log: PlanLog,
+    ways: Sequence[tuple[float, ...]],
+    trade: AppraisalShop,
+    context: SearchContext,
+    monitor: Monitor,
+) -> tuple[list[ExecutedLayout], list[str]]:
+    """Layouts of one search of each way to crosscut the log that give any plate, and why machines refused some."""
+    out: list[ExecutedLayout] = []
+    refusals: list[str] = []
+    for number, places in enumerate(ways):
+        logs = crosscut_log(log, places, trade.machines.buck.kerf, 0.0)[1]
+        for answer in search_logs(logs, context, monitor.share(number, len(ways))).answers:
+            sawn = packed(LogLayout(log, places, logs, answer.layouts), context.parts, trade)
+            if sawn.ledger.passing:
+                out.append(sawn)
+            refusals += sawn.ledger.cautions
+    return out, refusals
+
+
 PACKINGS = 6
 """Times the slabs of a layout are packed with shares of the sets' prices moved; the slabs are looked at once."""
 
 
-def packed(log_layout: LogLayout, parts: tuple[SawnPart, ...], trade: AppraisalShop, bold: float) -> ExecutedLayout:
-    """A sawing carried out with the shares of each set's price that bring most complete sets."""
-    carry = on_machines(log_layout.whole, trade)
-    memories: list[SlabCache] = [{} for _ in log_layout.layouts]
+def packed(log_layout: LogLayout, parts: tuple[SawnPart, ...], trade: AppraisalShop) -> ExecutedLayout:
+    """A layout carried out with the shares of each set's price that bring most complete sets."""
+    workshop = trade.workshop(log_layout.whole)
+    caches: list[SlabCache] = [{} for _ in log_layout.layouts]
     tried: list[ExecutedLayout] = []
     for _ in range(PACKINGS if trade.priced else 1):
-        ledger = carry(log_layout, shop_of(trade, parts), memories)
-        tried.append(ExecutedLayout(log_layout, parts, ledger, ledger.minutes, bold))
+        ledger = workshop.execute(log_layout, trade.task(parts), caches)
+        tried.append(ExecutedLayout(log_layout, parts, ledger, ledger.minutes))
         parts = shifted(parts, ledger)
         if parts == tried[-1].parts:
             break
@@ -178,26 +224,22 @@ def packed(log_layout: LogLayout, parts: tuple[SawnPart, ...], trade: AppraisalS
 
 def sets_worth(ledger: Ledger, trade: AppraisalShop) -> float:
     """The price of all complete sets of the passing plates, or without prices their volume in litres."""
-    plates = [replace(plate, mate=None, set_id=None) for plate in ledger.plates if plate.grade.passes]
     if not trade.priced:
-        return float(sum(plate.volume for plate in plates)) / 1e6
-    match(plates, trade.parts)
+        return float(sum(plate.volume for plate in ledger.passing)) / 1e6
     prices = {product.name: product.price for product in trade.products.products}
-    return float(sum(prices[name] * n for name, n in assign_sets(plates, trade.parts, trade.products).items()))
+    return float(
+        sum(prices[name] * n for name, n in gather_sets(ledger.passing, trade.parts, trade.products).sets.items())
+    )
 
 
 MUCH = 1.15
 """A way to crosscut that promises less than this share of the whole log on the rough grid is searched beside it, not alone."""
 
 
-def crosscuts(log: PlanLog, basis: str, trade: AppraisalShop, progress: Progress) -> list[tuple[float, ...]]:
+def crosscuts(log: PlanLog, basis: str, context: SearchContext, monitor: Monitor) -> list[tuple[float, ...]]:
     """Ways to crosscut the log first that are worth a search; () leaves it whole. As `plan.search` does, on the first reserve."""
-    shop = shop_of(trade, trade.parts)
-    lying = with_reserve(log, BOLDNESS[basis][0])
-    weights = objective_weights("value" if trade.priced else "volume", trade.parts, trade.machines, log.reach)
-    rough = crosscut_candidates(
-        lying, trade.parts, shop.machines, weights, lambda: False, lambda what, part: progress(what, 0.1 * part)
-    )
+    weights = context.weights(log.reach)
+    rough = crosscut_candidates(bold_log(log, BOLDNESS[basis][0]), context, weights, monitor)
     if not rough:
         return [()]
     best = rough[0]
@@ -207,28 +249,9 @@ def crosscuts(log: PlanLog, basis: str, trade: AppraisalShop, progress: Progress
     return [best[1], ()]
 
 
-def on_machines(whole: PlanLog, trade: AppraisalShop) -> Callable[[LogLayout, Shop, list[SlabCache]], Ledger]:
-    """How sawings of a log are carried out on the real machines, crosscuts first."""
-    sections = log_sections(whole.model)
-    weight = piece_shape(sections, Piece("log", "log"), bark=True).volume * 1e-9 * trade.density
-
-    def poser(one: PlanLog) -> MachinePoser:
-        return MachinePoser(one, sections, trade.machines, trade.density)
-
-    return lambda log_layout, shop, memories: execute_log_layout(log_layout, shop, poser, weight, memories=memories)
-
-
-def as_drawn(log_layout: LogLayout, trade: AppraisalShop, shop: Shop) -> Ledger:
-    """The same as drawn, with no look at how pieces lie on the machines."""
-    mill = trade.machines.mill
-    return execute_log_layout(
-        log_layout, shop, lambda one: DrawnPoser(one, mill.kerf, mill.minutes_per_setting, mill.feed), 0.0
-    )
-
-
 def shifted(parts: tuple[SawnPart, ...], ledger: Ledger) -> tuple[SawnPart, ...]:
     """Shares of each set's price moved from parts that abound to those that are short; sets never whole are dropped."""
-    have = Counter(plate.part for plate in ledger.plates if plate.grade.passes)
+    have = Counter(plate.part for plate in ledger.passing)
     prices = balanced_prices(parts, np.array([part.price for part in parts]), tuple(have[i] for i in range(len(parts))))
     # a set that lacks a part brings nothing, so its other parts are not worth sawing
     lacking = {part.product for i, part in enumerate(parts) if not have[i]}
@@ -241,10 +264,10 @@ def shifted(parts: tuple[SawnPart, ...], ledger: Ledger) -> tuple[SawnPart, ...]
 
 def laid_again(log: PlanLog, sawn: ExecutedLayout, trade: AppraisalShop) -> ExecutedLayout:
     """The same settings on a log known better: faces stay where they are about the pith, plates are packed anew."""
-    lying = with_reserve(log, sawn.bold)
-    logs = crosscut_log(lying, sawn.log_layout.places, trade.machines.buck.kerf, 0.0)[1]
-    log_layout = LogLayout(lying, sawn.log_layout.places, logs, sawn.log_layout.layouts)
-    return replace(sawn, log_layout=log_layout, ledger=as_drawn(log_layout, trade, shop_of(trade, sawn.parts)))
+    lying, places = bold_log(log, sawn.bold), sawn.log_layout.places
+    logs = crosscut_log(lying, places, trade.machines.buck.kerf, 0.0)[1]
+    log_layout = LogLayout(lying, places, logs, sawn.log_layout.layouts)
+    return replace(sawn, log_layout=log_layout, ledger=execute_as_drawn(log_layout, trade.task(sawn.parts)))
 
 
 QUICK = replace(COARSE, name="quick", rolls=12)
@@ -252,14 +275,13 @@ QUICK = replace(COARSE, name="quick", rolls=12)
 
 def searched_again(log: PlanLog, sawn: ExecutedLayout, trade: AppraisalShop, seed: int) -> ExecutedLayout:
     """A layout searched anew on a log known far better, crosscut where it was, at fewer rolls and with the full reserve."""
-    shop = shop_of(trade, sawn.parts)
     places = sawn.log_layout.places
     logs = crosscut_log(log, places, trade.machines.buck.kerf, 0.0)[1]
-    objective = "value" if trade.priced else "volume"
+    context = trade.context(sawn.parts, QUICK, seed)
     try:
-        found = search_logs(logs, sawn.parts, shop, objective, QUICK, seed, lambda what, part: None)
+        found = search_logs(logs, context)
     except PlanError:  # nothing passes with what is known now: the layout at hand stays
         return laid_again(log, sawn, trade)
     log_layout = LogLayout(log, places, logs, found.answers[0].layouts)
-    ledger = as_drawn(log_layout, trade, shop)
+    ledger = execute_as_drawn(log_layout, context.task)
     return ExecutedLayout(log_layout, sawn.parts, ledger, ledger.minutes, 1.0)

@@ -21,7 +21,7 @@ from pithline.logmodel.card import Card
 from pithline.logmodel.dimensions import coverage, volume
 from pithline.logmodel.model import LogModel
 from pithline.logmodel.species import species_of
-from pithline.plan.problem.log_frame import PlanLog, plan_log
+from pithline.plan.api import PlanLog, plan_log
 from pithline.trade.volumes import circle_area
 
 Array = NDArray[np.float64]
@@ -96,6 +96,14 @@ class LogKnowledge:
         return self.log.model
 
 
+@dataclass(frozen=True, slots=True)
+class TapedDoubts:
+    """What tape measures leave open: a doubt of the bow [mm], and how that of the section is shared among clock harmonics, (h,)."""
+
+    bow: float
+    weights: Array
+
+
 def months_since(felled: str | None, today: date) -> float | None:
     """Months from felling to `today`, `None` where the card names no day."""
     if felled is None:
@@ -115,10 +123,24 @@ def gather_knowledge(
     read: Mapping[str, Any],
     priors: Priors,
     today: date,
-    bow: float = 0.0,
-    weights: Array | None = None,
+    taped: TapedDoubts | None = None,
 ) -> LogKnowledge:
-    """Gather what is known of a fitted log, or of one drawn up from tape measures (`bow`, `weights`)."""
+    """Gather what is known of a fitted log, or of one drawn up from tape measures.
+
+    Parameters
+    ----------
+    model : LogModel
+        The log as it is most likely.
+    card, read : Card, mapping
+        The card, and its tables as read.
+    priors : Priors
+        What is likely of any log.
+    today : date
+        From which months since felling are counted.
+    taped : TapedDoubts, optional
+        What tape measures leave open; None for a scan.
+    """
+    bow, weights = (0.0, None) if taped is None else (taped.bow, taped.weights)
     log = plan_log(model, card.pith_radius, card.trim_butt, card.trim_top, card.defects)
     field = log.field
     x = field.x0 + np.arange(len(field.pith)) * field.dx

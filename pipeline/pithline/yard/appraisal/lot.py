@@ -106,7 +106,7 @@ def one_log(one: Lot, terms: AppraisalTerms, progress: Progress = _silent, share
 
 
 def _boxes(got: Appraised) -> list[tuple[Any, Any]]:
-    return [(plate.corner, plate.edges) for plate in got.sawn.ledger.plates if plate.grade.passes]
+    return [(plate.corner, plate.edges) for plate in got.sawn.ledger.plates if plate.passes]
 
 
 def failed(one: Lot, words: str) -> dict[str, Any]:

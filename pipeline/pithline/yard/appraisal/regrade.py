@@ -9,19 +9,16 @@ kept clear of stay clear.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pithline.geometry.boxes import box_grid
 from pithline.logmodel.card import Defect
 from pithline.logmodel.model import clock_direction
 from pithline.mill.products import Limits, Products
-from pithline.plan.execute.grade import box_grid
-from pithline.plan.execute.ledger import Ledger, Plate
-from pithline.plan.execute.sets import assign_sets, match
-from pithline.plan.problem.log_frame import PlanLog
-from pithline.plan.problem.parts import SawnPart
+from pithline.plan.api import Ledger, PlanLog, Plate, SawnPart, gather_sets
 from pithline.wood.kernels import box_figures
 from pithline.wood.unusable import end_of, in_defect, station_of
 
@@ -40,16 +37,6 @@ class Outcome:
 
 
 @dataclass(frozen=True, slots=True)
-class Verdict:
-    """One of the two grades a plate can have here."""
-
-    passes: bool
-
-
-_YES, _NO = Verdict(True), Verdict(False)
-
-
-@dataclass(frozen=True, slots=True)
 class Planned:
     """Planned plates with what regrading needs of each, worked out once."""
 
@@ -64,7 +51,7 @@ class Planned:
 
 def planned(ledger: Ledger, parts: tuple[SawnPart, ...]) -> Planned:
     """The plates that a carried-out layout counts on."""
-    plates = tuple(plate for plate in ledger.plates if plate.grade.passes)
+    plates = tuple(plate for plate in ledger.plates if plate.passes)
     grids, faces, corners = [], [], []
     for plate in plates:
         length, width, thickness = plate.edges
@@ -165,15 +152,11 @@ def _crossed(log: PlanLog, check: Defect, own: Planned, which: NDArray[np.intp])
 
 def outcome(mask: NDArray[np.bool_], own: Planned, parts: tuple[SawnPart, ...], products: Products) -> Outcome:
     """Volume, complete sets and their price of the plates that pass."""
-    copies = [
-        replace(plate, grade=_YES if good else _NO, mate=None, set_id=None)
-        for plate, good in zip(own.plates, mask, strict=True)
-    ]
-    match(copies, parts)
-    sets = assign_sets(copies, parts, products)
+    kept = [plate for plate, good in zip(own.plates, mask, strict=True) if good]
+    sets = gather_sets(kept, parts, products).sets
     prices = {product.name: product.price for product in products.products}
     return Outcome(
-        float(sum(plate.volume for plate, good in zip(own.plates, mask, strict=True) if good)),
+        float(sum(plate.volume for plate in kept)),
         sets,
         float(sum(prices[name] * n for name, n in sets.items())),
         int(mask.sum()),

@@ -16,6 +16,7 @@ from pithline.logmodel.dimensions import GIRTH_INSET
 from pithline.logmodel.model import CLOCK_SAMPLES, EndPlane, LogModel, clock_direction
 from pithline.logmodel.pith_line import UNMARKED_SHARE, WANDER_SHARE
 from pithline.logmodel.species import species_of
+from pithline.yard.appraisal.log_knowledge import TapedDoubts
 
 Array = NDArray[np.float64]
 BEYOND = 115.0
@@ -111,8 +112,8 @@ def _one_way(near: float | None, far: float | None, radius: float) -> tuple[floa
     return 0.0, UNMARKED_SHARE * radius
 
 
-def tape_model(card: Card, read: Mapping[str, Any], priors: Priors) -> tuple[LogModel, float, Array]:
-    """The log model, the doubt of its bow each way [mm], and the weights of its surface's harmonics.
+def tape_model(card: Card, read: Mapping[str, Any], priors: Priors) -> tuple[LogModel, TapedDoubts]:
+    """The log model, and what the tape leaves open.
 
     Raises
     ------
@@ -175,7 +176,7 @@ def tape_model(card: Card, read: Mapping[str, Any], priors: Priors) -> tuple[Log
         sapwood_assumed=sapwood is None,
         spiral=card.spiral,
     )
-    return model, bow_sd, weights
+    return model, TapedDoubts(bow_sd, weights)
 
 
 def _pith(

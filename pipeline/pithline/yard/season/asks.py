@@ -12,6 +12,7 @@ from pithline.files.orders import OrderRow
 from pithline.files.products import products_from
 from pithline.files.yard import Yard
 from pithline.mill.products import Products
+from pithline.plan.api import Ledger, SawnPart
 from pithline.yard.request import Inputs
 from pithline.yard.season.model import PlanColumn, Prices
 
@@ -120,24 +121,18 @@ def drying_weeks(products: Products, name: str, yard: Yard, billets: Mapping[tup
     return math.ceil(max(weeks) - 1e-9)
 
 
-def billet_thickness(script: Mapping[str, Any]) -> dict[tuple[str, str], float]:
+def billet_thickness(ledger: Ledger, parts: Sequence[SawnPart]) -> dict[tuple[str, str], float]:
     """The thickest billet of each (product, part), as far as its plates reach across it. [mm]"""
-    parent = {
-        piece: cut["piece"]
-        for cut in script["operations"]
-        if cut["op"] == "cut"
-        for piece in (cut["above"], cut["below"])
-    }
-    kind = {piece["id"]: piece["kind"] for piece in script["pieces"]}
+    parent = {side: cut.piece for cut in ledger.cuts for side in cut.sides}
     reach: dict[tuple[str, str, str], list[float]] = {}
-    for plate in script["plates"]:
-        billet = plate["id"]
-        while billet in parent and kind[billet] != "billet":
+    for plate in ledger.plates:
+        billet = plate.id
+        while billet in parent and ledger.pieces[billet].kind != "billet":
             billet = parent[billet]
-        edge, corner = plate["edges"][2], plate["corner"]
+        edge, corner = plate.edges[2], plate.corner
         size = math.sqrt(sum(v * v for v in edge))
         at = sum(a * b for a, b in zip(corner, edge, strict=True)) / size
-        reach.setdefault((plate["product"], plate["part"], billet), []).extend((at, at + size))
+        reach.setdefault((*parts[plate.part].key, billet), []).extend((at, at + size))
     out: dict[tuple[str, str], float] = {}
     for (product, part, _), ends in reach.items():
         out[product, part] = max(out.get((product, part), 0.0), max(ends) - min(ends))

@@ -1,14 +1,14 @@
 """Plans of one log for a season: seen once, valued at several prices, chosen for complete sets, carried out plate by plate.
 
 A season wants whole sets for minutes, at prices that change from ask to ask. What a slab holds does not change with prices: the
-log is looked at once (`plan.looking.passing`), and only the tables of values are made anew. All columns found serve all asks.
-Nothing is compared with practice, sampled or replayed here: that is done for the plans that are chosen (`scripts.py`).
+log is looked at once (`PricedColumns`), and only the tables of values are made anew. All columns found serve all asks.
+Nothing is compared with practice, sampled or replayed here: that is done for the plans that are chosen (`plan_script`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -17,30 +17,42 @@ from numpy.typing import NDArray
 from pithline.errors import PlanError
 from pithline.logmodel.model import LogModel
 from pithline.mill.machine import Machines
-from pithline.plan.columns.bucking import crosscut_candidates
-from pithline.plan.columns.laid_columns import ColumnEvaluator, FirstSettingChoice
-from pithline.plan.columns.log_columns import balanced_prices, columns_of_view, shared_prices
-from pithline.plan.columns.master import MasterAnswer, solve_joint_master
-from pithline.plan.evaluate.ranking import counted_worth
-from pithline.plan.execute.bucked_log import LogLayout, crosscut_log, execute_log_layout
-from pithline.plan.execute.ledger import Ledger
-from pithline.plan.execute.sets import assign_sets, match
-from pithline.plan.execute.simulate import Shop
-from pithline.plan.problem.effort import Effort, bolts_on_mill
-from pithline.plan.problem.infeasible import no_part_fits
-from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
-from pithline.plan.problem.log_frame import PlanLog
-from pithline.plan.problem.objective import ObjectiveWeights, setting_cost
-from pithline.plan.problem.parts import SawnPart, sawn_parts
-from pithline.plan.programmes.tables import PassingPlaces, find_passing_places
-from pithline.plan.search import search_words
+from pithline.plan.api import (
+    SETS_FIRST,
+    SILENT,
+    Effort,
+    LayoutSetting,
+    LayoutSlab,
+    Ledger,
+    LogLayout,
+    MasterAnswer,
+    Monitor,
+    Objective,
+    ObjectiveWeights,
+    PlanLog,
+    PricedColumns,
+    PricedView,
+    SawnPart,
+    SearchContext,
+    balanced_prices,
+    counted_worth,
+    crosscut_candidates,
+    crosscut_log,
+    gather_sets,
+    no_part_fits,
+    plates_wanted,
+    priced_columns,
+    sawn_parts,
+    search_words,
+    setting_cost,
+    shared_prices,
+)
 from pithline.yard.prepared_log import PreparedLog, prepare_log
 from pithline.yard.request import Inputs
 from pithline.yard.season.asks import Ask, asked, billet_thickness
 from pithline.yard.season.plan_bounds import ProvenBound
 
 Array = NDArray[np.float64]
-Progress = Callable[[str, float], None]
 SEASON_EFFORT = Effort("season", 12, 25.0, 1, 2, 1, 1, 2.0, depth_step=2.5, face_step=20.0)
 """As the planner's coarse effort, on rolls every 15°, with fewer columns of each view: several views share them."""
 TURNS = 2
@@ -56,7 +68,6 @@ class SeasonLog:
     own: PreparedLog
     places: tuple[float, ...]
     logs: tuple[PlanLog, ...]  # crosscut at `places`
-    parts: tuple[SawnPart, ...]
 
     @property
     def log(self) -> PlanLog:
@@ -64,14 +75,27 @@ class SeasonLog:
         return self.own.log
 
     @property
+    def parts(self) -> tuple[SawnPart, ...]:
+        """All that are ordered."""
+        return self.own.parts
+
+    @property
     def machines(self) -> Machines:
         """What it is sawn with."""
-        return self.own.inputs.machines
+        return self.own.machines
 
-    def carry(self, log_layout: LogLayout, shop: Shop) -> Ledger:
-        """A sawing carried out on the real machines."""
-        refused: list[str] = []
-        return execute_log_layout(log_layout, shop, lambda one: self.own.poser(one, refused), self.own.weight)
+    def context(self) -> SearchContext:
+        """What every ask has in common."""
+        return SearchContext(self.own.task(Objective.VALUE), Objective.VALUE, SEASON_EFFORT, SEED)
+
+    def layout(self, layouts: Sequence[LayoutSetting | None]) -> LogLayout:
+        """A layout of each of its logs, as one."""
+        return LogLayout(self.log, self.places, self.logs, tuple(layouts))
+
+    def execute(self, log_layout: LogLayout, worth: Array) -> Ledger:
+        """A layout carried out on the real machines, plates laid out for what they are worth, (p,)."""
+        task = replace(self.own.task(Objective.VALUE), worth=worth)
+        return self.own.workshop.execute(log_layout, task)
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,24 +123,27 @@ def season_log(model: LogModel, inputs: Inputs, places: Sequence[float] | None =
     MillError, PlanError
         Where the mill cannot hold the log, or no part is shorter than it.
     """
-    card, machines = inputs.card, inputs.machines
     own = prepare_log(model, inputs)
     own.check(crosscut=True)
-    log = own.log
-    parts = sawn_parts(inputs.products, card.species)
-    if log.clear < min(part.length for part in parts):
-        raise PlanError(f"{card.id}: {no_part_fits(log, parts)}")
+    log, machines = own.log, own.machines
+    if log.clear < min(part.length for part in own.parts):
+        raise PlanError(f"{inputs.card.id}: {no_part_fits(log, own.parts)}")
     if places is None:
-        weights = ObjectiveWeights(
-            np.array([part.price for part in parts]), setting_cost(machines, log.reach, machines.mill.hour_rate)
-        )
-        ways = crosscut_candidates(
-            log, tuple(replace(p, demand=None) for p in parts), machines, weights, lambda: False, _quiet
-        )
+        ways = _crosscut_ways(own)
         if not ways:
             own.check()
         places = ways[0][1] if ways else ()
-    return SeasonLog(own, tuple(places), crosscut_log(log, places, machines.buck.kerf, 0.0)[1], parts)
+    return SeasonLog(own, tuple(places), crosscut_log(log, places, machines.buck.kerf, 0.0)[1])
+
+
+def _crosscut_ways(own: PreparedLog) -> list[tuple[float, tuple[float, ...]]]:
+    """Where the log may be crosscut, whatever number of sets is ordered."""
+    log, machines = own.log, own.machines
+    task = own.task(Objective.VALUE)
+    parts = tuple(replace(part, demand=None) for part in own.parts)
+    any_number = replace(task, parts=parts, left=plates_wanted(parts))
+    weights = ObjectiveWeights(task.worth, setting_cost(machines, log.reach, machines.mill.hour_rate))
+    return crosscut_candidates(log, SearchContext(any_number, Objective.VALUE, SEASON_EFFORT, SEED), weights)
 
 
 def least_minutes(one: SeasonLog) -> float:
@@ -126,129 +153,122 @@ def least_minutes(one: SeasonLog) -> float:
 
 
 def plans_of(
-    model: LogModel, inputs: Inputs, asks: Sequence[Ask], progress: Progress, places: Sequence[float] | None = None
+    model: LogModel,
+    inputs: Inputs,
+    asks: Sequence[Ask],
+    monitor: Monitor = SILENT,
+    places: Sequence[float] | None = None,
 ) -> tuple[tuple[LogPlan, ...], tuple[ProvenBound, ...], SeasonLog]:
     """Plans that no other of them betters in sets and minutes, bounds on all plans of the log, and the log as it was seen.
 
-    `inputs` name every product that any ask may want; `places` are those of `lying`.
+    Parameters
+    ----------
+    model, inputs : LogModel, Inputs
+        The fitted log, and what was read for it: every product that any ask may want.
+    asks : sequence of Ask
+        What plans are to make most of.
+    monitor : Monitor
+        Hears how far it is.
+    places : sequence of float, optional
+        Where the log is crosscut. [mm]
 
     Raises
     ------
     MillError, PlanError
-        As `lying` does.
+        As `season_log` does.
     """
     one = season_log(model, inputs, places)
-    looks = [find_passing_places(log, one.parts, one.machines, SEASON_EFFORT, _quiet) for log in one.logs]
-    pools: list[list[FirstSettingChoice]] = [[] for _ in one.logs]
-    seen: list[dict] = [{} for _ in one.logs]
+    columns = priced_columns(one.logs, one.context(), FINE)
     plans: list[LogPlan] = []
-    facts: list[ProvenBound] = []
+    bounds: list[ProvenBound] = []
     shares = np.array([part.volume for part in one.parts])
     for number, ask in enumerate(asks):
-        progress(ask.name, number / len(asks))
-        made, known, shares = _asked(one, ask, inputs, looks, pools, seen, shares)
-        plans += [plan for plan in made if plan.sets]
-        facts += known
-    return _best(plans), tuple(facts), one
+        monitor.report(ask.name, number / len(asks))
+        asking = _Asking(one, ask, asked(inputs, ask), columns)
+        shares = asking.run(shares)
+        plans += [plan for plan in asking.plans if plan.sets]
+        bounds += asking.bounds
+    return _best(plans), tuple(bounds), one
 
 
-def _asked(
-    one: SeasonLog,
-    ask: Ask,
-    inputs: Inputs,
-    looks: Sequence[PassingPlaces],
-    pools: list[list[FirstSettingChoice]],
-    seen: list[dict],
-    shares: Array,
-) -> tuple[list[LogPlan], list[ProvenBound], Array]:
-    """The plans of one ask, what it proves, and the shares it ends with; its columns join the pools of the log's pieces."""
-    products = asked(inputs, ask).products
-    own = {part.key: part for part in sawn_parts(products, inputs.card.species)}
-    worth = np.array([own[part.key].price if part.key in own else 0.0 for part in one.parts])
-    left = left_of(one.parts)
-    rate = one.machines.mill.hour_rate if ask.hour_rate is None else ask.hour_rate
-    reach = max(log.reach for log in one.logs)
-    charge = setting_cost(one.machines, reach, rate)
-    # sets less minutes first, then what other plates are worth: the charge is scaled as the master scales sets
-    weights = ObjectiveWeights(worth, SETS_FACTOR * charge, sets_first=True)
-    prices = start = shared_prices(one.parts, shares, worth)
-    plans: list[LogPlan] = []
-    facts: list[ProvenBound] = []
-    carried: set[tuple] = set()
-    for turn in range(TURNS if len(ask.prices) > 1 or not any(pools) else 1):
-        view = tuple(part for part, w in zip(one.parts, prices, strict=True) if w > 0.0)
-        rows = np.array([w for w in prices if w > 0.0])
-        if not view:
-            break
-        shop = Shop(one.machines, one.parts, prices, left)
-        most, considered, grid = 0.0, 0, None
-        for log, known, pool, memory in zip(one.logs, looks, pools, seen, strict=True):
-            evaluator = ColumnEvaluator(
-                log,
-                shop,
-                one.machines.mill.kerf,
-                2.0,
-                tuple(float(w) for w in prices),
-                bolts_on_mill(log, one.machines),
-                memory,
-            )
-            got = columns_of_view(
-                log, view, ObjectiveWeights(rows, charge), evaluator, SEASON_EFFORT, (), _quiet, known=known
-            )
-            pool += got.choices
-            most, considered, grid = most + got.promise, considered + got.considered, got.grid
-        extra = charge if one.places else 0.0
-        facts.append(ProvenBound(tuple(float(w) for w in prices), charge, most - extra))
-        answer = solve_joint_master(pools, one.parts, weights, SEASON_EFFORT.master, SEED)
-        if answer is None or not any(answer.layouts):
-            break
-        if answer.layouts not in carried:
-            carried.add(answer.layouts)
-            words = search_words(grid, SEASON_EFFORT, one.machines, True, one.logs)
-            plans.append(
-                _carried(
-                    one, ask, turn, answer, Shop(one.machines, one.parts, start, left), facts, considered, words, charge
-                )
-            )
-        some = np.flatnonzero(prices > 0.0)
-        moved = balanced_prices(view, prices[some], tuple(answer.plates[i] for i in some))
-        shares = shares.copy()
-        shares[some] = moved
-        prices = np.zeros(len(prices))
-        prices[some] = moved
-        prices[np.array(answer.plates) >= left] = 0.0  # all that is wanted was found
-    return plans, facts, shares
+FINE = 2.0
+"""How finely columns are laid out; as for `plan.execute.slab_layout.lay_out`."""
 
 
-SETS_FACTOR = 1000.0
-"""`plan.master` counts what complete sets hold this many times."""
+@dataclass(frozen=True, slots=True)
+class _Asking:
+    """One ask of a log: its plans, and what it proves; both are filled. Its columns join those of the asks before it."""
 
+    one: SeasonLog
+    ask: Ask
+    inputs: Inputs
+    columns: PricedColumns
+    plans: list[LogPlan] = field(default_factory=list)
+    bounds: list[ProvenBound] = field(default_factory=list)
 
-def left_of(parts: tuple[SawnPart, ...]) -> Array:
-    """Plates of each part that are ordered, infinite without a demand."""
-    return np.array([np.inf if part.demand is None else float(part.demand) for part in parts])
+    @property
+    def charge(self) -> float:
+        """Of a setting."""
+        machines = self.one.machines
+        rate = machines.mill.hour_rate if self.ask.hour_rate is None else self.ask.hour_rate
+        return setting_cost(machines, max(log.reach for log in self.one.logs), rate)
 
+    def worth(self) -> Array:
+        """A share of its set's price for a plate of each part, 0 where the ask does not want it, (p,)."""
+        own = {part.key: part for part in sawn_parts(self.inputs.products, self.inputs.card.species)}
+        return np.array([own[part.key].price if part.key in own else 0.0 for part in self.one.parts])
 
-def _carried(
-    one: SeasonLog,
-    ask: Ask,
-    turn: int,
-    answer: MasterAnswer,
-    shop: Shop,
-    facts: Sequence[ProvenBound],
-    considered: int,
-    words: str,
-    charge: float,
-) -> LogPlan:
-    log_layout = LogLayout(one.log, one.places, one.logs, answer.layouts)
-    ledger = one.carry(log_layout, shop)
-    match(ledger.plates, one.parts)
-    sets = {name: n for name, n in assign_sets(ledger.plates, one.parts, one.own.inputs.products).items() if n}
-    value = counted_worth(ledger, shop) - charge * ledger.charged
-    worth = tuple(float(w) for w in shop.worth)
-    return LogPlan(
-        ask.name, turn, sets, ledger.minutes, log_layout, worth, value, facts[0].most, considered, words, ledger
-    )
+    def run(self, shares: Array) -> Array:
+        """Search at prices that move towards parts of which too few were found; the shares of each part it ends with, (p,)."""
+        parts, worth, charge = self.one.parts, self.worth(), self.charge
+        left = plates_wanted(parts)
+        # sets less minutes first, then what other plates are worth: the charge is scaled as the master scales sets
+        weights = ObjectiveWeights(worth, SETS_FIRST * charge, sets_first=True)
+        prices = start = shared_prices(parts, shares, worth)
+        turns = TURNS if len(self.ask.prices) > 1 or not self.columns.found else 1
+        executed: set[tuple[LayoutSetting | None, ...]] = set()
+        for turn in range(turns):
+            if not (prices > 0.0).any():
+                break
+            view = self.columns.add(prices, charge)
+            most = view.promise - (charge if self.one.places else 0.0)
+            self.bounds.append(ProvenBound(tuple(float(price) for price in prices), charge, most))
+            answer = self.columns.choose(weights)
+            if answer is None:
+                break
+            if answer.layouts not in executed:
+                executed.add(answer.layouts)
+                self.plans.append(self._plan(turn, answer, start, view))
+            some = np.flatnonzero(prices > 0.0)
+            wanted = tuple(parts[i] for i in some)
+            moved = balanced_prices(wanted, prices[some], tuple(answer.plates[i] for i in some))
+            shares = shares.copy()
+            shares[some] = moved
+            prices = np.zeros(len(prices))
+            prices[some] = moved
+            prices[np.array(answer.plates) >= left] = 0.0  # all that is wanted was found
+        return shares
+
+    def _plan(self, turn: int, answer: MasterAnswer, worth: Array, view: PricedView) -> LogPlan:
+        """An answer carried out, its plates laid out for what they were worth at first, (p,)."""
+        one = self.one
+        log_layout = one.layout(answer.layouts)
+        ledger = one.execute(log_layout, worth)
+        sets = gather_sets(ledger.plates, one.parts, one.own.inputs.products).sets
+        task = replace(one.own.task(Objective.VALUE), worth=worth)
+        return LogPlan(
+            self.ask.name,
+            turn,
+            {name: n for name, n in sets.items() if n},
+            ledger.minutes,
+            log_layout,
+            tuple(float(w) for w in worth),
+            counted_worth(ledger, task) - self.charge * ledger.charged,
+            self.bounds[0].most,
+            view.considered,
+            search_words(view.grid, one.context(), one.logs),
+            ledger,
+        )
 
 
 def _best(plans: Sequence[LogPlan]) -> tuple[LogPlan, ...]:
@@ -266,10 +286,6 @@ def _betters(one: LogPlan, other: LogPlan, first: bool) -> bool:
     return first or one.minutes < other.minutes or one.sets != other.sets
 
 
-def _quiet(what: str, part: float) -> None:
-    """Progress of one log's parts is not told."""
-
-
 def plan_data(plan: LogPlan, parts: tuple[SawnPart, ...]) -> dict[str, Any]:
     """A plan as plain data: what the master needs of it, and what it takes to carry it out again."""
     return {
@@ -277,7 +293,7 @@ def plan_data(plan: LogPlan, parts: tuple[SawnPart, ...]) -> dict[str, Any]:
         "name": plan.ask if plan.turn == 0 else f"{plan.ask}, sets evened out",
         "sets": dict(plan.sets),
         "minutes": plan.minutes,
-        "billets": [[*key, size] for key, size in sorted(billet_thickness(_light(plan.ledger, parts)).items())],
+        "billets": [[*key, size] for key, size in sorted(billet_thickness(plan.ledger, parts).items())],
         "layouts": [None if one is None else asdict(one) for one in plan.log_layout.layouts],
         "places": list(plan.log_layout.places),
         "value": plan.value,
@@ -296,19 +312,3 @@ def layout_from(data: Mapping[str, Any] | None) -> LayoutSetting | None:
     return LayoutSetting(
         data["clock"], slabs, layout_from(data["above"]), layout_from(data["below"]), data["role"], prices
     )
-
-
-def _light(ledger: Ledger, parts: tuple[SawnPart, ...]) -> dict[str, Any]:
-    """As much of a script as tells how thick billets are."""
-    plates = [
-        {
-            "id": p.id,
-            "product": parts[p.part].product,
-            "part": parts[p.part].part.name,
-            "corner": p.corner,
-            "edges": p.edges,
-        }
-        for p in ledger.plates
-    ]
-    pieces = [{"id": one.id, "kind": one.kind} for one in ledger.pieces.values()]
-    return {"operations": ledger.operations, "pieces": pieces, "plates": plates}

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -70,14 +71,14 @@ def choose(season: Season, effort: MasterEffort | None = None, tell: Tell | None
     plan = max(draft, dive(columns, weigh), key=lambda one: one.objective)
     say(plan.objective, bound)
     first = plan.objective
-    plan, bound = _exactly(season, columns, relaxed, plan, bound, effort, say)
+    plan, bound = _exactly(season, columns, relaxed, _Standing(plan, bound), effort, say)
     enough = (1.0 - effort.gap) * bound
     if plan.objective < enough:
         plan = dive_again(
             columns, weigh, relaxed, plan, Dives(effort.dives, enough), lambda objective: say(objective, bound)
         )
         if plan.objective > first:
-            plan, bound = _exactly(season, columns, relaxed, plan, bound, effort, say)
+            plan, bound = _exactly(season, columns, relaxed, _Standing(plan, bound), effort, say)
     status = "optimal" if plan.objective >= bound else "within the limit"
     answer = _read(season, columns, plan)
     return replace(
@@ -85,21 +86,28 @@ def choose(season: Season, effort: MasterEffort | None = None, tell: Tell | None
     )
 
 
+class _Standing(NamedTuple):
+    """The best plan in hand, and what none is worth more than, 1/100."""
+
+    plan: SeasonPlan
+    bound: int
+
+
 def _exactly(
     season: Season,
     columns: ColumnPool,
     relaxed: Relaxation,
-    plan: SeasonPlan,
-    bound: int,
+    standing: _Standing,
     effort: MasterEffort,
     tell: Tell,
-) -> tuple[SeasonPlan, int]:
+) -> _Standing:
     """Plan and bound after CP-SAT, where few enough options are left that a better plan could hold; else as they were."""
+    plan, bound = standing
     options = columns.options
     slack = relaxed.best[options.log] - relaxed.reduced
     left = np.flatnonzero(relaxed.bound - slack >= plan.objective + 1 - DUST)
     if plan.objective >= bound or len(left) > effort.options:
-        return plan, bound
+        return standing
     kept = np.union1d(left, np.array([j for j, _ in plan.columns], np.int64))
     program = make_program(season, options.take(kept))
     proven, values = _solve(program, _values(columns, program, kept, plan), bound, effort, tell)
@@ -112,7 +120,7 @@ def _exactly(
     chosen = tuple((int(j), tuple(sorted(given.get(int(options.log[j]), [])))) for j in taken)
     found = SeasonPlan(chosen, values[f0:h0], int(program.gain @ values))
     # what was left out is worse than what was in hand
-    return found, min(bound, max(proven, found.objective))
+    return _Standing(found, min(bound, max(proven, found.objective)))
 
 
 def _whole(bound: float) -> int:

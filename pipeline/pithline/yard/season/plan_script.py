@@ -5,25 +5,26 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-import numpy as np
-
 from pithline.errors import ScriptError
 from pithline.logmodel.document import model_to_json
 from pithline.logmodel.model import LogModel
-from pithline.plan.columns.master import MasterAnswer
-from pithline.plan.evaluate.practice import practice
-from pithline.plan.evaluate.sampling import passing_on_samples
-from pithline.plan.evaluate.sensitivity import cost_of
-from pithline.plan.execute.bucked_log import LogLayout
-from pithline.plan.execute.simulate import Shop
-from pithline.plan.search import Candidate, SearchResult
-from pithline.yard.finalise import check_script, practice_beside, script_from_plan, settle_by_replay
+from pithline.plan.api import (
+    Candidate,
+    ExecutedPlan,
+    MasterAnswer,
+    Objective,
+    Sampling,
+    SearchResult,
+    evaluate,
+    practice,
+)
+from pithline.yard.finalise import FinishedPlan, check_script, practice_beside, script_from_plan, settle_by_replay
 from pithline.yard.request import Inputs, Request
-from pithline.yard.season.log_plans import layout_from, left_of, season_log
+from pithline.yard.season.log_plans import layout_from, season_log
 
 
 def script_of_plan(model: LogModel, inputs: Inputs, plan: Mapping[str, Any]) -> dict[str, Any]:
-    """The cut script of a plan in the words of `coarse.plan_data`; `inputs` are those it was made with.
+    """The cut script of a plan in the words of `log_plans.plan_data`; `inputs` are those it was made with.
 
     Raises
     ------
@@ -31,11 +32,9 @@ def script_of_plan(model: LogModel, inputs: Inputs, plan: Mapping[str, Any]) -> 
         Where it does not hold on replay, or yields fewer sets than the season counts on.
     """
     one = season_log(model, inputs, plan["places"])
-    worth = np.array([part.price for part in one.parts])
-    shop = Shop(one.machines, one.parts, worth, left_of(one.parts))
-    layouts = tuple(layout_from(data) for data in plan["layouts"])
-    log_layout = LogLayout(one.log, one.places, one.logs, layouts)
-    ledger = one.carry(log_layout, shop)
+    task = one.own.task(Objective.VALUE)
+    log_layout = one.layout([layout_from(data) for data in plan["layouts"]])
+    ledger = one.execute(log_layout, task.worth)
     document = model_to_json(model)
     sums = settle_by_replay(ledger, document, one.parts, inputs.products)
     short = [name for name, n in plan["sets"].items() if sums.sets.get(name, 0) < n]
@@ -43,15 +42,21 @@ def script_of_plan(model: LogModel, inputs: Inputs, plan: Mapping[str, Any]) -> 
         raise ScriptError(
             f"{inputs.card.id}: carried out again, the season's plan lacks sets of {', '.join(short)}: a defect."
         )
-    answer = MasterAnswer(layouts, plan["value"], plan["bound"], "feasible", ledger.charged, plan["value"], ())
-    way = Candidate(log_layout, SearchResult((answer,), plan["bound"], 1.0, plan["considered"], plan["words"]), 0)
-    custom = practice(one.log, one.places, shop, inputs.practice)
-    beside = practice_beside(custom, inputs, document, one.parts)
-    request = Request("value", "coarse")
-    doubt = passing_on_samples(one.log, ledger, one.parts, request.samples, request.seed)
-    cost = cost_of(list(zip(one.logs, layouts, strict=True)), ledger, one.parts)
-    script = script_from_plan(
-        model, inputs, request, way, sums, beside, doubt, cost, document, one.parts, one.own.density
+    value, bound = plan["value"], plan["bound"]
+    answer = MasterAnswer(log_layout.layouts, value, bound, "feasible", ledger.charged, value, ())
+    found = SearchResult((answer,), bound, Objective.VALUE.unit, plan["considered"], plan["words"])
+    custom = practice(one.log, one.places, task, inputs.practice)
+    asked = Request()
+    pairs = list(zip(one.logs, log_layout.layouts, strict=True))
+    finished = FinishedPlan(
+        one.own,
+        Objective.VALUE,
+        ExecutedPlan(Candidate(log_layout, found, 0), ledger),
+        sums,
+        practice_beside(custom, one.own, document),
+        evaluate(one.log, pairs, sums, one.parts, Sampling(asked.samples, asked.seed)),
+        document,
     )
+    script = script_from_plan(finished)
     check_script(script)
     return script

@@ -11,6 +11,8 @@ from pithline.files.manifest import Entry
 from pithline.files.orders import OrderRow
 from pithline.files.yard import Yard
 from pithline.mill.products import Products
+from pithline.plan.api import FULL
+from pithline.plan.api import Effort as PlanEffort
 from pithline.yard.season.master import MasterEffort
 from pithline.yard.season.model import SeasonTerms
 
@@ -47,7 +49,7 @@ class SeasonQuestion:
     plans: int = 4
     rounds: int = 1
     effort: MasterEffort = field(default_factory=MasterEffort)
-    finish: str = "full"  # effort of the search that finishes a chosen log
+    finish: PlanEffort = FULL  # of the search that finishes a chosen log
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,7 @@ from typing import Any
 
 from pithline.errors import PithlineError
 from pithline.files.tables import sha256_of
+from pithline.plan.api import FULL, Effort, Objective
 from pithline.yard.season.asks import Ask
 
 
@@ -33,7 +34,7 @@ class Job:
         JSON of a plan of `coarse.plan_data`, for "script".
     keep : bytes
         The packed script that a full search is to hold its own against.
-    effort : str
+    effort : Effort
         Of the full search.
     places : tuple of float or None
         Where the log is crosscut, for "more": as its first answer found, which follows from the first ask and so is no part of the key.
@@ -47,7 +48,7 @@ class Job:
     what: str = "plans"
     plan: str = ""
     keep: bytes = b""
-    effort: str = "full"
+    effort: Effort = FULL
     places: tuple[float, ...] | None = None
 
 
@@ -75,15 +76,18 @@ def work(job: Job) -> Result:
         model = fit_log(scan.points, inputs.card, default_up=scan.default_up)
         del scan
         if job.what == "full":
-            request = Request("sets", job.effort, keep=unpack(job.keep))
-            return Result(pack(plan_model(model, asked(inputs, job.asks[-1]), request, _quiet)))
+            request = Request(Objective.SETS, job.effort, keep=unpack(job.keep))
+            return Result(pack(plan_model(model, asked(inputs, job.asks[-1]), request)))
         inputs = asked(inputs, job.asks[0])
         if job.what == "script":
             return Result(pack(script_of_plan(model, inputs, json.loads(job.plan))))
         asks = job.asks if job.what == "plans" else job.asks[1:]
-        plans, facts, one = plans_of(model, inputs, asks, _quiet, job.places)
+        plans, facts, one = plans_of(model, inputs, asks, places=job.places)
         parts = [[part.product, part.part.count] for part in one.parts]
-        found = {"plans": [plan_data(plan, one.parts) for plan in plans], "facts": [asdict(fact) for fact in facts]}
+        found: dict[str, Any] = {
+            "plans": [plan_data(plan, one.parts) for plan in plans],
+            "facts": [asdict(fact) for fact in facts],
+        }
         found |= {
             "parts": parts,
             "least_minutes": least_minutes(one),
@@ -93,10 +97,6 @@ def work(job: Job) -> Result:
         return Result(pack(found))
     except Exception as error:  # the log's row tells it
         return Result(None, _why(error))
-
-
-def _quiet(what: str, part: float) -> None:
-    """Progress within one log is not told."""
 
 
 def _why(error: Exception) -> str:

@@ -20,7 +20,10 @@ class Picture {
     this.section = { value: -1e9 };
     this.makeWood();
     this.makePith();
+    this.makeTwelve();
     this.makeBlade();
+    this.drawn = new THREE.Group();  // lines on the ends, with their numbers
+    this.root.add(this.drawn);
     this.bed = new THREE.Group();
     this.scene.add(this.bed);
     this.lookFrom = "corner";
@@ -122,6 +125,63 @@ class Picture {
     this.root.add(this.pith);
   }
 
+  makeTwelve() {  // the plumb line through the pith, carried along the bark
+    const ink = new THREE.LineBasicMaterial({ color: 0xfffdf8 });
+    const shade = new THREE.LineBasicMaterial({ color: 0x16306e });
+    this.twelve = new Map(Object.keys(data.twelve).map((own) => [own, this.twelveOf(data.twelve[own].map(vector), ink, shade)]));
+    for (const one of this.twelve.values()) this.root.add(one);
+  }
+
+  twelveOf(points, ink, shade) {
+    const made = new THREE.Group();
+    const reach = data.wood.widest;
+    for (const [material, off] of [[shade, 0], [ink, 1.2]]) {
+      const moved = points.map((p) => p.clone().add(new THREE.Vector3(0, off, off)));
+      made.add(new THREE.Line(new THREE.BufferGeometry().setFromPoints(moved), material));
+    }
+    const [foot, top] = [points[0], points[1]];
+    const away = top.clone().sub(foot).normalize();
+    made.add(this.label("12", top.clone().addScaledVector(away, 0.1 * reach), 0.13 * reach));
+    return made;
+  }
+
+  label(text, at, size) {  // a number that faces the one who looks
+    const board = document.createElement("canvas");
+    const context = board.getContext("2d");
+    const font = "bold 48px system-ui, sans-serif";
+    context.font = font;
+    board.width = Math.ceil(context.measureText(text).width) + 16;
+    board.height = 60;
+    context.font = font;
+    context.fillStyle = "rgba(255,253,248,.88)";
+    context.fillRect(0, 0, board.width, board.height);
+    context.fillStyle = "#16306e";
+    context.textBaseline = "middle";
+    context.fillText(text, 8, 32);
+    const texture = new THREE.CanvasTexture(board);
+    texture.colorSpace = THREE.SRGBColorSpace;
+    const made = new THREE.Sprite(new THREE.SpriteMaterial({ map: texture }));
+    made.position.copy(at);
+    made.scale.set((size * board.width) / board.height, size, 1);
+    return made;
+  }
+
+  drawLines(setting) {  // those of the setting; before the first cut every line of all
+    this.drawn.clear();
+    const whole = state.step === 0 && !operations.some((one) => one.tool === "buck");  // on a crosscut log they come later
+    const all = setting ? setting.drawn : whole ? operations.flatMap((one) => one.drawn || []) : [];
+    const ink = new THREE.LineBasicMaterial({ color: 0x16306e });
+    for (const line of all) {
+      const points = line.parts.flatMap((part) => part.map(vector));
+      this.drawn.add(new THREE.LineSegments(new THREE.BufferGeometry().setFromPoints(points), ink));
+      this.drawn.add(this.label(line.name, vector(line.at), (all.length > 24 ? 0.09 : 0.13) * data.wood.widest));
+    }
+    this.drawn.visible = state.section === null && !state.glass;
+    const log = !setting || pieceOf.get(setting.piece).kind === "log";
+    const shown = log && (state.where === "saw" || state.step === 0) ? setting?.own || "log" : "";
+    for (const [own, line] of this.twelve) line.visible = own === shown;
+  }
+
   makeBlade() {
     this.blade = new THREE.Group();
     const skin = new THREE.MeshBasicMaterial({ color: 0xb03a1e, transparent: true, opacity: 0.2, side: THREE.DoubleSide, depthWrite: false });
@@ -174,6 +234,7 @@ class Picture {
     this.inside(shown);
     this.pith.visible = !setting || setting.tool === "mill" || setting.tool === "buck";
     this.placeBlade(setting);
+    this.drawLines(setting);
     const key = setting ? setting.id : state.where;
     if (key !== this.key) {  // another machine: no sense in flying there
       this.key = key;
@@ -242,6 +303,17 @@ class Picture {
       one.add(line);
       this.bed.add(one);
     };
+    const colours = { chock: 0x9c7b52, block: 0x9c7b52, cradle: 0xc9a36a, stop: 0x6d7881, fence: 0x6d7881 };
+    for (const { kind, outline, spans } of setting.props) for (const [from, to] of spans) {
+      const shape = new THREE.Shape(outline.map(([y, z]) => new THREE.Vector2(y, z)));
+      const solid = new THREE.ExtrudeGeometry(shape, { depth: to - from, bevelEnabled: false });
+      // the shape's x, y and its depth become the machine's left, up and along
+      solid.applyMatrix4(new THREE.Matrix4().makeBasis(new THREE.Vector3(0, 1, 0), new THREE.Vector3(0, 0, 1), new THREE.Vector3(1, 0, 0)));
+      const one = new THREE.Mesh(solid, new THREE.MeshLambertMaterial({ color: colours[kind], side: THREE.DoubleSide }));
+      one.add(new THREE.LineSegments(new THREE.EdgesGeometry(solid), new THREE.LineBasicMaterial({ color: 0x39414a })));
+      one.position.x = from;
+      this.bed.add(one);
+    }
     if (setting.tool !== "mill" || !data.bunks.length) {
       const box = this.boxOfShown();
       const size = box.getSize(new THREE.Vector3());
@@ -277,7 +349,7 @@ class Picture {
     const spanOf = (axis) => Math.abs(axis.x) * size.x + Math.abs(axis.y) * size.y + Math.abs(axis.z) * size.z;
     this.camera.fov = from === "pith" ? 5 : 24;  // nearly parallel, to see the growth layers end on
     const fit = Math.tan((this.camera.fov * Math.PI) / 360);
-    const distance = Math.max(spanOf(right) / this.camera.aspect, spanOf(up)) / 2 / fit * 1.12 + spanOf(way) / 2;
+    const distance = Math.max(spanOf(right) / this.camera.aspect, spanOf(up)) / 2 / fit * (from === "pith" ? 1.3 : 1.12) + spanOf(way) / 2;
     this.controls.target.copy(middle);
     this.camera.position.copy(middle).addScaledVector(way, distance);
     this.camera.near = distance / 50;

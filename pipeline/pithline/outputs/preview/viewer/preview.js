@@ -32,9 +32,9 @@ function descends(piece, from) {
 
 // ---- classes of colour: each has a colour, a pattern and words --------------------------------------------------
 const RUNOUT = { steps: [0.5, 1, 1.5, 2, 3], colours: ["#16306e", "#2f62b0", "#4f86c2", "#8094a6", "#d0954a", "#f6e3a1"] };
-const NAMED = ["#16306e", "#7fc4ad", "#7a3f86", "#4f86c2", "#c9487c", "#f3ecc4", "#2b2b2b", "#a8bf4a"];
 const plates = data.pieces.filter((one) => one.plate);
-const products = [...new Set(plates.map((one) => one.plate.product))].sort();
+const named = (kind) => Object.keys(data.looks[kind]);  // parts and sets look here as on the cards
+const inUnits = (mm) => `${(mm / data.units.mm).toFixed(data.units.places)} ${data.units.name}`;
 const span = (low, high, unit) => (high === null ? `over ${low}${unit}` : `${low}–${high}${unit}`);
 function classes() {
   const { steps, colours } = data.ring;
@@ -46,11 +46,13 @@ function classes() {
     const edges = [0, ...RUNOUT.steps, null];
     return RUNOUT.colours.map((colour, i) => ({ colour, pattern: i, words: span(edges[i], edges[i + 1], "°") }));
   }
-  if (state.colour === "product") return products.map((words, i) => ({ colour: NAMED[i % NAMED.length], pattern: i % 7, words }));
+  if (data.looks[state.colour]) {
+    return named(state.colour).map((words) => ({ colour: data.looks[state.colour][words][0], pattern: data.looks[state.colour][words][1], words }));
+  }
   if (state.colour === "place") {
     const part = data.log.length / 5;
     return ["#16306e", "#2f6f9f", "#2f9a8f", "#7fc468", "#e6e04a"].map((colour, i) => (
-      { colour, pattern: i, words: `${Math.round(i * part)}–${Math.round((i + 1) * part)} mm` }));
+      { colour, pattern: i, words: `${inUnits(i * part).split(" ")[0]}–${inUnits((i + 1) * part)}` }));
   }
   return [];
 }
@@ -58,7 +60,7 @@ function classOf(plate) {
   const above = (steps, value) => steps.filter((one) => value >= one).length;
   if (state.colour === "ring") return above(data.ring.steps, plate.ring);
   if (state.colour === "runout") return above(RUNOUT.steps, plate.runout);
-  if (state.colour === "product") return products.indexOf(plate.product);
+  if (data.looks[state.colour]) return named(state.colour).indexOf(plate[state.colour]);
   if (state.colour === "place") return Math.min(4, Math.max(0, Math.floor((plate.x / data.log.length) * 5)));
   return -1;
 }
@@ -119,6 +121,20 @@ function paragraph(text) {
   one.textContent = text;
   return one;
 }
+function figuresOf(one) {  // what is set or read at a step
+  const list = document.createElement("dl");
+  list.className = "figures";
+  list.append(...one.figures.map(([name, value]) => {
+    const pair = document.createElement("div");
+    const term = document.createElement("dt");
+    const said = document.createElement("dd");
+    term.textContent = name;
+    said.textContent = value;
+    pair.append(term, said);
+    return pair;
+  }));
+  return list;
+}
 const lines = document.createElement("div");
 lines.className = "lines";
 function showStep() {
@@ -127,7 +143,8 @@ function showStep() {
   lines.remove();
   const caption = [document.createElement("strong")];
   caption[0].textContent = one ? one.title : `Log ${data.log.id}, before the first cut`;
-  for (const text of one ? one.lines : data.summary.slice(1, 2)) {
+  if (one?.figures.length) caption.push(figuresOf(one));
+  for (const text of one ? one.lines : data.summary.slice(0, 2)) {
     const span = document.createElement("span");
     span.textContent = text;
     caption.push(span);
@@ -136,7 +153,7 @@ function showStep() {
   if (one) {
     const button = buttons[state.step - 1];
     button.setAttribute("aria-current", "step");
-    lines.replaceChildren(...one.lines.map(paragraph));
+    lines.replaceChildren(...(one.figures.length ? [figuresOf(one)] : []), ...one.lines.map(paragraph));
     button.after(lines);
     const list = $("steps");
     if (list.scrollHeight > list.clientHeight + 2) list.scrollTop = Math.max(0, button.offsetTop - list.clientHeight / 3);

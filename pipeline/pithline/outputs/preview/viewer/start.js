@@ -15,7 +15,7 @@ function control() {
   $("section").addEventListener("input", (event) => {
     const at = Number(event.target.value);
     state.section = at > 0 ? at : null;
-    $("sectionat").textContent = at > 0 ? `${at} mm` : "off";
+    $("sectionat").textContent = at > 0 ? inUnits(at) : "off";
     refresh(false);
   });
   for (const one of document.querySelectorAll("input[name=where]")) one.addEventListener("change", () => {
@@ -56,5 +56,6 @@ try {
 }
 refresh(false);
 picture?.fit();
-window.pithline = { goTo, pick, state, screenOf: (id) => picture?.screenOf(id), pieceAt: (x, y) => picture?.pieceAt(x, y) };
+const stepOf = (kind) => operations.findIndex((one) => one.op === "setting" && pieceOf.get(one.piece).kind === kind) + 1;
+window.pithline = { goTo, pick, state, stepOf, length: data.log.length, screenOf: (id) => picture?.screenOf(id), pieceAt: (x, y) => picture?.pieceAt(x, y) };
 document.body.dataset.ready = "yes";

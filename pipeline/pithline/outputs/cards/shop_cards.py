@@ -1,0 +1,98 @@
+"""The shop cards as one PDF: the tree of pieces for the wall, then rules and cards in two columns, then the same day."""
+
+from __future__ import annotations
+
+from reportlab.platypus import Flowable, KeepTogether, Paragraph, Table
+
+from pithline.outputs.cards.card import PADDING, TEXT, card
+from pithline.outputs.cards.pictures import part_name
+from pithline.outputs.cards.work import works_of
+from pithline.outputs.cut_script.document import Saw
+from pithline.outputs.formatting import degrees
+from pithline.outputs.holding.pose import FLAT_DEG
+from pithline.outputs.palette import looks
+from pithline.outputs.pdf.flow import gap, markup, style
+from pithline.outputs.pdf.page import columns_document, height_of, measure_of, new_canvas
+from pithline.outputs.print_job import PrintJob
+from pithline.outputs.sheet.cautions import FOOT, SHOP_RULES, dust
+
+LOOK_AHEAD, FAR = 8, 1.0e6
+"""So many cards are looked through for one that still fits a column; a height that any card fits. [pt]"""
+GAP = 5.0
+"""Between cards of one column. [pt]"""
+GUTTER = 11.0
+"""Between the two columns. [pt]"""
+STICKERS = (19.0, 32.0, 38.0)
+"""Thickness, least and greatest width of a sticker: 3/4 in; 1 1/4 to 1 1/2 in (G. Wengert). [mm]"""
+SPACING = (304.8, 406.4)
+"""Sticker spacing for 1 in and thinner: 12 to 16 in (G. Wengert). [mm]"""
+HOW_TO_READ = (
+    "“Face 7” is the sawn face that cut 7 left. From a face: to the near side of the kerf. From ticks, arris or butt end: to the "
+    "kerf's centre. Left and right: facing the butt end. “12 | 14”: at the butt | at the top end.",
+    "Pictures are in true proportion: a slab from above, as it lies, butt end at the left; “T4 ×3”: billet T4 gives three slices.",
+    "Draw all cuts of a step, then saw them in its order. “74/75” is one cut for two.",
+    "Before a billet is resawn: a large V across its edge, point to the butt, so that its plates go back in order. P2+P3 are mates.",
+)
+
+
+def shop_cards(job: PrintJob) -> bytes:
+    """All cards of a script; the same script gives the same bytes."""
+    works = works_of(job)
+    width = (measure_of(job.paper) - GUTTER) / 2.0
+    parts = looks(part_name(job.log, plate) for plate in job.log.plates)
+    framed = [_framed("In the shop", [*HOW_TO_READ, *_set_ups(job), *SHOP_RULES, dust(job.log.script.log.species)], width)]
+    framed += [card(job, work, parts, width) for work in works]
+    framed.append(_framed("The same day", _same_day(job), width))
+    story = _packed(framed, width, height_of(job.paper))
+    return columns_document(story, job.paper, f"Shop cards, log {job.log.script.log.id}", FOOT, GUTTER)
+
+
+def _set_ups(job: PrintJob) -> list[str]:
+    """Cradles at the band saw with the bolts that share each: it is set up once, and they follow one another."""
+    found: dict[str, list[str]] = {}
+    for one in job.log.ahead:
+        if one.tool is Saw.RESAW and one.set_up and one.against is not None and one.against.angle > FLAT_DEG:
+            found.setdefault(degrees(one.against.angle), []).append(job.log.mark(one.piece))
+    shared = "; ".join(f"**{angle}**: {', '.join(marks)}" for angle, marks in found.items())
+    return [f"Cradles at the band saw, each set up once: {shared}."] if shared else []
+
+
+def _packed(cards: list[Table], width: float, column: float) -> list[Flowable]:
+    """Cards in their order, but one of the next few goes before where a column would else end short. [pt]"""
+    measuring, _ = new_canvas((width, column), "")
+    waiting = [(one, float(one.wrapOn(measuring, width, FAR)[1]) + GAP) for one in cards]
+    found: list[Flowable] = []
+    left = column
+    while waiting:
+        ahead = waiting[:LOOK_AHEAD]
+        fits = next((place for place, (_, height) in enumerate(ahead) if height <= left), None)
+        if fits is None:
+            left, fits = column, 0
+        one, height = waiting.pop(fits)
+        found.append(KeepTogether([one, gap(GAP)]))
+        left = max(left - height, 0.0)
+    return found
+
+
+def _framed(title: str, texts: list[str], width: float) -> Table:
+    rows: list[Flowable] = [Paragraph(markup(title), style(13.0, True))]
+    hanging = style(TEXT, leftIndent=9.0, bulletFontSize=TEXT)
+    rows += [Paragraph(f'<bullet bulletIndent="0">•</bullet>{markup(text)}', hanging) for text in texts]
+    return Table([[row] for row in rows], colWidths=[width], hAlign="LEFT", style=[
+        ("BOX", (0, 0), (-1, -1), 1.2, "black"), ("LEFTPADDING", (0, 0), (-1, -1), PADDING), ("NOSPLIT", (0, 0), (-1, -1)),
+        ("RIGHTPADDING", (0, 0), (-1, -1), PADDING), ("TOPPADDING", (0, 0), (-1, -1), 1.0), ("BOTTOMPADDING", (0, 0), (-1, -1), 2.0),
+    ])  # fmt: skip
+
+
+def _same_day(job: PrintJob) -> list[str]:
+    """Sealing, stacking, weighing."""
+    length = job.fmt.length
+    return [
+        "Crayon the mark, and a large V across the piece with its point to the butt. Paper does not stick to wet wood: staple the labels, "
+        "or stick them on after drying.",
+        "Seal both ends of every piece within hours of cutting (c.p.).",
+        f"Stack on stickers {length(STICKERS[0])} thick and {length(STICKERS[1])} to {length(STICKERS[2])} wide, {length(SPACING[0])} to "
+        f"{length(SPACING[1])} apart, one above the other (published: G. Wengert).",
+        "Weight on top; shade; air from the side, no sun and no rain (c.p.). Keep mates together and in the order they were sawn.",
+        "Weigh one piece of each kind, and write weight and date on it: drying is followed from this number.",
+    ]

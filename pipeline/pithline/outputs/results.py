@@ -1,0 +1,84 @@
+"""What a plan brings, in the figures that lead every page: sets, litres in them and loose, hours, earnings."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from pithline.outputs.cut_script.document import CutScript, ProductFacts, Totals
+from pithline.outputs.formatting import Formatter, count
+
+MINUTES = 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class Results:
+    """One plan's figures; money in the products' currency, volumes mm³. What a script does not tell is `None`.
+
+    `sets` are of products of several plates, `singles` of products of one; `loose_plates` pass and are in no set.
+    """
+
+    sets: Mapping[str, int]
+    singles: Mapping[str, int]
+    volume: float
+    set_volume: float | None
+    loose_volume: float | None
+    loose_plates: int | None
+    hours: float
+    set_ups: int
+    earnings: float | None
+
+    @property
+    def an_hour(self) -> float | None:
+        """What an hour at the saws earns; `None` where no money is known."""
+        return None if self.earnings is None or self.hours <= 0.0 else self.earnings / self.hours
+
+
+def results_of(script: CutScript) -> Results:
+    """The figures of a script's own plan; what its totals do not state is worked out from its plates and its mill's rate."""
+    totals, passing = script.totals, [plate for plate in script.plates if plate.passes]
+    in_sets = sum(plate.volume for plate in passing if plate.set_id)
+    loose = sum(plate.volume for plate in passing if not plate.set_id)
+    found = results_of_totals(totals, script.inputs.products, script.inputs.mill.hour_rate)
+    return Results(
+        found.sets, found.singles, found.volume,
+        in_sets if found.set_volume is None else found.set_volume,
+        loose if found.loose_volume is None else found.loose_volume,
+        sum(not plate.set_id for plate in passing),
+        found.hours, found.set_ups, found.earnings,
+    )  # fmt: skip
+
+
+def results_of_totals(totals: Totals, products: ProductFacts, hour_rate: float) -> Results:
+    """The figures that a script's totals alone tell, such as those of the customary way; `hour_rate` is the mill's, in money."""
+    earnings = totals.earnings
+    if earnings is None and totals.value > 0.0:
+        earnings = totals.value + (totals.loose_value or 0.0) - totals.minutes / MINUTES * hour_rate
+    made = totals.complete_sets
+    return Results(
+        sets={name: number for name, number in made.items() if products.plates_in_set.get(name, 2) > 1},
+        singles={name: number for name, number in made.items() if products.plates_in_set.get(name, 2) == 1},
+        volume=totals.instrument_volume,
+        set_volume=totals.set_volume,
+        loose_volume=totals.loose_volume,
+        loose_plates=None,
+        hours=totals.minutes / MINUTES,
+        set_ups=totals.settings if totals.set_ups is None else totals.set_ups,
+        earnings=earnings,
+    )
+
+
+def sets_in_words(results: Results) -> str:
+    """Complete sets and single parts: "2 small guitar sets, 6 bridges"."""
+    sets = [f"{number} {name} {'set' if number == 1 else 'sets'}" for name, number in results.sets.items()]
+    return ", ".join([*sets, *(count(number, name) for name, number in results.singles.items())]) or "no complete set"
+
+
+def money_in_words(amount: float | None, currency: str) -> str:
+    """An amount of money, in whole units; a dash where none is known."""
+    return "–" if amount is None else f"{amount:,.0f} {currency}".strip()
+
+
+def litres_in_words(volume: float | None, fmt: Formatter) -> str:
+    """A volume; a dash where none is known."""
+    return "–" if volume is None else fmt.volume(volume)

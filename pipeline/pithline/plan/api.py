@@ -1,0 +1,134 @@
+"""The planner's face: everything that is called from outside `plan/`, and nothing else of it is (tests/unit/test_architecture.py).
+
+In the order of a plan:
+
+    plan_log            a fitted log in the planner's frame
+    economics_of        what is sold of it, and what work costs, under an objective
+    SawingTask, SearchContext, Monitor
+                        what is wanted, what is asked of the search, who watches it
+    search_candidates   the best layouts of every class, whole and crosscut, with what is proven of them
+    practice            the customary layout beside them
+    climb               each carried out on the machines of a Workshop, the best refined, as a ladder by rising work
+    sum_up, totals, evaluate, upper_bound
+                        what a plan comes to, and what is not known of it
+
+and once the log is open:
+
+    split_script, put_found, sawn_state, remaining_work, replans_in_order
+
+A yard that prices many plans of one log holds a `PricedLogs`: the wood is looked at once, prices go in, layouts come out.
+"""
+
+from pithline.plan.evaluate.evaluation import Evaluation, Sampling, evaluate, upper_bound
+from pithline.plan.evaluate.judge import Judge, judge_on_samples, plate_counts
+from pithline.plan.evaluate.ladder import ExecutedPlan, Ladder, PlanCase, climb
+from pithline.plan.evaluate.practice import PracticeResult, practice
+from pithline.plan.evaluate.totals import Sums, piece_list, plate_list, sum_up, totals, weighed
+from pithline.plan.execute.bucked_log import LogLayout, crosscut_log
+from pithline.plan.execute.ledger import Ledger, Plate
+from pithline.plan.execute.operation_json import operations_from_json, operations_to_json
+from pithline.plan.execute.sets import gather_sets
+from pithline.plan.execute.simulate import FillRequest
+from pithline.plan.execute.slab_fill import PlacesCache
+from pithline.plan.execute.workshop import Workshop, execute_as_drawn, workshop_of
+from pithline.plan.problem.context import SearchContext
+from pithline.plan.problem.economics import LITRE, Economics, Objective, economics_of
+from pithline.plan.problem.effort import COARSE, EFFORTS, FULL, Effort
+from pithline.plan.problem.infeasible import no_part_fits
+from pithline.plan.problem.layout import NO_LOCKS, LayoutSetting, LayoutSlab, Locks
+from pithline.plan.problem.log_frame import (
+    PITH_RADIUS,
+    WHOLE_RESERVE,
+    PlanLog,
+    Reserve,
+    plan_log,
+    with_reserve,
+)
+from pithline.plan.problem.market import Market
+from pithline.plan.problem.monitor import SILENT, Monitor
+from pithline.plan.problem.parts import SawnPart, sawn_parts
+from pithline.plan.problem.task import SawingTask, plates_wanted
+from pithline.plan.replan.found_cuts import MovedHistory, put_found
+from pithline.plan.replan.remaining_work import RemainingWork, remaining_work
+from pithline.plan.replan.sawn_state import SawnState, sawn_state
+from pithline.plan.replan.script_history import SplitScript, pieces_made, split_script
+from pithline.plan.replan.script_layouts import layout_of_script
+from pithline.plan.replan.search import replans_in_order
+from pithline.plan.search import Candidate, cost_of_locks, kept_candidate, price_start, search_candidates
+
+__all__ = [
+    "COARSE",
+    "EFFORTS",
+    "FULL",
+    "LITRE",
+    "NO_LOCKS",
+    "PITH_RADIUS",
+    "SILENT",
+    "WHOLE_RESERVE",
+    "Candidate",
+    "Economics",
+    "Effort",
+    "Evaluation",
+    "ExecutedPlan",
+    "FillRequest",
+    "Judge",
+    "Ladder",
+    "LayoutSetting",
+    "LayoutSlab",
+    "Ledger",
+    "Locks",
+    "LogLayout",
+    "Market",
+    "Monitor",
+    "MovedHistory",
+    "Objective",
+    "PlacesCache",
+    "PlanCase",
+    "PlanLog",
+    "Plate",
+    "PracticeResult",
+    "RemainingWork",
+    "Reserve",
+    "Sampling",
+    "SawingTask",
+    "SawnPart",
+    "SawnState",
+    "SearchContext",
+    "SplitScript",
+    "Sums",
+    "Workshop",
+    "climb",
+    "cost_of_locks",
+    "crosscut_log",
+    "economics_of",
+    "evaluate",
+    "execute_as_drawn",
+    "gather_sets",
+    "judge_on_samples",
+    "kept_candidate",
+    "layout_of_script",
+    "no_part_fits",
+    "operations_from_json",
+    "operations_to_json",
+    "piece_list",
+    "pieces_made",
+    "plan_log",
+    "plate_counts",
+    "plate_list",
+    "plates_wanted",
+    "practice",
+    "price_start",
+    "put_found",
+    "remaining_work",
+    "replans_in_order",
+    "sawn_parts",
+    "sawn_state",
+    "search_candidates",
+    "split_script",
+    "sum_up",
+    "totals",
+    "upper_bound",
+    "weighed",
+    "with_reserve",
+    "workshop_of",
+]

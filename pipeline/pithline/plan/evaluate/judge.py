@@ -1,0 +1,88 @@
+"""What a carried-out plan is likely to be worth: its plates judged on sampled logs, sets made up anew on each."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pithline.plan.evaluate.sampling import SampledPlates, sampled_logs
+from pithline.plan.execute.ledger import Ledger, Plate
+from pithline.plan.problem.context import SearchContext
+from pithline.plan.problem.economics import Economics
+from pithline.plan.problem.log_frame import PlanLog
+from pithline.plan.problem.parts import SawnPart
+
+Array = NDArray[np.float64]
+Counts = NDArray[np.int64]
+RANKING_SAMPLES = 16
+"""Sampled logs on which carried-out layouts are compared; others than those that a script's percentiles come from."""
+
+
+def plate_counts(plates: Sequence[Plate], parts: Sequence[SawnPart], passing: NDArray[np.bool_]) -> Counts:
+    """Mated and single plates by part (P, 2) of those that pass: neighbours of one billet are mates, in pairs."""
+    out = np.zeros((len(parts), 2), np.int64)
+    billets: dict[tuple[str, int], list[int]] = defaultdict(list)
+    for plate, passes in zip(plates, passing, strict=True):
+        if passes:
+            billets[plate.billet, plate.part].append(plate.layer)
+    for (_, part), layers in billets.items():
+        layers.sort()
+        i = 0
+        while i < len(layers):
+            mated = i + 1 < len(layers) and layers[i + 1] == layers[i] + 1
+            out[part, 0 if mated else 1] += 2 if mated else 1
+            i += 2 if mated else 1
+    return out
+
+
+@dataclass(slots=True)
+class Judge:
+    """Compares carried-out plans by what they are likely to be worth, net of what their settings or minutes are charged.
+
+    Attributes
+    ----------
+    context : SearchContext
+        What was asked.
+    plates : SampledPlates, optional
+        Sampled logs, the same for all plans; without them every plate that passes on the fitted log counts.
+    """
+
+    context: SearchContext
+    plates: SampledPlates | None = None
+
+    def worth(self, ledger: Ledger) -> float:
+        """What was carried out counts, net of charges; −inf with more settings than are allowed."""
+        most = self.context.locks.settings_max
+        if most is not None and ledger.charged > most:
+            return -np.inf
+        return float(self.worths(ledger).mean()) - self.context.economics.charged(ledger.settings)
+
+    def earnings(self, ledger: Ledger) -> float | None:
+        """What it is likely to earn net of hours; None where nothing has a price."""
+        money = self.context.money
+        if money is None:
+            return None
+        return float(self.worths(ledger, money).mean()) - money.charged(ledger.settings)
+
+    def worths(self, ledger: Ledger, economics: Economics | None = None) -> Array:
+        """What its plates are worth on each sampled log before charges, (samples,): by the objective, or other economics."""
+        parts, market = self.context.parts, (economics or self.context.economics).market
+        if self.plates is None:
+            passing = np.array([[plate.passes for plate in ledger.plates]], bool).reshape(1, -1)
+        else:
+            passing = self.plates.passing(ledger.plates)
+        out = []
+        for row in passing:
+            counts = plate_counts(ledger.plates, parts, row)
+            out.append(market.worth(counts[:, 0], counts[:, 1])[0])
+        return np.array(out)
+
+
+def judge_on_samples(log: PlanLog, context: SearchContext) -> Judge:
+    """A judge whose sampled logs stay the same from plan to plan."""
+    logs = sampled_logs(log, RANKING_SAMPLES, context.seed + 1)
+    return Judge(context, SampledPlates(logs, context.parts))

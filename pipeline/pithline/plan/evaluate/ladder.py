@@ -1,0 +1,137 @@
+"""A ladder of plans: from few settings and bolts left to the best that was found, each carried out, none that a shorter one betters."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pithline.plan.evaluate.judge import Judge, judge_on_samples
+from pithline.plan.evaluate.refine import RefineSteps, refine
+from pithline.plan.execute.bucked_log import LogLayout
+from pithline.plan.execute.ledger import Ledger
+from pithline.plan.execute.simulate import FillRequest
+from pithline.plan.execute.workshop import Caches, Workshop
+from pithline.plan.problem.context import SearchContext
+from pithline.plan.problem.log_frame import PlanLog
+from pithline.plan.problem.monitor import SILENT, Monitor
+from pithline.plan.search import Candidate
+
+Array = NDArray[np.float64]
+MOST_RUNGS = 5
+
+
+@dataclass(frozen=True, slots=True)
+class PlanCase:
+    """One log that is planned: itself, what is asked, the machines it is carried out on."""
+
+    log: PlanLog
+    context: SearchContext
+    workshop: Workshop
+
+    def execute(self, log_layout: LogLayout, prices: Array, fine: float, caches: Caches = None) -> Ledger:
+        """A layout carried out on the real machines, its slabs filled from prices of the pools (Q,) on."""
+        fill = FillRequest(self.context.economics, prices, True, fine)
+        return self.workshop.execute(log_layout, self.context.task, fill, caches)
+
+
+@dataclass(frozen=True, slots=True)
+class ExecutedPlan:
+    """A way to saw the log, what comes of it on the machines, and what that is likely to be worth, and to earn, net of charges.
+
+    `earnings` is None where nothing has a price.
+    """
+
+    candidate: Candidate
+    ledger: Ledger
+    likely: float
+    earnings: float | None = None
+
+    @property
+    def set_ups(self) -> int:
+        """Distinct set-ups."""
+        return self.ledger.set_ups
+
+
+@dataclass(frozen=True, slots=True)
+class Ladder:
+    """Plans by rising work, each likely to be worth more than those before; `paying` is the number of the one that still pays."""
+
+    rungs: tuple[ExecutedPlan, ...]
+    paying: int
+    others: tuple[ExecutedPlan, ...]  # carried out, but no rung; the best first
+
+
+def climb(case: PlanCase, candidates: Sequence[Candidate], monitor: Monitor = SILENT) -> Ladder:
+    """Carry candidates out, refine the best, and order them as a ladder."""
+    judge = judge_on_samples(case.log, case.context)
+    plans: list[ExecutedPlan] = []
+    for number, one in enumerate(candidates):
+        monitor.report("carrying plans out", 0.5 * number / len(candidates))
+        plan = _executed(case, judge, one, 1.0 if one.searched is False else case.context.effort.fine)
+        if np.isfinite(plan.likely) and plan.ledger.passing:
+            plans.append(plan)
+            monitor.found(plan.likely)
+    plans.sort(key=lambda plan: -plan.likely)
+    if plans:
+        plans[0] = _refined(case, judge, plans[0], monitor.within(0.5, 0.9))
+    return ladder_of(case, judge, plans)
+
+
+def _executed(case: PlanCase, judge: Judge, candidate: Candidate, fine: float) -> ExecutedPlan:
+    ledger = case.execute(candidate.log_layout, candidate.prices, fine)
+    return ExecutedPlan(candidate, ledger, judge.worth(ledger), judge.earnings(ledger))
+
+
+def _refined(case: PlanCase, judge: Judge, plan: ExecutedPlan, monitor: Monitor) -> ExecutedPlan:
+    """The plan refined where the effort says so; what came from elsewhere stays as it is."""
+    effort, mill = case.context.effort, case.workshop.machines.mill
+    candidate = plan.candidate
+    if not effort.trials or not candidate.searched or monitor.stopped():
+        return plan
+
+    def execute(log_layout: LogLayout, caches: Caches) -> Ledger:
+        return case.execute(log_layout, candidate.prices, effort.fine, caches)
+
+    steps = RefineSteps(effort.trials, mill.roll_step, mill.height_step, case.context.locks.roll is None)
+    log_layout, ledger = refine(candidate.log_layout, execute, judge.worth, steps, monitor)
+    return ExecutedPlan(replace(candidate, log_layout=log_layout), ledger, judge.worth(ledger), judge.earnings(ledger))
+
+
+def ladder_of(case: PlanCase, judge: Judge, plans: Sequence[ExecutedPlan]) -> Ladder:
+    """The plans that no other with as few set-ups is worth as much as, filled as finely as they are sawn, by rising work."""
+    rungs: list[ExecutedPlan] = []
+    for plan in sorted(plans, key=lambda one: (one.set_ups, -one.likely)):
+        if not rungs or plan.likely > rungs[-1].likely:
+            rungs.append(plan)
+    while len(rungs) > MOST_RUNGS:
+        steps = [rungs[i + 1].likely - rungs[i].likely for i in range(len(rungs) - 1)]
+        rungs.pop(int(np.argmin(steps[:-1])) + 1 if len(steps) > 1 else 1)
+    fine = [_filled_finely(case, judge, plan) for plan in rungs]
+    others = sorted((plan for plan in plans if plan not in rungs), key=lambda one: -one.likely)
+    return Ladder(tuple(fine), paying_rung(fine), tuple(others))
+
+
+def _filled_finely(case: PlanCase, judge: Judge, plan: ExecutedPlan) -> ExecutedPlan:
+    """The plan with its slabs looked at as finely as they are sawn, where that is likely to be worth more."""
+    if case.context.effort.fine == 1.0:
+        return plan
+    finer = _executed(case, judge, plan.candidate, 1.0)
+    return finer if finer.likely > plan.likely else plan
+
+
+def paying_rung(rungs: Sequence[ExecutedPlan]) -> int:
+    """The rung up to which every step pays.
+
+    Rungs gain net of what their settings are charged; where things have prices, a step must also earn more an hour than an hour
+    costs, so that earnings rise.
+    """
+    chosen = 0
+    for k in range(1, len(rungs)):
+        now, then = rungs[k].earnings, rungs[chosen].earnings
+        if now is not None and then is not None and now <= then:
+            break
+        chosen = k
+    return chosen

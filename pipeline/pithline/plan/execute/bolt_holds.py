@@ -1,0 +1,104 @@
+"""How a bolt can be held by its own sawn faces: flat on one, or in a cradle that holds one at an angle to the blade."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pithline.geometry.pieces import Face, Piece
+from pithline.mill.sections import PieceShape
+from pithline.plan.problem.log_frame import PlanLog
+from pithline.plan.problem.operations import Tool
+
+Array = NDArray[np.float64]
+FLAT_WITHIN_DEG = 1.2
+"""A run drawn this near to a sawn face is sawn parallel to it: faces lean by a lift step at most."""
+CRADLE_WITHIN_DEG = 3.0
+"""A run drawn this near to a cradle's angle is sawn at that angle: drawn angles are those of the search's grid."""
+ALONG = 0.5
+"""A face whose line along the piece is shorter than this (cosine) is an end."""
+CARRIED_SPARE = 5.0
+"""The weight lies so far inside what carries it. [mm]"""
+
+
+@dataclass(frozen=True, slots=True)
+class BoltHold:
+    """A sawn face that holds a bolt at an angle to the blade (0: flat on it), and the cuts' unit normal then, (3,).
+
+    `listed` tells whether the shop has a cradle of that angle.
+    """
+
+    tool: Tool
+    face: Face
+    angle_deg: float
+    normal: Array
+    listed: bool = True
+
+    @property
+    def flat(self) -> bool:
+        """Whether cuts run parallel to the face."""
+        return self.angle_deg == 0.0
+
+    @property
+    def set_up(self) -> tuple[Tool, float]:
+        """What settings of one set-up have in common."""
+        return self.tool, self.angle_deg
+
+
+def bolt_holds(
+    log: PlanLog, piece: Piece, wanted: Array, tool: Tool, cradles_deg: tuple[float, ...], any_angle: bool
+) -> tuple[BoltHold, ...]:
+    """Ways to hold a bolt so that cuts run about as wanted, the nearest first; flat ones alone where there is one.
+
+    Parameters
+    ----------
+    wanted : (3,) unit normal of the cuts as drawn
+    cradles_deg : angles of the cradles there are
+    any_angle : whether a cradle may be made to the angle that the drawn cuts have
+    """
+    found: list[tuple[float, BoltHold]] = []
+    for face in piece.faces:
+        f = np.asarray(face.normal)
+        line = log.axis - (log.axis @ f) * f
+        if face in log.piece.faces or np.linalg.norm(line) < ALONG:
+            continue
+        line /= np.linalg.norm(line)
+        drawn = wanted - (wanted @ line) * line
+        drawn /= np.linalg.norm(drawn)
+        across = np.cross(line, f)
+        turn = float(np.degrees(np.arctan2(drawn @ across, drawn @ f)))
+        lean = min(abs(turn), 180.0 - abs(turn))
+        if lean < FLAT_WITHIN_DEG:
+            return (BoltHold(tool, face, 0.0, f if abs(turn) < 90.0 else -f),)
+        for angle in cradles_deg:
+            if abs(lean - angle) <= CRADLE_WITHIN_DEG:
+                found.append((abs(lean - angle), BoltHold(tool, face, angle, _turned(f, across, turn, angle))))
+        if any_angle:
+            found.append((CRADLE_WITHIN_DEG, BoltHold(tool, face, lean, drawn, False)))
+    return tuple(hold for _, hold in sorted(found, key=lambda one: one[0]))
+
+
+def _turned(face: Array, across: Array, turn: float, angle: float) -> Array:
+    """The unit normal that stands exactly `angle` from a face's line, on the side that `turn` is. [degrees]"""
+    exact = np.copysign(angle if abs(turn) < 90.0 else 180.0 - angle, turn)
+    normal: Array = np.cos(np.radians(exact)) * face + np.sin(np.radians(exact)) * across
+    return normal
+
+
+def stands(shape: PieceShape, piece: Piece, up: Array, axis: Array) -> bool:
+    """Whether a bolt posed with `up` (3,) up has its weight over the sawn faces that face down, across the bed."""
+    lateral = np.cross(up, axis)
+    lateral /= np.linalg.norm(lateral)
+    points = shape.points
+    places = points @ lateral
+    carried = np.zeros(len(points), bool)
+    for face in piece.faces:
+        n = np.asarray(face.normal)
+        if n @ up < -np.sin(np.radians(10.0)) and abs(n @ axis) < ALONG:
+            carried |= np.abs(points @ n - face.offset) < 1.0
+    if not carried.any():
+        return False
+    weight = float(shape.centroid @ lateral)
+    return bool(places[carried].min() + CARRIED_SPARE <= weight <= places[carried].max() - CARRIED_SPARE)

@@ -1,0 +1,257 @@
+"""Slabs as they truly lie, filled together with strips so that what comes of all of them makes up whole sets."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pithline.plan.columns.market_model import MarketModel, fills_at, price_family, solve_model
+from pithline.plan.execute.slab_marks import LEVELS, NO_RESERVE, PartLimits, SlabWood, billets_of, mark_layers
+from pithline.plan.execute.slab_view import (
+    LAYOUT_ANGLE_RESERVE,
+    LAYOUT_RUNOUT_RESERVE,
+    SlabFrame,
+    Span,
+    layer_count,
+    look_at_slab,
+    span_of,
+)
+from pithline.plan.pricing.cutting_planes import Plane
+from pithline.plan.pricing.fills import THREADS, Fill, PlateMap
+from pithline.plan.pricing.price_search import SeenLayout, prices_for
+from pithline.plan.problem.economics import Economics
+from pithline.plan.problem.log_frame import SURFACE_RESERVE, PlanLog
+from pithline.plan.problem.parts import SawnPart, sapwood_kept_out
+from pithline.plan.problem.task import SawingTask
+from pithline.plan.programmes.slab_values import FillRules, PlateWorth
+
+Array = NDArray[np.float64]
+Counts = NDArray[np.int64]
+ALONG_STEP = 10.0
+"""Places along a slab are tried this far apart. [mm]"""
+SOLVED_IN = 2.0
+"""Deterministic seconds of the choice among fills."""
+STEPS = (0.85, 1.2)
+
+
+@dataclass(frozen=True, slots=True)
+class Billet:
+    """Part of a strip: [start, start + length] along, from the strip's inner edge; `layers` are those sawn to plates."""
+
+    part: int
+    start: float
+    layers: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Strip:
+    """A ripped strip from `place` (across) on, `width` wide, with billets along it in rising order."""
+
+    place: float
+    width: float
+    billets: tuple[Billet, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SlabPlaces:
+    """A slab with the places where plates pass: `marks` (layers, across, along) by part, how many of 100 plates there count."""
+
+    frame: SlabFrame
+    span: Span
+    cells: tuple[float, float]  # steps along and across [mm]
+    marks: dict[int, NDArray[np.uint8]]
+    map: PlateMap
+
+    def fill(self, worth: PlateWorth) -> tuple[float, Fill]:
+        """See `Fillable`."""
+        return self.map.fill(worth)
+
+    def strips(self, fill: Fill, parts: Sequence[SawnPart]) -> tuple[Strip, ...]:
+        """A fill as strips, from the innermost out, each with its billets in rising order along."""
+        out: list[Strip] = []
+        along, across = self.cells
+        for u in sorted(set(fill.strips[:, 0].tolist())):
+            rows = fill.strips[fill.strips[:, 0] == u].tolist()
+            billets = [
+                Billet(p, self.span.start + x * along, tuple(np.flatnonzero(self.marks[p][:, u, x]).tolist()))
+                for _, _, p, x in reversed(rows)
+            ]
+            widest = max(parts[p].width for p, k in enumerate(self.map.rules.width_class) if k == rows[0][1])
+            out.append(Strip(self.span.low + u * across, widest, tuple(billets)))
+        return tuple(out)
+
+
+PlacesCache = dict[bytes, SlabPlaces | None]
+"""Places of slabs already seen, by the slabs' faces: of one log, one list of parts, the same saws."""
+
+
+def fill_rules(parts: Sequence[SawnPart], task: SawingTask, cells: tuple[float, float], thickness: float) -> FillRules:
+    """Numbers of parts and saws for one slab as it truly lies, in cells (along, across) of these steps. [mm]"""
+    saws, (along, across) = task.saws, cells
+    cross = max(1, int(np.ceil(saws.crosscut_kerf / along - 1e-6)))
+    wide = np.array([int(np.ceil(part.width / across - 1e-6)) for part in parts])
+    classes = np.array(sorted(set(wide.tolist())), np.int64)
+    return FillRules(
+        thickness=np.array([part.thickness for part in parts]),
+        cells_along=np.array([int(np.ceil(part.length / along - 1e-6)) + cross for part in parts]),
+        cells_across=wide,
+        width_class=np.searchsorted(classes, wide),
+        class_width=classes,
+        menu=np.array([thickness]),
+        depth_step=1.0,
+        resaw_kerf=saws.resaw_kerf,
+        rip_cells=int(np.ceil(saws.rip_kerf / across - 1e-6)),
+        spring=0.0,
+    )
+
+
+def places_in(log: PlanLog, frame: SlabFrame, task: SawingTask, reserve: bool, fine: float) -> SlabPlaces | None:
+    """Where plates pass in one slab; None where none does.
+
+    Parameters
+    ----------
+    reserve : whether doubts of surface and pith are kept
+    fine : multiplies the steps of places along and across; 1 for what is carried out
+    """
+    span = span_of(log, frame)
+    if not span.holds_a_plate:
+        return None
+    cells = (ALONG_STEP * fine, task.saws.across * fine)
+    along, across = cells
+    counts = (int((span.end - span.start) / along) + 1, int((span.high - span.low) / across) + 1)
+    rules = fill_rules(task.parts, task, cells, frame.top - frame.low)
+    marks: dict[int, NDArray[np.uint8]] = {}
+    view = look_at_slab(log, frame, span, counts, cells)
+    seen = view.wood
+    wood = SlabWood(
+        seen.angle,
+        seen.runout,
+        seen.slope,
+        seen.depth,
+        seen.turn,
+        seen.sink,
+        view.unusable,
+        float(view.heights[-1] - view.heights[0]) / (len(view.heights) - 1),
+    )
+    levels = np.array(NO_RESERVE if log.sure or not reserve else LEVELS)
+    cross = int(rules.cells_along[0] - np.ceil(task.parts[0].length / along - 1e-6))
+    shape = (len(task.parts), counts[1], counts[0] + cross)
+    plates, weight = np.zeros((*shape, 2), np.int16), np.zeros(shape, np.float32)
+    for i, part in enumerate(task.parts):
+        layers = layer_count(frame, part, task.saws)
+        if layers < 1 or part.width > task.saws.height_max or task.left[i] <= 0:
+            continue
+        found = np.zeros((layers, counts[1], counts[0]), np.uint8)
+        limits = _limits(part, layers, (int(rules.cells_along[i]) - cross, int(rules.cells_across[i])), log.sapwood)
+        mark_layers(wood, limits, task.saws.resaw_kerf, log.slope_doubt, levels, found)
+        if found.any():
+            marks[i] = found
+            billets_of(found, plates[i, :, : counts[0]], weight[i, :, : counts[0]])
+    if not marks:
+        return None
+    return SlabPlaces(frame, span, cells, marks, PlateMap(plates, weight, (0, counts[1]), rules))
+
+
+def _limits(part: SawnPart, layers: int, size: tuple[int, int], sapwood: float) -> PartLimits:
+    limits = part.limits
+    steepest = np.pi if limits.ring_angle_max is None else limits.ring_angle_max - LAYOUT_ANGLE_RESERVE
+    return PartLimits(
+        part.thickness,
+        layers,
+        *size,
+        limits.ring_angle_min + LAYOUT_ANGLE_RESERVE,
+        limits.ring_angle_mean + LAYOUT_ANGLE_RESERVE,
+        steepest,
+        limits.runout_max - LAYOUT_RUNOUT_RESERVE,
+        np.pi if limits.slope_max is None else limits.slope_max - LAYOUT_RUNOUT_RESERVE,
+        SURFACE_RESERVE + sapwood_kept_out(limits, sapwood),
+    )
+
+
+def slab_key(frame: SlabFrame) -> bytes:
+    """A slab's faces, to know it again."""
+    faces = [value for normal, offset in frame.bounds for value in (*normal, offset)]
+    return np.round(np.array([*frame.axis, *frame.normal, frame.low, frame.top, *faces]), 9).tobytes()
+
+
+@dataclass(frozen=True, slots=True)
+class SlabToFill:
+    """A slab of a log, and what was seen of that log's slabs before."""
+
+    log: PlanLog
+    frame: SlabFrame
+    cache: PlacesCache | None = None
+
+    def places(self, task: SawingTask, reserve: bool, fine: float) -> SlabPlaces | None:
+        """Where plates pass, looked up or looked at."""
+        if self.cache is None:
+            return places_in(self.log, self.frame, task, reserve, fine)
+        key = slab_key(self.frame)
+        if key not in self.cache:
+            self.cache[key] = places_in(self.log, self.frame, task, reserve, fine)
+        return self.cache[key]
+
+
+@dataclass(frozen=True, slots=True)
+class FillChoice:
+    """Strips of each slab in order, and the prices (Q,) at which they were chosen."""
+
+    strips: tuple[tuple[Strip, ...], ...]
+    prices: Array
+
+
+def fill_slabs(
+    slabs: Sequence[SlabToFill],
+    task: SawingTask,
+    economics: Economics,
+    prices: Array,
+    sawn: Counts | None = None,
+    reserve: bool = True,
+    fine: float = 1.0,
+) -> FillChoice:
+    """Choose strips and billets of all slabs together, by what is sold in the end.
+
+    Parameters
+    ----------
+    prices : of the pools (Q,), to begin with
+    sawn : (P, 2) mated and single plates that count beside those of the slabs
+    """
+    with ThreadPoolExecutor(THREADS) as pool:
+        places = list(pool.map(lambda slab: slab.places(task, reserve, fine), slabs))
+    some = [one for one in places if one is not None]
+    if not some:
+        return FillChoice(((),) * len(slabs), prices)
+    market, costs = economics.market, economics.costs
+    planes: list[Plane] = []
+    best = prices_for(market, (SeenLayout(tuple(some), 0.0),), planes, prices, costs, 1.0, 0.01)[1]
+    family = price_family(market, best, STEPS)
+    fills = fills_at(some, market, family, costs)
+    chosen = _chosen(fills, economics, sawn)
+    found = iter(chosen)
+    out = []
+    for one in places:
+        fill = None if one is None else next(found)
+        out.append(() if one is None or fill is None else one.strips(fill, task.parts))
+    return FillChoice(tuple(out), best)
+
+
+def _chosen(fills: Sequence[Sequence[Fill]], economics: Economics, sawn: Counts | None) -> list[Fill | None]:
+    """The fill of each slab that is best together."""
+    model = MarketModel(economics.market)
+    taken = [model.add_fills(1, own) for own in fills]
+    for own in taken:
+        for i, var in enumerate(own):
+            model.model.add_hint(var, int(i == 0))
+    model.maximise(sawn)
+    solved = solve_model(model, SOLVED_IN, 1)
+    if solved is None:
+        return [own[0] if own else None for own in fills]
+    solver = solved[0]
+    return [
+        next((fill for fill, var in zip(own, group, strict=True) if solver.boolean_value(var)), None)
+        for own, group in zip(fills, taken, strict=True)
+    ]

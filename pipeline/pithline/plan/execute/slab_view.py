@@ -1,0 +1,170 @@
+"""The wood of one slab as it truly lies, seen on planes through its thickness."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pithline.plan.problem.log_frame import SURFACE_RESERVE, PlanLog, unusable_on_planes
+from pithline.plan.problem.parts import SawnPart, sapwood_kept_out
+from pithline.plan.problem.task import ShopSaws
+from pithline.wood.field import Planes, Seen, plane_stack
+
+Array = NDArray[np.float64]
+
+PLANE_STEP = 2.5
+"""A slab is looked at on planes this far apart through its thickness [mm]; ring angles between them are read linearly."""
+LAYOUT_ANGLE_RESERVE = np.radians(0.25)
+LAYOUT_RUNOUT_RESERVE = np.radians(0.1)
+
+
+@dataclass(frozen=True, slots=True)
+class SlabFrame:
+    """A slab between two parallel sawn faces, in the log frame. n·X runs from `low` to `top`."""
+
+    axis: Array
+    normal: Array
+    lateral: Array
+    low: float
+    top: float
+    bounds: tuple[tuple[Array, float], ...]  # the piece's other faces: normal·X ≤ offset
+
+    def point(self, along: float, across: float, height: float) -> Array:
+        """Log-frame point of slab coordinates."""
+        return along * self.axis + across * self.lateral + height * self.normal
+
+
+class Span(NamedTuple):
+    """How far wood of a slab may reach, along and across. [mm]"""
+
+    start: float
+    end: float
+    low: float
+    high: float
+
+    @property
+    def holds_a_plate(self) -> bool:
+        """Whether the smallest plate anyone saws could lie there."""
+        return self.end - self.start >= LEAST_LENGTH and self.high - self.low >= LEAST_WIDTH
+
+
+LEAST_LENGTH, LEAST_WIDTH = 50.0, 20.0
+"""No part is shorter or narrower, so a slab within these is not looked at. [mm]"""
+FACE_ROOM = 30.0
+"""The surface within this beyond a slab's faces tells how far its wood reaches: it lies up to a station's step away. [mm]"""
+LEAST_LEAN = 0.3
+"""A face that leans across by less (cosine) bounds a slab nowhere in particular."""
+THINNEST_GAP = 0.05
+"""A plate that lacks so little is sawn all the same. [mm]"""
+
+
+class Images(NamedTuple):
+    """Integral images of the layers of one part, (layers, along + 1, across + 1): bad grade, no wood, ring angle."""
+
+    bad: NDArray[np.int32]
+    gone: NDArray[np.int32]
+    angle: NDArray[np.float64]
+
+
+def _images(values: NDArray, dtype: type) -> NDArray:
+    out = np.zeros((values.shape[0], values.shape[1] + 1, values.shape[2] + 1), dtype)
+    np.cumsum(np.cumsum(values, axis=1, dtype=dtype), axis=2, out=out[:, 1:, 1:])
+    return out
+
+
+def layer_count(slab: SlabFrame, part: SawnPart, saws: ShopSaws) -> int:
+    """Plates one billet of this slab holds."""
+    return int((slab.top - slab.low + saws.resaw_kerf + THINNEST_GAP) / (part.thickness + saws.resaw_kerf))
+
+
+def span_of(log: PlanLog, slab: SlabFrame) -> Span:
+    """Extent along and across that could hold wood of this slab."""
+    field = log.field
+    x = field.x0 + np.arange(len(field.pith)) * field.dx
+    clocks = np.arange(0, 360, 5)
+    e = np.stack([-np.sin(np.radians(clocks)), np.cos(np.radians(clocks))], axis=1)
+    points = np.concatenate(
+        [
+            np.broadcast_to(x[:, None, None], (len(x), len(clocks), 1)),
+            field.pith[:, None] + field.radius[:, clocks, None] * e[None],
+        ],
+        axis=2,
+    ).reshape(-1, 3)
+    middle = (slab.low + slab.top) / 2
+    half = (slab.top - slab.low) / 2 + FACE_ROOM
+    near = points[np.abs(points @ slab.normal - middle) < half]
+    if not len(near):
+        return Span(0.0, 0.0, 0.0, 0.0)
+    across, along = near @ slab.lateral, near @ slab.axis
+    low, high = float(across.min()), float(across.max())
+    for normal, offset in slab.bounds:
+        lean = float(normal @ slab.lateral)
+        # a face square enough to the across direction bounds it; its edge moves a little with height and length
+        if abs(lean) > LEAST_LEAN:
+            ends = [
+                (offset - h * float(normal @ slab.normal) - a * float(normal @ slab.axis)) / lean
+                for h in (slab.low, slab.top)
+                for a in (along.min(), along.max())
+            ]
+            if lean > 0:
+                high = min(high, max(ends))
+            else:
+                low = max(low, min(ends))
+    return Span(float(along.min()), float(along.max()), low, high)
+
+
+@dataclass(frozen=True, slots=True)
+class SlabView:
+    """A slab seen on parallel planes through its thickness, (k, along, across)."""
+
+    heights: Array
+    wood: Seen
+    unusable: NDArray[np.bool_]
+
+
+def look_at_slab(
+    log: PlanLog,
+    slab: SlabFrame,
+    span: Span,
+    counts: tuple[int, int],
+    steps: tuple[float, float],
+) -> SlabView:
+    """Look at the wood of a slab every few millimetres of its thickness, both faces included."""
+    heights = np.linspace(slab.low, slab.top, max(2, int(np.ceil((slab.top - slab.low) / PLANE_STEP)) + 1))
+    origin = slab.point(span.start, span.low, 0.0)
+    planes = Planes(origin, slab.axis, slab.lateral, slab.normal, heights, counts, steps)
+    wood = plane_stack(log.conservative, planes)
+    unusable = unusable_on_planes(log, planes) | (wood.from_pith < log.pith_radius + 0.5)
+    for normal, offset in slab.bounds:
+        unusable |= planes.beyond(normal, offset - 0.2)
+    return SlabView(heights, wood, unusable)
+
+
+def layer_images(
+    looked: SlabView, slab: SlabFrame, part: SawnPart, saws: ShopSaws, sapwood: float, slope_reserve: float
+) -> Images:
+    """Images of the layers of one part. Fields between planes are read linearly."""
+    n = layer_count(slab, part, saws)
+    limits = part.limits
+    surface = SURFACE_RESERVE + sapwood_kept_out(limits, sapwood)
+    empty = looked.unusable | (looked.wood.depth < surface)
+    shape = looked.wood.angle.shape[1:]
+    bad, gone, angle = np.empty((n, *shape), bool), np.empty((n, *shape), bool), np.empty((n, *shape), np.float32)
+    step = (looked.heights[-1] - looked.heights[0]) / (len(looked.heights) - 1)
+    for k in range(n):
+        low = k * (part.thickness + saws.resaw_kerf)
+        first = int(np.floor(low / step + 1e-9))
+        last = min(int(np.ceil((low + part.thickness) / step - 1e-9)), len(looked.heights) - 1)
+        gone[k] = empty[first : last + 1].any(axis=0)
+        at = (low + part.thickness / 2) / step
+        i = min(int(at), len(looked.heights) - 2)
+        t = np.float32(at - i)
+        angle[k] = looked.wood.angle[i] * (1 - t) + looked.wood.angle[i + 1] * t
+        runout = looked.wood.runout[i] * (1 - t) + looked.wood.runout[i + 1] * t
+        bad[k] = (angle[k] < limits.ring_angle_min + LAYOUT_ANGLE_RESERVE) | (
+            runout > limits.runout_max - slope_reserve
+        )
+    return Images(_images(bad, np.int32), _images(gone, np.int32), _images(angle, np.float64))

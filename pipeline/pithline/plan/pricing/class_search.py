@@ -1,0 +1,156 @@
+"""One class of layouts of one log, or of the shorter logs crosscut from it, searched by prices."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pithline.plan.pricing.fills import GridFills
+from pithline.plan.pricing.log_grid import LogGrid
+from pithline.plan.pricing.log_oracle import (
+    BoltClass,
+    PricedLog,
+    Way,
+    best_ways,
+    price_log,
+    solve_log,
+)
+from pithline.plan.pricing.price_search import Priced, SeenLayout, search_prices, worth_at
+from pithline.plan.problem.economics import Economics
+from pithline.plan.problem.monitor import SILENT, Monitor
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class ClassTask:
+    """What a search of one class is asked.
+
+    angles : by log, how far a half may be turned, roll steps
+    held_roll, first_slab : what is locked of every first setting; the slab's thickness in mm
+    base_charge : of the whole, such as crosscutting
+    firsts, halves : ways kept at each look
+    """
+
+    economics: Economics
+    kerfs: tuple[float, float]  # mill and shop [mm]
+    angles: tuple[NDArray[np.int64], ...]
+    held_roll: bool = False
+    first_slab: float | None = None
+    base_charge: float = 0.0
+    firsts: int = 3
+    halves: int = 2
+    rounds: int = 8
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """One look at prices: the bound there, and the best ways to saw each log there."""
+
+    prices: Array
+    bound: float
+    ways: tuple[tuple[Way, ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ClassFound:
+    """What the search of a class found: its looks, the best bound first; no layout of the class is worth more than that."""
+
+    bolts: BoltClass
+    looks: tuple[Look, ...]
+
+    @property
+    def bound(self) -> float:
+        """Of every layout of the class on the grid, net of charges."""
+        return self.looks[0].bound
+
+    @property
+    def prices(self) -> Array:
+        """Of the pools, where the bound is least (Q,)."""
+        return self.looks[0].prices
+
+
+@dataclass(slots=True)
+class ValuedLogs:
+    """Slab values of some logs, kept for the prices asked last: classes of bolts asked of the same prices share them."""
+
+    grids: Sequence[LogGrid]
+    task: ClassTask
+    kept: dict[bytes, tuple[PricedLog, ...]] = field(default_factory=dict)
+    highest: float = 0.0  # what the best single slab was worth at any prices
+
+    def at(self, prices: Array) -> tuple[PricedLog, ...]:
+        """The logs valued at prices (Q,) of the pools."""
+        key = np.round(prices, 9).tobytes()
+        if key not in self.kept:
+            worth = worth_at(self.task.economics.market, prices, self.task.economics.costs)
+            self.kept.clear()
+            self.kept[key] = tuple(price_log(grid, worth, *self.task.kerfs) for grid in self.grids)
+            self.highest = max(self.highest, *(float(one.mill.values.max()) for one in self.kept[key]))
+        return self.kept[key]
+
+
+def look_at(task: ClassTask, valued: ValuedLogs, bolts: BoltClass, prices: Array) -> Look:
+    """The best ways of a class at given prices, and what no layout of it can be worth more than."""
+    locked = (task.held_roll, task.first_slab)
+    best, ways = 0.0, []
+    for priced, angles in zip(valued.at(prices), task.angles, strict=True):
+        solved = solve_log(priced, bolts, (task.economics.mill, task.economics.shop), angles, locked)
+        best += solved.bound
+        ways.append(best_ways(solved, task.firsts, task.halves, locked))
+    bound = max(best - task.base_charge, 0.0) + task.economics.market.unsold_bound(prices)
+    return Look(prices, bound, tuple(ways))
+
+
+def seen_layout(task: ClassTask, look: Look, fills: GridFills) -> SeenLayout:
+    """The best layout of a look, all logs together."""
+    slabs, charge = [], task.base_charge
+    for number, ways in enumerate(look.ways):
+        for component in ways[0].best if ways else ():
+            slabs += [fills.slab(number, slab) for slab in component.slabs]
+            charge += component.charge
+    return SeenLayout(tuple(slabs), charge)
+
+
+def search_class(
+    task: ClassTask,
+    valued: ValuedLogs,
+    fills: GridFills,
+    bolts: BoltClass,
+    start: Array,
+    monitor: Monitor = SILENT,
+    known: Sequence[SeenLayout] = (),
+) -> ClassFound:
+    """Search one class by prices.
+
+    Parameters
+    ----------
+    task : ClassTask
+        What is asked.
+    valued : ValuedLogs
+        The logs.
+    fills : GridFills
+        Slabs met before, and those that are met; filled.
+    bolts : BoltClass
+        The class.
+    start : (Q,) array
+        Prices of the pools to begin with.
+    monitor : Monitor
+        Hears how far it is.
+    known : sequence of SeenLayout
+        Layouts that tell where to begin.
+    """
+    looks: list[Look] = []
+
+    def look(prices: Array) -> Priced:
+        monitor.report(f"searching, {bolts.name}", len(looks) / task.rounds)
+        found = look_at(task, valued, bolts, prices)
+        looks.append(found)
+        return Priced(prices, found.bound, (seen_layout(task, found, fills),))
+
+    market, costs = task.economics.market, task.economics.costs
+    search_prices(market, look, start, costs, task.rounds, monitor.stopped, known)
+    return ClassFound(bolts, tuple(sorted(looks, key=lambda one: one.bound)))

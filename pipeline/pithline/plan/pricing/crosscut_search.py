@@ -1,0 +1,170 @@
+"""Where to crosscut a log first, if anywhere: ways compared by price searches on a rough grid.
+
+A bent log sawn whole wastes what its pith bows off the blade plane, and the bolts of a long log may be more than the shop's saw can
+take. Where to cut follows from the parts: a shorter log should hold whole parts end to end.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pithline.mill.machine import Machines
+from pithline.plan.execute.bucked_log import crosscut_log
+from pithline.plan.pricing.class_search import ClassTask, ValuedLogs, search_class
+from pithline.plan.pricing.fills import GridFills
+from pithline.plan.pricing.log_grid import LogGrid, log_grid
+from pithline.plan.pricing.log_oracle import BoltClass
+from pithline.plan.problem.context import SearchContext
+from pithline.plan.problem.effort import Effort, bolts_on_mill
+from pithline.plan.problem.log_frame import BUCK_CLEAR, PlanLog, pith_bow
+from pithline.plan.problem.monitor import SILENT, Monitor
+from pithline.plan.problem.parts import SawnPart
+
+Array = NDArray[np.float64]
+BENT = 8.0
+"""A log whose pith bows less than this off its chord is not worth crosscutting for its bend. [mm]"""
+ROUGH = Effort(
+    "rough", 6, 40.0, rounds=4, answers=1, master=1.0, depth_step=5.0, across_step=10.0, corner_step=20.0
+)
+ROUGH_CRADLES_DEG = (30.0,)
+"""The rough grid's rolls are 30° apart; whatever cradles a shop has, it can saw a bolt about as well as by one of these."""
+ROUNDS = ROUGH.rounds
+"""Looks at prices of the log whole; ways to crosscut it are seen at the best of those prices, and the best few looked at more."""
+ROUNDS_OF_BEST = 2
+BEST_WAYS = 2
+ALIKE = 30.0
+"""Places nearer than this to each other are one. [mm]"""
+MOST_PLACES = 8
+MOST_PLACES_STRAIGHT = 4
+"""Places compared in one log: it matters more where a bent one is cut."""
+MOST_LOGS = 4
+SQUARE_SPARE = 10.0
+"""What a shorter log has beyond the parts it is to hold, for ends that are not square. [mm]"""
+
+
+@dataclass(frozen=True, slots=True)
+class CrosscutWay:
+    """A way to crosscut a log (no places: whole), the logs from butt to top, its bound on the rough grid, and prices there."""
+
+    places: tuple[float, ...]
+    logs: tuple[PlanLog, ...]
+    bound: float
+    prices: Array
+
+
+def may_pay(log: PlanLog, machines: Machines) -> bool:
+    """Whether crosscutting may bring anything: a bend, or a log or pieces of it that mill or shop could otherwise not take."""
+    return log.reach > machines.mill.log_length_max or pith_bow(log) >= BENT or bolts_on_mill(log, machines)
+
+
+def crosscut_ways(
+    log: PlanLog, context: SearchContext, start: Array, monitor: Monitor = SILENT
+) -> list[CrosscutWay]:
+    """The log whole where the mill takes it, and the ways to crosscut it that may pay; the best on the rough grid first.
+
+    `start` are prices of the pools to begin with (Q,).
+    """
+    search = _Rough(log, context.with_effort(ROUGH), monitor)
+    longest = context.machines.mill.log_length_max
+    whole = search.value((), start, ROUNDS)
+    out = [whole] if log.reach <= longest else []
+    best = whole
+    while may_pay(log, context.machines) and len(best.logs) < MOST_LOGS and not monitor.stopped():
+        found = []
+        tried = search.one_cut_more(best)
+        for i, places in enumerate(tried):
+            monitor.report("where to crosscut", i / len(tried))
+            found.append(search.value(places, best.prices, 1))
+            if monitor.stopped():
+                break
+        found.sort(key=lambda way: -way.bound)
+        found[:BEST_WAYS] = [search.value(way.places, way.prices, ROUNDS_OF_BEST) for way in found[:BEST_WAYS]]
+        fits = [way for way in found if search.longest(way.places) <= longest]
+        out += fits
+        better = max(fits or found, key=lambda way: way.bound, default=best)
+        if better is best or not (better.bound > best.bound or search.longest(best.places) > longest):
+            break
+        best = better
+    return sorted(out, key=lambda way: (-round(way.bound, 9), way.places))
+
+
+@dataclass(frozen=True, slots=True)
+class _Rough:
+    """A log looked at on the rough grid; `known` holds the grids of shorter logs that other ways have too."""
+
+    log: PlanLog
+    context: SearchContext
+    monitor: Monitor
+    known: dict[tuple[float, float], LogGrid] = field(default_factory=dict)
+
+    def longest(self, places: Sequence[float]) -> float:
+        """The longest of the logs that places leave. [mm]"""
+        return float(np.max(np.diff((0.0, *places, self.log.reach))))
+
+    def value(self, places: tuple[float, ...], start: Array, rounds: int) -> CrosscutWay:
+        """A way to crosscut, in so many looks at prices."""
+        machines, economics = self.context.machines, self.context.economics
+        logs = crosscut_log(self.log, places, machines.buck.kerf, 0.0)[1]
+        marks = [round(one, 3) for one in (0.0, *places, self.log.reach)]
+        grids = []
+        for log, span in zip(logs, itertools.pairwise(marks), strict=True):
+            if span not in self.known:
+                self.known[span] = log_grid(log, self.context, ROUGH.rolls, lambda part: None)
+            grids.append(self.known[span])
+        task = ClassTask(
+            economics,
+            (machines.mill.kerf, machines.resaw.kerf),
+            (np.array([ROUGH.rolls // 2]),) * len(grids),
+            base_charge=economics.mill.setting if places else 0.0,
+            firsts=1,
+            halves=1,
+            rounds=rounds,
+        )
+        sawn = self.context.locks.bolts
+        bolts = BoltClass("rough", ROUGH_CRADLES_DEG, sawn=sawn, on_mill=any(bolts_on_mill(log, machines) for log in logs))
+        quiet = replace(SILENT, stopped=self.monitor.stopped)
+        found = search_class(task, ValuedLogs(grids, task), GridFills(grids), bolts, start, quiet)
+        return CrosscutWay(places, logs, found.bound, found.prices)
+
+    def one_cut_more(self, way: CrosscutWay) -> list[tuple[float, ...]]:
+        """The places with one more: in the log that is too long, too heavy for the shop's saw, or bows most."""
+        machines = self.context.machines
+        marks = (0.0, *way.places, self.log.reach)
+        long = [b - a for a, b in itertools.pairwise(marks)]
+
+        def need(i: int) -> tuple[bool, bool, float]:
+            return long[i] > machines.mill.log_length_max, bolts_on_mill(way.logs[i], machines), pith_bow(way.logs[i])
+
+        worst = max(range(len(way.logs)), key=lambda i: (*need(i), -i))
+        too_long, heavy, bow = need(worst)
+        if not too_long and not heavy and bow < BENT:
+            return []
+        more = _places(way.logs[worst], self.context.parts, machines)
+        return [tuple(sorted((*way.places, marks[worst] + place))) for place in more]
+
+
+def _places(log: PlanLog, parts: tuple[SawnPart, ...], machines: Machines) -> list[float]:
+    """Places in one log where what is below or above just holds whole parts, and its middle; the most even cuts first."""
+    cell = ROUGH.along_step
+    lengths = sorted({np.ceil((p.length + machines.crosscut.kerf) / cell) * cell for p in parts})
+    shortest = min(p.length for p in parts)
+    sums: set[float] = set()
+    for count in range(1, int(log.reach / lengths[0]) + 1):
+        sums |= {sum(some) for some in itertools.combinations_with_replacement(lengths, count)}
+        if len(sums) > 400:
+            break
+    half = machines.buck.kerf / 2 + BUCK_CLEAR + SQUARE_SPARE
+    found = [log.reach / 2]
+    found += [log.trim_butt + one + half for one in sorted(sums)]
+    found += [log.reach - log.trim_top - one - half for one in sorted(sums)]
+    least = max(machines.mill.log_length_min, shortest + 2 * half)
+    out: list[float] = []
+    for place in sorted(found, key=lambda p: abs(p - log.reach / 2)):
+        if least <= place <= log.reach - least and all(abs(place - other) >= ALIKE for other in out):
+            out.append(float(place))
+    return out[: MOST_PLACES if pith_bow(log) >= BENT else MOST_PLACES_STRAIGHT]

@@ -1,0 +1,98 @@
+"""Prices of pools that make the Lagrangian bound least, by cutting planes in a box round the best prices so far.
+
+With prices π of the pools, no plan is worth more than L(π) = V(π) + U(π): V the best value of any layout at these prices, U what
+sets and plates left over can add (`Market.unsold_bound`). V is convex in π, its slope the plates that the best layout puts in
+each pool; each layout seen is a plane under V. The least of the planes plus U, a linear programme, foretells where L is least.
+Wild steps are kept in by a box (Marsten, Hogan and Blankenship, "The boxstep method for large-scale optimization", Operations
+Research 23(3), 1975; from memory).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import linprog
+
+from pithline.plan.problem.market import Market
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Plane:
+    """V is at least value + slope·(π − prices), (Q,) each."""
+
+    value: float
+    slope: Array
+    prices: Array
+
+
+def price_scale(market: Market) -> Array:
+    """How far prices of the pools (Q,) may sensibly move: half of what a set's share by plates would be, or its loose worth."""
+    share = np.zeros(len(market.loose))
+    for r, need in enumerate(market.need):
+        uses = need > 0
+        share[uses] = np.maximum(share[uses], market.set_worth[r] / need[uses])
+    return np.maximum(share / 2.0, np.maximum(market.loose, 1e-6))
+
+
+def least_of_planes(market: Market, planes: Sequence[Plane], centre: Array, reach: Array) -> tuple[float, Array] | None:
+    """The least of planes and U within `reach` of a centre, (Q,) each: its value and prices; None where there is none.
+
+    Variables: prices, V, one T a product (its share of U), and h = max(loose − price, 0) a pool.
+    """
+    q, k = len(market.loose), len(market.demand)
+    n = q + 1 + k + q
+    rows: list[Array] = []
+    most: list[float] = []
+
+    def at_most(row: Array, limit: float) -> None:
+        rows.append(row)
+        most.append(limit)
+
+    for plane in planes:
+        row = np.zeros(n)
+        row[:q], row[q] = plane.slope, -1.0
+        at_most(row, float(plane.slope @ plane.prices) - plane.value)
+    for product in range(k):
+        own = (market.pool_product == product) & np.isfinite(market.wanted)
+        row = np.zeros(n)
+        row[q + 1 + product] = -1.0
+        row[q + 1 + k :] = np.where(own, np.where(np.isfinite(market.wanted), market.wanted, 0.0), 0.0)
+        at_most(row, 0.0)
+        for r in np.flatnonzero(market.product == product):
+            demand = market.demand[product]
+            one = np.zeros(n)
+            if not np.isfinite(demand):
+                one[:q] = -market.need[r]
+                at_most(one, -float(market.set_worth[r]))
+                continue
+            one = row.copy()
+            one[:q] -= demand * market.need[r]
+            one[q + 1 + k :] -= demand * market.need[r]
+            at_most(one, -demand * float(market.set_worth[r]))
+    for pool in range(q):
+        row = np.zeros(n)
+        row[pool], row[q + 1 + k + pool] = -1.0, -1.0
+        at_most(row, -float(market.loose[pool]))
+    cost = np.zeros(n)
+    cost[q : q + 1 + k] = 1.0
+    low = np.maximum(market.floor, centre - reach)
+    bounds = [*zip(low, np.maximum(low, centre + reach), strict=True), (None, None), *[(0.0, None)] * (k + q)]
+    found = linprog(cost, A_ub=np.array(rows), b_ub=np.array(most), bounds=bounds, method="highs")
+    return (float(found.fun), found.x[:q]) if found.status == 0 else None
+
+
+def affordable(market: Market, prices: Array) -> Array:
+    """Prices raised so that no set of unlimited demand is worth more than its plates cost; else the bound is infinite."""
+    out = np.maximum(prices, market.floor)
+    for r, need in enumerate(market.need):
+        paid = float(need @ out)
+        if not np.isfinite(market.demand[market.product[r]]) and paid < market.set_worth[r]:
+            uses = need > 0
+            lift = market.set_worth[r] - paid
+            out[uses] += lift / float(need[uses].sum())
+    return out

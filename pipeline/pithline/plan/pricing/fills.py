@@ -1,0 +1,76 @@
+"""How slabs are filled with strips at given prices; what was looked up once is kept."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pithline.plan.pricing.log_grid import GridSlab, LogGrid
+from pithline.plan.programmes.slab_values import FillRules, PlateWorth, best_fill
+
+Array = NDArray[np.float64]
+Counts = NDArray[np.int64]
+MOST_BILLETS = 64
+ALL_COUNT_WHOLE = np.zeros((0, 0, 0), np.float32)
+THREADS = 2
+"""Slabs filled at a time; the compiled programme lets other threads run."""
+
+
+@dataclass(frozen=True, slots=True)
+class Fill:
+    """Mated and single plates by part (P, 2) of one slab's best strips at some prices, and the strips; see `best_fill`."""
+
+    counts: Counts
+    strips: NDArray[np.int64]
+
+
+class Fillable(Protocol):
+    """A slab, of the grid or as it truly lies, that can be filled at any prices."""
+
+    def fill(self, worth: PlateWorth) -> tuple[float, Fill]:
+        """The value of the best strips at these prices, net of what sawing them costs, and the strips."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class PlateMap:
+    """Plates of the billet begun at each place of one slab, and the places across that bound it; a `Fillable`."""
+
+    plates: NDArray[np.int16]
+    weight: NDArray[np.float32]
+    span: tuple[int, int]
+    rules: FillRules
+
+    def fill(self, worth: PlateWorth) -> tuple[float, Fill]:
+        """See `Fillable`."""
+        counts = np.zeros((len(self.plates), 2), np.int64)
+        strips = np.full((MOST_BILLETS, 4), -1, np.int64)
+        value = best_fill(self.plates, self.weight, *self.span, self.rules, worth, counts, strips)
+        return float(value), Fill(counts, strips[strips[:, 0] >= 0])
+
+
+@dataclass(slots=True)
+class GridFills:
+    """The slabs of some logs' grids that a search has met, each looked up once."""
+
+    grids: Sequence[LogGrid]
+    maps: dict[tuple[int, GridSlab], PlateMap] = field(default_factory=dict)
+
+    def slab(self, log: int, slab: GridSlab) -> PlateMap:
+        """One slab of the log with this number."""
+        key = log, slab
+        if key not in self.maps:
+            grid = self.grids[log]
+            self.maps[key] = PlateMap(grid.plates_of(slab), ALL_COUNT_WHOLE, (slab.low, slab.high), grid.rules)
+        return self.maps[key]
+
+
+def fill_all(slabs: Iterable[Fillable], worth: PlateWorth) -> list[tuple[float, Fill]]:
+    """All of some slabs filled at the same prices, in their order."""
+    with ThreadPoolExecutor(THREADS) as pool:
+        return list(pool.map(lambda slab: slab.fill(worth), slabs))

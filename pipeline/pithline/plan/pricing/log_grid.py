@@ -1,0 +1,112 @@
+"""One log on the grid of a search: where plates pass, and the numbers that the programmes need; nothing here hangs on prices."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pithline.plan.problem.context import SearchContext
+from pithline.plan.problem.layout import LayoutSlab
+from pithline.plan.problem.log_frame import PlanLog
+from pithline.plan.problem.parts import SawnPart
+from pithline.plan.programmes.grid import Grid, cells_of, make_grid
+from pithline.plan.programmes.passing import PassingPlaces, find_passing_places
+from pithline.plan.programmes.slab_values import FillRules, stacked_plates
+
+Array = NDArray[np.float64]
+INNERMOST_CORNER = -20.0
+"""Bolts' corners are valued from this far beyond the pith's chord. [mm]"""
+
+
+@dataclass(frozen=True, slots=True)
+class GridSlab:
+    """A slab of the grid: its plane and how far across it may be filled, in cells of the tables (roll below `rolls`)."""
+
+    roll: int
+    depth: int
+    thickness: int
+    low: int
+    high: int
+
+
+@dataclass(frozen=True, slots=True)
+class LogGrid:
+    """What a search knows of one log before it asks for prices."""
+
+    log: PlanLog
+    parts: tuple[SawnPart, ...]
+    places: PassingPlaces
+    rules: FillRules
+    cells: NDArray[np.int64]  # of the menu's thicknesses, in depth steps
+    corners: Array  # offsets at which bolts' corners are valued [mm]
+
+    @property
+    def grid(self) -> Grid:
+        """The stated grid."""
+        return self.places.grid
+
+    @property
+    def half_depth(self) -> int:
+        """Index of the chord among the depths."""
+        return len(self.grid.depths) // 2
+
+    @property
+    def half_across(self) -> int:
+        """Index of the chord among the places across."""
+        return len(self.grid.across) // 2
+
+    def passing(self, roll: int) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
+        """Where plates of each part pass on the planes of one roll; see `slab_values`."""
+        return self.places.of(roll)
+
+    def slab(self, roll: int, low: int, t: int, side: int, place: int) -> GridSlab:
+        """The slab that `slab_worth` values with these arguments."""
+        rolls = self.grid.rolls
+        roll %= 2 * rolls
+        if roll >= rolls:
+            roll, low, place, side = roll - rolls, -low - int(self.cells[t]), -place, 1 - side
+        u, last = place + self.half_across, len(self.grid.across)
+        span = (max(u, 0), last) if side == 0 else (0, min(max(u, 0), last))
+        return GridSlab(roll, low + self.half_depth, t, *span)
+
+    def plates_of(self, slab: GridSlab) -> NDArray[np.int16]:
+        """Plates of each part in the billet begun at each place of a slab; see `stacked_plates`."""
+        return stacked_plates(self.passing(slab.roll)[0], slab.depth, slab.thickness, self.rules)
+
+    def drawn(self, low: int, t: int) -> LayoutSlab:
+        """A slab in mm, its lower cell counted from the chord."""
+        return LayoutSlab(low * self.grid.depth_step, float(self.rules.menu[t]))
+
+
+def log_grid(log: PlanLog, context: SearchContext, rolls: int, report: Callable[[float], None]) -> LogGrid:
+    """Look at the wood of one log on all planes of so many rolls; `report` hears the share done."""
+    parts, machines = context.parts, context.machines
+    grid = make_grid(log, context, rolls)
+    places = find_passing_places(log, context, grid, report)
+    menu = np.array(grid.thicknesses)
+    along, across = cells_of(parts, grid, machines.crosscut.kerf)
+    classes = np.array(sorted(set(across.tolist())), np.int64)
+    rules = FillRules(
+        thickness=np.array([part.thickness for part in parts]),
+        cells_along=along,
+        cells_across=across,
+        width_class=np.searchsorted(classes, across),
+        class_width=classes,
+        menu=menu,
+        depth_step=grid.depth_step,
+        resaw_kerf=machines.resaw.kerf,
+        rip_cells=int(np.ceil(machines.rip.kerf / grid.across_step - 1e-6)),
+        spring=max(machines.mill.spring, machines.resaw.spring),
+    )
+    corner = context.effort.corner_step
+    return LogGrid(
+        log,
+        parts,
+        places,
+        rules,
+        np.ceil(menu / grid.depth_step - 1e-6).astype(np.int64),
+        np.arange(INNERMOST_CORNER, grid.depth_max + corner, corner),
+    )

@@ -1,0 +1,331 @@
+"""The best layouts of one log at given prices of plates, by exact programmes on the grid, and what none of them can exceed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pithline.plan.pricing.log_grid import GridSlab, LogGrid
+from pithline.plan.problem.economics import Charges
+from pithline.plan.problem.layout import LayoutSetting
+from pithline.plan.programmes.cradled_fans import MOST_SLABS, NEVER, FanGrid, FanRuns, best_fan, fan_bounds, fan_runs
+from pithline.plan.programmes.halves import (
+    bounded_slabs,
+    face_index,
+    half_corners,
+    half_place,
+    half_slabs,
+    half_table,
+    stack_table,
+    unstack,
+)
+from pithline.plan.programmes.slab_values import PlateWorth, slab_values
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class BoltClass:
+    """How bolts may be sawn: the angles of the cradles, and whether at others; on the mill where the shop's saw cannot take them.
+
+    `sawn` False leaves every bolt whole. `least_flat` is what the slab on which a bolt lies flat must measure. [mm]
+    """
+
+    name: str
+    cradles_deg: tuple[float, ...] = ()
+    any_angle: bool = False
+    sawn: bool = True
+    on_mill: bool = False
+    least_flat: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Component:
+    """One setting of one piece without what follows: how it is drawn, its slabs on the grid, its charge, the cradles it uses."""
+
+    setting: LayoutSetting
+    slabs: tuple[GridSlab, ...]
+    charge: float
+    cradles: tuple[int, ...] = ()  # angle of the cradle that holds it, roll steps; none where a run is not posed
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """A setting of a piece, and the ways to go on with what it leaves above and below: alternatives, best first; none leaves it."""
+
+    own: Component
+    above: tuple[Way, ...] = ()
+    below: tuple[Way, ...] = ()
+
+    @property
+    def best(self) -> tuple[Component, ...]:
+        """The components of the best way to go on."""
+        rest = [one for side in (self.above, self.below) for one in side[:1]]
+        return (self.own, *(component for one in rest for component in one.best))
+
+
+@dataclass(frozen=True, slots=True)
+class PricedLog:
+    """Slab values of one log at one set of prices; `mill` and `shop` read them with the kerf of either saw."""
+
+    grid: LogGrid
+    worth: PlateWorth
+    mill: FanGrid
+    shop: FanGrid
+
+
+@dataclass(frozen=True, slots=True)
+class SolvedLog:
+    """A priced log with what its bolts and halves are worth: `bolts` (angles, turns, far, near), `halves` (angles, turns, corners)."""
+
+    priced: PricedLog
+    bolt_class: BoltClass
+    charges: Charges
+    bolt_charges: Charges
+    angles: NDArray[np.int64]
+    runs: tuple[FanRuns, ...]  # one an opening
+    bolts: Array
+    halves: Array
+    firsts: tuple[_First, ...]
+
+    @property
+    def bound(self) -> float:
+        """No layout of the class on the grid is worth more at these prices, net of charges."""
+        return max(self.firsts[0].promise, 0.0) if self.firsts else 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class _First:
+    """A first setting: roll, faces as cells (low, high) of its stack, corners of the halves under and over it, net value of all."""
+
+    roll: int
+    span: tuple[int, int]
+    under: int
+    over: int
+    promise: float
+
+
+def price_log(grid: LogGrid, worth: PlateWorth, mill_kerf: float, shop_kerf: float) -> PricedLog:
+    """Value every slab of one log at given prices."""
+    stated = grid.grid
+    shape = (stated.rolls, 2, len(stated.depths), len(grid.rules.menu), len(stated.across) + 1)
+    values = np.zeros(shape, np.float32)
+    for k in range(stated.rolls):
+        values[k] = slab_values(*grid.passing(k), grid.rules, worth)
+
+    def read(kerf: float) -> FanGrid:
+        return FanGrid(
+            values,
+            grid.rules.menu,
+            grid.cells,
+            stated.depth_step,
+            stated.across_step,
+            grid.half_depth,
+            grid.half_across,
+            kerf,
+            int(np.ceil(kerf / stated.depth_step - 1e-6)),
+        )
+
+    return PricedLog(grid, worth, read(mill_kerf), read(shop_kerf))
+
+
+def cradle_steps(bolts: BoltClass, rolls: int) -> Mapping[int, float]:
+    """The cradles' angles in roll steps, and in degrees as they are."""
+    return {round(angle * rolls / 180.0): angle for angle in bolts.cradles_deg}
+
+
+def solve_log(
+    priced: PricedLog,
+    bolts: BoltClass,
+    charges: tuple[Charges, Charges],
+    angles: NDArray[np.int64],
+    locked: tuple[bool, float | None],
+) -> SolvedLog:
+    """Run the programmes for bolts, halves and first settings.
+
+    Parameters
+    ----------
+    charges : of settings on the mill, and in the shop
+    angles : (a,) how far a half may be turned, roll steps, rising and symmetric about the quarter turn
+    locked : whether the first setting keeps the grid's roll 0; the thickness of its one slab, or None [mm]
+    """
+    rolls, corners = priced.grid.grid.rolls, priced.grid.corners
+    turns = 2 * rolls
+    table = np.zeros((len(angles), turns, len(corners), len(corners)))
+    runs: list[FanRuns] = []
+    on_mill, in_shop = charges
+    own = on_mill if bolts.on_mill else in_shop
+    cost = dict.fromkeys(cradle_steps(bolts, rolls), own.repeat)
+    if bolts.sawn:
+        g = priced.mill if bolts.on_mill else priced.shop
+        spread, free = (max(1, rolls // 18), own.setting) if bolts.any_angle else (0, NEVER)
+        for a, angle in enumerate(angles.tolist()):
+            runs.append(fan_runs(angle, cost, own.flat, spread, free, bolts.least_flat))
+            table[a] = fan_bounds(g, runs[a], np.arange(turns), corners)
+    quarter = len(angles) // 2
+    costs = on_mill.setting + np.where(np.arange(len(angles)) == quarter, 0.0, on_mill.off_square)
+    halves = half_table(priced.mill, angles, table, corners, costs)
+    firsts = _first_settings(priced, halves.max(axis=0), on_mill.setting, locked)
+    return SolvedLog(priced, bolts, on_mill, own, angles, tuple(runs), table, halves, firsts)
+
+
+KEPT_OF_ROLL = 4
+"""First settings of one roll that are held, each with other faces of its halves."""
+
+
+def _first_settings(
+    priced: PricedLog, halves: Array, charge: float, locked: tuple[bool, float | None]
+) -> tuple[_First, ...]:
+    """The best first settings, one for each roll and pair of half faces, best first."""
+    g, grid, corners = priced.mill, priced.grid.grid, priced.grid.corners
+    out: list[_First] = []
+    depths = (np.arange(len(grid.depths)) - g.half_depth) * grid.depth_step
+    gap = g.kerf_cells * grid.depth_step
+    under = np.array([face_index(corners, -(depth - gap)) for depth in depths])
+    over = np.array([face_index(corners, depth + gap) for depth in depths])
+    held_roll, only = locked
+    for roll in [0] if held_roll else range(grid.rolls):
+        slab = bounded_slabs(g, roll, 0, -g.half_across)
+        stack = stack_table(slab, g.cells, g.kerf_cells) if only is None else _single(g, slab, only)
+        low = np.where(under >= 0, halves[(roll + grid.rolls) % (2 * grid.rolls)][under], 0.0)
+        high = np.where(over >= 0, halves[roll][over], 0.0)
+        promise = np.where(stack > 0.0, stack - charge + low[:, None] + high[None, :], 0.0)
+        found: dict[tuple[int, int], _First] = {}
+        for place in np.argsort(-promise, axis=None, kind="stable"):
+            l, h = (int(v) for v in np.unravel_index(place, promise.shape))
+            if promise[l, h] <= 0.0 or len(found) == KEPT_OF_ROLL:
+                break
+            key = int(under[l]), int(over[h])
+            if key not in found:
+                found[key] = _First(roll, (l, h), *key, float(promise[l, h]))
+        out += found.values()
+    return tuple(sorted(out, key=lambda one: (-one.promise, one.roll, one.span)))
+
+
+def _single(g: FanGrid, slab: Array, thickness: float) -> Array:
+    """Like `stack_table`, of one slab of the given thickness."""
+    t = int(np.abs(g.menu - thickness).argmin())
+    out = np.zeros((len(slab), len(slab)))
+    for l in range(len(slab) - int(g.cells[t])):
+        out[l, l + int(g.cells[t])] = slab[l, t]
+    return out
+
+
+def best_ways(solved: SolvedLog, firsts: int, halves: int, locked: tuple[bool, float | None]) -> tuple[Way, ...]:
+    """The best first settings, at most two of a roll, each with the best few ways to saw its halves; best first."""
+    priced = solved.priced
+    g, grid = priced.mill, priced.grid.grid
+    out: list[Way] = []
+    of_roll: dict[int, int] = {}
+    for first in solved.firsts:
+        if len(out) == firsts:
+            break
+        if of_roll.get(first.roll, 0) == 2:
+            continue
+        of_roll[first.roll] = of_roll.get(first.roll, 0) + 1
+        slab = bounded_slabs(g, first.roll, 0, -g.half_across)
+        if locked[1] is None:
+            slabs = unstack(slab, stack_table(slab, g.cells, g.kerf_cells), g.cells, g.kerf_cells, first.span)
+        else:
+            slabs = [(first.span[0], int(np.abs(g.menu - locked[1]).argmin()))]
+        own = _component(priced, first.roll, slabs, "log", solved.charges.setting, lambda low, t: (0, -g.half_across))
+        above = half_ways(solved, first.roll, first.over, halves)
+        below = half_ways(solved, first.roll + grid.rolls, first.under, halves)
+        out.append(Way(own, above, below))
+    return tuple(out)
+
+
+def _component(priced, turn, slabs, role, charge, bounds) -> Component:
+    """A setting of parallel slabs, (lower cell, menu index) from the bottom up; `bounds` gives side and place of each."""
+    grid = priced.grid
+    drawn, cells = [], []
+    for l, t in slabs:
+        low = l - grid.half_depth
+        drawn.append(grid.drawn(low, t))
+        cells.append(grid.slab(turn, low, t, *bounds(low, t)))
+    setting = LayoutSetting(grid.grid.roll(turn), tuple(reversed(drawn)), role=role)
+    return Component(setting, tuple(cells), charge)
+
+
+def half_ways(solved: SolvedLog, turn: int, corner: int, keep: int) -> tuple[Way, ...]:
+    """The best few ways to saw the half beyond a face, different in the bolts they leave; best first."""
+    if corner < 0:
+        return ()
+    priced = solved.priced
+    g, corners = priced.mill, priced.grid.corners
+    rolls = priced.grid.grid.rolls
+    turn %= 2 * rolls
+    face = float(corners[corner])
+    found: list[tuple[float, int, int, int, tuple[int, int]]] = []
+    for a, angle in enumerate(solved.angles.tolist()):
+        if solved.halves[a, turn, corner] <= 0.0:
+            continue
+        slab = half_slabs(g, turn, angle, face)
+        stack = stack_table(slab, g.cells, g.kerf_cells)
+        below = solved.bolts[a, (turn - rolls // 2) % (2 * rolls), :, corner]
+        above = solved.bolts[len(solved.angles) - 1 - a, (turn + angle - rolls // 2) % (2 * rolls), corner]
+        total, cells = half_corners(g, stack, below, above, corners)
+        total -= solved.charges.setting + (0.0 if 2 * angle == rolls else solved.charges.off_square)
+        for place in np.argsort(-total, axis=None, kind="stable")[:keep]:
+            j, k = (int(v) for v in np.unravel_index(place, total.shape))
+            if total[j, k] > 0.0:
+                found.append((float(total[j, k]), a, j, k, (int(cells[j, k, 0]), int(cells[j, k, 1]))))
+    out = []
+    for _, a, j, k, span in sorted(found, key=lambda one: (-one[0], one[1:]))[:keep]:
+        angle = int(solved.angles[a])
+        slab = half_slabs(g, turn, angle, face)
+        slabs = unstack(slab, stack_table(slab, g.cells, g.kerf_cells), g.cells, g.kerf_cells, span)
+
+        def bounds(low: int, t: int, angle: int = angle) -> tuple[int, int]:
+            return 1, -half_place(g, rolls, angle, face, low, t)
+
+        charge = solved.charges.setting + (0.0 if 2 * angle == rolls else solved.charges.off_square)
+        own = _component(priced, turn + angle, slabs, "half", charge, bounds)
+        above = fan_of(solved, turn + angle - rolls // 2, len(solved.angles) - 1 - a, (k, corner))
+        below = fan_of(solved, turn - rolls // 2, a, (corner, j))
+        out.append(Way(own, above, below))
+    return tuple(out)
+
+
+def fan_of(solved: SolvedLog, base: int, opening: int, faces: tuple[int, int]) -> tuple[Way, ...]:
+    """The best fan of one bolt, run by run; empty where it is left whole.
+
+    Parameters
+    ----------
+    base : the direction along its near face, in rolls
+    opening : index among the angles
+    faces : near and far corner, indices; one that is no corner leaves the bolt whole
+    """
+    corners, grid = solved.priced.grid.corners, solved.priced.grid
+    if not solved.bolt_class.sawn or not all(0 <= one < len(corners) for one in faces):
+        return ()
+    rolls = grid.grid.rolls
+    base %= 2 * rolls
+    g = solved.priced.mill if solved.bolt_class.on_mill else solved.priced.shop
+    runs = solved.runs[opening]
+    chain = np.full((MOST_SLABS, 5), -999, np.int64)
+    best_fan(g, runs, base, float(corners[faces[0]]), float(corners[faces[1]]), chain, True)
+    of_run: dict[int, list[tuple[int, int, int]]] = {}
+    before: dict[int, int] = {}
+    for k, low, t, place, q in (tuple(int(v) for v in row) for row in chain[::-1] if row[0] != -999):
+        of_run.setdefault(k, []).append((low, t, place))
+        before[k] = q
+    out: tuple[Way, ...] = ()
+    cradles = cradle_steps(solved.bolt_class, rolls)
+    for k, slabs in reversed(of_run.items()):
+        step, opens = int(runs.steps[k]), int(runs.steps[-1])
+        last = int(runs.steps[before[k] - 1]) if before[k] else 0
+        turn = base + step + rolls // 2
+        drawn = tuple(grid.drawn(low, t) for low, t, _ in sorted(slabs, reverse=True))
+        cells = tuple(grid.slab(turn, low, t, 1, -place) for low, t, place in slabs)
+        setting = LayoutSetting(grid.grid.roll(turn), drawn, role="bolt")
+        held: tuple[int, ...]
+        if step in (0, opens):
+            held = (0,) if solved.bolt_class.on_mill else ()  # on the mill a bolt that lies on a face is posed too
+        else:
+            held = tuple(a for a in (step - last, step, opens - step) if a in cradles)[:1]
+        out = (Way(Component(setting, cells, float(runs.cost[before[k], k]), held), out),)
+    return out

@@ -1,0 +1,130 @@
+"""Search by prices: layouts at prices, prices from layouts, until neither changes much; the bound on the way."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pithline.plan.pricing.cutting_planes import Plane, affordable, least_of_planes, price_scale
+from pithline.plan.pricing.fills import Fillable, fill_all
+from pithline.plan.problem.economics import CutCosts
+from pithline.plan.problem.market import Market
+from pithline.plan.programmes.slab_values import PlateWorth
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class SeenLayout:
+    """A layout as a price search sees it: slabs that can be filled at any prices, and its charges."""
+
+    slabs: tuple[Fillable, ...]
+    charge: float
+
+
+def worth_at(market: Market, prices: Array, costs: CutCosts) -> PlateWorth:
+    """What plates and cuts count at prices of the pools."""
+    return PlateWorth(*market.plate_prices(prices), costs.billet, costs.strip, costs.slab)
+
+
+def slope_of(market: Market, prices: Array, mated: Array, single: Array) -> Array:
+    """How the value of a layout's plates (P,) grows with the prices of the pools, (Q,)."""
+    lone_moves = ~market.mated | (prices @ market.holds < market.single)
+    return market.holds @ (mated + np.where(lone_moves, single, 0))
+
+
+def priced_layout(market: Market, layout: SeenLayout, prices: Array, costs: CutCosts) -> tuple[float, Array, Array]:
+    """A layout's value at prices net of charges, and its mated and single plates by kind, (P,) each."""
+    filled = fill_all(layout.slabs, worth_at(market, prices, costs))
+    total = np.zeros((market.holds.shape[1], 2))
+    for _, fill in filled:
+        total += fill.counts
+    return sum(value for value, _ in filled) - layout.charge, total[:, 0], total[:, 1]
+
+
+INNER_ROUNDS = 60
+WHOLE_STEPS = 4
+"""Rounds in which prices go all the way to where the planes are least; from then on half way, from the best so far."""
+
+
+def prices_for(
+    market: Market,
+    layouts: Sequence[SeenLayout],
+    planes: list[Plane],
+    centre: Array,
+    costs: CutCosts,
+    box: float,
+    tolerance: float = 0.003,
+) -> tuple[float, Array]:
+    """The least bound over given layouts alone, and its prices (Q,); planes met on the way are added to `planes`.
+
+    `box` is the reach round the centre in units of `price_scale`. Layouts are filled anew at each trial, which is quick.
+    """
+    reach = box * price_scale(market)
+    best, best_prices, here = np.inf, centre, centre
+    for round_number in range(INNER_ROUNDS):
+        top = 0.0
+        for layout in layouts:
+            value, mated, single = priced_layout(market, layout, here, costs)
+            planes.append(Plane(value, slope_of(market, here, mated, single), here))
+            top = max(top, value)
+        bound = top + market.unsold_bound(here)
+        if bound < best:
+            best, best_prices = bound, here
+        least = least_of_planes(market, planes, centre, reach)
+        if least is None or best - least[0] <= tolerance * abs(best):
+            break
+        here = least[1] if round_number < WHOLE_STEPS else 0.5 * (best_prices + least[1])
+    return best, best_prices
+
+
+@dataclass(frozen=True, slots=True)
+class Priced:
+    """What one look at prices gave: the bound there, and the layouts that are best there, the very best first."""
+
+    prices: Array
+    bound: float
+    layouts: tuple[SeenLayout, ...]
+
+
+def search_prices(
+    market: Market,
+    look: Callable[[Array], Priced],
+    start: Array,
+    costs: CutCosts,
+    rounds: int,
+    stop: Callable[[], bool],
+    known: Sequence[SeenLayout] = (),
+    close: float = 0.01,
+) -> list[Priced]:
+    """Looks at better and better prices, in order; the least of their bounds is valid for every layout of the class.
+
+    Parameters
+    ----------
+    look : the best layouts of the class at given prices (Q,), and what none of them can be worth more than with U
+    start : prices to begin with
+    rounds : most looks
+    known : layouts seen before, which tell where to begin
+    close : ends where no prices can lessen the bound by more than this share of it
+    """
+    seen = list(known)
+    planes: list[Plane] = []
+    out: list[Priced] = []
+    prices = affordable(market, start)
+    if seen:
+        prices = prices_for(market, seen, planes, prices, costs, 1.0)[1]
+    best = np.inf
+    centre = prices
+    for _ in range(rounds):
+        found = look(affordable(market, prices))
+        out.append(found)
+        seen += found.layouts[:1]
+        if found.bound < best:
+            best, centre = found.bound, found.prices
+        least, prices = prices_for(market, seen, planes, centre, costs, 1.0)
+        if stop() or best - least <= close * abs(best):
+            break
+    return out

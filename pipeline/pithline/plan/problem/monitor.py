@@ -1,0 +1,61 @@
+"""How a search tells how far it is, and hears that it is to end."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+
+def _silent(what: str, part: float) -> None:
+    """Nobody is told."""
+
+
+def _never() -> bool:
+    return False
+
+
+def _unheard(value: float, bound: float | None = None) -> None:
+    """Nobody is told."""
+
+
+@dataclass(frozen=True, slots=True)
+class Monitor:
+    """A handle for whoever watches a search.
+
+    Attributes
+    ----------
+    tell : callable
+        (what is being done, fraction done); hears of every step.
+    stopped : callable
+        Whether a time limit has run out; the search then goes on with what it has.
+    found : callable
+        (value, bound): a plan of this value is in hand, and none of its class on the search grid is worth more than the bound.
+    low, high : float
+        The span of the whole that is watched here.
+    suffix : str
+        Follows what is being done.
+    """
+
+    tell: Callable[[str, float], None] = _silent
+    stopped: Callable[[], bool] = _never
+    found: Callable[..., None] = _unheard
+    low: float = 0.0
+    high: float = 1.0
+    suffix: str = ""
+
+    def report(self, what: str, part: float) -> None:
+        """Tell what is being done, and the fraction done of what is watched here."""
+        self.tell(what + self.suffix, self.low + (self.high - self.low) * part)
+
+    def within(self, low: float, high: float, suffix: str = "") -> Monitor:
+        """A monitor of one part, from the fraction `low` to `high` of what is watched here."""
+        wide = self.high - self.low
+        return replace(self, low=self.low + wide * low, high=self.low + wide * high, suffix=self.suffix + suffix)
+
+    def share(self, number: int, of: int, suffix: str = "") -> Monitor:
+        """A monitor of one of several like parts."""
+        return self.within(number / of, (number + 1) / of, suffix)
+
+
+SILENT = Monitor()
+"""Nobody watches, and nothing is cut short."""

@@ -1,0 +1,378 @@
+"""Slabs of one bolt, sawn at the few angles to its own sawn faces at which a shop can hold it.
+
+A bolt is the wedge between the directions `base` and `base + opening`, bounded by two sawn faces: n(base + 90°)·X ≥ near and
+n(base + opening − 90°)·X ≥ far. It is sawn in runs of parallel slabs, in order of their direction ψ: first those flat on the
+near face (ψ = 0), then those of a cradle, last those flat on the far face. A slab at ψ has its faces square to n(ψ + 90°) and
+reaches outwards along n(ψ). A cradle of angle a serves a run at ψ where the bolt lies on a face that stands a from it: the
+near face, the face that the run before left, or the far face.
+
+What the last cut left bounds the next slab, so a state is (direction, offset of the last cut). Where a slab lies deep an earlier
+cut may reach further; so the programme runs in two ways: asking for the last cut and the bolt's own faces alone, when no fan of the
+class is worth more than it says (`fan_bounds`), and with a state's whole chain of cuts held against the next slab, which is what is
+sawn.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import NamedTuple
+
+import numpy as np
+from numba import njit, prange
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
+LOWEST = -1e9
+NEVER = 1e9
+"""The charge of a run that no cradle holds."""
+MOST_SLABS = 32
+"""Slabs that one bolt's fan may have."""
+FACE_CELLS = 2
+"""The first slab of a run is tried every so many depth cells, and no further than `FAN_REACH` off the pith's chord."""
+FAN_REACH = 12.0
+UNBOUNDED = -1e6
+
+
+class FanGrid(NamedTuple):
+    """Slab values of all rolls with the numbers needed to read them. Lengths mm."""
+
+    values: NDArray[np.float32]  # (rolls, 2, depths, menu, across + 1), as `slab_values` gives them
+    menu: Array
+    cells: Ints  # thickness in depth cells
+    depth_step: float
+    across_step: float
+    half_depth: int
+    half_across: int
+    kerf: float
+    kerf_cells: int
+
+
+class FanRuns(NamedTuple):
+    """The directions of a bolt's runs, in roll steps from its base, and what each is charged.
+
+    steps : (k,) the first 0, the last the bolt's opening
+    closest : the least turn from one run to the next
+    least_flat : thickness that the slab on the face that carries a flat run has at least [mm]
+    cost : (k + 1, k) of a run at direction k after one at direction q − 1 (0: the first of all); `NEVER` where nothing holds it
+    """
+
+    steps: Ints
+    cost: Array
+    closest: int
+    least_flat: float = 0.0
+
+
+def fan_runs(
+    opening: int,
+    cradles: Mapping[int, float],
+    flat: float,
+    free_spread: int = 0,
+    free: float = NEVER,
+    least_flat: float = 0.0,
+) -> FanRuns:
+    """The runs that cradles allow a bolt.
+
+    Parameters
+    ----------
+    opening : of the bolt, roll steps
+    cradles : what a run is charged by the cradle's angle, roll steps
+    flat : what a run along a sawn face is charged
+    free_spread : where not 0, runs at any multiple of so many roll steps are allowed too
+    free : what those are charged
+    least_flat : thickness of the slab on which a flat run rests, at least [mm]
+    """
+    steps = {0, opening}
+    if free_spread:
+        steps |= set(range(0, opening, free_spread))
+    found = {0} | {opening - angle for angle in cradles if angle < opening}
+    while found:
+        steps |= found
+        found = {s + angle for s in found for angle in cradles if s + angle < opening} - steps
+    rising = np.array(sorted(steps), np.int64)
+    cost = np.full((len(rising) + 1, len(rising)), NEVER)
+    for k, step in enumerate(rising.tolist()):
+        for q in range(k + 1):
+            before = 0 if q == 0 else int(rising[q - 1])
+            if k in (0, len(rising) - 1):
+                cost[q, k] = flat
+            else:
+                angles = (step - before, step, opening - step)
+                cost[q, k] = min(min(cradles.get(angle, NEVER) for angle in angles), free)
+    return FanRuns(rising, cost, int(np.diff(rising).min()), least_flat)
+
+
+@njit(cache=True, inline="always")
+def slab_worth(g, roll, low, t, side, place):
+    """Value of the slab with normal clock index `roll`, lower face at cell `low`, beyond `place`; all from the middle.
+
+    side 0: lateral ≥ place; side 1: lateral ≤ place. Tables hold half a turn only: the other half is the same slab seen
+    from behind.
+    """
+    rolls, nd, last = g.values.shape[0], g.values.shape[2], g.values.shape[4] - 1
+    roll = roll % (2 * rolls)
+    if roll >= rolls:
+        roll -= rolls
+        low = -low - g.cells[t]
+        place = -place
+        side = 1 - side
+    d = low + g.half_depth
+    if d < 0 or d >= nd:
+        return 0.0
+    u = place + g.half_across
+    if side == 0:
+        return g.values[roll, 0, d, t, max(u, 0)] if u <= last else 0.0
+    return g.values[roll, 1, d, t, min(u, last)] if u >= 0 else 0.0
+
+
+@njit(cache=True)
+def _run_slabs(g, roll, lean, far, near_cell, least_near, cand, reach):
+    """Slabs of one direction worth anything with but the far face in their way; returns how many, by rising lower face.
+
+    `cand` ((m, 6): lower cell, menu index, top as a state, state under it or −1, whether it may come first, row of the table);
+    `reach` (m,): how far in the far face lets each begin. [mm] `lean` is the angle from the direction on to the far face's normal. [rad]
+    """
+    n, count = g.half_depth, 0
+    sin_l, cos_l = np.sin(lean), np.cos(lean)
+    highest = int(FAN_REACH / g.depth_step)
+    rolls = g.values.shape[0]
+    mirrored = roll % (2 * rolls) >= rolls
+    for low in range(-n, n):
+        under = low - g.kerf_cells + n
+        for t in range(len(g.menu)):
+            top = low + g.cells[t]
+            if top > n:
+                break
+            if least_near >= 0.0:
+                first = low == near_cell and g.menu[t] >= least_near
+            else:
+                over_deepest = low + int((g.menu[t] + FAN_REACH) / g.depth_step)
+                first = over_deepest >= 0 and low <= highest and over_deepest % FACE_CELLS == 0
+            if not first and under < 0:
+                continue
+            tightest = low if sin_l > 0.0 else top
+            begin = (far - tightest * g.depth_step * sin_l) / cos_l
+            if slab_worth(g, roll, low, t, 1, -int(np.ceil(begin / g.across_step))) <= 0.0:
+                continue
+            cand[count, 0], cand[count, 1], cand[count, 2] = low, t, top + n
+            cand[count, 3], cand[count, 4] = (under if under >= 0 else -1), 1 if first else 0
+            cand[count, 5] = (-top if mirrored else low) + n
+            reach[count] = begin
+            count += 1
+    return count
+
+
+@njit(cache=True)
+def _begin(g, low, top, begin, cuts, cotangents, lines):
+    """The place from which a slab may begin, in cells, under the `cuts` ahead of it."""
+    lower, upper = low * g.depth_step, top * g.depth_step
+    for j in range(cuts):
+        begin = max(begin, lines[j] - (lower if cotangents[j] > 0.0 else upper) * cotangents[j])
+    return int(np.ceil(begin / g.across_step)) if begin > UNBOUNDED / 2 else -4 * g.half_across
+
+
+@njit(cache=True, inline="always")
+def _lowest_top(g, runs, q, c, k):
+    """The least offset of the last cut of run `k` after a state (q, c): the lines of both cuts then meet no further out than
+    where later slabs begin, so that of all cuts the last alone bounds them. [mm]
+    """
+    step = np.pi / g.values.shape[0]
+    turn, closest = (runs.steps[k] - runs.steps[q]) * step, runs.closest * step
+    before = (c - g.half_depth) * g.depth_step + g.kerf
+    # (before − top cos turn) / sin turn ≤ (top cos closest − FAN_REACH) / sin closest
+    return (before / np.sin(turn) + FAN_REACH / np.sin(closest)) / (1.0 / np.tan(turn) + 1.0 / np.tan(closest))
+
+
+@njit(cache=True)
+def _stack_up(g, roll, cand, reach, count, cuts, cotangents, lines, start, held, of, before):
+    """Slabs of one run stacked from the first up: `held[top]` is the best value with the topmost face at that state.
+
+    The cuts ahead leave what lies beyond lines − h·cotangents at height h. `of` and `before` tell how a state came about.
+    """
+    held[:] = LOWEST
+    n, rolls, last = g.half_depth, g.values.shape[0], g.values.shape[4] - 1
+    mirrored = roll % (2 * rolls) >= rolls
+    table = g.values[roll % rolls]
+    for i in range(count):
+        low, t, top, under = cand[i, 0], cand[i, 1], cand[i, 2], cand[i, 3]
+        stacked = under >= 0 and held[under] > LOWEST / 2
+        if cand[i, 4] == 0 and not stacked:
+            continue
+        begin = reach[i]
+        lower, upper = low * g.depth_step, (top - n) * g.depth_step
+        for j in range(cuts):
+            begin = max(begin, lines[j] - (lower if cotangents[j] > 0.0 else upper) * cotangents[j])
+        # `slab_worth` of side 1 up to −place, its table found already
+        u = g.half_across + (1 if mirrored else -1) * int(np.ceil(begin / g.across_step))
+        if mirrored:
+            if u > last:
+                continue
+            worth = table[0, cand[i, 5], t, max(u, 0)]
+        else:
+            if u < 0:
+                continue
+            worth = table[1, cand[i, 5], t, min(u, last)]
+        if worth <= 0.0:
+            continue
+        if cand[i, 4] == 1 and start + worth > held[top]:
+            held[top], of[top], before[top] = start + worth, i, -1
+        if stacked and held[under] + worth > held[top]:
+            held[top], of[top], before[top] = held[under] + worth, i, under
+
+
+@njit(cache=True)
+def _stack_down(g, roll, far, least, cuts, cotangents, lines, total, pick):
+    """Best slabs flat on the far face, from it inwards; `pick` (states,) is the menu index of the slab under each top."""
+    n = g.half_depth
+    highest = min(-int(np.ceil(far / g.depth_step - 1e-6)), n)
+    total[:] = 0.0
+    pick[:] = -1
+    for top in range(-n, highest + 1):
+        for t in range(len(g.menu)):
+            low = top - g.cells[t]
+            if low < -n:
+                break
+            if top == highest and g.menu[t] < least:
+                continue
+            worth = slab_worth(g, roll, low, t, 1, -_begin(g, low, top, UNBOUNDED, cuts, cotangents, lines))
+            if worth <= 0.0:
+                continue
+            rest = low - g.kerf_cells + n
+            value = worth + (total[rest] if rest >= 0 else 0.0)
+            if value > total[top + n]:
+                total[top + n] = value
+                pick[top + n] = t
+    return total[highest + n] if highest >= -n else 0.0
+
+
+@njit(cache=True)
+def _cuts_ahead(g, runs, back, q, c, k, near, whole_chain, cotangents, lines):
+    """Write the cuts that bound the slabs of run `k` after a state (q, c); returns how many. The near face is one of them."""
+    count = 0
+    step = np.pi / g.values.shape[0]
+    if k > 0:
+        turn = runs.steps[k] * step
+        cotangents[0], lines[0] = 1.0 / np.tan(turn), near / np.sin(turn)
+        count = 1
+    while q >= 0:
+        turn = (runs.steps[k] - runs.steps[q]) * step
+        cotangents[count] = 1.0 / np.tan(turn)
+        lines[count] = ((c - g.half_depth) * g.depth_step + g.kerf) / np.sin(turn)
+        count += 1
+        if not whole_chain:
+            break
+        q, c = back[q, c, 0], back[q, c, 1]
+    return count
+
+
+@njit(cache=True)
+def best_fan(g, runs, base, near, far, chain, whole_chain):
+    """The best fan of one bolt; its value net of charges.
+
+    `base` in rolls, `near` and `far` in mm. `chain` (m, 5) is filled with direction index, lower cell, menu index, place in cells and
+    the state before its run (index of the direction before, plus one), last sawn first; −999 after them. `whole_chain` holds every
+    earlier cut against a slab, else but the last one and the near face.
+    """
+    rolls, nk = g.values.shape[0], len(runs.steps)
+    opening, n = runs.steps[nk - 1], g.half_depth
+    step = np.pi / rolls
+    best = np.full((nk, 2 * n + 1), LOWEST)
+    back = np.full((nk, 2 * n + 1, 2), -1, np.int32)
+    # of the states of one direction only those matter that no lower last cut betters: the rest leave less room for less
+    front, fronts = np.empty((nk, 2 * n + 1), np.int32), np.zeros(nk, np.int32)
+    held = np.empty(2 * n + 1)
+    of, before = np.zeros((2, 2 * n + 1), np.int32)
+    cand, reach = np.empty((2 * n * len(g.menu), 6), np.int32), np.empty(2 * n * len(g.menu))
+    cotangents, lines = np.empty(nk + 1), np.empty(nk + 1)
+    total, pick = np.zeros(2 * n + 1), np.full(2 * n + 1, -1, np.int32)
+    near_cell = int(np.ceil(near / g.depth_step - 1e-6))
+    top_value, top_k, top_c = 0.0, -1, -1
+    far_q, far_c = -2, -1
+    for k in range(nk):
+        roll = base + runs.steps[k] + rolls // 2
+        last = k == nk - 1
+        some = 0
+        if not last:
+            lean = (opening - rolls // 2 - runs.steps[k]) * step
+            some = _run_slabs(g, roll, lean, far, near_cell, runs.least_flat if k == 0 else -1.0, cand, reach)
+            if some == 0:
+                continue
+        for q in range(-1, k):
+            cost = runs.cost[q + 1, k]
+            if cost >= NEVER:
+                continue
+            for i in range(1 if q < 0 else fronts[q]):
+                c = -1 if q < 0 else front[q, i]
+                start = (0.0 if q < 0 else best[q, c]) - cost
+                cuts = _cuts_ahead(g, runs, back, q, c, k, near, whole_chain, cotangents, lines)
+                if last:
+                    value = start + _stack_down(g, roll, far, runs.least_flat, cuts, cotangents, lines, total, pick)
+                    if value > top_value + 1e-9:
+                        top_value, top_k, top_c, far_q, far_c = value, k, -1, q, c
+                    continue
+                _stack_up(g, roll, cand, reach, some, cuts, cotangents, lines, start, held, of, before)
+                lowest = _lowest_top(g, runs, q, c, k) if q >= 0 else UNBOUNDED
+                for top in range(2 * n + 1):
+                    if held[top] > best[k, top] and (top - n) * g.depth_step + g.kerf >= lowest:
+                        best[k, top] = held[top]
+                        back[k, top, 0], back[k, top, 1] = q, c
+        if last:
+            break
+        highest = 0.0
+        for c in range(2 * n + 1):
+            if best[k, c] > highest:
+                highest = best[k, c]
+                front[k, fronts[k]] = c
+                fronts[k] += 1
+            if best[k, c] > top_value + 1e-9:
+                top_value, top_k, top_c, far_q = best[k, c], k, c, -2
+    if len(chain) == 0:
+        return top_value
+    chain[:] = -999
+    length, k, c = 0, top_k, top_c
+    if far_q > -2:
+        cuts = _cuts_ahead(g, runs, back, far_q, far_c, k, near, whole_chain, cotangents, lines)
+        roll = base + opening + rolls // 2
+        _stack_down(g, roll, far, runs.least_flat, cuts, cotangents, lines, total, pick)
+        top = min(-int(np.ceil(far / g.depth_step - 1e-6)), n)
+        while top >= -n and pick[top + n] >= 0 and length < chain.shape[0]:
+            t = pick[top + n]
+            low = top - g.cells[t]
+            chain[length, 0], chain[length, 1], chain[length, 2] = k, low, t
+            chain[length, 3] = _begin(g, low, top, UNBOUNDED, cuts, cotangents, lines)
+            chain[length, 4] = far_q + 1
+            length += 1
+            top = low - g.kerf_cells
+        k, c = far_q, far_c
+    while k >= 0:
+        q, cell = back[k, c, 0], back[k, c, 1]
+        roll = base + runs.steps[k] + rolls // 2
+        lean = (opening - rolls // 2 - runs.steps[k]) * step
+        some = _run_slabs(g, roll, lean, far, near_cell, runs.least_flat if k == 0 else -1.0, cand, reach)
+        cuts = _cuts_ahead(g, runs, back, q, cell, k, near, whole_chain, cotangents, lines)
+        _stack_up(g, roll, cand, reach, some, cuts, cotangents, lines, 0.0, held, of, before)
+        while c >= 0 and length < chain.shape[0]:
+            i = of[c]
+            chain[length, 0], chain[length, 1], chain[length, 2] = k, cand[i, 0], cand[i, 1]
+            chain[length, 3] = _begin(g, cand[i, 0], cand[i, 2] - n, reach[i], cuts, cotangents, lines)
+            chain[length, 4] = q + 1
+            c = before[c]
+            length += 1
+        k, c = q, cell
+    return top_value
+
+
+@njit(cache=True, parallel=True)
+def fan_bounds(g, runs, bases, faces):
+    """No fan of the class is worth more, net of charges: (bases, far faces, near faces). `bases` (b,) rolls, `faces` (f,) mm.
+
+    Each run is held against the near face, the far face and the cut before it.
+    """
+    nb, nf = len(bases), len(faces)
+    out = np.zeros((nb, nf, nf))
+    for i in prange(nb * nf):
+        b, f = i // nf, i % nf
+        chain = np.empty((0, 5), np.int64)
+        for n in range(nf):
+            out[b, f, n] = best_fan(g, runs, bases[b], faces[n], faces[f], chain, False)
+    return out

@@ -1,0 +1,184 @@
+"""Where plates pass on the grid of one log: on planes square to each roll's normal, at every depth and place.
+
+A part passes at a place if its rectangle there holds no bad cell and its mean ring angle is enough.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, NamedTuple
+
+import numpy as np
+from numba import njit, prange
+from numpy.typing import NDArray
+
+from pithline.mill.products import Limits
+from pithline.plan.problem.context import SearchContext
+from pithline.plan.problem.log_frame import SURFACE_RESERVE, PlanLog, normal_at, unusable_on_planes
+from pithline.plan.problem.parts import SawnPart, sapwood_kept_out
+from pithline.plan.programmes.grid import GRID_ANGLE_RESERVE, Grid, cells_of
+from pithline.wood.field import Planes, Seen, plane_stack
+
+Array = NDArray[np.float64]
+Bits = NDArray[np.uint8]
+GRID_RUNOUT_RESERVE = np.radians(0.15)
+GRID_SLOPE_RESERVE = np.radians(0.2)
+PITH_ROOM = 1.0
+"""Kept clear round the pith circle on the grid, beyond it. [mm]"""
+SEARCH_RESERVE_SHARE = 0.6
+"""Share of a log's reserve that a search keeps. Carrying out then weighs each plate by what it keeps (`slab_marks`)."""
+
+
+class RollImages(NamedTuple):
+    """Integral images of one roll, one layer a limit list.
+
+    Attributes
+    ----------
+    bad, gone : (lists, depths, across + 1, along + 1) arrays
+        Cells that miss a limit, and without wood to use.
+    angle : (depths, across + 1, along + 1) array
+        Ring angle. [rad]
+    """
+
+    bad: NDArray[np.int32]
+    gone: NDArray[np.int32]
+    angle: NDArray[np.float32]
+
+
+class PlateSizes(NamedTuple):
+    """Of each part (P,): its limit list, cells along and across, depth cells that half of it takes, least mean ring angle. [rad]"""
+
+    limits: NDArray[np.int64]
+    along: NDArray[np.int64]
+    across: NDArray[np.int64]
+    half: NDArray[np.int64]
+    mean: Array
+
+
+def _summed(values: NDArray[Any], dtype: type) -> NDArray[Any]:
+    out = np.zeros((values.shape[0], values.shape[1] + 1, values.shape[2] + 1), dtype)
+    np.cumsum(np.cumsum(values, axis=1, dtype=dtype), axis=2, out=out[:, 1:, 1:])
+    return out
+
+
+def roll_images(log: PlanLog, lists: list[Limits], grid: Grid, clock: float) -> RollImages:
+    """Look at the wood on all depth planes of one roll, whose normal has the clock angle. [rad]"""
+    normal = normal_at(log.axis, clock)
+    lateral = np.cross(log.axis, normal)
+    across = grid.across
+    nx = int(np.floor(log.reach / grid.along_step)) + 1
+    origin = log.origin + across[0] * lateral
+    counts, steps = (len(across), nx), (grid.across_step, grid.along_step)
+    planes = Planes(origin, lateral, log.axis, normal, grid.depths, counts, steps, along_first=False)
+    wood = plane_stack(log.conservative, planes).keeping(SEARCH_RESERVE_SHARE)
+    gone = (wood.depth < SURFACE_RESERVE) | (wood.from_pith < log.pith_radius + PITH_ROOM)
+    gone |= unusable_on_planes(log, planes)
+    none = []
+    for limits in lists:
+        kept_out = sapwood_kept_out(limits, log.sapwood)
+        none.append(gone | (wood.depth < kept_out + SURFACE_RESERVE) if kept_out > 0.0 else gone)
+    slope = SEARCH_RESERVE_SHARE * log.slope_doubt
+    return RollImages(
+        np.stack([_summed(_misses(limits, wood, slope), np.int32) for limits in lists]),
+        np.stack([_summed(one, np.int32) for one in none]),
+        _summed(wood.angle, np.float32),
+    )
+
+
+def _misses(limits: Limits, wood: Seen, slope_doubt: float) -> NDArray[np.bool_]:
+    """Cells that miss a limit list; `slope_doubt` is kept from its runout and slope. [rad]"""
+    bad: NDArray[np.bool_] = wood.angle < limits.ring_angle_min + GRID_ANGLE_RESERVE
+    bad |= wood.runout > limits.runout_max - GRID_RUNOUT_RESERVE - slope_doubt
+    if limits.ring_angle_max is not None:
+        bad |= wood.angle > limits.ring_angle_max - GRID_ANGLE_RESERVE
+    if limits.slope_max is not None:
+        bad |= wood.slope > limits.slope_max - GRID_SLOPE_RESERVE - slope_doubt
+    return bad
+
+
+@njit(cache=True, fastmath=True, parallel=True)
+def passing_places(images, sizes):
+    """Where plates pass: (P, depths, across, along) 1 from which corner on, their mid-planes at that depth; and of these
+    (P, depths, across) 1 where any place along does.
+    """
+    bad, wood, angle = images
+    parts = len(sizes.limits)
+    nd, nu, nx = angle.shape[0], angle.shape[1] - 1, angle.shape[2] - 1
+    out = np.zeros((parts, nd, nu, nx), np.uint8)
+    some = np.zeros((parts, nd, nu), np.uint8)
+    for d in prange(nd):
+        for p in range(parts):
+            l, w, h = sizes.along[p] + 1, sizes.across[p] + 1, sizes.half[p]
+            if d - h < 0 or d + h >= nd:
+                continue
+            m = sizes.limits[p]
+            for u in range(nu - w + 1):
+                for x in range(nx - l + 1):
+                    if (bad[m, d, u + w, x + l] - bad[m, d, u, x + l] - bad[m, d, u + w, x] + bad[m, d, u, x]) != 0:
+                        continue
+                    clear = True
+                    for k in (-h, h, -(h // 2), h // 2):
+                        e = d + k
+                        if (
+                            wood[m, e, u + w, x + l] - wood[m, e, u, x + l] - wood[m, e, u + w, x] + wood[m, e, u, x]
+                        ) != 0:
+                            clear = False
+                            break
+                    if not clear:
+                        continue
+                    total = angle[d, u + w, x + l] - angle[d, u, x + l] - angle[d, u + w, x] + angle[d, u, x]
+                    if total >= sizes.mean[p] * l * w:
+                        out[p, d, u, x] = 1
+                        some[p, d, u] = 1
+    return out, some
+
+
+@dataclass(frozen=True, slots=True)
+class PassingPlaces:
+    """Where plates of all parts pass in one log, on every plane of every roll.
+
+    Attributes
+    ----------
+    packed : tuple of (P, depths, across, along / 8) arrays
+        One a roll, bits.
+    some : tuple of (P, depths, across) arrays
+        One a roll, 1 where any place along passes.
+    """
+
+    grid: Grid
+    along: int
+    packed: tuple[Bits, ...]
+    some: tuple[Bits, ...]
+
+    def of(self, roll: int) -> tuple[Bits, Bits]:
+        """What `passing_places` says of one roll."""
+        return np.unpackbits(self.packed[roll], axis=-1, count=self.along), self.some[roll]
+
+
+def find_passing_places(
+    log: PlanLog, context: SearchContext, grid: Grid, report: Callable[[float], None]
+) -> PassingPlaces:
+    """Look at the wood of one log on all planes of all rolls, for all parts that are asked for; `report` hears the share done."""
+    parts = context.parts
+    lists = list(dict.fromkeys(part.limits for part in parts))
+    sizes = _sizes(parts, lists, grid, context.machines.crosscut.kerf)
+    packed, found, along = [], [], 0
+    for k in range(grid.rolls):
+        report(k / grid.rolls)
+        passing, some = passing_places(roll_images(log, lists, grid, grid.roll(k)), sizes)
+        along = passing.shape[-1]
+        packed.append(np.packbits(passing, axis=-1))
+        found.append(some)
+    return PassingPlaces(grid, along, tuple(packed), tuple(found))
+
+
+def _sizes(parts: tuple[SawnPart, ...], lists: list[Limits], grid: Grid, crosscut_kerf: float) -> PlateSizes:
+    along, across = cells_of(parts, grid, crosscut_kerf)
+    return PlateSizes(
+        np.array([lists.index(part.limits) for part in parts]),
+        along,
+        across,
+        np.array([int(np.ceil(part.thickness / 2 / grid.depth_step - 0.25)) for part in parts]),
+        np.array([part.limits.ring_angle_mean + GRID_ANGLE_RESERVE for part in parts]),
+    )

@@ -1,0 +1,279 @@
+"""What slabs are worth at given prices of plates, and how the best strips of one slab are read back.
+
+A slab is filled with strips, strips with billets along them, billets with plates through the slab's thickness. Plates of one
+billet that lie next to each other and both pass are mates; what has no mate is a single plate. Where plates pass does not
+depend on prices, so a search asks these programmes again and again of the same places.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numba import njit, prange
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
+NARROWEST = 6
+"""Parts at least so many tenths as wide as a strip may share it."""
+
+
+class FillRules(NamedTuple):
+    """Numbers of parts (P,) and saws for the compiled kernels, in cells of the grid where not said otherwise."""
+
+    thickness: Array  # [mm]
+    cells_along: Ints  # with the kerf of one crosscut
+    cells_across: Ints
+    width_class: Ints
+    class_width: Ints  # (classes,) rising
+    menu: Array  # slab thicknesses, rising [mm]
+    depth_step: float  # [mm]
+    resaw_kerf: float  # [mm]
+    rip_cells: int
+    spring: float  # of a slab's thickness, kept for cleaning up [mm]
+
+
+class PlateWorth(NamedTuple):
+    """What plates count, (P,) each, and what cuts cost, in the objective's unit."""
+
+    mated: Array
+    single: Array
+    billet: float  # cost of crosscutting one
+    strip: float  # cost of ripping one
+    slab: float  # cost of sawing one
+
+
+@njit(cache=True, inline="always")
+def layer_count(rules, p, thickness):
+    """Plates of part `p` in a slab of this thickness. [mm]"""
+    return int((thickness - rules.spring + rules.resaw_kerf + 0.01) / (rules.thickness[p] + rules.resaw_kerf))
+
+
+@njit(cache=True, inline="always")
+def layer_depth(rules, p, j, d):
+    """Depth index of the mid-plane of layer `j` of part `p`, in a slab whose lower face lies at depth index `d`."""
+    step = rules.thickness[p] + rules.resaw_kerf
+    return int(np.floor(d + (rules.thickness[p] / 2 + j * step) / rules.depth_step + 0.5))
+
+
+@njit(cache=True, fastmath=True, parallel=True)
+def slab_values(passing, some, rules, worth):
+    """Best value of every slab of one roll: (2, depths, menu, across + 1), from a place outwards (0) and up to a place (1).
+
+    `passing` (P, depths, across, along) tells where a plate of a part passes from that corner, `some` (P, depths, across) where
+    any place along does. The slab's lower face lies at the depth index. Strips are as wide as one part.
+    """
+    parts, nd, nu, nx = passing.shape
+    nt, classes = len(rules.menu), len(rules.class_width)
+    out = np.zeros((2, nd, nt, nu + 1), np.float32)
+    for d in prange(nd):
+        best = np.zeros(nx + 1, np.float32)
+        strips = np.zeros((nt, classes, nu), np.float32)
+        gain = np.zeros((parts, nx), np.float32)  # what a stack of plates begun at each place along counts
+        lone = np.zeros((parts, nx), np.uint8)  # whether the uppermost plate of that stack still lacks a mate
+        active, of_class = np.zeros(parts, np.int64), np.zeros(parts, np.int64)
+        anything = np.zeros(nt, np.bool_)
+        for u in range(nu):
+            gain[:] = 0.0
+            lone[:] = 0
+            some_active = 0
+            layers = np.zeros(parts, np.int64)
+            holds = np.zeros(parts, np.bool_)
+            # a thicker slab holds the layers of a thinner one and more
+            for t in range(nt):
+                if d + rules.menu[t] / rules.depth_step > nd - 1:
+                    break
+                narrowest = classes
+                for p in range(parts):
+                    if worth.mated[p] <= 0.0 and worth.single[p] <= 0.0:
+                        continue
+                    n = layer_count(rules, p, rules.menu[t])
+                    first, second = worth.single[p], worth.mated[p] * 2.0 - worth.single[p]
+                    for j in range(layers[p], n):
+                        mid = layer_depth(rules, p, j, d)
+                        if mid >= nd or some[p, mid, u] == 0:
+                            lone[p, :] = 0
+                            continue
+                        narrowest = min(narrowest, rules.width_class[p])
+                        if not holds[p]:
+                            holds[p] = True
+                            active[some_active] = p
+                            some_active += 1
+                        for x in range(nx):
+                            if passing[p, mid, u, x] == 0:
+                                lone[p, x] = 0
+                            elif lone[p, x] == 1:
+                                gain[p, x] += second
+                                lone[p, x] = 0
+                            else:
+                                gain[p, x] += first
+                                lone[p, x] = 1
+                    layers[p] = max(layers[p], n)
+                if some_active == 0:
+                    continue
+                anything[t] = True
+                for c in range(classes):
+                    if c < narrowest:
+                        strips[t, c, u] = strips[t - 1, c, u] if t > 0 else 0.0
+                        continue
+                    those = 0
+                    shortest = nx + 1
+                    for i in range(some_active):
+                        p = active[i]
+                        if rules.width_class[p] <= c and rules.cells_across[p] * 10 >= rules.class_width[c] * NARROWEST:
+                            of_class[those] = p
+                            those += 1
+                            shortest = min(shortest, rules.cells_along[p])
+                    best[:] = 0.0
+                    # within the shortest part's length no place hangs on another
+                    for x0 in range(shortest, nx + 1, shortest):
+                        x1 = min(x0 + shortest, nx + 1)
+                        for i in range(those):
+                            p = of_class[i]
+                            long = rules.cells_along[p]
+                            for x in range(max(x0, long), x1):
+                                best[x] = max(best[x], best[x - long] + gain[p, x - long] - worth.billet)
+                        for x in range(x0, x1):
+                            best[x] = max(best[x], best[x - 1])
+                    strips[t, c, u] = max(best[nx] - worth.strip, 0.0)
+        for t in range(nt):
+            if not anything[t]:
+                continue
+            strip = strips[t]
+            for u in range(nu - 1, -1, -1):
+                value = out[0, d, t, u + 1]
+                for c in range(classes):
+                    wide = rules.class_width[c]
+                    after = min(u + wide + rules.rip_cells, nu)
+                    if u + wide <= nu and strip[c, u] > 0.0 and strip[c, u] + out[0, d, t, after] > value:
+                        value = strip[c, u] + out[0, d, t, after]
+                out[0, d, t, u] = value
+            for u in range(1, nu + 1):
+                value = out[1, d, t, u - 1]
+                for c in range(classes):
+                    start = u - rules.class_width[c]
+                    if start >= 0 and strip[c, start] > 0.0:
+                        value = max(value, strip[c, start] + out[1, d, t, max(start - rules.rip_cells, 0)])
+                out[1, d, t, u] = value
+            if worth.slab > 0.0:
+                for side in range(2):
+                    for u in range(nu + 1):
+                        out[side, d, t, u] = max(out[side, d, t, u] - worth.slab, 0.0)
+    return out
+
+
+@njit(cache=True)
+def stacked_plates(passing, d, t, rules):
+    """Plates of each part in the billet begun at each place of one slab: (P, across, along, 2), mated and single ones.
+
+    `passing` as for `slab_values`; the slab's lower face lies at depth index `d`, its thickness is the `t`-th of the menu.
+    """
+    parts, nd, nu, nx = passing.shape
+    out = np.zeros((parts, nu, nx, 2), np.int16)
+    for p in range(parts):
+        lone = np.zeros((nu, nx), np.uint8)
+        for j in range(layer_count(rules, p, rules.menu[t])):
+            mid = layer_depth(rules, p, j, d)
+            if mid < 0 or mid >= nd:
+                lone[:] = 0
+                continue
+            for u in range(nu):
+                for x in range(nx):
+                    if passing[p, mid, u, x] == 0:
+                        lone[u, x] = 0
+                    elif lone[u, x] == 1:
+                        out[p, u, x, 0] += 2
+                        out[p, u, x, 1] -= 1
+                        lone[u, x] = 0
+                    else:
+                        out[p, u, x, 1] += 1
+                        lone[u, x] = 1
+    return out
+
+
+@njit(cache=True, nogil=True)
+def best_fill(plates, weight, low, high, rules, worth, counts, strips):
+    """The best strips of one slab between two places across; its value.
+
+    Parameters
+    ----------
+    plates : (P, across, along, 2) mated and single plates of the billet begun at each place
+    weight : (P, across, along) of 0 to 1 by which those count, or of no size where all count whole
+    low, high : places across that bound the strips, cells
+    counts : (P, 2) filled with the mated and single plates taken
+    strips : (m, 4) filled with place, width class, part and start of each billet, last along first; −1 after them
+    """
+    parts, nu, nx = plates.shape[0], plates.shape[1], plates.shape[2]
+    classes = len(rules.class_width)
+    low, high = max(low, 0), min(high, nu)
+    counts[:] = 0
+    strips[:] = -1
+    if low >= high:
+        return 0.0
+    weighed = weight.size > 0
+    gain = np.zeros((parts, nx))
+    value = np.zeros((classes, nu))
+    pick = np.full((classes, nu, nx + 1), -1, np.int8)
+    best = np.zeros(nx + 1)
+    for u in range(low, high):
+        some = False
+        for p in range(parts):
+            for x in range(nx):
+                a, s = plates[p, u, x, 0], plates[p, u, x, 1]
+                gain[p, x] = 0.0
+                if a + s > 0:
+                    v = a * worth.mated[p] + s * worth.single[p]
+                    if weighed:
+                        v *= weight[p, u, x]
+                    gain[p, x] = v - worth.billet
+                    some = some or gain[p, x] > 0.0
+        if not some:
+            continue
+        for c in range(classes):
+            wide = rules.class_width[c]
+            if u + wide > high:
+                continue
+            best[:] = 0.0
+            for x in range(1, nx + 1):
+                b, chosen = best[x - 1], -1
+                for p in range(parts):
+                    long = rules.cells_along[p]
+                    if x < long or rules.width_class[p] > c or rules.cells_across[p] * 10 < wide * NARROWEST:
+                        continue
+                    if gain[p, x - long] > 0.0 and best[x - long] + gain[p, x - long] > b + 1e-12:
+                        b, chosen = best[x - long] + gain[p, x - long], p
+                best[x] = b
+                pick[c, u, x] = chosen
+            value[c, u] = best[nx] - worth.strip
+    total = np.zeros(nu + 1)
+    taken = np.full(nu + 1, -1, np.int64)
+    for u in range(high - 1, low - 1, -1):
+        total[u] = total[u + 1]
+        for c in range(classes):
+            after = u + rules.class_width[c] + rules.rip_cells
+            if value[c, u] > 0.0:
+                v = value[c, u] + (total[after] if after < high else 0.0)
+                if v > total[u] + 1e-12:
+                    total[u] = v
+                    taken[u] = c
+    n, u = 0, low
+    while u < high:
+        c = taken[u]
+        if c < 0:
+            u += 1
+            continue
+        x = nx
+        while x > 0:
+            p = pick[c, u, x]
+            if p < 0:
+                x -= 1
+                continue
+            x -= rules.cells_along[p]
+            counts[p, 0] += plates[p, u, x, 0]
+            counts[p, 1] += plates[p, u, x, 1]
+            if n < strips.shape[0]:
+                strips[n, 0], strips[n, 1], strips[n, 2], strips[n, 3] = u, c, p, x
+                n += 1
+        u += rules.class_width[c] + rules.rip_cells
+    return max(total[low] - worth.slab, 0.0)

@@ -1,0 +1,244 @@
+"""Going on with a log that is partly sawn: what exists, what of the earlier plan is kept, and carrying out the rest."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pithline.plan.evaluate.judge import plate_counts
+from pithline.plan.execute.bucked_log import LogLayout
+from pithline.plan.execute.ledger import Ledger
+from pithline.plan.execute.shop import SlabJob, resaw_all, saw_into_billets
+from pithline.plan.execute.simulate import FillRequest, PieceToSaw, Poser, Simulation, filled_jobs
+from pithline.plan.execute.slab_faces import parallel_faces, slab_frame
+from pithline.plan.problem.layout import LayoutSetting
+from pithline.plan.problem.log_frame import PlanLog
+from pithline.plan.problem.operations import Cut, Operation, Setting, Stage
+from pithline.plan.problem.task import SawingTask
+from pithline.plan.replan.remaining_pieces import RemainingPiece
+from pithline.plan.replan.sawn_plates import plates_of, role_of
+from pithline.plan.replan.sawn_state import SawnState, operations_following, with_reopened_settings
+from pithline.plan.replan.script_history import (
+    Operations,
+    ancestry_of,
+    apply_operations,
+    parents_of,
+    pieces_made,
+)
+from pithline.plan.replan.script_layouts import ROLES, ScriptLayouts, script_layouts
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class ShopWork:
+    """Slabs and billets in hand.
+
+    Attributes
+    ----------
+    kept : mapping of str to tuple of Operation
+        What is kept of the earlier plan for each, by piece.
+    jobs : mapping of str to SlabJob
+        Slabs that may be filled anew instead, by piece.
+    ready : frozenset of str
+        Pieces that exist already.
+    order : mapping of str to int
+        Place of each operation in the earlier plan.
+    counts : mapping of str to int
+        Highest numbers in use, by prefix.
+    """
+
+    kept: Mapping[str, tuple[Operation, ...]]
+    jobs: Mapping[str, SlabJob]
+    ready: frozenset[str]
+    order: Mapping[str, int]
+    counts: Mapping[str, int]
+
+
+def plan_shop_work(state: SawnState) -> ShopWork:
+    """What may be done with slabs and billets in hand: as planned earlier, or slabs filled anew, unless billets were resawn dried."""
+    ledger = state.ledger()
+    leaves = [name for name in ledger.leaves() if ledger.pieces[name].kind in ("slab", "billet")]
+    kept: dict[str, tuple[Operation, ...]] = {}
+    jobs: dict[str, SlabJob] = {}
+    for name in leaves:
+        own = with_reopened_settings(operations_following(state.history, name), state.history, ledger)
+        kept[name] = tuple(_paying(state, own))
+        if not state.dried and ledger.pieces[name].kind == "slab":
+            job = _anew(state, ledger, name)
+            if job is not None:
+                jobs[name] = job
+    order = {each.id: i for i, each in enumerate(state.history.later)}
+    return ShopWork(kept, jobs, frozenset(ledger.pieces), order, dict(ledger.counts))
+
+
+@dataclass(frozen=True, slots=True)
+class _Block:
+    """A setting with its cuts."""
+
+    setting: Setting
+    cuts: list[Cut]
+
+    @property
+    def operations(self) -> Operations:
+        return self.setting, *self.cuts
+
+
+def _blocks(operations: Operations) -> list[_Block]:
+    out: list[_Block] = []
+    for each in operations:
+        if isinstance(each, Setting):
+            out.append(_Block(each, []))
+        else:
+            out[-1].cuts.append(each)
+    return out
+
+
+def _paying(state: SawnState, operations: Operations) -> list[Operation]:
+    """The operations of settings that still lead to a passing plate."""
+    ledger = state.ledger()
+    apply_operations(ledger, operations, state.kinds)
+    plates = plates_of(state, ledger, frozenset(pieces_made(operations)))
+    parents = parents_of(ledger.operations)
+    lines = {piece for plate in plates if plate.passes for piece in ancestry_of(parents, plate.id)}
+    out: list[Operation] = []
+    for block in _blocks(operations):
+        if any(side in lines for cut in block.cuts for side in cut.sides):
+            out += block.operations
+    return out
+
+
+def _anew(state: SawnState, ledger: Ledger, name: str) -> SlabJob | None:
+    """A slab in hand on the log as it now is known; None where it has no two parallel faces from mill or resaw."""
+    log, piece = state.log_of(ledger, name), ledger.pieces[name]
+    cuts = {cut.id: cut for cut in ledger.cuts}
+    newest = next((face for face in reversed(piece.faces) if cuts[face.cut].tool.on_mill_or_resaw), None)
+    if newest is None:
+        return None
+    normal = np.asarray(cuts[newest.cut].normal, float)
+    normal /= np.linalg.norm(normal)
+    faces = parallel_faces(log, piece, normal)
+    if faces.low is None or faces.high is None:
+        return None
+    frame = slab_frame(log, piece, normal, faces.low.height, faces.high.height)
+    return SlabJob(log, piece, frame, faces.low.cut, (), role_of(ledger, name))
+
+
+def remaining_pieces(state: SawnState, before: ScriptLayouts) -> tuple[RemainingPiece, ...]:
+    """The pieces in hand that mill or resaw may still take: what lies on the bed, then logs, halves and bolts."""
+    ledger = state.ledger()
+    last = state.history.sawn[-1]
+    on_bed = last.below if isinstance(last, Cut) else ""
+
+    def order(name: str) -> tuple[bool, int]:
+        return name != on_bed, ROLES.index(ledger.pieces[name].kind)
+
+    found = sorted((name for name in ledger.leaves() if ledger.pieces[name].kind in ROLES), key=order)
+    logs = {name: state.log_of(ledger, name) for name in found}
+    return tuple(RemainingPiece(logs[name], ledger.pieces[name], before.layout(logs[name], name)) for name in found)
+
+
+@dataclass(frozen=True, slots=True)
+class RemainingWork:
+    """Everything in hand of a log that is open.
+
+    Attributes
+    ----------
+    state : SawnState
+        The log as it lies there.
+    shop : ShopWork
+        What is to be done with slabs and billets.
+    pieces : tuple of RemainingPiece
+        Those that mill or resaw may still take.
+    task : SawingTask
+        Machines, parts and what is wanted of them, what is sawn among it.
+    """
+
+    state: SawnState
+    shop: ShopWork
+    pieces: tuple[RemainingPiece, ...]
+    task: SawingTask
+
+    @property
+    def logs(self) -> tuple[PlanLog, ...]:
+        """Of each piece, the log it belongs to."""
+        return tuple(each.log for each in self.pieces)
+
+    @property
+    def before(self) -> tuple[LayoutSetting | None, ...]:
+        """What the earlier plan did with each piece."""
+        return tuple(each.before for each in self.pieces)
+
+    def layout(self, layouts: Sequence[LayoutSetting | None]) -> LogLayout:
+        """A layout of each piece, as one of the log."""
+        return LogLayout(self.state.whole, (), self.logs, tuple(layouts))
+
+    def of_pieces(self, layouts: Sequence[LayoutSetting | None]) -> list[tuple[PlanLog, LayoutSetting | None]]:
+        """Each piece as a log of its own, with its layout."""
+        each = zip(self.pieces, layouts, strict=True)
+        return [(replace(piece.log, piece=piece.piece), layout) for piece, layout in each]
+
+    @property
+    def slabs_in_hand(self) -> bool:
+        """Whether there are slabs that may be filled anew."""
+        return bool(self.shop.jobs)
+
+    def execute(
+        self,
+        layouts: Sequence[LayoutSetting | None],
+        poser: Callable[[PlanLog], Poser],
+        fill: FillRequest,
+        again: bool = False,
+    ) -> Ledger:
+        """Saw on: pieces in hand by their layouts, then all slabs, with what is kept of the earlier plan; dried billets last.
+
+        Parameters
+        ----------
+        layouts : sequence
+            Of each piece; None leaves it.
+        poser : callable
+            Makes the poser of each log.
+        fill : FillRequest
+            How slabs are filled.
+        again : bool
+            Whether slabs in hand are filled anew, in place of what the earlier plan did with them.
+        """
+        ledger, shop = self.state.ledger(), self.shop
+        ledger.counts.update(shop.counts)
+        simulation = Simulation(ledger, self.task)
+        slabs: list[SlabJob] = []
+        for piece, layout in zip(self.pieces, layouts, strict=True):
+            slabs += simulation.saw_log(PieceToSaw(piece.log, piece.piece, layout, poser(piece.log)))
+        slabs += simulation.saw_bolts()
+        redone = dict(shop.jobs) if again else {}
+        kept = [each for name, own in shop.kept.items() if name not in redone for each in own]
+        blocks = sorted(
+            _blocks(kept), key=lambda one: (one.setting.stage is Stage.DRIED, shop.order.get(one.setting.id, -1))
+        )
+        names = shop.ready | pieces_made(kept)
+        sawn = self._sawn(kept, names)
+        jobs = filled_jobs([*redone.values(), *slabs], self.task, fill, sawn)
+        waiting = [billet for job in jobs for billet in saw_into_billets(ledger, self.task, job)]
+        for stage in Stage:
+            own = [each for block in blocks if block.setting.stage is stage for each in block.operations]
+            apply_operations(ledger, own, self.state.kinds)
+            resaw_all(ledger, self.task, waiting, (stage,))
+        ledger.plates[:0] = plates_of(self.state, ledger, names)
+        return ledger
+
+    def _sawn(self, kept: Operations, names: frozenset[str]) -> NDArray[np.int64]:
+        """Mated and single plates by part (P, 2) that are there, or come of what is kept."""
+        ledger = self.state.ledger()
+        apply_operations(ledger, kept, self.state.kinds)
+        plates = plates_of(self.state, ledger, names)
+        return plate_counts(plates, self.task.parts, np.array([plate.passes for plate in plates], bool))
+
+
+def remaining_work(state: SawnState, task: SawingTask) -> RemainingWork:
+    """What is in hand of a log; once billets were resawn dried, only what is in the shop."""
+    shop = plan_shop_work(state)
+    before = script_layouts(state.history.whole, state.kinds)
+    return RemainingWork(state, shop, () if state.dried else remaining_pieces(state, before), task)

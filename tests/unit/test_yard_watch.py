@@ -1,0 +1,23 @@
+"""What a search says while it runs."""
+
+from pithline.plan.api import Monitor
+from pithline.yard.watch import PlanWatch
+
+
+def test_the_best_rises_and_the_bound_is_that_of_the_widest_class():
+    said = []
+    standing = PlanWatch(Monitor(lambda what, part: said.append((what, part))), "L")
+    standing.tell("practice layout", 0.1)
+    standing.found(10.0)
+    standing.tell("wood", 0.2)
+    standing.found(12.0, 15.0)
+    standing.found(11.0, 14.0)
+    standing.tell("refining", 0.8)
+    standing.found(15.5)
+    standing.tell("refining", 0.9)
+    assert said == [
+        ("practice layout", 0.1),
+        ("wood: best so far 10.0 L, net of charges", 0.2),
+        ("refining: best so far 12.0 L, at most 15.0 L, net of charges", 0.8),
+        ("refining: best so far 15.5 L, net of charges", 0.9),
+    ]
