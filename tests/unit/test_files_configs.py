@@ -8,7 +8,7 @@ from pithline.errors import InputError
 from pithline.files.bundled import bundled, bundled_names
 from pithline.files.mills import mill_as_read, mill_from, read_mill
 from pithline.files.practice import read_practice
-from pithline.files.products import products_as_read, products_from, read_products
+from pithline.files.products import read_products
 
 MILLS = ("mills/portable.toml", "mills/wide-slabbing.toml")
 PRODUCTS = tuple(f"products/{name}.toml" for name in bundled_names("products"))
@@ -39,7 +39,8 @@ def test_default_products_hold_the_three_limit_lists():
         for one in products.limits
     }
     qualities = {"trade": (70, 78, 3), "instrument": (60, 75, 3), "fine": (75, 82, 1.5)}
-    assert found == {name + of: (*three, slope) for name, three in qualities.items() for of, slope in (("", 6), ("-sides", 6), ("-necks", 4))}
+    slopes = {"": 6, "-sides": 6, "-necks": 4}
+    assert found == {name + of: (*three, slope) for name, three in qualities.items() for of, slope in slopes.items()}
     assert {products.limits_of(one).name for one in products.products} == {"trade", "trade-necks"}
 
 

@@ -51,7 +51,12 @@ def put_together(lists: Sequence[ProductList]) -> dict[str, Any]:
     """The tables of all lists as one.
 
     A product that stands alike in several counts once, with the greatest of their demands; one of the same name and other parts, price
-    or limits is named after its list. Limits are named so too. Raises InputError where lists state sizes, currency or allowance differently.
+    or limits is named after its list. Limits are named so too.
+
+    Raises
+    ------
+    InputError
+        Where lists state sizes, currency or allowance differently.
     """
     first = lists[0]
     if len(lists) == 1:
