@@ -67,8 +67,8 @@ def test_by_money_no_cut_is_counted_dearer_than_it_is():
     assert found.costs.slab == pytest.approx(1.5 * min(0.5 + 200.0 / 2000.0, 0.2 + 200.0 / 1000.0))
     plates = 1.5 * np.array([0.2 + 400.0 / 1000.0, 0.2 + 200.0 / 1000.0])
     np.testing.assert_allclose(found.market.cost, plates)
-    # a billet of n plates takes n − 1 cuts: one cut of the cheapest plate is spared, and taken off its crosscut
-    assert found.costs.billet == pytest.approx(1.5 * 1.0 - plates.min())
+    # a billet of n plates takes n − 1 cuts: the longest of them is spared, and taken off its crosscut
+    assert found.costs.billet == pytest.approx(1.5 * 1.0 - plates.max())
     quick = replace(MACHINES, crosscut=replace(MACHINES.crosscut, minutes_per_cut=0.1))
     spared = economics(Objective.VALUE, quick)
     assert spared.costs.billet == 0.0
