@@ -10,7 +10,22 @@ from typing import Any
 
 from pithline.errors import InputError
 from pithline.files.bundled import bundled
-from pithline.files.tables import Key, Read, Table, length, list_of, number, one_of, read_toml, text, whole
+from pithline.files.tables import (
+    Key,
+    Read,
+    Table,
+    Tables,
+    length,
+    list_of,
+    number,
+    one_of,
+    read_toml,
+    tell,
+    text,
+    whole,
+)
+from pithline.trade.log_rules import RULES
+from pithline.trade.waiting_log import EndChecks, MetalChances
 
 DEFAULT = "priors.toml"
 
@@ -24,17 +39,33 @@ class Money:
     currency: str
     rest_per_m3: float
     drying_per_m3_month: float
-    drying_months: float
     interest_percent: float
     blade: float
 
 
 @dataclass(frozen=True, slots=True)
+class OtherBuyer:
+    """What another buyer gives for a log: a price per board foot of a log rule by the least whole inches across, rising."""
+
+    rule: str
+    least_inches: tuple[int, ...] = ()
+    prices: tuple[float, ...] = ()
+
+    def price(self, inches: float) -> float:
+        """Per board foot of a log of that small end; 0 for one too small to be bought."""
+        found = 0.0
+        for least, price in zip(self.least_inches, self.prices, strict=True):
+            if inches >= least:
+                found = price
+        return found
+
+
+@dataclass(frozen=True, slots=True)
 class Sampling:
-    """How many logs, layouts and answers are drawn."""
+    """How many logs and answers are drawn; `replans`: logs known by tape that are planned anew as a scan would show them."""
 
     samples: int
-    layouts: int
+    replans: int
     answers: int
     inner: int
 
@@ -66,13 +97,28 @@ class Priors:
     metal_diameter: float
     checks_per_end: float
     check_length: float
-    check_per_month: float
+    check_growth: float
     check_coated: float
     check_spread: float
     rot_share: float
     rot_diameter: float
     rot_length: float
     rot_spread: float
+    figure_share: float
+    figure_factor: float
+    figure_spread: float
+    figure_reach: float
+    other_buyer: OtherBuyer = OtherBuyer("doyle")
+
+    @property
+    def end_checks(self) -> EndChecks:
+        """How long end checks grow."""
+        return EndChecks(self.check_length, self.check_growth, self.check_coated)
+
+    @property
+    def metal(self) -> MetalChances:
+        """How likely a log holds metal."""
+        return MetalChances(self.metal_forest, self.metal_yard, self.metal_stained)
 
 
 def _spread(most: float | None = None) -> Key:
@@ -137,7 +183,6 @@ PRIORS = Table(
                 "currency": Key(text, required=True),
                 "rest_per_m3": _MONEY,
                 "drying_per_m3_month": _MONEY,
-                "drying_months": Key(number(at_least=0.0, what="number of months"), required=True),
                 "interest_percent": Key(number(at_least=0.0, at_most=100.0, what="percentage"), required=True),
                 "blade": _MONEY,
             },
@@ -146,7 +191,7 @@ PRIORS = Table(
         "sampling": Table(
             {
                 "samples": Key(whole(8), required=True),
-                "layouts": Key(whole(1), required=True),
+                "replans": Key(whole(9), required=True),
                 "answers": Key(whole(2), required=True),
                 "inner": Key(whole(4), required=True),
             },
@@ -171,11 +216,33 @@ PRIORS = Table(
                 ),
                 "metal": _prior(forest=_share(), yard=_share(), stained=_share(), diameter=_POSITIVE),
                 "end_checks": _prior(
-                    per_end=_rate(), length=_LENGTH_SD, per_month=_LENGTH_SD, coated=_share(), spread=_spread(3.0)
+                    per_end=_rate(), length=_LENGTH_SD, first_month=_LENGTH_SD, coated=_share(), spread=_spread(3.0)
                 ),
                 "rot": _prior(share=_share(), diameter=_POSITIVE, length=_POSITIVE, spread=_spread(3.0)),
+                "figure": _prior(
+                    share=_share(),
+                    factor=Key(number(at_least=1.0, what="factor"), required=True),
+                    spread=_spread(3.0),
+                    reach=_share(),
+                ),
             },
             required=True,
+        ),
+        "alternatives": Table(
+            {
+                "rule": Key(one_of(*RULES), required=True),
+                "standing": Key(one_of(*STANDINGS), required=True),
+                "source": Key(text, required=True),
+                "class": Tables(
+                    Table(
+                        {
+                            "inches": Key(whole(1), required=True),
+                            "price": Key(number(at_least=0.0, what="amount of money"), required=True),
+                        }
+                    ),
+                    required=True,
+                ),
+            }
         ),
     }
 )
@@ -188,7 +255,12 @@ def read_priors(path: str | Path | None = None) -> Priors:
 
 def priors_as_read(path: str | Path | None = None) -> dict[str, Any]:
     """The file's tables as read: lengths in mm, angles in degrees."""
-    return read_toml(bundled(DEFAULT) if path is None else path, PRIORS)
+    path = bundled(DEFAULT) if path is None else path
+    values = read_toml(path, PRIORS)
+    inches = [one["inches"] for one in values.get("alternatives", {}).get("class", ())]
+    if inches != sorted(set(inches)):
+        tell(path, ["[[alternatives.class]] must rise in inches, each class once; put them in order."])
+    return values
 
 
 def priors_from(values: Mapping[str, Any]) -> Priors:
@@ -218,11 +290,26 @@ def priors_from(values: Mapping[str, Any]) -> Priors:
         metal_diameter=one["metal"]["diameter"],
         checks_per_end=one["end_checks"]["per_end"],
         check_length=one["end_checks"]["length"],
-        check_per_month=one["end_checks"]["per_month"],
+        check_growth=one["end_checks"]["first_month"],
         check_coated=one["end_checks"]["coated"],
         check_spread=one["end_checks"]["spread"],
         rot_share=one["rot"]["share"],
         rot_diameter=one["rot"]["diameter"],
         rot_length=one["rot"]["length"],
         rot_spread=one["rot"]["spread"],
+        figure_share=one["figure"]["share"],
+        figure_factor=one["figure"]["factor"],
+        figure_spread=one["figure"]["spread"],
+        figure_reach=one["figure"]["reach"],
+        other_buyer=_other_buyer(values.get("alternatives")),
+    )
+
+
+def _other_buyer(table: Mapping[str, Any] | None) -> OtherBuyer:
+    """The other buyer of an [alternatives] table; one who buys nothing where there is none."""
+    if table is None:
+        return OtherBuyer("doyle")
+    classes = table["class"]
+    return OtherBuyer(
+        table["rule"], tuple(one["inches"] for one in classes), tuple(float(one["price"]) for one in classes)
     )

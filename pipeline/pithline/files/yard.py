@@ -8,6 +8,7 @@ from typing import Any
 
 from pithline.files.bundled import bundled
 from pithline.files.tables import Key, Table, number, read_toml, text, whole
+from pithline.trade.drying import Drying
 
 DEFAULT = "yard.toml"
 HOURS_IN_A_WEEK = 168.0
@@ -29,9 +30,9 @@ YARD = Table(
         ),
         "drying": Table(
             {
-                "green_weeks_per_mm": _RATE,
-                "dried_weeks_per_mm": _RATE,
-                "least_weeks": Key(number(at_least=0.0, what="number of weeks"), default=0.0),
+                "inch_weeks": _RATE,
+                "power": Key(number(at_least=1.0, at_most=2.0, what="number"), required=True),
+                "indoor_weeks": Key(number(at_least=0.0, what="number of weeks"), default=0.0),
             },
             required=True,
         ),
@@ -53,9 +54,7 @@ class Yard:
     weeks: int
     currency: str
     overhead_per_log: float
-    green_weeks_per_mm: float
-    dried_weeks_per_mm: float
-    least_weeks: float
+    drying: Drying
     order_share: float = 0.0
     log_share: float = 0.0
 
@@ -63,4 +62,6 @@ class Yard:
 def read_yard(path: str | Path | None = None) -> Yard:
     """Read, check and freeze a yard file; the bundled one where `path` is None."""
     values: dict[str, Any] = read_toml(bundled(DEFAULT) if path is None else path, YARD)
-    return Yard(**values["yard"], **values["drying"], **values.get("priority", {}))
+    drying = values["drying"]
+    own = Drying(drying["inch_weeks"], drying["power"], drying["indoor_weeks"])
+    return Yard(**values["yard"], drying=own, **values.get("priority", {}))

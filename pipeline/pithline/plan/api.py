@@ -16,7 +16,8 @@ and once the log is open:
 
     split_script, put_found, sawn_state, remaining_work, replans_in_order
 
-A yard that prices many plans of one log holds a `PricedLogs`: the wood is looked at once, prices go in, layouts come out.
+A yard that prices many plans of one log holds a `PricedLogs` (`priced_logs`): the wood is looked at once, prices go in, layouts
+come out, and `proven_prices` says what none of them can exceed.
 """
 
 from pithline.plan.evaluate.evaluation import Evaluation, Sampling, evaluate, upper_bound
@@ -31,6 +32,7 @@ from pithline.plan.execute.sets import gather_sets
 from pithline.plan.execute.simulate import FillRequest
 from pithline.plan.execute.slab_fill import PlacesCache
 from pithline.plan.execute.workshop import Workshop, execute_as_drawn, workshop_of
+from pithline.plan.pricing.log_oracle import BoltClass
 from pithline.plan.problem.context import SearchContext
 from pithline.plan.problem.economics import LITRE, Economics, Objective, economics_of
 from pithline.plan.problem.effort import COARSE, EFFORTS, FULL, Effort
@@ -48,6 +50,7 @@ from pithline.plan.problem.market import Market
 from pithline.plan.problem.monitor import SILENT, Monitor
 from pithline.plan.problem.parts import SawnPart, sawn_parts
 from pithline.plan.problem.task import SawingTask, plates_wanted
+from pithline.plan.priced_logs import PricedLogs, ProvenPrices, crosscut_places, priced_logs, proven_prices
 from pithline.plan.replan.found_cuts import MovedHistory, put_found
 from pithline.plan.replan.remaining_work import RemainingWork, remaining_work
 from pithline.plan.replan.sawn_state import SawnState, sawn_state
@@ -65,6 +68,7 @@ __all__ = [
     "PITH_RADIUS",
     "SILENT",
     "WHOLE_RESERVE",
+    "BoltClass",
     "Candidate",
     "Economics",
     "Effort",
@@ -87,6 +91,8 @@ __all__ = [
     "PlanLog",
     "Plate",
     "PracticeResult",
+    "PricedLogs",
+    "ProvenPrices",
     "RemainingWork",
     "Reserve",
     "Sampling",
@@ -100,6 +106,7 @@ __all__ = [
     "climb",
     "cost_of_locks",
     "crosscut_log",
+    "crosscut_places",
     "economics_of",
     "evaluate",
     "execute_as_drawn",
@@ -118,6 +125,8 @@ __all__ = [
     "plates_wanted",
     "practice",
     "price_start",
+    "priced_logs",
+    "proven_prices",
     "put_found",
     "remaining_work",
     "replans_in_order",

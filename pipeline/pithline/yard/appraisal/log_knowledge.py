@@ -87,8 +87,7 @@ class LogKnowledge:
 
     def metal_share(self, priors: Priors) -> float:
         """The chance that the log holds metal, by where it grew and whether its ends are stained."""
-        grown = priors.metal_yard if self.yard_tree else priors.metal_forest
-        return max(grown, priors.metal_stained) if self.stained else grown
+        return priors.metal.of(self.yard_tree, self.stained)
 
     @property
     def model(self) -> LogModel:
