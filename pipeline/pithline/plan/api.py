@@ -32,6 +32,7 @@ from pithline.plan.execute.sets import gather_sets
 from pithline.plan.execute.simulate import FillRequest
 from pithline.plan.execute.slab_fill import PlacesCache
 from pithline.plan.execute.workshop import Workshop, execute_as_drawn, workshop_of
+from pithline.plan.priced_logs import PricedLogs, ProvenPrices, crosscut_places, priced_logs, proven_prices
 from pithline.plan.pricing.log_oracle import BoltClass
 from pithline.plan.problem.context import SearchContext
 from pithline.plan.problem.economics import LITRE, Economics, Objective, economics_of
@@ -50,7 +51,6 @@ from pithline.plan.problem.market import Market
 from pithline.plan.problem.monitor import SILENT, Monitor
 from pithline.plan.problem.parts import SawnPart, sawn_parts
 from pithline.plan.problem.task import SawingTask, plates_wanted
-from pithline.plan.priced_logs import PricedLogs, ProvenPrices, crosscut_places, priced_logs, proven_prices
 from pithline.plan.replan.found_cuts import MovedHistory, put_found
 from pithline.plan.replan.remaining_work import RemainingWork, remaining_work
 from pithline.plan.replan.sawn_state import SawnState, sawn_state

@@ -23,12 +23,23 @@ class PlanColumn:
         Weeks from the saw to delivery, by product of `sets`.
     minutes : int
         At the mill and its saws.
+    later : tuple of (week, sets)
+        What complete sets are left from a week on, for a log that waits loses wood at its ends; rising weeks, fewer and fewer sets.
     """
 
     name: str
     sets: Mapping[str, int]
     drying: Mapping[str, int]
     minutes: int
+    later: tuple[tuple[int, Mapping[str, int]], ...] = ()
+
+    def sets_in(self, week: int) -> Mapping[str, int]:
+        """Complete sets of a log that is sawn in a week."""
+        found = self.sets
+        for first, sets in self.later:
+            if week >= first:
+                found = sets
+        return found
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,6 +1,7 @@
 """Every way to saw a log: a plan, and a period of weeks in which the log is done.
 
-Weeks between which no order's last day and no log's first day falls are alike, so they make one period whose hours add up:
+Weeks between which no order's last day and no log's first day falls, and no log loses a set by waiting, are alike, so they make
+one period whose hours add up:
 a log may be begun on Friday and ended on Monday. Sets of a product that are ready between the same two due dates are alike
 too, and share a class: the number of the first due week they keep.
 """
@@ -80,8 +81,8 @@ def make_options(season: Season) -> SawingOptions:
             sets = np.zeros((len(periods), len(products)), np.int64)
             ready = np.zeros_like(sets)
             for k, name in enumerate(products):
-                made = column.sets.get(name, 0)
-                if made:
+                if column.sets.get(name, 0):
+                    made = np.array([column.sets_in(int(week)).get(name, 0) for week in last[periods]], np.int64)
                     ready[:, k] = np.searchsorted(due[k], last[periods] + 1 + column.drying[name])
                     sets[:, k] = np.where(ready[:, k] < len(due[k]), made, 0)
             keep = sets.any(axis=1)
@@ -120,6 +121,7 @@ def _periods(season: Season, products: tuple[str, ...], due: tuple[Ints, ...]) -
         if name in products
     }
     starts = {0} | {log.first_week for log in season.logs}
+    starts |= {week for log in season.logs for column in log.columns for week, _ in column.later}
     for name, weeks in drying:
         # sawn in week w, ready at w + 1 + weeks: the last week that keeps a due week D is D - 1 - weeks
         starts |= {int(d) - weeks for d in due[products.index(name)]}

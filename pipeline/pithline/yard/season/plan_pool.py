@@ -90,7 +90,7 @@ class Pool:
         self.found[name].append(found)
         own = self.columns[name]
         for plan in found["plans"]:
-            column = column_of(plan, self.read.products, self.read.yard)
+            column = column_of(plan, self.read.products, self.read.yard, self.read.waiting[name])
             if column.sets and not any((c.sets, c.minutes) == (column.sets, column.minutes) for c in own.values()):
                 own[column.name] = column
                 self.plans[name, column.name] = plan

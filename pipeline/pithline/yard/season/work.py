@@ -31,7 +31,7 @@ class Job:
         "plans": plans and bounds of all asks; "more": of all but the first; "script": the cut script of `plan`; "full":
         the planner's full search for the last ask.
     plan : str
-        JSON of a plan of `coarse.plan_data`, for "script".
+        JSON of a plan of `log_plans.plan_data`, for "script".
     keep : bytes
         The packed script that a full search is to hold its own against.
     effort : Effort
@@ -43,7 +43,7 @@ class Job:
     log: str
     card: str
     mill: str | None
-    products: str | None
+    products: tuple[str, ...]
     asks: tuple[Ask, ...]
     what: str = "plans"
     plan: str = ""
@@ -67,7 +67,7 @@ def work(job: Job) -> Result:
     from pithline.yard.one_log import plan_model
     from pithline.yard.request import Request, read_inputs
     from pithline.yard.season.asks import asked
-    from pithline.yard.season.log_plans import least_minutes, plan_data, plans_of
+    from pithline.yard.season.log_plans import plan_data, plans_of
     from pithline.yard.season.plan_script import script_of_plan
 
     try:
@@ -76,22 +76,17 @@ def work(job: Job) -> Result:
         model = fit_log(scan.points, inputs.card, default_up=scan.default_up)
         del scan
         if job.what == "full":
-            request = Request(Objective.SETS, job.effort, keep=unpack(job.keep))
-            return Result(pack(plan_model(model, asked(inputs, job.asks[-1]), request)))
+            request = Request(Objective.VALUE, job.effort, keep=unpack(job.keep), rung="best")
+            return Result(pack(plan_model(model, asked(inputs, job.asks[-1]), request).script))
         inputs = asked(inputs, job.asks[0])
         if job.what == "script":
             return Result(pack(script_of_plan(model, inputs, json.loads(job.plan))))
         asks = job.asks if job.what == "plans" else job.asks[1:]
         plans, facts, one = plans_of(model, inputs, asks, places=job.places)
-        parts = [[part.product, part.part.count] for part in one.parts]
         found: dict[str, Any] = {
-            "plans": [plan_data(plan, one.parts) for plan in plans],
+            "plans": [plan_data(plan, one) for plan in plans],
             "facts": [asdict(fact) for fact in facts],
-        }
-        found |= {
-            "parts": parts,
-            "least_minutes": least_minutes(one),
-            "pieces": len(one.logs),
+            "parts": [[part.product, part.part.count] for part in one.parts],
             "places": list(one.places),
         }
         return Result(pack(found))
@@ -117,7 +112,7 @@ def unpack(data: bytes) -> dict[str, Any]:
 
 
 def key_of(job: Job, settings: Sequence[Mapping[str, Any]]) -> str:
-    """Content hash of all that a result depends on: card, scan, mill, products, practice, what is asked and the package's own code.
+    """Content hash of all that a result depends on: card, scan, mill, products, practice, what is asked, how finely, the package's code.
 
     Raises
     ------
@@ -133,6 +128,7 @@ def key_of(job: Job, settings: Sequence[Mapping[str, Any]]) -> str:
         [asdict(ask) for ask in job.asks],
         job.what,
         job.plan,
+        asdict(job.effort),
     ]
     parts += [hashlib.sha256(job.keep).hexdigest(), *settings, code_hash()]
     return hashlib.sha256(json.dumps(parts, sort_keys=True).encode()).hexdigest()
