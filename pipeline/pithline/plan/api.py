@@ -40,7 +40,6 @@ from pithline.plan.problem.effort import COARSE, EFFORTS, FULL, Effort
 from pithline.plan.problem.infeasible import no_part_fits
 from pithline.plan.problem.layout import NO_LOCKS, LayoutSetting, LayoutSlab, Locks
 from pithline.plan.problem.log_frame import (
-    PITH_RADIUS,
     WHOLE_RESERVE,
     PlanLog,
     Reserve,
@@ -65,7 +64,6 @@ __all__ = [
     "FULL",
     "LITRE",
     "NO_LOCKS",
-    "PITH_RADIUS",
     "SILENT",
     "WHOLE_RESERVE",
     "BoltClass",

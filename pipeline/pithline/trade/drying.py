@@ -14,9 +14,13 @@ to 6 to 8 % indoors, conditioning and sorting: common practice with no source.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
+from pithline.keys.declared import key
+from pithline.keys.readers import number
 from pithline.units import MM_PER_INCH
+
+_WEEKS = number(at_least=0.0, what="number of weeks")
 
 WEEKS_A_MONTH = 365.25 / 12.0 / 7.0
 
@@ -25,9 +29,13 @@ WEEKS_A_MONTH = 365.25 / 12.0 / 7.0
 class Drying:
     """Weeks that an inch dries in the air, how they grow with thickness, and weeks indoors after that."""
 
-    inch_weeks: float
-    power: float
-    indoor_weeks: float
+    inch_weeks: float = field(metadata=key("inch_weeks", _WEEKS, "weeks that an inch (25.4 mm) dries in the air"))
+    power: float = field(
+        metadata=key("power", number(at_least=1.0, at_most=2.0, what="number"), "of the thickness, that these grow with")
+    )
+    indoor_weeks: float = field(
+        default=0.0, metadata=key("indoor_weeks", _WEEKS, "and weeks indoors after that, whatever the thickness")
+    )
 
     def weeks(self, thickness: float) -> float:
         """Weeks from the saw until a plate or billet of this thickness can be sold. [mm]"""

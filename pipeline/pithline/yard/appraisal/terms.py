@@ -5,16 +5,18 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from pathlib import Path
 from typing import Any
 
 from pithline.errors import InputError
 from pithline.files.cards import card_as_read, card_from, scan_path
 from pithline.files.mills import mill_as_read, mill_from
 from pithline.files.practice import read_practice
-from pithline.files.priors import Priors, priors_as_read, priors_from
+from pithline.files.priors import Priors, priors_as_read
 from pithline.files.product_lists import ProductList, put_together, read_lists
 from pithline.files.products import products_from
 from pithline.files.yard import read_yard
+from pithline.keys.declared import freeze
 from pithline.logmodel.card import Card
 from pithline.logmodel.species import species_of
 from pithline.mill.machine import Machines
@@ -73,16 +75,16 @@ class Lot:
 
 
 @dataclass(frozen=True, slots=True)
-class AppraisalQuestion:
-    """An appraisal as asked: files as typed, None for the bundled ones."""
+class AppraisalFiles:
+    """Files of an appraisal as named, None for the bundled ones."""
 
-    mill: str | None = None
-    products: Sequence[str] = ()
-    priors: str | None = None
-    yard: str | None = None
+    mill: str | Path | None = None
+    products: Sequence[str | Path] = ()
+    priors: str | Path | None = None
+    yard: str | Path | None = None
 
 
-def read_trade(mill: str | None, products: Sequence[str]) -> Trade:
+def read_trade(mill: str | Path | None, products: Sequence[str | Path]) -> Trade:
     """Read mill, product lists and the practice sizes."""
     lists = read_lists(products)
     mill_read, products_read = mill_as_read(mill), put_together(lists)
@@ -91,7 +93,7 @@ def read_trade(mill: str | None, products: Sequence[str]) -> Trade:
 
 
 def read_terms(
-    files: AppraisalQuestion, margin: float, seed: int, today: date, objective: Objective = Objective.SETS
+    files: AppraisalFiles, margin: float, seed: int, today: date, objective: Objective = Objective.SETS
 ) -> AppraisalTerms:
     """Read mill, products, priors and yard.
 
@@ -109,7 +111,7 @@ def read_terms(
             "put both in one currency."
         )
     drying = read_yard(files.yard).drying
-    return AppraisalTerms(trade, priors_from(priors_read), margin, seed, today, objective, drying=drying)
+    return AppraisalTerms(trade, freeze(Priors, priors_read), margin, seed, today, objective, drying=drying)
 
 
 def read_lot(paths: Sequence[str]) -> list[Lot]:

@@ -21,7 +21,7 @@ from pithline.plan.api import (
     practice,
     price_start,
 )
-from pithline.yard.finalise import FinishedPlan, check_script, practice_beside, script_from_plan, settle_by_replay
+from pithline.yard.finalise import FinishedPlan, must_hold, practice_beside, script_from_plan, settle_by_replay
 from pithline.yard.request import Inputs, Request
 from pithline.yard.season.log_plans import ask_context, ask_from, layout_from, season_log
 
@@ -71,5 +71,5 @@ def script_of_plan(model: LogModel, inputs: Inputs, plan: Mapping[str, Any]) -> 
         document,
     )
     script = script_from_plan(finished)
-    check_script(script)
+    must_hold(script)
     return script
