@@ -313,8 +313,8 @@ def appraise_logs(
         The first card that cannot be used. A log that cannot be appraised is told in its row.
     """
     from pithline.plan.api import SILENT
-    from pithline.yard.appraisal.terms import read_lot
     from pithline.yard.appraisal.lot import appraise_lot
+    from pithline.yard.appraisal.terms import read_lot
 
     lot = read_lot([str(card) for card in cards])
     document, done = appraise_lot(lot, terms or appraisal_terms(), workers, (monitor or SILENT).report)

@@ -37,6 +37,8 @@ from pithline.plan.programmes.cradled_fans import FACE_CELLS, FAN_REACH
 Array = NDArray[np.float64]
 CLOSE_LOOKS = 0.06
 """Looks whose bound is this near to the least give the master their columns."""
+WIDE_GAP = 0.02
+"""Where the master's best is further than this below the bound, it is asked again with the columns of every look."""
 NEARLY_AS_GOOD = 0.07
 """Ways to crosscut a log that promise less than the best by no more than this share of it are searched too."""
 
@@ -233,9 +235,15 @@ def search_seen(
         prices = found.prices
         known = [seen_layout(task, found.looks[0], search.fills)] if bolts.sawn else []
         highest = max(highest, search.valued.highest)
-        _gather(columns, found)
+        _gather(columns, found, CLOSE_LOOKS)
         inner.report(f"choosing, {bolts.name}", 0.7)
         own = _candidates(search, found, columns)
+        if not own or own[0].value < found.bound - WIDE_GAP * abs(found.bound):
+            # looks far from the best prices hold layouts of which a part may be just what is wanted
+            every = [list(one) for one in columns]
+            _gather(every, found, np.inf)
+            more = _candidates(search, found, every)
+            own = more if more and (not own or more[0].value > own[0].value) else own
         out += own
         if own:
             monitor.found(own[0].value, found.bound)
@@ -254,10 +262,10 @@ def _contending(search: _WaySearch, classes: Sequence[BoltClass]) -> list[BoltCl
     return [one for one in classes if one not in single or one is best]
 
 
-def _gather(columns: list[list[Way]], found: ClassFound) -> None:
+def _gather(columns: list[list[Way]], found: ClassFound, close: float) -> None:
     """Add the ways seen at prices near the best ones; ways of a narrower class serve a wider one too."""
     for look in found.looks:
-        if look.bound <= found.bound + CLOSE_LOOKS * abs(found.bound):
+        if look.bound <= found.bound + close * abs(found.bound):
             for own, ways in zip(columns, look.ways, strict=True):
                 own += ways
 
