@@ -51,7 +51,7 @@ def account(season: Season, choice: SeasonChoice) -> Books:
     if len(sawn) != len(choice.sawn):
         raise ValueError("a log is sawn twice")
     column = {name: next(c for c in logs[name].columns if c.name == one.column) for name, one in sawn.items()}
-    left = {name: dict(column[name].sets_in(one.week)) for name, one in sawn.items()}
+    left = {name: dict(column[name].sets) for name in sawn}
     value = dict.fromkeys(sawn, 0)
     counted, sets = 0, {}
     for order, filled in zip(season.orders, choice.filled, strict=True):
@@ -61,9 +61,11 @@ def account(season: Season, choice: SeasonChoice) -> Books:
         if order.matched and len(filled) > 1:
             raise ValueError(f"a matched order of {order.product} is filled from {len(filled)} logs")
         for name, n in filled.items():
-            left[name][order.product] = left[name].get(order.product, 0) - n
+            left[name][order.product] -= n
             if left[name][order.product] < 0:
                 raise ValueError(f"{name} sells more {order.product} than it has")
+            if sawn[name].week > column[name].last_week:
+                raise ValueError(f"{name} is sawn when its checks reach further in than its plan allows")
             if sawn[name].week + 1 + column[name].drying[order.product] > order.due:
                 raise ValueError(f"{name} is not dry in time for an order of {order.product}")
             value[name] += n * order.price

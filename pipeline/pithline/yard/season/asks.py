@@ -14,8 +14,8 @@ from pithline.files.yard import Yard
 from pithline.mill.products import Products
 from pithline.yard.drying_times import drying_weeks
 from pithline.yard.request import Inputs
-from pithline.yard.season.model import PlanColumn, Prices
-from pithline.yard.season.waiting import Waiting, fading
+from pithline.yard.season.model import NEVER, PlanColumn, Prices
+from pithline.yard.season.waiting import Waiting
 
 FEW_SETTINGS = 3.0
 """The ask for few settings charges an hour at the mill this many times its rate."""
@@ -129,12 +129,9 @@ def priced_ask(number: int, first: Ask, prices: Prices, hour_rate: float) -> Ask
 
 
 def column_of(plan: Mapping[str, Any], products: Products, yard: Yard, waiting: Waiting | None = None) -> PlanColumn:
-    """What a plan gives the season: complete sets and what waiting leaves of them, weeks of drying, minutes rounded up."""
+    """What a plan gives the season: complete sets, weeks of drying, minutes rounded up, and until when it may be sawn."""
     sets = {name: int(n) for name, n in plan["sets"].items() if n}
     billets = {(product, part): size for product, part, size in plan["billets"]}
     drying = {name: drying_weeks(products, name, yard.drying, billets) for name in sets}
-    later: tuple[tuple[int, Mapping[str, int]], ...] = ()
-    if waiting is not None and plan.get("trimmed"):
-        trimmed = [(math.inf if depth is None else depth, left) for depth, left in plan["trimmed"]]
-        later = tuple(one for one in fading(trimmed, waiting, yard.weeks) if one[0] > 0)
-    return PlanColumn(plan["name"], sets, drying, math.ceil(plan["minutes"] - 1e-6), later)
+    last = NEVER if waiting is None else waiting.last_week(plan.get("trim", 0.0), yard.weeks)
+    return PlanColumn(plan["name"], sets, drying, math.ceil(plan["minutes"] - 1e-6), last)

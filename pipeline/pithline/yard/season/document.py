@@ -35,12 +35,7 @@ def season_document(
         else:
             row |= {"state": "planned", "why": None, "script": SCRIPT.format(log.id), "plan": line.column}
             row |= {"cost": line.cost / 100, "value": line.value / 100, "minutes": line.minutes, "week": line.week}
-            column = columns[log.id][line.column]
-            left = column.sets_in(line.week)
-            row |= {"sets": dict(left)}
-            lost = {name: n - left.get(name, 0) for name, n in column.sets.items() if n > left.get(name, 0)}
-            if lost:
-                row["lost_waiting"] = lost
+            row |= {"sets": dict(columns[log.id][line.column].sets)}
             if log.id in finished:
                 row["finished"] = finished[log.id]
         logs.append(row)

@@ -9,7 +9,7 @@ Nothing is compared with practice, sampled or replayed here: that is done for th
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -47,10 +47,9 @@ from pithline.yard.prepared_log import PreparedLog, prepare_log
 from pithline.yard.request import Inputs
 from pithline.yard.season.asks import Ask, sold_by
 from pithline.yard.season.plan_bounds import ProvenBound
-from pithline.yard.season.waiting import sets_by_trim
 
 Array = NDArray[np.float64]
-SEASON_EFFORT = Effort("season", 12, 25.0, rounds=3, answers=1, master=2.0)
+SEASON_EFFORT = Effort("season", 12, 25.0, rounds=4, answers=1, master=2.0)
 """As the planner's coarse effort, with fewer looks at prices: several asks of a log begin where those before left off."""
 SEED = 1
 FINE = 1.5
@@ -65,10 +64,19 @@ class SeasonLog:
     places: tuple[float, ...]
     logs: tuple[PlanLog, ...]  # crosscut at `places`
 
+    trim: float = 0.0  # of each end, beside the card's; `logs` have it [mm]
+
     @property
     def log(self) -> PlanLog:
-        """The whole log."""
-        return self.own.log
+        """The whole log, as long as it is now."""
+        return _trimmed(self.own.log, self.trim)
+
+    def waited(self, trim: float) -> SeasonLog:
+        """The log once so much is trimmed off each end, beside the card's trims. [mm]"""
+        log = _trimmed(self.own.log, trim)
+        return replace(
+            self, logs=crosscut_log(log, self.places, self.own.machines.buck.kerf, 0.0)[1], trim=trim
+        )
 
     @property
     def parts(self) -> tuple[SawnPart, ...]:
@@ -85,15 +93,23 @@ class SeasonLog:
         return self.own.workshop.execute(log_layout, context.task, fill)
 
 
+def _trimmed(log: PlanLog, trim: float) -> PlanLog:
+    return replace(log, trim_butt=log.trim_butt + trim, trim_top=log.trim_top + trim)
+
+
 @dataclass(frozen=True, slots=True)
 class LogPlan:
-    """One way to saw a log that was carried out: complete sets, minutes, the layout as it was found, what comes of it."""
+    """One way to saw a log that was carried out: complete sets, minutes, the layout as it was found, what comes of it.
+
+    `trim` is what was trimmed off each end for having waited. [mm]
+    """
 
     ask: Ask
     sets: Mapping[str, int]
     minutes: float
     found: Candidate
     ledger: Ledger
+    trim: float = 0.0
 
 
 def ask_context(own: PreparedLog, ask: Ask) -> SearchContext:
@@ -128,6 +144,7 @@ def plans_of(
     asks: Sequence[Ask],
     monitor: Monitor = SILENT,
     places: Sequence[float] | None = None,
+    trims: Sequence[float] = (0.0,),
 ) -> tuple[tuple[LogPlan, ...], tuple[ProvenBound, ...], SeasonLog]:
     """Plans that no other of them betters in sets and minutes, bounds on all plans of the log, and the log as it was seen.
 
@@ -141,6 +158,8 @@ def plans_of(
         Hears how far it is.
     places : sequence of float, optional
         Where the log is crosscut. [mm]
+    trims : sequence of float
+        What each end is trimmed by, rising; the plans that are kept are carried out for each. [mm]
 
     Raises
     ------
@@ -160,15 +179,17 @@ def plans_of(
         if found:  # the last class is the widest: it holds the layouts of the others
             proven = proven_prices(found[-1], context)
             bounds.append(ProvenBound(tuple(float(price) for price in proven.prices), proven.minute, proven.most))
-        plans += [plan for plan in (_carried_out(one, ask, each, context) for each in found) if plan.sets]
-    return _best(plans), tuple(bounds), one
+        plans += [_carried_out(one.waited(trims[0]), ask, each) for each in found]
+    best = _best([plan for plan in plans if plan.sets])
+    later = [_best([_carried_out(one.waited(trim), plan.ask, plan.found) for plan in best]) for trim in trims[1:]]
+    return (*best, *(plan for each in later for plan in each if plan.sets)), tuple(bounds), one
 
 
-def _carried_out(one: SeasonLog, ask: Ask, found: Candidate, context: SearchContext) -> LogPlan:
-    ledger = one.execute(found.log_layout, context, found.prices)
+def _carried_out(one: SeasonLog, ask: Ask, found: Candidate) -> LogPlan:
+    ledger = one.execute(one.layout(found.log_layout.layouts), ask_context(one.own, ask), found.prices)
     sets = gather_sets(ledger.plates, one.parts, one.own.inputs.products).sets
     minutes = ledger.minutes + one.own.machines.mill.minutes_per_log
-    return LogPlan(ask, {name: n for name, n in sets.items() if n}, minutes, found, ledger)
+    return LogPlan(ask, {name: n for name, n in sets.items() if n}, minutes, found, ledger, one.trim)
 
 
 def _best(plans: Sequence[LogPlan]) -> tuple[LogPlan, ...]:
@@ -188,15 +209,12 @@ def _betters(one: LogPlan, other: LogPlan, first: bool) -> bool:
 
 def plan_data(plan: LogPlan, one: SeasonLog) -> dict[str, Any]:
     """A plan as plain data: what the master needs of it, and what it takes to carry it out again."""
-    found, parts, products = plan.found, one.parts, one.own.inputs.products
+    found, parts = plan.found, one.parts
     return {
         "ask": asdict(plan.ask),
-        "name": f"{plan.ask.name}: {found.bolts.name}",
+        "name": f"{plan.ask.name}: {found.bolts.name}" + (f", ends {plan.trim:g} mm shorter" if plan.trim else ""),
         "sets": dict(plan.sets),
-        "trimmed": [
-            [None if np.isinf(depth) else depth, sets]
-            for depth, sets in sets_by_trim(plan.ledger, parts, products, one.log)
-        ],
+        "trim": plan.trim,
         "minutes": plan.minutes,
         "billets": [[*key, size] for key, size in sorted(billet_thickness(plan.ledger, parts).items())],
         "layouts": [None if each is None else asdict(each) for each in found.log_layout.layouts],

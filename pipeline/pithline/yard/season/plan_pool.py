@@ -69,7 +69,8 @@ class Pool:
         """A job of one log."""
         places = tuple(self.found[log][0]["places"]) if what == "more" else None
         files = (self._cards[log], self.question.mill, self.question.products)
-        return Job(log, *files, asks, what, plan, places=places)
+        trims = self.read.waiting[log].trims(self.read.yard.weeks) if what != "script" else (0.0,)
+        return Job(log, *files, asks, what, plan, places=places, trims=trims)
 
     def gather(self, logs: Sequence[str], asks: tuple[Ask, ...], what: str) -> None:
         """Plans of every log for the asks, from the store or newly made."""

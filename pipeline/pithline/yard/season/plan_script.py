@@ -35,7 +35,7 @@ def script_of_plan(model: LogModel, inputs: Inputs, plan: Mapping[str, Any]) -> 
         Where it does not hold on replay, or yields fewer sets than the season counts on.
     """
     ask, prices = ask_from(plan["ask"]), np.array(plan["prices"], float)
-    one = season_log(model, inputs, ask, plan["places"])
+    one = season_log(model, inputs, ask, plan["places"]).waited(plan["trim"])
     log_layout = one.layout([layout_from(data) for data in plan["layouts"]])
     ledger = one.execute(log_layout, ask_context(one.own, ask), prices)
     document = model_to_json(model)

@@ -1,24 +1,22 @@
 """Logs that wait lose wood at both ends: what their end checks have grown by until they are sawn is trimmed off.
 
 End checks grow by the relation of `trade.waiting_log`, the appraisal's own. The card's trims cover them as they are at the season's
-start; a log that is sawn later is trimmed by as much more as the median check has grown, and a plan's sets lose what reaches into that.
+start; a log that is sawn later is trimmed by as much more as the median check has grown. The season is cut into windows, growing longer as
+checks grow slower; a plan is carried out once for each window, trimmed for its last week, and may be sawn until then.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import math
 from dataclasses import dataclass
 
-import numpy as np
-
-from pithline.mill.products import Products
-from pithline.plan.api import Ledger, PlanLog, SawnPart, gather_sets
 from pithline.trade.drying import WEEKS_A_MONTH
 from pithline.trade.waiting_log import EndChecks
 
-DEEPEST = 300.0
-"""No log of a season is trimmed by more than this for having waited. [mm]"""
-Sets = Mapping[str, int]
+WINDOWS = (4, 16)
+"""Weeks in which a window ends; the last ends with the season."""
+STEP = 0.5
+"""Trims are rounded up to this. [mm]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,47 +27,16 @@ class Waiting:
     months: float
     coated: bool
 
-    def trimmed(self, week: int) -> float:
-        """What is trimmed off each end, beside the card's trims, of a log sawn in this week of the season. [mm]"""
-        now, then = self.months, self.months + (week + 1) / WEEKS_A_MONTH
-        return self.checks.length(then, self.coated) - self.checks.length(now, self.coated)
+    def grown(self, week: int) -> float:
+        """What checks have grown by at the end of a week of the season, 0 the first. [mm]"""
+        then = self.months + (week + 1) / WEEKS_A_MONTH
+        return self.checks.length(then, self.coated) - self.checks.length(self.months, self.coated)
 
+    def trims(self, weeks: int) -> tuple[float, ...]:
+        """What each end is trimmed by beside the card's trims, window by window of a season of so many weeks. [mm]"""
+        ends = [*(week for week in WINDOWS if week < weeks), weeks]
+        return tuple(dict.fromkeys(math.ceil(self.grown(week - 1) / STEP - 1e-9) * STEP for week in ends))
 
-def sets_by_trim(
-    ledger: Ledger, parts: tuple[SawnPart, ...], products: Products, log: PlanLog
-) -> list[tuple[float, dict[str, int]]]:
-    """(deepest trim that leaves them, complete sets) of a plan, deeper and deeper; both ends trimmed alike beyond the card's trims.
-
-    The last trim is infinite. [mm]
-    """
-    spare = [(_spare(plate.corner, plate.edges, log), plate) for plate in ledger.passing]
-    depths = sorted({round(depth, 1) for depth, _ in spare if depth < DEEPEST})
-    out: list[tuple[float, dict[str, int]]] = []
-    for depth in [*depths, np.inf]:
-        kept = [plate for room, plate in spare if room >= depth - 0.1 or room >= DEEPEST]
-        sets = {name: n for name, n in gather_sets(kept, parts, products).sets.items() if n}
-        if out and out[-1][1] == sets:
-            out[-1] = (depth, sets)
-        else:
-            out.append((depth, sets))
-    return out
-
-
-def _spare(corner: np.ndarray, edges: Sequence[np.ndarray], log: PlanLog) -> float:
-    """How much deeper both ends may be trimmed before a plate is met. [mm]"""
-    length, width, thickness = edges
-    corners = np.array([corner + i * length + j * width + k * thickness for i, j, k in np.ndindex(2, 2, 2)])
-    butt = float((-(corners - log.butt.point) @ log.butt.normal).min()) - log.trim_butt
-    top = float((-(corners - log.top.point) @ log.top.normal).min()) - log.trim_top
-    return max(min(butt, top), 0.0)
-
-
-def fading(trimmed: Sequence[tuple[float, Sets]], waiting: Waiting, weeks: int) -> tuple[tuple[int, Sets], ...]:
-    """(first week, complete sets from then on) of a plan whose log waits; the first from week 0 on."""
-    out: list[tuple[int, Sets]] = []
-    for week in range(weeks):
-        deep = waiting.trimmed(week)
-        sets = next(sets for depth, sets in trimmed if deep <= depth or np.isinf(depth))
-        if not out or out[-1][1] != sets:
-            out.append((week, dict(sets)))
-    return tuple(out)
+    def last_week(self, trim: float, weeks: int) -> int:
+        """The last week of the season in which a log so trimmed is trimmed enough."""
+        return max((week for week in range(weeks) if self.grown(week) <= trim + 1e-9), default=-1)

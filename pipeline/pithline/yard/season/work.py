@@ -38,6 +38,8 @@ class Job:
         Of the full search.
     places : tuple of float or None
         Where the log is crosscut, for "more": as its first answer found, which follows from the first ask and so is no part of the key.
+    trims : tuple of float
+        What each end is trimmed by beside the card's trims, by when it is sawn; every plan is carried out for each. [mm]
     """
 
     log: str
@@ -50,6 +52,7 @@ class Job:
     keep: bytes = b""
     effort: Effort = FULL
     places: tuple[float, ...] | None = None
+    trims: tuple[float, ...] = (0.0,)
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +81,7 @@ def work(job: Job) -> Result:
         if job.what == "script":
             return Result(pack(script_of_plan(model, inputs, json.loads(job.plan))))
         asks = job.asks if job.what == "plans" else job.asks[1:]
-        plans, facts, one = plans_of(model, inputs, asks, places=job.places)
+        plans, facts, one = plans_of(model, inputs, asks, places=job.places, trims=job.trims)
         found: dict[str, Any] = {
             "plans": [plan_data(plan, one) for plan in plans],
             "facts": [asdict(fact) for fact in facts],
@@ -125,6 +128,7 @@ def key_of(job: Job, settings: Sequence[Mapping[str, Any]]) -> str:
         job.what,
         job.plan,
         asdict(job.effort),
+        job.trims,
     ]
     parts += [hashlib.sha256(job.keep).hexdigest(), *settings, code_hash()]
     return hashlib.sha256(json.dumps(parts, sort_keys=True).encode()).hexdigest()
