@@ -104,7 +104,7 @@ def _graded(log: PlanLog, own: Planned, i: int) -> bool:
     plate, limits = own.plates[i], own.limits[i]
     n, m, across = own.grids[i]
     least, mean, runout, inside, pith, saps, first, last, slope, greatest = box_figures(
-        plate.corner, *plate.edges, n, m, 2, log.sapwood, *log.exact
+        plate.corner, plate.edges, (n, m, 2), log.sapwood, log.exact
     )
     if least < limits.ring_angle_min or mean < limits.ring_angle_mean or runout > limits.runout_max:
         return False
