@@ -162,14 +162,21 @@ class _WaySearch:
 
 
 def search_way(
-    log: PlanLog, way: CrosscutWay, context: SearchContext, monitor: Monitor = SILENT
+    log: PlanLog,
+    way: CrosscutWay,
+    context: SearchContext,
+    monitor: Monitor = SILENT,
+    seen: Sequence[LogGrid] | None = None,
 ) -> tuple[list[Candidate], float]:
-    """The classes of one way to crosscut, each searched by prices: their best layouts; and what the best single slab is worth."""
+    """The classes of one way to crosscut, each searched by prices: their best layouts; and what the best single slab is worth.
+
+    `seen` are the grids of its logs, where the wood was looked at already.
+    """
     machines, locks, effort = context.machines, context.locks, context.effort
     on_mill = any(bolts_on_mill(one, machines) for one in way.logs)
     rolls = rolls_for(effort, machines, on_mill)
     looking = monitor.within(0.0, 0.2)
-    grids = [
+    grids = seen or [
         log_grid(
             one, context, rolls, lambda part, i=i: looking.report("looking at the wood", (i + part) / len(way.logs))
         )

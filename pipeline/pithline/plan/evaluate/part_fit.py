@@ -147,13 +147,13 @@ def plate_room(log: PlanLog, length: float) -> PlateRoom:
     field = log.field
     x = field.x0 + np.arange(len(field.pith)) * field.dx
     chord = log.origin[1:] + (x - log.origin[0])[:, None] * (log.axis[1:] / log.axis[0])
-    clocks = np.radians(np.arange(0, 360, CLOCK_STEP))
+    clocks: Array = np.radians(np.arange(0.0, 360.0, CLOCK_STEP))
     pith = (field.pith - chord) @ clock_direction(clocks).T
-    bark = pith + field.radius[:, : -1 : CLOCK_STEP]
+    bark: Array = pith + field.radius[:, : -1 : CLOCK_STEP]
     inside = np.flatnonzero((x >= log.butt.point[0] + log.trim_butt) & (x <= log.top.point[0] - log.trim_top))
     count = int(np.floor(length / field.dx)) + 1
     if len(inside) < count:
-        none = np.empty((0, len(clocks)))
+        none: Array = np.empty((0, len(clocks)))
         return PlateRoom(clocks, np.empty(0), none, none)
     span = slice(inside[0], inside[-1] + 1)
     out = sliding_window_view(pith[span], count, axis=0).max(axis=-1)
