@@ -21,7 +21,7 @@ def show_good_for(console: Console, script: Mapping[str, Any]) -> None:
 
     from pithline.outputs.cut_script.reader import read_products
     from pithline.outputs.formatting import Formatter
-    from pithline.outputs.good_for import how_searched, list_results, misfits_in_words, sets_of
+    from pithline.outputs.good_for import better_alone, how_searched, list_results, misfits_in_words, sets_of
     from pithline.outputs.results import money_in_words
 
     inputs, fmt = script["inputs"], Formatter()
@@ -29,8 +29,11 @@ def show_good_for(console: Console, script: Mapping[str, Any]) -> None:
     found = list_results(script["proof"], products, float(inputs["mill"]["mill"].get("hour_rate", 0.0)))
     if not found:
         return
-    columns = ("list", "complete sets", "in sets, L", "loose, L", "hours", "earnings")
-    table = Table(*columns, title="What the log is good for", title_justify="left", box=SIMPLE_HEAD)
+    table = Table(title="What the log is good for", title_justify="left", box=SIMPLE_HEAD)
+    table.add_column("list", no_wrap=True)
+    table.add_column("complete sets")
+    for name in ("in sets, L", "loose, L", "hours", "earnings"):
+        table.add_column(name, justify="right", no_wrap=True)
     for one in found:
         of = one.results
         if of is None:
@@ -39,7 +42,7 @@ def show_good_for(console: Console, script: Mapping[str, Any]) -> None:
         litres = ("–" if volume is None else f"{volume / 1e6:.1f}" for volume in (of.set_volume, of.loose_volume))
         table.add_row(one.name, sets_of(one), *litres, f"{of.hours:.1f}", money_in_words(of.earnings, products.currency))
     console.show(table)
-    console.show(how_searched(found))
+    console.show(f"{how_searched(found)} {better_alone(found, str(script['proof'].get('asks_for', '')))}".rstrip())
     for one in found:
-        if one.misfits:
-            console.show(f"{one.name}: {misfits_in_words(one, MOST_MISFITS, fmt)}")
+        for number, text in enumerate(misfits_in_words(one, MOST_MISFITS, fmt)):
+            console.show(f"{'  ' if number else one.name + ': '}{text}")

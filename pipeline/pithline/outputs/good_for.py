@@ -73,15 +73,30 @@ def how_searched(found: tuple[ListResult, ...]) -> str:
     return words[:1].upper() + words[1:] + "."
 
 
+def better_alone(found: tuple[ListResult, ...], asks_for: str) -> str:
+    """Which list alone earns more than all together, and why that may be; empty where none does.
+
+    `asks_for` is the objective, as `proof.asks_for` has it.
+    """
+    earned = {one.name: one.results.earnings for one in found if one.results is not None and one.results.earnings is not None}
+    together = next((earned.get(one.name) for one in found if one.searched == "plan"), None)
+    if together is None or asks_for == "value":
+        return ""
+    more = [name for name, earnings in earned.items() if earnings > together]
+    if not more:
+        return ""
+    return f"The list {more[0]} alone earns more than all together, for this plan counts litres, not money; planned by value it counts money."
+
+
 def sets_of(one: ListResult) -> str:
     """Complete sets and single parts of a list, in words."""
     if one.results is None:
         return "–"
-    return "nothing that pays" if one.nothing else sets_in_words(one.results)
+    return "nothing" if one.nothing else sets_in_words(one.results)
 
 
-def misfits_in_words(one: ListResult, most: int, fmt: Formatter) -> str:
-    """The parts of a list that do not fit, at most so many in full."""
+def misfits_in_words(one: ListResult, most: int, fmt: Formatter) -> list[str]:
+    """The parts of a list that do not fit, a sentence each, at most so many in full."""
     told = [fmt.retold(text) for text in one.misfits[:most]]
     more = len(one.misfits) - len(told)
-    return " ".join([*told, *([f"{more} more {'part does' if more == 1 else 'parts do'} not fit."] if more else [])])
+    return [*told, *([f"{more} more {'part does' if more == 1 else 'parts do'} not fit."] if more else [])]

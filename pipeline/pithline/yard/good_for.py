@@ -97,9 +97,9 @@ def _row(one: _Alone, seen: Glance | None, watch: PlanWatch) -> dict[str, Any]:
 
 
 def misfit_rows(found: Sequence[Misfit]) -> list[dict[str, Any]]:
-    """Misfits as a script has them, parts that miss alike in one: lengths mm, angles degrees."""
+    """Misfits as a script has them, parts that miss alike in one, the nearest misses first: lengths mm, angles degrees."""
     rows: dict[str, dict[str, Any]] = {}
-    for one in found:
+    for one in sorted(found, key=lambda one: (not one.somewhere, one.why is Why.GRAIN, one.needs - one.has)):
         row = rows.setdefault(
             one.sentence,
             {

@@ -5,8 +5,8 @@ from __future__ import annotations
 from reportlab.platypus import Flowable, KeepTogether, PageBreak, Paragraph, Table
 
 from pithline.outputs.formatting import Formatter, count
-from pithline.outputs.good_for import ListResult, how_searched, list_results, misfits_in_words, sets_of
-from pithline.outputs.pdf.flow import Drawing, heading, markup, paragraph, style
+from pithline.outputs.good_for import ListResult, better_alone, how_searched, list_results, misfits_in_words, sets_of
+from pithline.outputs.pdf.flow import Drawing, bullets, heading, markup, paragraph, style
 from pithline.outputs.pdf.page import measure_of
 from pithline.outputs.pdf.pen import Pen
 from pithline.outputs.print_job import PrintJob
@@ -45,18 +45,20 @@ def good_for_page(job: PrintJob) -> list[Flowable]:
     return [
         PageBreak(),
         *heading("What the log is good for", 15.0),
-        paragraph(f"{how_searched(found)} Bars are {drawn}.", 9.5),
+        paragraph(f"{how_searched(found)} Bars are {drawn}. {_alone(job, found)}".rstrip(), 9.5),
         *(_row(job, one, most) for one in found),
     ]
+
+
+def _alone(job: PrintJob, found: tuple[ListResult, ...]) -> str:
+    return better_alone(found, str(job.log.script.raw["proof"].get("asks_for", "")))
 
 
 def _row(job: PrintJob, one: ListResult, most: float) -> Flowable:
     """A list: its bar, what it gives, what does not fit."""
     share = 0.0 if one.results is None else _worth(one.results) / most
-    told = [Paragraph(markup(f"**{one.name}:** {sets_of(one)}{_figures(job, one)}"), style(SIZE))]
-    misfits = misfits_in_words(one, MOST_MISFITS, job.fmt)
-    if misfits:
-        told.append(Paragraph(markup(misfits), style(SIZE * 0.9, textColor="#444444")))
+    told: list[Flowable] = [Paragraph(markup(f"**{one.name}:** {sets_of(one)}{_figures(job, one)}"), style(SIZE))]
+    told += bullets(misfits_in_words(one, MOST_MISFITS, job.fmt), SIZE * 0.9)
     width = measure_of(job.paper)
     return KeepTogether([Table([[_Bar(share, one.searched == "plan"), told]], colWidths=[BAR + 8.0, width - BAR - 8.0], hAlign="LEFT",
                                style=[

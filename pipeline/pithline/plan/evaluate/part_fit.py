@@ -145,7 +145,7 @@ class PlateRoom:
 def plate_room(log: PlanLog, length: float) -> PlateRoom:
     """The room for plates of a length between the trims; no windows where the log is too short."""
     field = log.field
-    x = field.x0 + np.arange(len(field.pith)) * field.dx
+    x: Array = field.x0 + np.arange(len(field.pith)) * field.dx
     chord = log.origin[1:] + (x - log.origin[0])[:, None] * (log.axis[1:] / log.axis[0])
     clocks: Array = np.radians(np.arange(0.0, 360.0, CLOCK_STEP))
     pith = (field.pith - chord) @ clock_direction(clocks).T
@@ -156,8 +156,8 @@ def plate_room(log: PlanLog, length: float) -> PlateRoom:
         none: Array = np.empty((0, len(clocks)))
         return PlateRoom(clocks, np.empty(0), none, none)
     span = slice(inside[0], inside[-1] + 1)
-    out = sliding_window_view(pith[span], count, axis=0).max(axis=-1)
-    room = sliding_window_view(bark[span], count, axis=0).min(axis=-1) - out
+    out: Array = sliding_window_view(pith[span], count, axis=0).max(axis=-1)
+    room: Array = sliding_window_view(bark[span], count, axis=0).min(axis=-1) - out
     return PlateRoom(clocks, x[inside[: len(room)]], room, out)
 
 
