@@ -27,13 +27,15 @@ def run(args: argparse.Namespace, console: Console) -> int:
     if args.json:
         console.json([{"list": one.name, **one.read} for one in lists])
         return 0
+    limits: dict[str, None] = {}
     for one in lists:
         _show(console, one)
-    folder = bundled(DEFAULT).parent
+        limits |= dict.fromkeys(_limits(name, one.read["limits"][name]) for name in _used(one))
+    console.show("\n".join(["Limits of plates:", *limits]))
     console.show(
-        "Sizes are as sawn, green, unless a list says otherwise; limits are least and mean ring angle and greatest runout. Prices are "
-        "invented: set your own.\nPlan with a list by its name (--products ukulele); given several times they compete, and \"all\" is every "
-        f"one. To change one, copy its file from {folder}."
+        "Sizes are as sawn, green, unless a list says otherwise. Prices are invented: set your own.\n"
+        'Plan with a list by its name (--products ukulele); given several times they compete, and "all" is every one. '
+        f"To change one, copy its file from {bundled(DEFAULT).parent}."
     )
     return 0
 
@@ -44,15 +46,20 @@ def _show(console: Console, one: ProductList) -> None:
     from rich.table import Table
 
     table = Table(title=one.name, title_justify="left", box=SIMPLE_HEAD)
-    for name, right in (("set", False), ("price", True), ("demand", True), ("parts", False), ("green size, mm", False), ("limits", False)):
-        table.add_column(name, justify="right" if right else "left")
+    for name, right in (("set", False), ("price", True), ("demand", True), ("part", False), ("mm", False), ("limits", False)):
+        table.add_column(name, justify="right" if right else "left", no_wrap=name == "mm")
     for product in one.read["product"]:
         first = (product["name"], f"{product['price']:g}", str(product.get("demand", "any")))
         for part in product["part"]:
             limits = part.get("limits", product["limits"])
-            table.add_row(*first, f"{part['count']} × {part['name']}", _size(part), _limits(limits, one.read["limits"][limits]))
+            table.add_row(*first, f"{part['count']} {part['name']}", _size(part), limits)
             first = ("", "", "")
     console.show(table)
+
+
+def _used(one: ProductList) -> dict[str, None]:
+    """Names of the limits that a list holds its parts to."""
+    return {part.get("limits", product["limits"]): None for product in one.read["product"] for part in product["part"]}
 
 
 def _size(part: dict[str, Any]) -> str:
@@ -60,8 +67,12 @@ def _size(part: dict[str, Any]) -> str:
 
 
 def _limits(name: str, limits: dict[str, Any]) -> str:
-    """What plates are held to, in short: least ring angle, its mean, runout; slope, and sapwood."""
-    rings = f"{limits['ring_angle_min_deg']:g}/{limits['ring_angle_mean_deg']:g}"
-    most = f" to {limits['ring_angle_max_deg']:g}" if "ring_angle_max_deg" in limits else ""
-    sapwood = f"sapwood {limits['sapwood']}" + (f" {limits['sapwood_edge']:g} mm" if limits["sapwood"] == "edge" else "")
-    return f"{name}: {rings}{most}/{limits['runout_max_deg']:g}°, {sapwood}"
+    """What plates are held to."""
+    text = f"  {name}: ring angle {limits['ring_angle_min_deg']:g}° at least, mean {limits['ring_angle_mean_deg']:g}°"
+    if "ring_angle_max_deg" in limits:
+        text += f", {limits['ring_angle_max_deg']:g}° at most"
+    text += f"; runout {limits['runout_max_deg']:g}°"
+    if "slope_max_deg" in limits:
+        text += f", slope {limits['slope_max_deg']:g}°"
+    edge = f" {limits['sapwood_edge']:g} mm" if limits["sapwood"] == "edge" else ""
+    return f"{text}; sapwood {limits['sapwood']}{edge}"

@@ -78,14 +78,18 @@ def better_alone(found: tuple[ListResult, ...], asks_for: str) -> str:
 
     `asks_for` is the objective, as `proof.asks_for` has it.
     """
-    earned = {one.name: one.results.earnings for one in found if one.results is not None and one.results.earnings is not None}
+    known = [(one, one.results.earnings) for one in found if one.results is not None]
+    earned = {one.name: earnings for one, earnings in known if earnings is not None}
     together = next((earned.get(one.name) for one in found if one.searched == "plan"), None)
     if together is None or asks_for == "value":
         return ""
     more = [name for name, earnings in earned.items() if earnings > together]
     if not more:
         return ""
-    return f"The list {more[0]} alone earns more than all together, for this plan counts litres, not money; planned by value it counts money."
+    return (
+        f"The list {more[0]} alone earns more than all together, for this plan counts litres, not money; planned by "
+        "value it counts money."
+    )
 
 
 def sets_of(one: ListResult) -> str:
