@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -177,9 +178,7 @@ def search_way(
     rolls = rolls_for(effort, machines, on_mill)
     looking = monitor.within(0.0, 0.2)
     grids = seen or [
-        log_grid(
-            one, context, rolls, lambda part, i=i: looking.report("looking at the wood", (i + part) / len(way.logs))
-        )
+        log_grid(one, context, rolls, partial(looking.share(i, len(way.logs)).report, "looking at the wood"))
         for i, one in enumerate(way.logs)
     ]
     task = ClassTask(

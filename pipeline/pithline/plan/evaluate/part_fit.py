@@ -145,7 +145,7 @@ class PlateRoom:
 def plate_room(log: PlanLog, length: float) -> PlateRoom:
     """The room for plates of a length between the trims; no windows where the log is too short."""
     field = log.field
-    x: Array = field.x0 + np.arange(len(field.pith)) * field.dx
+    x = field.x0 + np.arange(len(field.pith), dtype=np.float64) * field.dx
     chord = log.origin[1:] + (x - log.origin[0])[:, None] * (log.axis[1:] / log.axis[0])
     clocks: Array = np.radians(np.arange(0.0, 360.0, CLOCK_STEP))
     pith = (field.pith - chord) @ clock_direction(clocks).T
