@@ -44,6 +44,7 @@ COMMANDS = (
     Command("sheet", "Print the sheet, cards, templates and labels of a cut script again, without planning."),
     Command("replan", "Plan the rest anew once the log is open."),
     Command("pith", "Find the pith in a photograph of the end grain."),
+    Command("lists", "The product lists that come with pithline, their sets, sizes and prices."),
     Command("species", "What is known of each wood, from where, and what it does as it dries."),
     Command("appraise", "What logs are worth before they are bought."),
     Command("season", "Saw many logs against an order book."),
