@@ -17,7 +17,8 @@ and once the log is open:
 
     split_script, put_found, sawn_state, remaining_work, replans_in_order
 
-A yard that prices many plans of one log holds a `PricedLogs`: the wood is looked at once, prices go in, layouts come out.
+A yard that prices many plans of one log holds a `PricedLogs` (`priced_logs`): the wood is looked at once, prices go in, layouts
+come out, and `proven_prices` says what none of them can exceed.
 """
 
 from pithline.plan.evaluate.evaluation import Evaluation, Sampling, evaluate, upper_bound
@@ -34,6 +35,8 @@ from pithline.plan.execute.sets import gather_sets
 from pithline.plan.execute.simulate import FillRequest
 from pithline.plan.execute.slab_fill import PlacesCache
 from pithline.plan.execute.workshop import Workshop, execute_as_drawn, workshop_of
+from pithline.plan.priced_logs import PricedLogs, ProvenPrices, crosscut_places, priced_logs, proven_prices
+from pithline.plan.pricing.log_oracle import BoltClass
 from pithline.plan.problem.context import SearchContext
 from pithline.plan.problem.economics import LITRE, Economics, Objective, economics_of
 from pithline.plan.problem.effort import COARSE, EFFORTS, FULL, Effort
@@ -66,6 +69,7 @@ __all__ = [
     "NO_LOCKS",
     "SILENT",
     "WHOLE_RESERVE",
+    "BoltClass",
     "Candidate",
     "Economics",
     "Effort",
@@ -90,6 +94,8 @@ __all__ = [
     "PlanLog",
     "Plate",
     "PracticeResult",
+    "PricedLogs",
+    "ProvenPrices",
     "RemainingWork",
     "Reserve",
     "Sampling",
@@ -104,6 +110,7 @@ __all__ = [
     "climb",
     "cost_of_locks",
     "crosscut_log",
+    "crosscut_places",
     "economics_of",
     "evaluate",
     "execute_as_drawn",
@@ -124,6 +131,8 @@ __all__ = [
     "plates_wanted",
     "practice",
     "price_start",
+    "priced_logs",
+    "proven_prices",
     "put_found",
     "remaining_work",
     "replans_in_order",

@@ -12,13 +12,14 @@ from pithline.plan.evaluate.ladder import PlanCase
 from pithline.plan.execute.bucked_log import crosscut_log
 from pithline.plan.execute.ledger import Ledger
 from pithline.plan.pricing.crosscut_search import CrosscutWay
+from pithline.plan.pricing.fills import GridFills
 from pithline.plan.pricing.log_grid import LogGrid, log_grid, narrowed
 from pithline.plan.problem.context import SearchContext
 from pithline.plan.problem.effort import Effort, bolts_on_mill, rolls_for
 from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.monitor import SILENT, Monitor
 from pithline.plan.problem.parts import SawnPart
-from pithline.plan.search import price_start, search_way
+from pithline.plan.search import SeenWay, bolt_classes, price_start, search_seen
 
 GLANCE = Effort(
     "glance", 6, 40.0, rounds=4, answers=1, master=1.0, firsts=2, halves=1, fine=2.0, depth_step=5.0, across_step=10.0, corner_step=20.0
@@ -60,17 +61,21 @@ class Glance:
     def best(self, case: PlanCase, monitor: Monitor = SILENT) -> Ledger | None:
         """The best of what a quick search for a case's parts alone finds, carried out; None where nothing passes or pays.
 
-        The case's parts are among those that were looked at.
+        The case's parts are among those that were looked at. Bolts are sawn in the middle one of the shop's cradles.
         """
         context = case.context.with_effort(GLANCE)
         kinds = [self.kinds.index(kind_of(part)) for part in context.parts]
         grids = [narrowed(grid, context, kinds) for grid in self.grids]
         start = price_start(context.economics.market, context.parts)
-        found, _ = search_way(case.log, CrosscutWay(self.places, self.logs, 0.0, start), context, monitor, grids)
+        on_mill = any(bolts_on_mill(one, context.machines) for one in self.logs)
+        way = CrosscutWay(self.places, self.logs, 0.0, start)
+        seen = SeenWay(way, grids, GridFills(grids), grids[0].grid.rolls, on_mill)
+        classes = bolt_classes(context, on_mill)
+        sawn = [one for one in classes if one.sawn] or list(classes)
+        found, _ = search_seen(case.log, seen, context, sawn[len(sawn) // 2 :][:1], monitor)
         judge = Judge(context)
         ledgers = [case.execute(one.log_layout, one.prices, GLANCE.fine) for one in found]
-        sawn = [ledger for ledger in ledgers if ledger.passing]
-        return max(sawn, key=judge.worth, default=None)
+        return max((ledger for ledger in ledgers if ledger.passing), key=judge.worth, default=None)
 
 
 def kind_of(part: SawnPart) -> Kind:
