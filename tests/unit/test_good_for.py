@@ -26,7 +26,7 @@ from truth.models import to_model
 from unit.outputs_fixture import small_script
 from unit.pdf_reading import faults, pages_of, text_of
 
-PLANNED = {**dict.fromkeys(TOLD, 0), "sets": {}}
+SCRIPT = {"totals": {**dict.fromkeys(TOLD, 0), "sets": {}}, "plates": []}
 
 
 @pytest.fixture(scope="module")
@@ -40,7 +40,7 @@ def own():
 
 @pytest.fixture(scope="module")
 def rows(own):
-    return good_for(own, Request(), (), PLANNED, PlanWatch(SILENT, "L"))
+    return good_for(own, Request(), (), SCRIPT, PlanWatch(SILENT, "L"))["good_for"]
 
 
 def test_a_row_for_each_list_and_one_for_all(rows):
@@ -68,9 +68,18 @@ def test_what_does_not_fit_says_by_how_much(rows):
 
 
 def test_once_time_is_up_misfits_are_still_told(own):
-    rows = good_for(own, Request(), (), PLANNED, PlanWatch(Monitor(stopped=lambda: True), "L"))
+    rows = good_for(own, Request(), (), SCRIPT, PlanWatch(Monitor(stopped=lambda: True), "L"))["good_for"]
     assert [row["searched"] for row in rows] == ["no", "no", "plan"]
     assert rows[1]["misfits"] and "sets" not in rows[0]
+
+
+def test_of_one_list_only_what_does_not_fit(own):
+    guitars = replace(own, inputs=replace(own.inputs, lists=own.inputs.lists[1:]))
+    told = good_for(guitars, Request(), (), SCRIPT, PlanWatch(SILENT, "L"))
+    assert set(told) == {"misfits"} and any(one["sentence"].startswith("227 mm backs") for one in told["misfits"])
+    plates = [{"product": part.product, "part": part.part.name, "passes": True} for part in own.parts]
+    longest = {one["why"] for one in good_for(guitars, Request(), (), SCRIPT | {"plates": plates}, PlanWatch(SILENT, "L"))["misfits"]}
+    assert longest == {"length"}  # whatever is said of plates, no log is longer than it is
 
 
 # -- as told -----------------------------------------------------------------------------------------------------------
@@ -94,8 +103,8 @@ def test_rows_in_words():
     guitar, big, late, together = list_results({"good_for": told_rows()}, FACTS, 60.0)
     assert sets_of(guitar) == "2 guitar sets, 1 rosette"
     assert (sets_of(big), sets_of(late)) == ("nothing", "–")
-    assert misfits_in_words(big, 2, Formatter())[2:] == ["4 more parts do not fit."]
-    assert misfits_in_words(big, 1, Formatter("in"))[0].startswith("8 15/16 in backs need 9 17/32 in from pith to bark")
+    assert misfits_in_words(big.misfits, 2, Formatter())[2:] == ["4 more parts do not fit."]
+    assert misfits_in_words(big.misfits, 1, Formatter("in"))[0].startswith("8 15/16 in backs need 9 17/32 in from pith to bark")
     alone = better_alone((guitar, big, late, together), "sets")
     assert alone.startswith("The list guitar alone earns more than all together")
     assert better_alone((guitar, big, late, together), "value") == ""
@@ -123,6 +132,15 @@ def test_the_console_tells_nothing_of_one_list(capsys):
     show_good_for(Console(), script_with_rows())
     shown = " ".join(capsys.readouterr().out.split())
     assert "What the log is good for" in shown and "big: 227 mm backs need 242 mm" in shown and "3 more parts do not fit." in shown
+
+
+def test_one_list_tells_what_does_not_fit_on_page_1(capsys):
+    script = small_script()
+    script["proof"]["misfits"] = told_rows()[1]["misfits"]
+    pages = pages_of(set_up_sheet(print_job(script)))
+    assert not faults(pages) and "backs need 242 mm" in pages[0][3].replace("\N{NO-BREAK SPACE}", " ")
+    show_good_for(Console(), script)
+    assert capsys.readouterr().out.startswith("227 mm backs need 242 mm")
 
 
 # -- pithline lists ----------------------------------------------------------------------------------------------------

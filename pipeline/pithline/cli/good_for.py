@@ -14,20 +14,29 @@ MOST_MISFITS = 3
 def show_good_for(console: Console, script: Mapping[str, Any]) -> None:
     """A table of what every list alone gives, and all together; then the parts that do not fit, and by how much.
 
-    Nothing is said where the script has no `proof.good_for`, as those of one list alone.
+    Where the script tells of one list alone, only what does not fit.
     """
     from rich.box import SIMPLE_HEAD
     from rich.table import Table
 
     from pithline.outputs.cut_script.reader import read_products
     from pithline.outputs.formatting import Formatter
-    from pithline.outputs.good_for import better_alone, how_searched, list_results, misfits_in_words, sets_of
+    from pithline.outputs.good_for import (
+        better_alone,
+        how_searched,
+        list_results,
+        misfits_in_words,
+        misfits_of,
+        sets_of,
+    )
     from pithline.outputs.results import money_in_words
 
     inputs, fmt = script["inputs"], Formatter()
     products = read_products(inputs["products"])
     found = list_results(script["proof"], products, float(inputs["mill"]["mill"].get("hour_rate", 0.0)))
     if not found:
+        for text in misfits_in_words(misfits_of(script["proof"]), MOST_MISFITS, fmt):
+            console.show(text)
         return
     table = Table(title="What the log is good for", title_justify="left", box=SIMPLE_HEAD)
     table.add_column("list", no_wrap=True)
@@ -44,5 +53,5 @@ def show_good_for(console: Console, script: Mapping[str, Any]) -> None:
     console.show(table)
     console.show(f"{how_searched(found)} {better_alone(found, str(script['proof'].get('asks_for', '')))}".rstrip())
     for one in found:
-        for number, text in enumerate(misfits_in_words(one, MOST_MISFITS, fmt)):
+        for number, text in enumerate(misfits_in_words(one.misfits, MOST_MISFITS, fmt)):
             console.show(f"{'  ' if number else one.name + ': '}{text}")

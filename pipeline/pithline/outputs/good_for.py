@@ -99,8 +99,13 @@ def sets_of(one: ListResult) -> str:
     return "nothing" if one.nothing else sets_in_words(one.results)
 
 
-def misfits_in_words(one: ListResult, most: int, fmt: Formatter) -> list[str]:
-    """The parts of a list that do not fit, a sentence each, at most so many in full."""
-    told = [fmt.retold(text) for text in one.misfits[:most]]
-    more = len(one.misfits) - len(told)
+def misfits_of(proof: Mapping[str, Any]) -> tuple[str, ...]:
+    """The parts of the one list of a plan that do not fit, a sentence each, lengths in mm."""
+    return tuple(one.text("sentence") for one in JsonTable(proof, "proof").rows("misfits"))
+
+
+def misfits_in_words(misfits: tuple[str, ...], most: int, fmt: Formatter) -> list[str]:
+    """Parts that do not fit, a sentence each, at most so many in full."""
+    told = [fmt.retold(text) for text in misfits[:most]]
+    more = len(misfits) - len(told)
     return [*told, *([f"{more} more {'part does' if more == 1 else 'parts do'} not fit."] if more else [])]

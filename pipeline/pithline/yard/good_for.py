@@ -11,7 +11,19 @@ import numpy as np
 from pithline.errors import PlanError
 from pithline.files.product_lists import ProductList
 from pithline.files.products import products_from
-from pithline.plan.api import SILENT, Glance, Misfit, PlanCase, Why, glance, misfits, sawn_parts, sum_up, totals
+from pithline.plan.api import (
+    SILENT,
+    Glance,
+    Misfit,
+    PlanCase,
+    Why,
+    crosscut_log,
+    glance,
+    misfits,
+    sawn_parts,
+    sum_up,
+    totals,
+)
 from pithline.yard.prepared_log import PreparedLog
 from pithline.yard.request import Request
 from pithline.yard.watch import PlanWatch
@@ -35,9 +47,9 @@ class _Alone:
 
 
 def good_for(
-    own: PreparedLog, request: Request, places: tuple[float, ...], planned: Mapping[str, Any], watch: PlanWatch
-) -> list[dict[str, Any]]:
-    """What each product list alone gives, quickly searched, and what all together do, by the plan itself.
+    own: PreparedLog, request: Request, places: tuple[float, ...], script: Mapping[str, Any], watch: PlanWatch
+) -> dict[str, Any]:
+    """What a script's `proof` tells of what the log is good for.
 
     Parameters
     ----------
@@ -47,16 +59,28 @@ def good_for(
         What is asked; lists are searched for its objective and under its locks.
     places : tuple of float
         Where the plan crosscuts the log. [mm]
-    planned : mapping
-        The plan's totals.
+    script : mapping
+        The plan's.
     watch : PlanWatch
         Hears how far it is; once it wants an end, lists are no longer searched, but misfits are still told.
 
     Returns
     -------
-    list of dict
-        A row each, as a script's `proof.good_for` has it; the last is of all lists.
+    dict
+        `good_for`, a row for each of several lists, the last of all together; else `misfits`, the parts of the one list that do
+        not fit, where there are any.
     """
+    if len(own.inputs.lists) > 1:
+        return {"good_for": _rows(own, request, places, script["totals"], watch)}
+    made = {(plate["product"], plate["part"]) for plate in script["plates"] if plate["passes"]}
+    logs = crosscut_log(own.log, places, own.machines.buck.kerf, 0.0)[1]
+    rows = misfit_rows(misfits(logs, own.parts, own.machines, [part.key in made for part in own.parts]))
+    return {"misfits": rows} if rows else {}
+
+
+def _rows(
+    own: PreparedLog, request: Request, places: tuple[float, ...], planned: Mapping[str, Any], watch: PlanWatch
+) -> list[dict[str, Any]]:
     lists = [_alone(own, request, one) for one in own.inputs.lists]
     parts = [part for one in lists for part in one.prepared.parts]
     seen = None

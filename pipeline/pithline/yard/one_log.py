@@ -165,9 +165,8 @@ def plan_model(model: LogModel, inputs: Inputs, request: Request, monitor: Monit
     document = model_to_json(model)
     planning = _Planning(own, case, request, ways, document, practice_beside(ways.custom, own, document))
     scripts = planning.scripts(ladder, _rung(ladder, request, inputs.card.id), watch)
-    if len(inputs.lists) > 1:
-        places = ladder.rungs[-1].candidate.log_layout.places
-        scripts.script["proof"]["good_for"] = good_for(own, request, places, scripts.script["totals"], watch)
+    places = ladder.rungs[-1].candidate.log_layout.places
+    scripts.script["proof"] |= good_for(own, request, places, scripts.script, watch)
     return scripts
 
 

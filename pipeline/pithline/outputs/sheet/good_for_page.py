@@ -58,7 +58,7 @@ def _row(job: PrintJob, one: ListResult, most: float) -> Flowable:
     """A list: its bar, what it gives, what does not fit."""
     share = 0.0 if one.results is None else _worth(one.results) / most
     told: list[Flowable] = [Paragraph(markup(f"**{one.name}:** {sets_of(one)}{_figures(job, one)}"), style(SIZE))]
-    told += bullets(misfits_in_words(one, MOST_MISFITS, job.fmt), SIZE * 0.9)
+    told += bullets(misfits_in_words(one.misfits, MOST_MISFITS, job.fmt), SIZE * 0.9)
     width = measure_of(job.paper)
     return KeepTogether([Table([[_Bar(share, one.searched == "plan"), told]], colWidths=[BAR + 8.0, width - BAR - 8.0], hAlign="LEFT",
                                style=[

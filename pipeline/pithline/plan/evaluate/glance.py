@@ -61,20 +61,21 @@ class Glance:
     def best(self, case: PlanCase, monitor: Monitor = SILENT) -> Ledger | None:
         """The best of what a quick search for a case's parts alone finds, carried out; None where nothing passes or pays.
 
-        The case's parts are among those that were looked at.
+        The case's parts are among those that were looked at. Bolts are sawn in the middle one of the shop's cradles.
         """
         context = case.context.with_effort(GLANCE)
         kinds = [self.kinds.index(kind_of(part)) for part in context.parts]
         grids = [narrowed(grid, context, kinds) for grid in self.grids]
         start = price_start(context.economics.market, context.parts)
         on_mill = any(bolts_on_mill(one, context.machines) for one in self.logs)
-        rolls = rolls_for(GLANCE, context.machines, on_mill)
-        seen = SeenWay(CrosscutWay(self.places, self.logs, 0.0, start), grids, GridFills(grids), rolls, on_mill)
-        found, _ = search_seen(case.log, seen, context, bolt_classes(context, on_mill), monitor)
+        way = CrosscutWay(self.places, self.logs, 0.0, start)
+        seen = SeenWay(way, grids, GridFills(grids), grids[0].grid.rolls, on_mill)
+        classes = bolt_classes(context, on_mill)
+        sawn = [one for one in classes if one.sawn] or list(classes)
+        found, _ = search_seen(case.log, seen, context, sawn[len(sawn) // 2 :][:1], monitor)
         judge = Judge(context)
         ledgers = [case.execute(one.log_layout, one.prices, GLANCE.fine) for one in found]
-        sawn = [ledger for ledger in ledgers if ledger.passing]
-        return max(sawn, key=judge.worth, default=None)
+        return max((ledger for ledger in ledgers if ledger.passing), key=judge.worth, default=None)
 
 
 def kind_of(part: SawnPart) -> Kind:
