@@ -88,7 +88,8 @@ def judge(surface: Surface, points: Array, stubs: Mask, layers: Layers | None) -
 
 
 def verdict(findings: tuple[Finding, ...], radius: float) -> str:
-    """"sound", "look here" or "scan again"."""
+    """What to do of three: "sound", "look here" or "scan again"."""
+    findings = tuple(one for one in findings if one.kind != "butt")  # the outline is sound whichever end is the butt
     if not findings:
         return "sound"
     worst = any(
