@@ -34,7 +34,7 @@ def test_page_of_a_cylinder_is_the_same_each_time(model):
 
 def test_dimensions_of_a_cylinder(model):
     rows = {name: value for name, value, _ in dimension_rows(model, None)}
-    assert rows["length"] == "1200 mm"
+    assert rows["length"] == "1200 ± 1 mm"
     assert rows["girth, butt"] == f"{2 * np.pi * 300:.0f} mm"
     assert rows["wood under bark"].startswith(f"{np.pi * 0.29**2 * 1200:.0f} ")
 

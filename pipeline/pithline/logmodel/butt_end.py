@@ -20,8 +20,8 @@ FLARE_COUNTS = 0.5
 """What an end swells beyond the trunk's taper counts half: a fork swells too. Common practice, no source."""
 DOUBTFUL = 0.015
 """A lean to one end by less than this part of the thickness tells no butt…"""
-CONTRADICTED = 0.04
-"""… and one by more than this to the other end contradicts a card or its marks: logs of 3 m taper by 3 to 10 %."""
+CONTRADICTED = 0.025
+"""… and one by more than this to the other end contradicts a card or its marks: logs of 3 m taper by 3 to 10 %, common practice."""
 
 
 @dataclass(frozen=True, slots=True)
