@@ -75,7 +75,7 @@ def judge(surface: Surface, points: Array, stubs: Mask, layers: Layers | None) -
         *_little_girth(surface),
     ]
     if layers is not None:
-        row, column = np.argwhere(layers.gaps == layers.gaps.max())[0]
+        row, column = layers.place
         place = float(surface.x[row]), float(column * (2.0 * np.pi / CLOCK_SAMPLES))
         findings.append(Finding("layers", *place, layers.apart, layers.caution))
     if surface.scale > 0.98 * MOST_SCALE * radius:
