@@ -229,7 +229,8 @@ def _held_back(surface: Surface, matrix: Array, right: Array, most: float) -> Ar
     tied[: 3 * basis.columns] = (0.5 * most) ** -2.0
     held = matrix + surface.prior.precision(basis) + np.diag(tied)
     solved = cho_solve(cho_factor(held, lower=True), right + surface.prior.pull(basis) + tied * before.ravel())
-    return solved.reshape(basis.rows, basis.columns)
+    out: Array = solved.reshape(basis.rows, basis.columns)
+    return out
 
 
 def _known_equations(surface: Surface, known: KnownPoints) -> tuple[Array, Array]:
