@@ -78,7 +78,10 @@ def test_of_one_list_only_what_does_not_fit(own):
     told = good_for(guitars, Request(), (), SCRIPT, PlanWatch(SILENT, "L"))
     assert set(told) == {"misfits"} and any(one["sentence"].startswith("227 mm backs") for one in told["misfits"])
     plates = [{"product": part.product, "part": part.part.name, "passes": True} for part in own.parts]
-    longest = {one["why"] for one in good_for(guitars, Request(), (), SCRIPT | {"plates": plates}, PlanWatch(SILENT, "L"))["misfits"]}
+    longest = {
+        one["why"]
+        for one in good_for(guitars, Request(), (), SCRIPT | {"plates": plates}, PlanWatch(SILENT, "L"))["misfits"]
+    }
     assert longest == {"length"}  # whatever is said of plates, no log is longer than it is
 
 
@@ -86,11 +89,31 @@ def test_of_one_list_only_what_does_not_fit(own):
 
 
 def told_rows():
-    sums = {**dict.fromkeys(TOLD, 0), "plates": 6, "instrument_volume": 2.0e6, "set_volume": 1.5e6, "loose_volume": 0.5e6, "minutes": 90.0}
+    sums = {
+        **dict.fromkeys(TOLD, 0),
+        "plates": 6,
+        "instrument_volume": 2.0e6,
+        "set_volume": 1.5e6,
+        "loose_volume": 0.5e6,
+        "minutes": 90.0,
+    }
     misfit = "227 mm backs need 242 mm from pith to bark; this log has 229 mm on average, 251 mm at 4 o'clock."
     return [
-        {"list": "guitar", "searched": "quickly", **sums, "sets": {"guitar": 2, "rosette": 1}, "earnings": 400.0, "misfits": []},
-        {"list": "big", "searched": "quickly", **dict.fromkeys(TOLD, 0), "sets": {}, "misfits": [{"sentence": misfit}] * 6},
+        {
+            "list": "guitar",
+            "searched": "quickly",
+            **sums,
+            "sets": {"guitar": 2, "rosette": 1},
+            "earnings": 400.0,
+            "misfits": [],
+        },
+        {
+            "list": "big",
+            "searched": "quickly",
+            **dict.fromkeys(TOLD, 0),
+            "sets": {},
+            "misfits": [{"sentence": misfit}] * 6,
+        },
         {"list": "late", "searched": "no", "misfits": []},
         {"list": "all together", "searched": "plan", **sums, "sets": {"guitar": 1}, "earnings": 350.0, "misfits": []},
     ]
@@ -104,7 +127,9 @@ def test_rows_in_words():
     assert sets_of(guitar) == "2 guitar sets, 1 rosette"
     assert (sets_of(big), sets_of(late)) == ("nothing", "–")
     assert misfits_in_words(big.misfits, 2, Formatter())[2:] == ["4 more parts do not fit."]
-    assert misfits_in_words(big.misfits, 1, Formatter("in"))[0].startswith("8 15/16 in backs need 9 17/32 in from pith to bark")
+    assert misfits_in_words(big.misfits, 1, Formatter("in"))[0].startswith(
+        "8 15/16 in backs need 9 17/32 in from pith to bark"
+    )
     alone = better_alone((guitar, big, late, together), "sets")
     assert alone.startswith("The list guitar alone earns more than all together")
     assert better_alone((guitar, big, late, together), "value") == ""
@@ -131,7 +156,11 @@ def test_the_console_tells_nothing_of_one_list(capsys):
     assert capsys.readouterr().out == ""
     show_good_for(Console(), script_with_rows())
     shown = " ".join(capsys.readouterr().out.split())
-    assert "What the log is good for" in shown and "big: 227 mm backs need 242 mm" in shown and "3 more parts do not fit." in shown
+    assert (
+        "What the log is good for" in shown
+        and "big: 227 mm backs need 242 mm" in shown
+        and "3 more parts do not fit." in shown
+    )
 
 
 def test_one_list_tells_what_does_not_fit_on_page_1(capsys):
@@ -150,7 +179,10 @@ def test_all_bundled_lists_are_printed(capsys):
     assert main(["lists"]) == 0
     shown = capsys.readouterr().out
     assert all(name in shown for name in bundled_names("products"))
-    assert "610 × 227 × 5.8" in shown and "trade-sides: ring angle 70° at least, mean 78°; runout 3°, slope 6°; sapwood none" in shown
+    assert (
+        "610 × 227 × 5.8" in shown
+        and "trade-sides: ring angle 70° at least, mean 78°; runout 3°, slope 6°; sapwood none" in shown
+    )
     assert main(["lists", "ukulele", "--json"]) == 0
     assert [one["list"] for one in json.loads(capsys.readouterr().out)] == ["ukulele"]
 

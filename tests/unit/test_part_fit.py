@@ -18,7 +18,9 @@ LOG = log_of(STRAIGHT)
 
 
 def part_of(length=400.0, width=110.0, thickness=5.0, limits=TRADE, name="back", demand=None):
-    return sawn_parts(products_of(Part(name, 1, length, width, thickness, False), limits=limits, demands=[demand]), SPECIES)[0]
+    return sawn_parts(
+        products_of(Part(name, 1, length, width, thickness, False), limits=limits, demands=[demand]), SPECIES
+    )[0]
 
 
 def test_a_part_that_fits_is_not_told_of():
@@ -31,7 +33,9 @@ def test_a_wide_back_by_hand():
     found = misfit((LOG,), part_of(width=140.0), MACHINES)
     assert found.why is Why.ROOM and not found.somewhere
     assert found.needs == pytest.approx(161.5, abs=0.1) and found.has == pytest.approx(150.0, abs=0.3)
-    assert found.sentence.startswith("140 mm backs need 162 mm from pith to bark; this log has 150 mm on average, 150 mm at ")
+    assert found.sentence.startswith(
+        "140 mm backs need 162 mm from pith to bark; this log has 150 mm on average, 150 mm at "
+    )
 
 
 def test_sapwood_kept_out_needs_room():

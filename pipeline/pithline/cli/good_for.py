@@ -49,7 +49,9 @@ def show_good_for(console: Console, script: Mapping[str, Any]) -> None:
             table.add_row(one.name, "–", "–", "–", "–", "–")
             continue
         litres = ("–" if volume is None else f"{volume / 1e6:.1f}" for volume in (of.set_volume, of.loose_volume))
-        table.add_row(one.name, sets_of(one), *litres, f"{of.hours:.1f}", money_in_words(of.earnings, products.currency))
+        table.add_row(
+            one.name, sets_of(one), *litres, f"{of.hours:.1f}", money_in_words(of.earnings, products.currency)
+        )
     console.show(table)
     console.show(f"{how_searched(found)} {better_alone(found, str(script['proof'].get('asks_for', '')))}".rstrip())
     for one in found:

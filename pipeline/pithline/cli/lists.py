@@ -13,7 +13,9 @@ if TYPE_CHECKING:
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The command's own arguments."""
-    parser.add_argument("name", metavar="NAME", nargs="*", help="lists to show, bundled ones by name or files [default: all bundled]")
+    parser.add_argument(
+        "name", metavar="NAME", nargs="*", help="lists to show, bundled ones by name or files [default: all bundled]"
+    )
     parser.add_argument("--json", action="store_true", help="print what is shown as JSON, for machines")
 
 
@@ -46,7 +48,14 @@ def _show(console: Console, one: ProductList) -> None:
     from rich.table import Table
 
     table = Table(title=one.name, title_justify="left", box=SIMPLE_HEAD)
-    for name, right in (("set", False), ("price", True), ("demand", True), ("part", False), ("mm", False), ("limits", False)):
+    for name, right in (
+        ("set", False),
+        ("price", True),
+        ("demand", True),
+        ("part", False),
+        ("mm", False),
+        ("limits", False),
+    ):
         table.add_column(name, justify="right" if right else "left", no_wrap=name == "mm")
     for product in one.read["product"]:
         first = (product["name"], f"{product['price']:g}", str(product.get("demand", "any")))

@@ -44,7 +44,9 @@ def named(name: str | Path, kind: str) -> Path:
     if path.exists() or path.suffix:
         return path
     if str(name) not in known:
-        raise InputError(f"{name}: there is no such file, and none of that name is bundled; {nearest(name, known, kind)}")
+        raise InputError(
+            f"{name}: there is no such file, and none of that name is bundled; {nearest(name, known, kind)}"
+        )
     return bundled(f"{kind}/{name}.toml")
 
 

@@ -111,9 +111,7 @@ def stations(low: float, high: float) -> Array:
     return np.linspace(low, high, int(np.ceil((high - low) / STATION)) + 1)
 
 
-def first_surface(
-    ends: tuple[float, float], along: Array, centre: Array, radius: Array, harmonics: int
-) -> Surface:
+def first_surface(ends: tuple[float, float], along: Array, centre: Array, radius: Array, harmonics: int) -> Surface:
     """A surface of round sections, to start a fit from.
 
     Parameters
@@ -162,9 +160,7 @@ def on_stations(surface: Surface, points: Array) -> Surface:
     return replace(surface, x=x, cells=total, miss=miss)
 
 
-def fit_surface(
-    points: Array, start: Surface, rounds: int, widest: float, known: KnownPoints | None = None
-) -> Surface:
+def fit_surface(points: Array, start: Surface, rounds: int, widest: float, known: KnownPoints | None = None) -> Surface:
     """Fit a surface to points (m, 3) of bark, from `start` and what it has learnt of the log.
 
     Parameters

@@ -132,7 +132,11 @@ def misfit_rows(found: Sequence[Misfit]) -> list[dict[str, Any]]:
                 "why": str(one.why),
                 "needs": one.needs,
                 "has": one.has,
-                **({"mean": one.mean, "clock_deg": float(np.degrees(one.clock))} if one.why in (Why.ROOM, Why.GRAIN) else {}),
+                **(
+                    {"mean": one.mean, "clock_deg": float(np.degrees(one.clock))}
+                    if one.why in (Why.ROOM, Why.GRAIN)
+                    else {}
+                ),
                 "somewhere": one.somewhere,
                 "sentence": one.sentence,
             },

@@ -22,7 +22,18 @@ from pithline.plan.problem.parts import SawnPart
 from pithline.plan.search import SeenWay, bolt_classes, price_start, search_seen
 
 GLANCE = Effort(
-    "glance", 6, 40.0, rounds=4, answers=1, master=1.0, firsts=2, halves=1, fine=2.0, depth_step=5.0, across_step=10.0, corner_step=20.0
+    "glance",
+    6,
+    40.0,
+    rounds=4,
+    answers=1,
+    master=1.0,
+    firsts=2,
+    halves=1,
+    fine=2.0,
+    depth_step=5.0,
+    across_step=10.0,
+    corner_step=20.0,
 )
 """As rough as a search that tells whether crosscutting pays: what it finds is sawable, and a full search finds more."""
 
@@ -84,7 +95,11 @@ def kind_of(part: SawnPart) -> Kind:
 
 
 def glance(
-    log: PlanLog, context: SearchContext, parts: Sequence[SawnPart], places: tuple[float, ...], monitor: Monitor = SILENT
+    log: PlanLog,
+    context: SearchContext,
+    parts: Sequence[SawnPart],
+    places: tuple[float, ...],
+    monitor: Monitor = SILENT,
 ) -> Glance:
     """Look at a log, crosscut at `places`, for all the parts that several lists ask for.
 

@@ -102,7 +102,9 @@ def nearest_place(part: SawnPart, pith_radius: float) -> Place | None:
     At height h over the pith a ring meets a level face at atan(u / h), u sideways from the pith.
     """
     limits, half, h = part.limits, part.thickness / 2.0, HEIGHTS[:, None]
-    least, mean = (angle + ANGLE_RESERVE if angle > 0.0 else 0.0 for angle in (limits.ring_angle_min, limits.ring_angle_mean))
+    least, mean = (
+        angle + ANGLE_RESERVE if angle > 0.0 else 0.0 for angle in (limits.ring_angle_min, limits.ring_angle_mean)
+    )
     most = np.pi if limits.ring_angle_max is None else limits.ring_angle_max - ANGLE_RESERVE
     gap = np.maximum(h - half, 0.0)
     clear = np.sqrt(np.maximum(pith_radius**2 - gap**2, 0.0))
@@ -149,7 +151,7 @@ def plate_room(log: PlanLog, length: float) -> PlateRoom:
     chord = log.origin[1:] + (x - log.origin[0])[:, None] * (log.axis[1:] / log.axis[0])
     clocks: Array = np.radians(np.arange(0.0, 360.0, CLOCK_STEP))
     pith = (field.pith - chord) @ clock_direction(clocks).T
-    bark: Array = pith + field.radius[:, : -1 : CLOCK_STEP]
+    bark: Array = pith + field.radius[:, :-1:CLOCK_STEP]
     inside = np.flatnonzero((x >= log.butt.point[0] + log.trim_butt) & (x <= log.top.point[0] - log.trim_top))
     count = int(np.floor(length / field.dx)) + 1
     if len(inside) < count:
@@ -250,13 +252,17 @@ def _in_log(log: PlanLog, part: SawnPart, place: Place, passing: bool) -> Misfit
     return _told(part, Why.ROOM, (needs, has), known, words)
 
 
-def _best_grade(log: PlanLog, part: SawnPart, place: Place, seen: PlateRoom, enough: NDArray[np.intp]) -> PlateGrade | None:
+def _best_grade(
+    log: PlanLog, part: SawnPart, place: Place, seen: PlateRoom, enough: NDArray[np.intp]
+) -> PlateGrade | None:
     """Of plates all round, where there is room, and along the log: the first that passes, else the one that misses least."""
     best: PlateGrade | None = None
     for k in enough[:: max(1, len(enough) // GRADED)]:
         fitting = np.flatnonzero(seen.room[:, k] >= place.radius)
         for w in fitting[np.unique(np.linspace(0, len(fitting) - 1, ALONG).astype(int))] if len(fitting) else ():
-            corner, edges = _box(log, part, place, float(seen.starts[w]), float(seen.clocks[k]), float(seen.pith_out[w, k]))
+            corner, edges = _box(
+                log, part, place, float(seen.starts[w]), float(seen.clocks[k]), float(seen.pith_out[w, k])
+            )
             ends = np.array([corner + i * edges[0] + j * edges[1] + m * edges[2] for i, j, m in np.ndindex(2, 2, 2)])
             if in_trims(log, ends).any():
                 continue
@@ -270,7 +276,11 @@ def _best_grade(log: PlanLog, part: SawnPart, place: Place, seen: PlateRoom, eno
 
 def _excess(grade: PlateGrade, limits: Limits) -> float:
     """How far a plate misses the limits of its grain. [rad]"""
-    over = [grade.runout - limits.runout_max, limits.ring_angle_min - grade.ring_min, limits.ring_angle_mean - grade.ring_mean]
+    over = [
+        grade.runout - limits.runout_max,
+        limits.ring_angle_min - grade.ring_min,
+        limits.ring_angle_mean - grade.ring_mean,
+    ]
     over += [] if limits.slope_max is None else [grade.slope - limits.slope_max]
     return max(*over, 0.0)
 
