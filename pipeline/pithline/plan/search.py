@@ -37,6 +37,8 @@ from pithline.plan.programmes.cradled_fans import FACE_CELLS, FAN_REACH
 Array = NDArray[np.float64]
 CLOSE_LOOKS = 0.06
 """Looks whose bound is this near to the least give the master their columns."""
+FEWEST_LOOKS = 2
+"""Looks that saw any way to saw the log, and give the master their columns however far their bounds are."""
 NEARLY_AS_GOOD = 0.07
 """Ways to crosscut a log that promise less than the best by no more than this share of it are searched too."""
 
@@ -220,9 +222,13 @@ def _contending(search: _WaySearch, classes: Sequence[BoltClass]) -> list[BoltCl
 
 
 def _gather(columns: list[list[Way]], found: ClassFound) -> None:
-    """Add the ways seen at prices near the best ones; ways of a narrower class serve a wider one too."""
-    for look in found.looks:
-        if look.bound <= found.bound + CLOSE_LOOKS * abs(found.bound):
+    """Add the ways seen at prices near the best ones; ways of a narrower class serve a wider one too.
+
+    Where little is wanted of a log, the best prices leave nothing worth a setting: then the next looks that saw any count.
+    """
+    some = [look for look in found.looks if any(look.ways)]
+    for number, look in enumerate(some):
+        if number < FEWEST_LOOKS or look.bound <= found.bound + CLOSE_LOOKS * abs(found.bound):
             for own, ways in zip(columns, look.ways, strict=True):
                 own += ways
 
