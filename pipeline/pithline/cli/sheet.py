@@ -11,7 +11,9 @@ from pithline.cli.console import Console
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The command's own arguments."""
     parser.add_argument("script", metavar="CUT_SCRIPT", help="a cut-script.json, as `pithline plan` writes it")
-    parser.add_argument("--out", required=True, metavar="DIR", help="folder for what is printed; its files are replaced whole")
+    parser.add_argument(
+        "--out", required=True, metavar="DIR", help="folder for what is printed; its files are replaced whole"
+    )
     parser.add_argument("--units", choices=("mm", "in"), default="mm", help="what lengths are in [default: mm]")
     parser.add_argument("--paper", choices=("A4", "Letter"), default="A4", help="[default: A4]")
 

@@ -23,7 +23,9 @@ def _name(value: object, key: str) -> str:
     try:
         return text(value, key)
     except InputError:
-        raise InputError(f'{key} must be an id, a crayon mark or a number of the sheet, such as {key} = "S3".') from None
+        raise InputError(
+            f'{key} must be an id, a crayon mark or a number of the sheet, such as {key} = "S3".'
+        ) from None
 
 
 _THICK = Table({"thickness": Key(_POSITIVE, required=True)})

@@ -8,20 +8,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.logmodel.bark_points import LogPoints, within_faces
+from pithline.logmodel.butt_end import LogEnds, tell_butt
 from pithline.logmodel.card import Card, PithMark, ScanPoint
 from pithline.logmodel.log_frame import (
     Chord,
     Frame,
-    LogEnds,
     axis_vector,
-    butt_is_low,
     log_frame,
     millimetres,
     up_vector,
 )
 from pithline.logmodel.pith_line import locate_pith
 from pithline.logmodel.plausibility import check_span, check_thickness
-from pithline.logmodel.surface import Surface, first_surface, fit_surface, stations
+from pithline.logmodel.surface import Surface, first_surface, fit_surface
 from pithline.scan.end_faces import ScannedFace, find_faces
 from pithline.scan.log_search import FoundLog, find_log
 
@@ -32,12 +31,10 @@ BEYOND = 115.0
 COARSE_POINTS = 60_000
 """Points that a coarse surface is fitted to at most."""
 COARSE_HARMONICS, COARSE_ROUNDS = 3, 4
-FIRST_WIDTH, FIRST_SHARE = 20.0, 0.1
-"""Points this far [mm, and part of the radius] off the rough log still pull the first coarse surface…"""
-SECOND_WIDTH, SECOND_SHARE = 12.0, 0.06
-"""… and this far off that one, the second."""
-END_PART = 0.1
-"""The thickness of an end is the mean over this part of the log's length."""
+FIRST_WIDTH, SECOND_WIDTH = 0.2, 0.12
+"""Points this far off the rough log still pull the first coarse surface, and this far off that one, the second. [radii]"""
+PROFILE = 61
+"""Places along the log at which its thickness tells the butt."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +59,9 @@ class ScanScene:
 
 @dataclass(frozen=True, slots=True)
 class LaidLog:
-    """The log in its own frame: its points, its faces (butt, top), a coarse surface, and the way there from scan coordinates."""
+    """The log in its own frame: its points, its faces (butt, top), a coarse surface, the way there from scan coordinates, and a
+    sentence where the butt is in doubt.
+    """
 
     frame: Frame
     log: LogPoints
@@ -70,6 +69,7 @@ class LaidLog:
     coarse: Surface
     scan_to_log: Array  # (4, 4)
     cautions: tuple[str, ...] = ()
+    butt_doubt: str = ""
 
 
 def find_scene(points: Array, card: Card, default_up: str, pick: int | None) -> ScanScene:
@@ -101,16 +101,15 @@ def lay_into_log_frame(scene: ScanScene, card: Card) -> LaidLog:
     rough = scene.found.rough
     coarse, along = _along_rough_axis(scene)
     ends = [_on_centreline(coarse, face) @ rough.turn for face in along]
-    span = END_PART * float(np.linalg.norm(ends[1] - ends[0]))
-    radii = tuple(_mean_radius(coarse, face.point[0], sign * span) for face, sign in zip(along, (1, -1), strict=True))
-    low = butt_is_low(card, LogEnds(ends[0], ends[1], (radii[0], radii[1])), rough.turn[0], scene.inward)
-    butt, top = (0, 1) if low else (1, 0)
+    radius = coarse.rows_at(np.linspace(along[0].point[0], along[1].point[0], PROFILE))[:, 0]
+    told = tell_butt(card, LogEnds(ends[0], ends[1], radius), rough.turn[0], scene.inward)
+    butt, top = (0, 1) if told.low else (1, 0)
     faces = (scene.faces[butt], scene.faces[top])
     pith = (ends[butt], ends[top])
     for _ in range(2):
         known = (_marked(card.pith_butt, pith[0], scene), _marked(card.pith_top, pith[1], scene))
         frame, cautions = log_frame(card, Chord(ends[butt], ends[top], known), scene.up, scene.inward)
-        laid = replace(_laid(scene, frame, coarse, faces), cautions=tuple(cautions))
+        laid = replace(_laid(scene, frame, coarse, faces), cautions=tuple(cautions), butt_doubt=told.doubt)
         if card.twelve_butt is None and card.twelve_top is None:
             break
         pith = _pith_ends(scene, card, laid)
@@ -125,9 +124,9 @@ def _along_rough_axis(scene: ScanScene) -> tuple[Surface, tuple[ScannedFace, Sca
     faces = (_in_frame(scene.faces[0], turned), _in_frame(scene.faces[1], turned))
     inside = within_faces(local, faces)
     thin = np.flatnonzero(inside)[:: max(1, int(inside.sum() // COARSE_POINTS))]
-    x = stations(faces[0].point[0] - BEYOND, faces[1].point[0] + BEYOND)
-    start = first_surface(x, rough.u, rough.centre, rough.radius, COARSE_HARMONICS)
-    return fit_surface(local[thin], start, COARSE_ROUNDS, FIRST_WIDTH + FIRST_SHARE * rough.size), faces
+    reach = (float(faces[0].point[0]) - BEYOND, float(faces[1].point[0]) + BEYOND)
+    start = first_surface(reach, rough.u, rough.centre, rough.radius, COARSE_HARMONICS)
+    return fit_surface(local[thin], start, COARSE_ROUNDS, FIRST_WIDTH * rough.size), faces
 
 
 def _marked(mark: PithMark | None, place: Array, scene: ScanScene) -> Array:
@@ -142,11 +141,6 @@ def _pith_ends(scene: ScanScene, card: Card, laid: LaidLog) -> tuple[Array, Arra
     yz = laid.coarse.centre(at) + line.offset_at(at)
     places = np.column_stack([at, yz]) @ laid.frame.turn + laid.frame.origin
     return places[0], places[1]
-
-
-def _mean_radius(surface: Surface, at: float, span: float) -> float:
-    low, high = sorted((at, at + span))
-    return float(surface.rows_at(np.linspace(low, high, 5))[:, 0].mean())
 
 
 def _on_centreline(surface: Surface, face: ScannedFace) -> Array:
@@ -177,12 +171,11 @@ def _laid(scene: ScanScene, frame: Frame, coarse: Surface, faces: tuple[ScannedF
     rows = coarse.rows_at(coarse.x)
     line = frame.inward(np.column_stack([coarse.x, rows[:, 2], rows[:, 1]]) @ turn)
     order = np.argsort(line[:, 0])
-    x = stations(butt.point[0] - BEYOND, top.point[0] + BEYOND)
-    start = first_surface(x, line[order, 0], line[order, 1:], rows[order, 0], COARSE_HARMONICS)
+    reach = (float(butt.point[0]) - BEYOND, float(top.point[0]) + BEYOND)
+    start = first_surface(reach, line[order, 0], line[order, 1:], rows[order, 0], COARSE_HARMONICS)
     inside = np.flatnonzero(within_faces(log.points, (butt, top)))
     thin = inside[:: max(1, len(inside) // COARSE_POINTS)]
-    width = SECOND_WIDTH + SECOND_SHARE * float(np.median(rows[:, 0]))
-    surface = fit_surface(log.points[thin], start, COARSE_ROUNDS, width)
+    surface = fit_surface(log.points[thin], start, COARSE_ROUNDS, SECOND_WIDTH * coarse.radius)
     return LaidLog(frame, log, (butt, top), surface, _matrix(scene, frame))
 
 

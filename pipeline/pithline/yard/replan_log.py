@@ -165,7 +165,9 @@ class _Replanning:
         sums = settle_by_replay(plan.ledger, self.model, own.parts, own.inputs.products).with_wood()
         watch.tell("what is not known", 0.9)
         pairs = self.work.of_pieces(plan.candidate.log_layout.layouts)
-        evaluation = evaluate(own.log, pairs, sums, self.own.case(request).context, Sampling(request.samples, request.seed))
+        evaluation = evaluate(
+            own.log, pairs, sums, self.own.case(request).context, Sampling(request.samples, request.seed)
+        )
         beside = {key: self.earlier["practice"][key] for key in ("slabs", "with_bolts")}
         held = {one["id"]: one["mark"] for one in self.earlier["pieces"]}
         finished = FinishedPlan(own, own.case(request).context, plan, sums, beside, evaluation, self.model, held)

@@ -98,9 +98,7 @@ class Economics:
         return total
 
 
-def economics_of(
-    objective: Objective, parts: Sequence[SawnPart], products: Products, machines: Machines
-) -> Economics:
+def economics_of(objective: Objective, parts: Sequence[SawnPart], products: Products, machines: Machines) -> Economics:
     """What an objective makes of parts, of some products, and machines."""
     volume = np.array([part.volume for part in parts]) / LITRE
     mill, resaw = machines.mill, machines.resaw

@@ -97,7 +97,9 @@ def thicknesses(context: SearchContext) -> tuple[float, ...]:
     return tuple(out)
 
 
-def cells_of(parts: tuple[SawnPart, ...], grid: Grid, crosscut_kerf: float) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+def cells_of(
+    parts: tuple[SawnPart, ...], grid: Grid, crosscut_kerf: float
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Sizes of parts in cells along, each with the kerf of one crosscut, and across: (P,) each."""
     along = [int(np.ceil((part.length + crosscut_kerf) / grid.along_step - 1e-6)) for part in parts]
     across = [int(np.ceil(part.width / grid.across_step - 1e-6)) for part in parts]
