@@ -100,8 +100,8 @@ def _drying(job: PrintJob) -> list[str]:
         return []
     told = ", ".join(f"{job.fmt.length(each)}: {n}" for each, n in weeks.items())
     return [
-        f"Weeks from the saw until it can be used, about, by thickness: {told} (from FPL Report 2086, 1957, and common practice; your shed's "
-        "own figures come first)."
+        f"Weeks from the saw until it can be used, about, by thickness: {told} (from FPL Report 2086, 1957, and common practice; "
+        "your shed's own figures come first)."
     ]
 
 
