@@ -317,9 +317,7 @@ def appraise_logs(
     return Appraisal(document, [log.pictures for log in done])
 
 
-def write_plan(
-    plan: PlanScripts | Mapping[str, Any], folder: str | Path, units: str = "mm", paper: str = "A4"
-) -> None:
+def write_plan(plan: PlanScripts | Mapping[str, Any], folder: str | Path, units: str = "mm", paper: str = "A4") -> None:
     """Write everything a plan's folder holds: cut script, its ladder, set-up sheet, shop cards, end templates, labels, 3D preview.
 
     Parameters

@@ -32,7 +32,9 @@ def bolt_of(log, base=0.0):
     """The quarter between clock angles `base` and `base` + 90°, 40 mm off the pith's chord."""
     piece = Piece("log", "log")
     for k, clock in enumerate((base, base + QUARTER)):
-        piece = piece.above(normal_at(log.axis, clock), 40.0 + float(log.origin @ normal_at(log.axis, clock)), 2.0, f"c{k}", "b", "bolt")
+        piece = piece.above(
+            normal_at(log.axis, clock), 40.0 + float(log.origin @ normal_at(log.axis, clock)), 2.0, f"c{k}", "b", "bolt"
+        )
     return piece
 
 

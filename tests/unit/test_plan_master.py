@@ -135,7 +135,14 @@ def test_the_answer_is_what_its_ways_come_to(seed):
 def test_a_cradle_is_opened_once_for_all_that_use_it():
     """Two bolts of 0.5 each in one cradle that costs 0.4 to set up pay; one alone of 0.3 does not."""
     market = random_market(np.random.default_rng(1), products=1, kinds=1, unlimited=1.0)
-    market = replace(market, need=np.array([[1]]), set_worth=np.array([1.0]), loose=np.zeros(1), single=np.zeros(1), mated=np.zeros(1, bool))
+    market = replace(
+        market,
+        need=np.array([[1]]),
+        set_worth=np.array([1.0]),
+        loose=np.zeros(1),
+        single=np.zeros(1),
+        mated=np.zeros(1, bool),
+    )
     fills = HandFills()
 
     def bolt(name, plates, charge):

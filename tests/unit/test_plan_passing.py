@@ -79,7 +79,9 @@ def test_the_menu_holds_whole_stacks_of_what_fills_most_of_a_set_and_blocks():
     assert list(menu) == sorted(menu)
 
 
-@pytest.mark.parametrize(("cradles", "rolls"), [((), 12), ((22.5, 45.0), 24), ((30.0,), 12), ((20.0,), 36), ((11.0,), 72)])
+@pytest.mark.parametrize(
+    ("cradles", "rolls"), [((), 12), ((22.5, 45.0), 24), ((30.0,), 12), ((20.0,), 36), ((11.0,), 72)]
+)
 def test_rolls_are_such_that_every_cradle_has_one(cradles, rolls):
     machines = replace(SHOP.machines, resaw=replace(SHOP.machines.resaw, cradles_deg=cradles))
     found = rolls_for(COARSE, machines, False)
@@ -115,7 +117,9 @@ def test_rift_sawn_parts_pass_where_rings_lean():
     """From 30° to 60°, mean 40° and more: never on a plane through the pith, and nowhere where quartered ones do."""
     rift = Limits("rift", np.radians(30), np.radians(40), np.radians(3), ring_angle_max=np.radians(60))
     context = context_of(shop_of(products_of(RULE, limits=rift)), effort=SMALL)
-    leaning, quartered = (grid_of(log_of(), one) for one in (context, context_of(shop_of(products_of(RULE)), effort=SMALL)))
+    leaning, quartered = (
+        grid_of(log_of(), one) for one in (context, context_of(shop_of(products_of(RULE)), effort=SMALL))
+    )
     ours, theirs = leaning.passing(0)[1][0], quartered.passing(0)[1][0]
     middles = np.abs(leaning.grid.depths)
     assert ours[middles > 40.0].any() and not ours[middles < 15.0].any()

@@ -78,7 +78,9 @@ def test_planes_are_least_where_enumeration_finds_them(seed):
     axes = [np.linspace(max(c - r, f), c + r, 121) for c, r, f in zip(centre, reach, market.floor, strict=True)]
     found = min(total(np.array(at)) for at in itertools.product(*axes))
     step = max(float(np.diff(axis).max()) for axis in axes)
-    steep = max(float(np.abs(one.slope).sum()) for one in planes) + float(np.where(np.isfinite(market.wanted), market.wanted, 0).sum())
+    steep = max(float(np.abs(one.slope).sum()) for one in planes) + float(
+        np.where(np.isfinite(market.wanted), market.wanted, 0).sum()
+    )
     assert least <= found + 1e-6 and found <= least + step * (steep + 20.0)
 
 

@@ -145,9 +145,7 @@ def first_place(direction, low, top, faces):
 def fan_grid(values, grid):
     """A table of slabs as the kernels read it."""
     half_depth, half_across = len(grid.depths) // 2, len(grid.across) // 2
-    return FanGrid(
-        values, np.array(MENU), CELLS, grid.depth_step, grid.across_step, half_depth, half_across, KERF, GAP
-    )
+    return FanGrid(values, np.array(MENU), CELLS, grid.depth_step, grid.across_step, half_depth, half_across, KERF, GAP)
 
 
 class Bolt:

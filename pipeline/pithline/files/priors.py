@@ -186,7 +186,9 @@ class Priors:
     check_length: float = field(metadata=_prior("end_checks.length", _LENGTH, "how far they reach in when felled"))
     check_growth: float = field(
         metadata=_prior(
-            "end_checks.first_month", _LENGTH, "and further in the first month; in n months the square root of n times that"
+            "end_checks.first_month",
+            _LENGTH,
+            "and further in the first month; in n months the square root of n times that",
         )
     )
     check_coated: float = field(metadata=_prior("end_checks.coated", share, "share of it where ends were coated"))
@@ -199,7 +201,9 @@ class Priors:
     figure_factor: float = field(
         metadata=_prior("figure.factor", number(at_least=1.0, what="factor"), "median of what it makes of prices")
     )
-    figure_spread: float = field(metadata=_prior("figure.spread", spread(3.0), "of the logarithm of what goes beyond 1"))
+    figure_spread: float = field(
+        metadata=_prior("figure.spread", spread(3.0), "of the logarithm of what goes beyond 1")
+    )
     figure_reach: float = field(metadata=_prior("figure.reach", share, "share of the log's plates that have it"))
     other_buyer: OtherBuyer = field(default=NO_BUYER, metadata=table("alternatives", OtherBuyer, required=False))
 

@@ -11,6 +11,7 @@ In the order of a plan:
     climb               each carried out on the machines of a Workshop, the best refined, as a ladder by rising work
     sum_up, totals, evaluate, upper_bound
                         what a plan comes to, and what is not known of it
+    glance, misfits     what the log gives by each of several product lists, and which wanted parts do not fit it
 
 and once the log is open:
 
@@ -21,8 +22,10 @@ come out, and `proven_prices` says what none of them can exceed.
 """
 
 from pithline.plan.evaluate.evaluation import Evaluation, Sampling, evaluate, upper_bound
+from pithline.plan.evaluate.glance import Glance, glance
 from pithline.plan.evaluate.judge import Judge, judge_on_samples, plate_counts
 from pithline.plan.evaluate.ladder import ExecutedPlan, Ladder, PlanCase, climb
+from pithline.plan.evaluate.part_fit import Misfit, Why, misfits
 from pithline.plan.evaluate.practice import PracticeResult, practice
 from pithline.plan.evaluate.totals import Sums, piece_list, plate_list, sum_up, totals, weighed
 from pithline.plan.execute.bucked_log import LogLayout, crosscut_log
@@ -73,6 +76,7 @@ __all__ = [
     "Evaluation",
     "ExecutedPlan",
     "FillRequest",
+    "Glance",
     "Judge",
     "Ladder",
     "LayoutSetting",
@@ -81,6 +85,7 @@ __all__ = [
     "Locks",
     "LogLayout",
     "Market",
+    "Misfit",
     "Monitor",
     "MovedHistory",
     "Objective",
@@ -100,6 +105,7 @@ __all__ = [
     "SearchContext",
     "SplitScript",
     "Sums",
+    "Why",
     "Workshop",
     "climb",
     "cost_of_locks",
@@ -109,9 +115,11 @@ __all__ = [
     "evaluate",
     "execute_as_drawn",
     "gather_sets",
+    "glance",
     "judge_on_samples",
     "kept_candidate",
     "layout_of_script",
+    "misfits",
     "no_part_fits",
     "operations_from_json",
     "operations_to_json",

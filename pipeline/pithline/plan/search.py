@@ -164,7 +164,9 @@ def see_way(way: CrosscutWay, context: SearchContext, monitor: Monitor = SILENT)
     on_mill = any(bolts_on_mill(one, context.machines) for one in way.logs)
     rolls = rolls_for(context.effort, context.machines, on_mill)
     grids = [
-        log_grid(one, context, rolls, lambda part, i=i: monitor.report("looking at the wood", (i + part) / len(way.logs)))
+        log_grid(
+            one, context, rolls, lambda part, i=i: monitor.report("looking at the wood", (i + part) / len(way.logs))
+        )
         for i, one in enumerate(way.logs)
     ]
     return SeenWay(way, grids, GridFills(grids), rolls, on_mill)

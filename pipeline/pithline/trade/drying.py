@@ -31,7 +31,9 @@ class Drying:
 
     inch_weeks: float = field(metadata=key("inch_weeks", _WEEKS, "weeks that an inch (25.4 mm) dries in the air"))
     power: float = field(
-        metadata=key("power", number(at_least=1.0, at_most=2.0, what="number"), "of the thickness, that these grow with")
+        metadata=key(
+            "power", number(at_least=1.0, at_most=2.0, what="number"), "of the thickness, that these grow with"
+        )
     )
     indoor_weeks: float = field(
         default=0.0, metadata=key("indoor_weeks", _WEEKS, "and weeks indoors after that, whatever the thickness")

@@ -46,6 +46,7 @@ from pithline.yard.finalise import (
     script_from_plan,
     settle_by_replay,
 )
+from pithline.yard.good_for import good_for
 from pithline.yard.prepared_log import PreparedLog, prepare_log
 from pithline.yard.request import Inputs, Request, read_inputs
 from pithline.yard.watch import PlanWatch
@@ -163,7 +164,10 @@ def plan_model(model: LogModel, inputs: Inputs, request: Request, monitor: Monit
         )
     document = model_to_json(model)
     planning = _Planning(own, case, request, ways, document, practice_beside(ways.custom, own, document))
-    return planning.scripts(ladder, _rung(ladder, request, inputs.card.id), watch)
+    scripts = planning.scripts(ladder, _rung(ladder, request, inputs.card.id), watch)
+    places = ladder.rungs[-1].candidate.log_layout.places
+    scripts.script["proof"] |= good_for(own, request, places, scripts.script, watch)
+    return scripts
 
 
 def _rung(ladder: Ladder, request: Request, name: str) -> int:

@@ -94,9 +94,7 @@ class Inputs:
     metal_chance: float = 0.0
 
 
-def read_inputs(
-    card_path: str | Path, mill: str | Path | None = None, products: Sequence[str | Path] = ()
-) -> Inputs:
+def read_inputs(card_path: str | Path, mill: str | Path | None = None, products: Sequence[str | Path] = ()) -> Inputs:
     """Read and check the card of a log, mill and product lists, and find its scan.
 
     Parameters

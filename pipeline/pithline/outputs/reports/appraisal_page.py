@@ -184,8 +184,13 @@ def _trade(log: Mapping[str, Any]) -> tuple[NamedFact, ...]:
             f"{scaled['inches']} in by {scaled['feet']} ft; small end {log['diameter_small_end']:.0f} mm inside bark",
         ),
         *rows,
-        NamedFact("volume", f"{log['cubic_volume'] / M3:.3f} m³ inside, {log['cubic_volume_over_bark'] / M3:.3f} m³ over bark"),
-        NamedFact("green weight", f"{weight:.0f} kg ({weight / KG_PER_POUND:.0f} lb); allow for {heaviest_likely(weight):.0f} kg"),
+        NamedFact(
+            "volume", f"{log['cubic_volume'] / M3:.3f} m³ inside, {log['cubic_volume_over_bark'] / M3:.3f} m³ over bark"
+        ),
+        NamedFact(
+            "green weight",
+            f"{weight:.0f} kg ({weight / KG_PER_POUND:.0f} lb); allow for {heaviest_likely(weight):.0f} kg",
+        ),
     )
 
 

@@ -95,7 +95,12 @@ class Gains:
     def __call__(self, got: Outcome, minutes: float, met_metal: bool) -> float:
         """Of one outcome, sawn in `minutes`, with or without a band ruined by metal."""
         out = got.sales + rest_value(self.cubic, got.volume, self.money) - sawing_cost(minutes, self.hour_rate)
-        return out - drying_cost(got.volume, self.months, self.money) - (self.money.blade if met_metal else 0.0) - self.asked
+        return (
+            out
+            - drying_cost(got.volume, self.months, self.money)
+            - (self.money.blade if met_metal else 0.0)
+            - self.asked
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,11 +190,11 @@ def appraise(one: Lot, terms: AppraisalTerms, progress: Progress, share: ShareWo
     mean = float(np.mean([_counts(got, shop) for got in drawn.outcomes]))
     spoil = spoilers(seen, terms.priors, mean, alone, full)
     months = mean_months(plan.ledger, shop.parts, terms.drying)
-    gains = Gains(terms.priors.money, terms.trade.machines.mill.hour_rate, rows["cubic_volume"], months, one.card.cost or 0.0)
-    nets = drawn.nets(gains)
-    asking = InformationCase(
-        seen, terms.priors, shop, plan, plates, basis, gains, bool(nets.mean() > 0.0), terms.seed
+    gains = Gains(
+        terms.priors.money, terms.trade.machines.mill.hour_rate, rows["cubic_volume"], months, one.card.cost or 0.0
     )
+    nets = drawn.nets(gains)
+    asking = InformationCase(seen, terms.priors, shop, plan, plates, basis, gains, bool(nets.mean() > 0.0), terms.seed)
     worths = worth_finding_out(asking, lambda words, part: progress(words, 0.75 + 0.25 * part), share)
     if known.basis == "tape":
         worths = sorted([*worths, _scan_first(nets)], key=lambda worth: -worth.worth)
@@ -218,7 +223,9 @@ def _instead(plan: AppraisedPlan) -> list[str]:
     """That the practice layout stands in the place of a plan."""
     if not plan.note:
         return []
-    return [f"the search gave no plan ({plan.note}), so the practice layout is appraised: the log is worth that at least"]
+    return [
+        f"the search gave no plan ({plan.note}), so the practice layout is appraised: the log is worth that at least"
+    ]
 
 
 def _told(plan: AppraisedPlan, shop: AppraisalShop, products: Products) -> dict[str, Any]:

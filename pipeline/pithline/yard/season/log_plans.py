@@ -74,9 +74,7 @@ class SeasonLog:
     def waited(self, trim: float) -> SeasonLog:
         """The log once so much is trimmed off each end, beside the card's trims. [mm]"""
         log = _trimmed(self.own.log, trim)
-        return replace(
-            self, logs=crosscut_log(log, self.places, self.own.machines.buck.kerf, 0.0)[1], trim=trim
-        )
+        return replace(self, logs=crosscut_log(log, self.places, self.own.machines.buck.kerf, 0.0)[1], trim=trim)
 
     @property
     def parts(self) -> tuple[SawnPart, ...]:
