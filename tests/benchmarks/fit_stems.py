@@ -139,16 +139,22 @@ def main() -> None:
     runs = {"after": HERE.parent.parent.parent / "pipeline"} | ({"before": chosen.before} if chosen.before else {})
     for title, pipeline in runs.items():
         found = measured(pipeline, chosen.only)
-        print(f"\n**{title}**\n\n| case | centre | radius | surface seen | surface hidden | told | wrong and silent | refused |")
+        print(
+            f"\n**{title}**\n\n| case | centre | radius | surface seen | surface hidden | told | wrong and silent | refused |"
+        )
         print("|---|---|---|---|---|---|---|---|")
         for name, cases in found.items():
             print(line(name, cases))
         fitted = [row for cases in found.values() for row in cases if "refused" not in row]
-        halves = [row for name in found if "half of" in name or "other half" in name for row in found[name] if "within" in row]
+        halves = [
+            row for name in found if "half of" in name or "other half" in name for row in found[name] if "within" in row
+        ]
         shares = np.mean([row["within"] for row in halves], axis=0) if halves else (np.nan, np.nan)
         hidden = [row["z_hidden"] for row in fitted if row["z_hidden"] is not None]
         z = np.sqrt(np.mean(np.square(hidden))) if hidden else np.nan
-        print(f"\nOf halves, centre within two stated errors {shares[0]:.0%}, radius {shares[1]:.0%}; z of hidden cells {z:.2f}.")
+        print(
+            f"\nOf halves, centre within two stated errors {shares[0]:.0%}, radius {shares[1]:.0%}; z of hidden cells {z:.2f}."
+        )
 
 
 if __name__ == "__main__":

@@ -12,7 +12,7 @@ from pithline.files.found import FOUND
 from pithline.files.mills import MILL
 from pithline.files.practice import PRACTICE
 from pithline.files.products import PRODUCTS
-from pithline.files.tables import Named, Table, Tables
+from pithline.keys.declared import Named, Table, Tables
 from pithline.script.schema import schema_bytes
 
 DOCS = Path(__file__).resolve().parents[2] / "docs"
@@ -41,7 +41,9 @@ def properties(schema):
             yield from properties(one)
 
 
-@pytest.mark.parametrize("table", [CARD, FOUND, MILL, PRODUCTS, PRACTICE], ids=["card", "found", "mill", "products", "practice"])
+@pytest.mark.parametrize(
+    "table", [CARD, FOUND, MILL, PRODUCTS, PRACTICE], ids=["card", "found", "mill", "products", "practice"]
+)
 def test_every_key_a_user_can_write_is_named(table):
     keys = set(keys_of(table))
     assert len(keys) > 3 and not keys - WORDS

@@ -38,7 +38,8 @@ def test_a_cylinder_is_in_doubt():
 
 
 @pytest.mark.parametrize(
-    "said", [{"butt": "max"}, {"pith_butt": ScanPoint((2990.0, 0.0, 0.0))}, {"twelve_top": ScanPoint((5.0, 0.0, 150.0))}]
+    "said",
+    [{"butt": "max"}, {"pith_butt": ScanPoint((2990.0, 0.0, 0.0))}, {"twelve_top": ScanPoint((5.0, 0.0, 150.0))}],
 )
 def test_what_contradicts_the_form_is_taken_and_told(said):
     found = told(TAPER, **said)

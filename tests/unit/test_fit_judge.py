@@ -49,7 +49,9 @@ def test_an_outline_that_is_off_is_told_where_it_is(fitted):
     off = surface.miss.copy()
     rows = slice(len(surface.x) // 2, len(surface.x) // 2 + 15)
     off[rows, 14:23] += 9.0
-    (found,) = [one for one in judge(replace(surface, miss=off), fitted.points, fitted.stubs, None) if one.kind == "outline"]
+    (found,) = [
+        one for one in judge(replace(surface, miss=off), fitted.points, fitted.stubs, None) if one.kind == "outline"
+    ]
     assert found.size == pytest.approx(9.0, abs=1.5)
     assert np.degrees(found.clock) == pytest.approx(18 * 5, abs=20) and "3 o'clock" in found.words
     assert surface.x[rows][0] - 50.0 < found.x < surface.x[rows][-1] + 50.0
@@ -90,8 +92,12 @@ def test_little_girth_asks_for_more(log):
 
 def test_a_swapped_pair_of_marks_is_told(log, scan):
     card = card_of(log, scan)
-    swapped = replace(card, butt=None, pith_butt=ScanPoint(tuple(scan.pith_top)), pith_top=ScanPoint(tuple(scan.pith_butt)))
-    right = replace(card, butt=None, pith_butt=ScanPoint(tuple(scan.pith_butt)), pith_top=ScanPoint(tuple(scan.pith_top)))
+    swapped = replace(
+        card, butt=None, pith_butt=ScanPoint(tuple(scan.pith_top)), pith_top=ScanPoint(tuple(scan.pith_butt))
+    )
+    right = replace(
+        card, butt=None, pith_butt=ScanPoint(tuple(scan.pith_butt)), pith_top=ScanPoint(tuple(scan.pith_top))
+    )
     assert "butt" in kinds(fit_log(scan.points, swapped)) and "butt" not in kinds(fit_log(scan.points, right))
 
 

@@ -79,7 +79,8 @@ def banner_colour(model):
     rng = np.random.default_rng(3)
     clock, x = rng.uniform(-2.2, 2.2, 4000), rng.uniform(0, 1200, 4000)
     image = matplotlib.image.imread(
-        io.BytesIO(fit_page(model, np.column_stack([x, -300.0 * np.sin(clock), 300.0 * np.cos(clock)]))[1]), format="png"
+        io.BytesIO(fit_page(model, np.column_stack([x, -300.0 * np.sin(clock), 300.0 * np.cos(clock)]))[1]),
+        format="png",
     )
     return image[55, 1000, :3]
 
@@ -94,7 +95,9 @@ def test_the_page_says_its_verdict_in_colour(model, said):
 def test_sections_lie_where_something_was_found(model):
     usual = [at for at, _ in sections_shown(model)]
     assert usual == pytest.approx([96.0, 432.0, 768.0, 1104.0])
-    shown = sections_shown(replace(model, findings=(Finding("girth", 0, 0, 0.4, "Little."), FOUND), verdict="look here"))
+    shown = sections_shown(
+        replace(model, findings=(Finding("girth", 0, 0, 0.4, "Little."), FOUND), verdict="look here")
+    )
     assert len(shown) == 4 and [at for at, _ in shown] == sorted(at for at, _ in shown)
     # numbered as in the words: the first is of the whole log
     assert [(at, one[0]) for at, one in shown if one] == [(700.0, 2)]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
@@ -49,15 +50,18 @@ class Console:
 
     @contextmanager
     def progress(self) -> Iterator[Progress]:
-        """A progress line on stderr while the block runs; silent when quiet or when stderr is no terminal.
+        """A progress line on stderr while the block runs, or a line now and then where stderr is no terminal; silent when quiet.
 
         Yields
         ------
         callable
             To be called with what is being done and the fraction done.
         """
-        if self.quiet or not sys.stderr.isatty():
+        if self.quiet:
             yield lambda label, fraction: None
+            return
+        if not sys.stderr.isatty():
+            yield _Lines().tell
             return
         from rich.progress import BarColumn, TextColumn, TimeElapsedColumn
         from rich.progress import Progress as RichProgress
@@ -73,6 +77,25 @@ class Console:
 
             self._rich[stderr] = RichConsole(stderr=stderr)
         return self._rich[stderr]
+
+
+LINE_SECONDS = 5.0
+"""Least time between two lines of progress in a log. [s]"""
+
+
+class _Lines:
+    """Progress as lines of a log: a line where the work changes or some time has passed, never more than that."""
+
+    def __init__(self) -> None:
+        self.last: float | None = None
+
+    def tell(self, what: str, fraction: float) -> None:
+        """Say what is being done, unless something was said just now."""
+        now = time.monotonic()
+        if self.last is None or now - self.last >= LINE_SECONDS:
+            self.last = now
+            sys.stderr.write(f"{fraction:4.0%}  {_one_line(what)}\n")
+            sys.stderr.flush()
 
 
 def _one_line(sentence: str) -> str:

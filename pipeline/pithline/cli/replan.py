@@ -7,8 +7,9 @@ from pathlib import Path
 from typing import Any
 
 from pithline.cli.console import Console
-from pithline.cli.plan import add_search_arguments, show_limits
-from pithline.cli.script_file import read_script
+from pithline.cli.plan import add_search_arguments
+from pithline.cli.plan_summary import show_likely, show_limits, show_results
+from pithline.files.scripts import read_script
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -76,8 +77,6 @@ def summary_of(new: dict[str, Any], old: dict[str, Any]) -> dict[str, Any]:
 
 def show(console: Console, new: dict[str, Any], old: dict[str, Any], out: str, seconds: float) -> None:
     """The summary a sawyer reads."""
-    from rich.table import Table
-
     replanned = new["replan"]
     for one in replanned["changed"]:
         console.show(f"{one[:1].upper()}{one[1:]}.")
@@ -92,21 +91,10 @@ def show(console: Console, new: dict[str, Any], old: dict[str, Any], out: str, s
         )
     else:
         console.show("Nothing more is to be sawn.")
-    table = Table("", "earlier plan", "new plan")
-    for name, of in (
-        ("instrument wood, L", lambda t: f"{t['instrument_volume'] / 1e6:.1f}"),
-        ("plates", lambda t: str(t["plates"])),
-        ("complete sets", lambda t: ", ".join(f"{n} {name}" for name, n in t["sets"].items() if n) or "none"),
-        ("charged settings", lambda t: str(t["settings"])),
-        ("minutes", lambda t: f"{t['minutes']:.0f}"),
-    ):
-        table.add_row(name, of(old["totals"]), of(new["totals"]))
-    console.show(table)
-    p = new["uncertainty"]["instrument_volume"]
-    console.show(
-        f"Between {p['p10'] / 1e6:.1f} and {p['p90'] / 1e6:.1f} L four times in five, from what is still open."
-    )
+    show_results(console, new, {"earlier plan": old["totals"], "new plan": new["totals"]})
+    show_likely(console, new)
     show_limits(console, new)
     console.show(
-        f"Replayed and written to {out} in {seconds:.0f} s: cut script, set-up sheet, end templates, labels, preview."
+        f"Replayed and written to {out} in {seconds:.0f} s: cut script, set-up sheet, shop cards, overview, end templates, "
+        "labels, preview."
     )

@@ -6,13 +6,14 @@ import argparse
 from pathlib import Path
 
 from pithline.cli.console import Console
-from pithline.cli.script_file import read_script
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The command's own arguments."""
     parser.add_argument("script", metavar="CUT_SCRIPT", help="a cut-script.json, as `pithline plan` writes it")
-    parser.add_argument("--out", required=True, metavar="DIR", help="folder for what is printed; its files are replaced whole")
+    parser.add_argument(
+        "--out", required=True, metavar="DIR", help="folder for what is printed; its files are replaced whole"
+    )
     parser.add_argument("--units", choices=("mm", "in"), default="mm", help="what lengths are in [default: mm]")
     parser.add_argument("--paper", choices=("A4", "Letter"), default="A4", help="[default: A4]")
 
@@ -20,6 +21,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace, console: Console) -> int:
     """Draw and write all files, or none."""
     from pithline.errors import about
+    from pithline.files.scripts import read_script
     from pithline.files.write import check_folder, write_folder
     from pithline.outputs.plan_folder import sheet_files
     from pithline.outputs.print_job import print_job

@@ -88,7 +88,9 @@ def _document(species: Species, moisture: float) -> dict[str, Any]:
         "bark_ratio_error": species.bark_ratio_error,
         "sapwood_most": species.sapwood_most,
         "green_density": species.green_density,
-        "sources": {name: {"text": source.text, "standing": source.standing} for name, source in species.sources.items()},
+        "sources": {
+            name: {"text": source.text, "standing": source.standing} for name, source in species.sources.items()
+        },
         "moisture_percent": round(moisture, 2),
         "by_ring_angle": [
             {"ring_angle_deg": angle, "width_percent": width, "thickness_percent": thickness, "corner_deg": corner}
@@ -145,7 +147,15 @@ def _show_one(console: Console, species: Species, moisture: float) -> None:
     from pithline.trade.ring_names import DEFINITIONS, ring_names
     from pithline.trade.shrinkage import change_coefficient, size_change
 
-    table = Table("value", "", "standing", "source", title=f"{species.name} ({species.latin})", title_justify="left", box=SIMPLE_HEAD)
+    table = Table(
+        "value",
+        "",
+        "standing",
+        "source",
+        title=f"{species.name} ({species.latin})",
+        title_justify="left",
+        box=SIMPLE_HEAD,
+    )
     for name, words in (
         ("shrink_radial", f"{100.0 * species.shrink_radial:.1f} %"),
         ("shrink_tangential", f"{100.0 * species.shrink_tangential:.1f} %"),
@@ -156,14 +166,17 @@ def _show_one(console: Console, species: Species, moisture: float) -> None:
         table.add_row(name.replace("_", " "), words, species.sources[name].standing, species.sources[name].text)
     console.show(table)
     title = f"From green to {moisture:.1f} % moisture, by the angle of the rings to the face"
-    drying = Table("ring angle", "width", "thickness", "corner turns", "called", title=title, title_justify="left", box=SIMPLE_HEAD)
+    drying = Table(
+        "ring angle", "width", "thickness", "corner turns", "called", title=title, title_justify="left", box=SIMPLE_HEAD
+    )
     for degrees, width, thickness, corner in _drying(species, moisture):
         names = {ring_names(math.radians(degrees), definition) for definition in DEFINITIONS}
         called = "/".join(sorted({name for some in names for name in some}))
         drying.add_row(f"{degrees:.0f}°", f"{width:.2f} %", f"{thickness:.2f} %", f"{corner:.2f}°", called)
     console.show(drying)
     moves = [
-        size_change(200.0, change_coefficient(ovendry), *SEASON) for ovendry in (species.shrink_radial, species.shrink_tangential)
+        size_change(200.0, change_coefficient(ovendry), *SEASON)
+        for ovendry in (species.shrink_radial, species.shrink_tangential)
     ]
     console.show(
         f"200 mm across moves {moves[0]:.1f} mm quartersawn and {moves[1]:.1f} mm flat sawn between {SEASON[0]:.0f} and "

@@ -116,7 +116,9 @@ class Defect:
         If its kind is not known.
     """
 
-    kind: DefectKind = field(metadata=key("kind", one_of(*DefectKind), '"knot", "check", "metal" or "rot"', freeze=DefectKind))
+    kind: DefectKind = field(
+        metadata=key("kind", one_of(*DefectKind), '"knot", "check", "metal" or "rot"', freeze=DefectKind)
+    )
     x: float | None = field(
         default=None, metadata=key("x", _ZERO_OR_MORE, "station, from the butt end along the log", _told_by("x"))
     )
@@ -129,7 +131,9 @@ class Defect:
     )
     diameter: float | None = field(
         default=None,
-        metadata=key("diameter", _POSITIVE, "of a knot at the surface, of metal, of rot about the pith", _told_by("diameter")),
+        metadata=key(
+            "diameter", _POSITIVE, "of a knot at the surface, of metal, of rot about the pith", _told_by("diameter")
+        ),
     )
     length: float | None = field(
         default=None, metadata=key("length", _POSITIVE, "how far it reaches from its end inwards", _told_by("length"))
@@ -173,7 +177,9 @@ class Card:
         ),
     )
     felled: str | None = field(default=None, metadata=key("log.felled", date, "date of felling"))
-    cost: float | None = field(default=None, metadata=key("log.cost", _MONEY, "what the log cost, or what is asked for it"))
+    cost: float | None = field(
+        default=None, metadata=key("log.cost", _MONEY, "what the log cost, or what is asked for it")
+    )
     grown: str | None = field(
         default=None,
         metadata=key(
@@ -268,7 +274,8 @@ class Card:
         ),
     )  # fmt: skip
     pith_top: PithMark | None = field(
-        default=None, metadata=key("pith.top", pith_mark, "the same on the top end", "no: the centreline", freeze=mark_from)
+        default=None,
+        metadata=key("pith.top", pith_mark, "the same on the top end", "no: the centreline", freeze=mark_from),
     )
     pith_error: float | None = field(
         default=None, metadata=key("pith.error", _ZERO_OR_MORE, "how far off a mark may be", f"no: {MARK_ERROR:g} mm")

@@ -120,7 +120,10 @@ def _on_plane(model: LogModel, plane: EndPlane) -> Array:
     spline, x = model.splines(model.pith), float(plane.point[0])
     for _ in range(20):
         y, z = spline(x)
-        x = float(plane.point[0] - (plane.normal[1] * (y - plane.point[1]) + plane.normal[2] * (z - plane.point[2])) / plane.normal[0])
+        x = float(
+            plane.point[0]
+            - (plane.normal[1] * (y - plane.point[1]) + plane.normal[2] * (z - plane.point[2])) / plane.normal[0]
+        )
     return np.array([x, *spline(x)])
 
 
@@ -142,7 +145,9 @@ def with_bark(model: LogModel, card: Card) -> LogModel:
     away = model.pith - model.centre
     rim = radius_at(out, under, model.x, clock_of(away))
     if float((rim - np.hypot(away[:, 0], away[:, 1])).min()) <= 0.0:
-        raise InputError(f"bark.thickness is {float(thickness[0, 0]):.0f} mm, which leaves the pith outside the wood; correct it.")
+        raise InputError(
+            f"bark.thickness is {float(thickness[0, 0]):.0f} mm, which leaves the pith outside the wood; correct it."
+        )
     return out
 
 
@@ -156,5 +161,7 @@ def with_sapwood(model: LogModel, thickness: float) -> LogModel:
     """
     least = float(model.radius_under_bark.min())
     if thickness >= least:
-        raise InputError(f"sapwood.thickness is {thickness:.0f} mm but the wood's radius only {least:.0f} mm; correct it.")
+        raise InputError(
+            f"sapwood.thickness is {thickness:.0f} mm but the wood's radius only {least:.0f} mm; correct it."
+        )
     return replace(model, sapwood_thickness=thickness, sapwood_assumed=False)

@@ -72,9 +72,7 @@ class Drift:
         clock = clock_angles()
         up, across = 0.5 * np.abs(np.cos(clock)), 0.5 * np.abs(np.sin(clock))
         rest = np.sqrt(max(self.apart**2 - self.stderr**2, 0.0))
-        widened: Array = np.hypot(
-            stderr, np.hypot((self.stderr if self.significant else rest) * up, rest * across)
-        )
+        widened: Array = np.hypot(stderr, np.hypot((self.stderr if self.significant else rest) * up, rest * across))
         return widened
 
 

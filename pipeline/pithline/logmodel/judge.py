@@ -118,9 +118,7 @@ def _windows(surface: Surface) -> Windows:
     step = surface.x[1] - surface.x[0]
     long = max(int(np.ceil(WINDOW_ALONG * surface.radius / step)), 2)
     rows = tuple(slice(k, k + long) for k in range(0, max(len(surface.x) - long, 1), max(long // 2, 1)))
-    columns = tuple(
-        np.arange(k, k + WINDOW_ROUND) % CLOCK_SAMPLES for k in range(0, CLOCK_SAMPLES, WINDOW_ROUND // 2)
-    )
+    columns = tuple(np.arange(k, k + WINDOW_ROUND) % CLOCK_SAMPLES for k in range(0, CLOCK_SAMPLES, WINDOW_ROUND // 2))
     return Windows(rows, columns)
 
 

@@ -48,7 +48,9 @@ class ScaleError(FitError):
         if card.reference is not None:
             advice = "check the reference length on the card."
         elif units:
-            advice = f'the scan is likely in {units[0]}; put scan_units = "{units[0]}" on the card (it says "{self.taken}").'
+            advice = (
+                f'the scan is likely in {units[0]}; put scan_units = "{units[0]}" on the card (it says "{self.taken}").'
+            )
         else:
             advice = "put the scan's unit (scan_units) or a reference length on the card."
         super().__init__(f"{found}: {advice}")

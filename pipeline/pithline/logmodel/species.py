@@ -47,7 +47,9 @@ def _density(value: object, name: str) -> dict[str, Any]:
     """By weight, "929 kg/m3" or "58 lb/ft3", or by specific gravity and moisture content; to a whole kg/m³."""
     if isinstance(value, dict) and set(value) == {"specific_gravity", "moisture_percent", "source"}:
         gravity = _RATIO(value["specific_gravity"], f"{name} specific_gravity")
-        moisture = number(above=0.0, at_most=300.0, what="percentage")(value["moisture_percent"], f"{name} moisture_percent")
+        moisture = number(above=0.0, at_most=300.0, what="percentage")(
+            value["moisture_percent"], f"{name} moisture_percent"
+        )
         found = wet_density(gravity, moisture)
     elif isinstance(value, dict) and set(value) == {"weight", "source"}:
         stated = re.fullmatch(r"\s*([\d.]+)\s*(kg/m3|lb/ft3)\s*", str(value["weight"]))
@@ -74,7 +76,9 @@ class _Entry:
 
     name: str = field(metadata=key("name", text, "what cards call it"))
     latin: str = field(metadata=key("latin", text, "its botanical name"))
-    shrink_radial: Mapping[str, Any] = field(metadata=key("shrink_radial", _with_source("percent", _PERCENT), "percent"))
+    shrink_radial: Mapping[str, Any] = field(
+        metadata=key("shrink_radial", _with_source("percent", _PERCENT), "percent")
+    )
     shrink_tangential: Mapping[str, Any] = field(
         metadata=key("shrink_tangential", _with_source("percent", _PERCENT), "percent")
     )

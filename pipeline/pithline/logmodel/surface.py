@@ -111,9 +111,7 @@ def stations(low: float, high: float) -> Array:
     return np.linspace(low, high, int(np.ceil((high - low) / STATION)) + 1)
 
 
-def first_surface(
-    ends: tuple[float, float], along: Array, centre: Array, radius: Array, harmonics: int
-) -> Surface:
+def first_surface(ends: tuple[float, float], along: Array, centre: Array, radius: Array, harmonics: int) -> Surface:
     """A surface of round sections, to start a fit from.
 
     Parameters

@@ -91,11 +91,15 @@ def sections_shown(model: LogModel) -> list[tuple[float, tuple[int, Finding] | N
     shown: list[tuple[float, tuple[int, Finding] | None]] = []
     for number, one in placed(model):
         at = float(np.clip(one.x, 0.02 * model.length, 0.98 * model.length))
-        if all(abs(at - other) > NEAREST_SHOWN * model.length for other, _ in shown) and len(shown) < len(USUAL_SECTIONS):
+        if all(abs(at - other) > NEAREST_SHOWN * model.length for other, _ in shown) and len(shown) < len(
+            USUAL_SECTIONS
+        ):
             shown.append((at, (number, one)))
     usual = [part * model.length for part in USUAL_SECTIONS]
     while len(shown) < len(USUAL_SECTIONS):
-        away = [min((abs(at - other) for other, _ in shown), default=at) if at not in dict(shown) else -1.0 for at in usual]
+        away = [
+            min((abs(at - other) for other, _ in shown), default=at) if at not in dict(shown) else -1.0 for at in usual
+        ]
         shown.append((usual[int(np.argmax(away))], None))
     return sorted(shown, key=lambda one: one[0])
 
@@ -105,7 +109,7 @@ def true_scale(axes: Axes, model: LogModel, index: int) -> None:
     x = np.linspace(0.0, model.length, 200)
     centre = model.splines(model.centre)(x)[:, index]
     error = 2.0 * model.splines(model.stderr_centre)(x)
-    high, low = ((0, 36) if index == 1 else (54, 18))
+    high, low = (0, 36) if index == 1 else (54, 18)
     radii = model.splines(model.radius_over_bark)(x)
     axes.fill_between(x, centre - radii[:, low], centre + radii[:, high], color=WOOD, alpha=0.18, lw=0)
     axes.fill_between(x, centre - error, centre + error, color=BARK, alpha=0.35, lw=0)

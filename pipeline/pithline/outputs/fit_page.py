@@ -192,7 +192,9 @@ def _sweep(axes: Axes, model: LogModel) -> None:
     axes.set_xlabel("from the butt, mm")
     axes.set_ylabel("off the chord, mm")
     mark_stations(axes, model)
-    axes.set_title("Bend, drawn larger than it is: centre with two standard errors (band), pith", loc="left", fontsize=8)
+    axes.set_title(
+        "Bend, drawn larger than it is: centre with two standard errors (band), pith", loc="left", fontsize=8
+    )
     low, high = axes.get_ylim()
     axes.set_ylim(low, high + 0.45 * (high - low))  # room for the legend above the lines
     axes.legend(loc="upper center", framealpha=0.9, ncols=2)
@@ -202,7 +204,9 @@ def _sweep(axes: Axes, model: LogModel) -> None:
 def dimension_rows(model: LogModel, card: Card | None) -> list[tuple[str, str, str]]:
     """Rows of name, value with two standard errors where there is one, and the card's tape measure."""
     inset = min(dimensions.GIRTH_INSET, 0.5 * model.length)
-    rows = [("length", f"{model.length:.0f} ± {max(2.0 * model.stderr_length, 1.0):.0f} mm", _taped(card, "tape_length"))]
+    rows = [
+        ("length", f"{model.length:.0f} ± {max(2.0 * model.stderr_length, 1.0):.0f} mm", _taped(card, "tape_length"))
+    ]
     for name, x, tape in (
         ("girth, butt", inset, "tape_girth_butt"),
         ("girth, top", model.length - inset, "tape_girth_top"),

@@ -48,7 +48,9 @@ class Formatter:
     def fence(self, value: float, spare: float) -> str:
         """What a fence is set to for a slice of `value` [mm]: a whole step, rounded up, where `spare` [mm] allows, else as it is."""
         step = FENCE_STEP[self.units]
-        steps = round(value / step) if abs(value / step - round(value / step)) * step < AS_SET else math.ceil(value / step)
+        steps = (
+            round(value / step) if abs(value / step - round(value / step)) * step < AS_SET else math.ceil(value / step)
+        )
         return self.fine(steps * step) if steps * step - value <= spare + AS_SET else self.fine(value)
 
     def size(self, *values: float) -> str:

@@ -24,4 +24,6 @@ class Look(NamedTuple):
 
 def looks(names: Iterable[str]) -> dict[str, Look]:
     """A look for every name, sorted, so that a script's names look alike on all its pages."""
-    return {name: Look(COLOURS[place % len(COLOURS)], place % PATTERNS) for place, name in enumerate(sorted(set(names)))}
+    return {
+        name: Look(COLOURS[place % len(COLOURS)], place % PATTERNS) for place, name in enumerate(sorted(set(names)))
+    }

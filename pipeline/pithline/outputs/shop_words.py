@@ -84,7 +84,11 @@ def _ripped(job: PrintJob, setting: ScriptSetting, lies: str) -> Bench:
         texts = [[job.fmt.length(one) for one in both] for both in ends]
     else:
         face = job.log.cut_numbers[reference.face]
-        source = f"from face {face}" if reference.edge is MeasuredFrom.FACE else f"from the {reference.side} arris of face {face}"
+        source = (
+            f"from face {face}"
+            if reference.edge is MeasuredFrom.FACE
+            else f"from the {reference.side} arris of face {face}"
+        )
         texts = [[_from_edge(job.fmt, one) for one in both] for both in ends]
     return Bench(lies, source, tuple(butt if butt == top else f"{butt} | {top}" for butt, top in texts))
 

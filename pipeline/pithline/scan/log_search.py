@@ -31,6 +31,8 @@ CLEAR_FIT = 0.8
 """Where less of a lump's bark than this lies on the log found in it, it may be several that touch."""
 RIVAL = 0.12
 """A second lump is a log too if it looks like one and its radius² × length is this part of the first's."""
+
+
 @dataclass(frozen=True, slots=True)
 class FoundLog:
     """The log's lump of points (n, 3), its patches of surface, the rough log, the ground, counts of points removed."""
@@ -150,8 +152,8 @@ def _logs(points: Array, voxels: Voxels, roundness: Roundness) -> list[PartOfLum
     found: list[PartOfLump] = []
     for member in _lumps(points, voxels):
         found += [replace(log, member=_within(member, log.member)) for log in _logs_of_lump(points[member], roundness)]
-    found.sort(key=lambda log: -log.rough.size**2 * log.rough.length)
-    largest = found[0].rough.size**2 * found[0].rough.length if found else 0.0
+    found.sort(key=lambda log: -(log.rough.size**2) * log.rough.length)
+    largest = found[0].rough.size ** 2 * found[0].rough.length if found else 0.0
     return [log for log in found if log.rough.size**2 * log.rough.length > RIVAL * largest]
 
 
@@ -173,7 +175,9 @@ def _likeliest(points: Array, voxels: Voxels) -> NoLog:
     members = _lumps(points, voxels)
     if not members:
         return NoLog(extents_of(points), None)
-    tried = [NoLog(extents_of(own), rough_log(surface_patches(own), FLUTED)) for own in (points[one] for one in members)]
+    tried = [
+        NoLog(extents_of(own), rough_log(surface_patches(own), FLUTED)) for own in (points[one] for one in members)
+    ]
     found = [one for one in tried if one.rough is not None and one.rough.length < LONGEST]
     return max(found, key=lambda one: one.rough.fit if one.rough else 0.0) if found else tried[0]
 

@@ -41,7 +41,7 @@ def radius_surface(x: Array, rows: Array, at: Array) -> RectBivariateSpline:
     sampled = CubicSpline(x, rows, axis=0, bc_type="natural")(at)
     knots = np.linspace(0.0, 2.0 * np.pi, rows.shape[1] + 1)
     around = CubicSpline(knots, np.column_stack([sampled, sampled[:, :1]]), axis=1, bc_type="periodic")
-    clock = np.arange(-_PAD, _CLOCKS + _PAD + 1) * (2.0 * np.pi / _CLOCKS)
+    clock = np.arange(-_PAD, _CLOCKS + _PAD + 1, dtype=np.float64) * (2.0 * np.pi / _CLOCKS)
     return RectBivariateSpline(at, clock, around(np.mod(clock, 2.0 * np.pi)))
 
 
@@ -63,8 +63,8 @@ class Wood:
         clock = clock_angle(away)
         return np.hypot(away[:, 0], away[:, 1]), clock, self.rim.ev(points[:, 0], clock)
 
-    def angles(self, points: Array, normal: Array) -> tuple[Array, Array]:
-        """Ring angle and runout of a face with unit `normal` at (n, 3) points. [rad]
+    def angles(self, points: Array, normal: Array, along: Array) -> tuple[Array, Array, Array]:
+        """Ring angle, runout and slope of a face with unit `normal` at (n, 3) points, its length `along` (3,) a unit. [rad]
 
         m = ∇ρ with ρ = s/R and f the tangent of constant ρ and θ, both differentiated by hand.
         """
@@ -82,7 +82,12 @@ class Wood:
             within = np.cross(m, f)  # stays in its layer; points with the clock where the spiral is positive
             within *= np.sign((within[:, 1:] * t).sum(1))[:, None]
             f = np.cos(self.spiral) * f + np.sin(self.spiral) * within
-        return np.arccos(np.minimum(1.0, np.abs(m @ normal))), np.arcsin(np.minimum(1.0, np.abs(f @ normal)))
+        aside = np.abs(f @ np.cross(normal, along))
+        return (
+            np.arccos(np.minimum(1.0, np.abs(m @ normal))),
+            np.arcsin(np.minimum(1.0, np.abs(f @ normal))),
+            np.arctan2(aside, np.abs(f @ along)),
+        )
 
     def surface_point(self, x: float, clock: float) -> Array:
         """The under-bark point at a station and clock angle about the pith, (3,)."""
@@ -121,7 +126,7 @@ def wood_of(document: dict[str, Any]) -> Wood:
 
 def _about_pith(outline: RectBivariateSpline, offset: Array, at: Array) -> RectBivariateSpline:
     """R(x, θ) about the pith from radii about the centre: rays from the pith, met with the outline by Newton steps."""
-    clock = np.arange(-_PAD, _CLOCKS + _PAD + 1) * (2.0 * np.pi / _CLOCKS)
+    clock = np.arange(-_PAD, _CLOCKS + _PAD + 1, dtype=np.float64) * (2.0 * np.pi / _CLOCKS)
     ray = clock_vector(clock)[None]
     x = np.broadcast_to(at[:, None], (len(at), len(clock)))
     s = outline.ev(x, np.mod(np.broadcast_to(clock, x.shape), 2.0 * np.pi)) - offset @ clock_vector(clock).T
@@ -152,6 +157,8 @@ class Grade:
     """Least distance kept from "bark", "pith" (its circle), "ends" (with trims), and defects, "defect 1" and on."""
     sapwood_in: float
     """How far sapwood reaches in from the nearer long edge, over both faces; -1 where there is none."""
+    slope: float = 0.0
+    ring_max: float = 90.0
 
 
 def grade(wood: Wood, corner: Array, edges: Array) -> Grade:
@@ -159,7 +166,8 @@ def grade(wood: Wood, corner: Array, edges: Array) -> Grade:
     length, width, thickness = edges
     thick = float(np.linalg.norm(thickness))
     normal = thickness / thick
-    ring, runout = wood.angles(rectangle(corner + thickness / 2.0, length, width).reshape(-1, 3), normal)
+    middle = rectangle(corner + thickness / 2.0, length, width).reshape(-1, 3)
+    ring, runout, slope = wood.angles(middle, normal, length / np.linalg.norm(length))
     layers = np.linspace(0.0, 1.0, 2 + int(thick // 15.0))
     points = np.concatenate([rectangle(corner + t * thickness, length, width) for t in layers[:, None]], axis=0)
     flat = points.reshape(-1, 3)
@@ -175,8 +183,10 @@ def grade(wood: Wood, corner: Array, edges: Array) -> Grade:
     if wood.sapwood is not None:
         deep = (r - s).reshape(len(layers), -1, points.shape[1])
         sap = _sapwood_in(np.minimum(deep[0], deep[-1]) < wood.sapwood - 0.5, float(np.linalg.norm(width)))
-    mean = float(ring.mean())
-    return Grade(*(float(np.degrees(v)) for v in (ring.min(), mean, runout.max())), room=room, sapwood_in=sap)
+    low, mean, high, worst, drift = (
+        float(np.degrees(v)) for v in (ring.min(), ring.mean(), ring.max(), runout.max(), slope.max())
+    )
+    return Grade(low, mean, worst, room, sap, drift, high)
 
 
 def _sapwood_in(sap: NDArray[np.bool_], width: float) -> float:
@@ -199,7 +209,7 @@ def defect_room(wood: Wood, defect: dict[str, Any], points: Array, s: Array, clo
         return _check_room(defect, beyond, s, clock - angle, r, margin)
     mark = wood.surface_point(defect["x"], float(angle))
     if kind == "metal":
-        return float(np.linalg.norm(points - mark, axis=1).min()) - defect["diameter"] / 2.0 - margin
+        return float(np.linalg.norm(points - mark, axis=1).min()) - float(defect["diameter"]) / 2.0 - margin
     root = np.array([defect["x"], *wood.pith(defect["x"])])
     reach = float(np.linalg.norm(mark - root))
     axis = (mark - root) / reach

@@ -20,7 +20,11 @@ RING_DEG, RUNOUT_DEG = 0.3, 0.15
 ROOM = 1.0
 """How far a plate may reach into unusable wood before it is a finding: the model itself is not known better. [mm]"""
 SIZE = 0.05
+SAP_COLUMN = 11.0
+"""Sapwood is read on a grid of 10 mm: its stated depth may be a column more, never less. [mm]"""
 _SIDES = ("length", "width", "thickness")
+Parts = dict[tuple[str, str], tuple[dict[str, Any], dict[str, Any]]]
+"""Product and part of a script's inputs by their names."""
 _WORDS = {"bark": "beyond the wood under bark", "pith": "into the pith circle", "ends": "into an end trim"}
 
 
@@ -46,7 +50,7 @@ def _found(kind: str, plate: dict[str, Any], stated: float | str, found: float |
     return Finding(kind, plate["id"], stated, found, f"plate {plate['id']} {words}")
 
 
-def _parts(products: dict[str, Any]) -> dict[tuple[str, str], tuple[dict[str, Any], dict[str, Any]]]:
+def _parts(products: dict[str, Any]) -> Parts:
     return {(one["name"], part["name"]): (one, part) for one in products["product"] for part in one["part"]}
 
 
@@ -78,15 +82,16 @@ def _box(plate: dict[str, Any], corner: Array, edges: Array, sawn: Sawn, solid: 
     return found
 
 
-def _size(plate: dict[str, Any], edges: Array, parts: dict, products: dict[str, Any]) -> list[Finding]:
+def _size(plate: dict[str, Any], edges: Array, parts: Parts, products: dict[str, Any]) -> list[Finding]:
     key = (plate["product"], plate["part"])
     if key not in parts:
         return [_found("plate-part", plate, plate["part"], "", f"is of part {key[1]} of {key[0]}, not in the products")]
     product, part = parts[key]
     found = []
-    if plate["limits"] != product["limits"]:
-        words = f"is held to limits {plate['limits']}, its product asks for {product['limits']}"
-        found.append(_found("plate-limits", plate, plate["limits"], product["limits"], words))
+    asked = part.get("limits", product["limits"])
+    if plate["limits"] != asked:
+        words = f"is held to limits {plate['limits']}, its part asks for {asked}"
+        found.append(_found("plate-limits", plate, plate["limits"], asked, words))
     least = np.array([part[side] for side in _SIDES])
     sizes = np.linalg.norm(edges, axis=1)
     for side, want, real in zip(_SIDES, least, sizes, strict=True):
@@ -102,7 +107,7 @@ def _size(plate: dict[str, Any], edges: Array, parts: dict, products: dict[str, 
     return found
 
 
-def _small(plate: dict[str, Any], edges: Array, parts: dict) -> bool:
+def _small(plate: dict[str, Any], edges: Array, parts: Parts) -> bool:
     """Whether a plate lacks something of its part's size, by more or less than `_size` lets pass."""
     if (plate["product"], plate["part"]) not in parts:
         return False
@@ -118,9 +123,14 @@ def _graded(
         ("ring-angle", plate["ring_angle"]["min"], real.ring_min, RING_DEG, "a least ring angle"),
         ("ring-angle", plate["ring_angle"]["mean"], real.ring_mean, RING_DEG, "a mean ring angle"),
         ("runout", plate["runout"], real.runout, RUNOUT_DEG, "a greatest runout"),
+        ("slope", plate.get("slope", real.slope), real.slope, RUNOUT_DEG, "a greatest slope in the face"),
     ):
         if abs(stated - own) > slack:
             found.append(_found(kind, plate, stated, own, f"states {what} of {stated:.2f}°, {own:.2f}° is measured"))
+    deep = max(real.sapwood_in, 0.0)
+    if "sapwood" in plate and wood.sapwood is not None and not -ROOM <= plate["sapwood"] - deep <= SAP_COLUMN:
+        words = f"states sapwood {plate['sapwood']:.0f} mm in from its edge, {deep:.0f} mm is measured"
+        found.append(_found("sapwood", plate, plate["sapwood"], deep, words))
     limits = products["limits"].get(plate["limits"])
     if limits is None:
         return [*found, _found("plate-limits", plate, plate["limits"], "", f"names unknown limits {plate['limits']}")]
@@ -147,6 +157,20 @@ def _beyond(plate: dict[str, Any], real: Grade, limits: dict[str, Any], wood: Wo
         (plate["ring_angle"]["min"], real.ring_min, limits["ring_angle_min_deg"], RING_DEG, "least ring angle"),
         (plate["ring_angle"]["mean"], real.ring_mean, limits["ring_angle_mean_deg"], RING_DEG, "mean ring angle"),
         (-plate["runout"], -real.runout, -limits["runout_max_deg"], RUNOUT_DEG, "greatest runout"),
+        (
+            -plate.get("slope", 0.0),
+            -real.slope,
+            -limits.get("slope_max_deg", 90.0),
+            RUNOUT_DEG,
+            "greatest slope in the face",
+        ),
+        (
+            -real.ring_max,
+            -real.ring_max,
+            -limits.get("ring_angle_max_deg", 90.0) - RING_DEG,
+            RING_DEG,
+            "greatest ring angle",
+        ),
     ):
         if stated < limit - 1e-5 or own < limit - slack:
             words = f"passes with a {what} of {abs(own):.2f}° (stated {abs(stated):.2f}°), the limit is {abs(limit):g}°"
@@ -174,6 +198,8 @@ def _clearly_passes(real: Grade, limits: dict[str, Any], wood: Wood) -> bool:
         and real.ring_min > limits["ring_angle_min_deg"] + RING_DEG
         and real.ring_mean > limits["ring_angle_mean_deg"] + RING_DEG
         and real.runout < limits["runout_max_deg"] - RUNOUT_DEG
+        and real.slope < limits.get("slope_max_deg", 90.0) - RUNOUT_DEG
+        and real.ring_max < limits.get("ring_angle_max_deg", 91.0) - RING_DEG
     )
 
 
@@ -205,7 +231,7 @@ def _shared(one: Array, other: Array, apart: Array) -> float:
     return float((reach - np.abs(axes @ apart)).min())
 
 
-def _mates(document: dict[str, Any], sawn: Sawn, parts: dict) -> list[Finding]:
+def _mates(document: dict[str, Any], sawn: Sawn, parts: Parts) -> list[Finding]:
     found = []
     plates = {one["id"]: one for one in document["plates"]}
     cuts = {one["id"]: one for one in document["operations"] if one["op"] == "cut"}
@@ -226,7 +252,9 @@ def _mates(document: dict[str, Any], sawn: Sawn, parts: dict) -> list[Finding]:
     return found
 
 
-def _neighbours(plate: dict, mate: dict, sawn: Sawn, cuts: dict, billets: set[str]) -> list[Finding]:
+def _neighbours(
+    plate: dict[str, Any], mate: dict[str, Any], sawn: Sawn, cuts: dict[str, dict[str, Any]], billets: set[str]
+) -> list[Finding]:
     """Mates come from one billet and lie face to face, one kerf apart."""
     common = set(sawn.line(plate["id"])) & set(sawn.line(mate["id"])) & billets
     edges = np.asarray(plate["edges"], float)

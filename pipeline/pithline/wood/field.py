@@ -130,6 +130,7 @@ def cropped(field: WoodField, low: float, high: float) -> WoodField:
     """The field's stations from the last at or before `low` to the first at or after `high`. [mm]"""
     first = max(int(np.floor((low - field.x0) / field.dx)), 0)
     last = min(int(np.ceil((high - field.x0) / field.dx)), len(field.pith) - 1) + 1
+
     def cut(table: Array) -> Array:
         return np.ascontiguousarray(table[first:last])
 

@@ -41,11 +41,12 @@ from pithline.plan.api import (
 from pithline.yard.earlier_plan import check_same_scan, earlier_candidate
 from pithline.yard.finalise import (
     FinishedPlan,
-    check_script,
+    must_hold,
     practice_beside,
     script_from_plan,
     settle_by_replay,
 )
+from pithline.yard.good_for import good_for
 from pithline.yard.prepared_log import PreparedLog, prepare_log
 from pithline.yard.request import Inputs, Request, read_inputs
 from pithline.yard.watch import PlanWatch
@@ -53,8 +54,8 @@ from pithline.yard.watch import PlanWatch
 
 def plan_card(
     card_path: str | Path,
-    mill: str | None,
-    products: Sequence[str],
+    mill: str | Path | None,
+    products: Sequence[str | Path],
     request: Request,
     monitor: Monitor = SILENT,
 ) -> PlanScripts:
@@ -64,9 +65,9 @@ def plan_card(
     ----------
     card_path : str or Path
         The log card.
-    mill : str or None
+    mill : str, Path or None
         Its file, or the name of a bundled one; the bundled portable mill where None.
-    products : sequence of str
+    products : sequence of str or Path
         Product lists: files, bundled ones by name, or "all"; the bundled guitar sets where none is named.
     request : Request
         What is asked.
@@ -78,17 +79,40 @@ def plan_card(
     PithlineError
         Where a file cannot be used, the scan shows no one log, or as `plan_model` does.
     """
-    from pithline.logmodel.fit import fit_log
-
-    inputs, scan_file = read_inputs(card_path, mill, products)
+    inputs = read_inputs(card_path, mill, products)
     if request.keep is not None:
         check_same_scan(request.keep, inputs)
-    monitor.report("reading the scan", 0.02)
-    scan = read_scan(scan_file)
-    monitor.report("fitting the log", 0.05)
-    with about(fit=scan_file, other=card_path):
-        model = fit_log(scan.points, inputs.card, default_up=scan.default_up, pick=request.pick)
-    return plan_model(model, inputs, request, monitor)
+    return plan_model(fit_scan(inputs, request.pick, monitor.within(0.0, 0.05)), inputs, request, monitor)
+
+
+def fit_scan(inputs: Inputs, pick: int | None = None, monitor: Monitor = SILENT) -> LogModel:
+    """Read the scan of a log and fit the log in it.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        What was read for it.
+    pick : int, optional
+        Which log, where the scan shows several, 1 the largest.
+    monitor : Monitor
+        Hears how far it is.
+
+    Raises
+    ------
+    InputError
+        Where the scan cannot be read.
+    FitError
+        Where it shows no one log.
+    """
+    from pithline.logmodel.fit import fit_log
+
+    if inputs.scan_file is None:
+        raise InputError(f"{inputs.card.id}: these inputs name no scan; read them from a card that does.")
+    monitor.report("reading the scan", 0.4)
+    scan = read_scan(inputs.scan_file)
+    monitor.report("fitting the log", 1.0)
+    with about(fit=inputs.scan_file, other=inputs.card_file):
+        return fit_log(scan.points, inputs.card, default_up=scan.default_up, pick=pick)
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +126,22 @@ class PlanScripts:
 def plan_model(model: LogModel, inputs: Inputs, request: Request, monitor: Monitor = SILENT) -> PlanScripts:
     """Fitted log to cut script, with the ladder of plans that it stands on.
 
+    Parameters
+    ----------
+    model : LogModel
+        The fitted log.
+    inputs : Inputs
+        Card, mill and products.
+    request : Request
+        What is asked.
+    monitor : Monitor
+        Hears how far it is.
+
+    Returns
+    -------
+    PlanScripts
+        Cut scripts as JSON has them, each proven by replay.
+
     Raises
     ------
     InputError
@@ -114,9 +154,9 @@ def plan_model(model: LogModel, inputs: Inputs, request: Request, monitor: Monit
     own = prepare_log(model, inputs)
     own.check(crosscut=request.bucking)
     case = own.case(request)
-    _refuse_hopeless(case.log, case.context, inputs.card.id)
+    refuse_hopeless(case.log, case.context, inputs.card.id)
     watch = PlanWatch(monitor, "in money" if request.objective.in_money else "L")
-    ways = _ways(own, case, request, watch)
+    ways = ways_to_saw(own, case, request, watch)
     ladder = climb(case, ways.candidates, watch.monitor.within(0.7, 0.88))
     if not ladder.rungs:
         raise PlanError(
@@ -124,7 +164,10 @@ def plan_model(model: LogModel, inputs: Inputs, request: Request, monitor: Monit
         )
     document = model_to_json(model)
     planning = _Planning(own, case, request, ways, document, practice_beside(ways.custom, own, document))
-    return planning.scripts(ladder, _rung(ladder, request, inputs.card.id), watch)
+    scripts = planning.scripts(ladder, _rung(ladder, request, inputs.card.id), watch)
+    places = ladder.rungs[-1].candidate.log_layout.places
+    scripts.script["proof"] |= good_for(own, request, places, scripts.script, watch)
+    return scripts
 
 
 def _rung(ladder: Ladder, request: Request, name: str) -> int:
@@ -135,12 +178,14 @@ def _rung(ladder: Ladder, request: Request, name: str) -> int:
         return len(ladder.rungs) - 1
     number = int(request.rung)
     if not 1 <= number <= len(ladder.rungs):
-        raise InputError(f"{name}: its ladder has {len(ladder.rungs)} plans, so none of number {number}; name 1 to {len(ladder.rungs)}.")
+        raise InputError(
+            f"{name}: its ladder has {len(ladder.rungs)} plans, so none of number {number}; name 1 to {len(ladder.rungs)}."
+        )
     return number - 1
 
 
 @dataclass(frozen=True, slots=True)
-class _Ways:
+class WaysToSaw:
     """Ways to saw one log.
 
     Attributes
@@ -158,7 +203,7 @@ class _Ways:
     locks_cost: float | None
 
 
-def _ways(own: PreparedLog, case: PlanCase, request: Request, watch: PlanWatch) -> _Ways:
+def ways_to_saw(own: PreparedLog, case: PlanCase, request: Request, watch: PlanWatch) -> WaysToSaw:
     """Search the log, and set the practice layout and an earlier plan beside what is found."""
     log, context, sizes = case.log, case.context, own.inputs.practice
     too_long = log.reach > own.machines.mill.log_length_max
@@ -183,7 +228,7 @@ def _ways(own: PreparedLog, case: PlanCase, request: Request, watch: PlanWatch) 
     if request.keep is not None:
         kept = earlier_candidate(request.keep, log, own.inputs, ways[0])
         ways += [kept] if kept is not None else []
-    return _Ways(ways, custom, lost)
+    return WaysToSaw(ways, custom, lost)
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,14 +238,17 @@ class _Planning:
     own: PreparedLog
     case: PlanCase
     request: Request
-    ways: _Ways
+    ways: WaysToSaw
     document: dict[str, Any]
     beside: Mapping[str, Any]
 
     def scripts(self, ladder: Ladder, chosen: int, watch: PlanWatch) -> PlanScripts:
         """The plan's script and those of the ladder; a plan that fails its replay gives way to the next best."""
         fault: ScriptError | None = None
-        order = [chosen, *sorted((k for k in range(len(ladder.rungs)) if k != chosen), key=lambda k: -ladder.rungs[k].likely)]
+        order = [
+            chosen,
+            *sorted((k for k in range(len(ladder.rungs)) if k != chosen), key=lambda k: -ladder.rungs[k].likely),
+        ]
         held: dict[int, dict[str, Any]] = {}
         for place, k in enumerate(order):
             watch.tell("writing and replaying plans", 0.88 + 0.1 * place / len(order))
@@ -241,14 +289,16 @@ class _Planning:
         logs = crosscut_log(case.log, layout.places, self.own.machines.buck.kerf, 0.0)[1]
         pairs = list(zip(logs, layout.layouts, strict=True))
         evaluation = evaluate(case.log, pairs, sums, case.context, Sampling(request.samples, request.seed))
-        script = script_from_plan(FinishedPlan(self.own, case.context, plan, sums, self.beside, evaluation, self.document))
+        script = script_from_plan(
+            FinishedPlan(self.own, case.context, plan, sums, self.beside, evaluation, self.document)
+        )
         proof = script["proof"]
         if self.ways.locks_cost is not None:
             proof["locks"] = _locks(request.locks, self.ways.locks_cost * request.objective.unit)
         if request.effort.trials and not watch.stopped():
             proof["any_layout"] = upper_bound(case.context, logs, plan.candidate.prices)
         watch.mark(script)
-        check_script(script)
+        must_hold(script)
         return script
 
     def _rows(self, held: Mapping[int, dict[str, Any]], chosen: int) -> list[dict[str, Any]]:
@@ -274,7 +324,7 @@ LADDER = "ladder"
 """The folder of the shorter and longer plans, beside the cut script."""
 
 
-def _refuse_hopeless(log: PlanLog, context: SearchContext, name: str) -> None:
+def refuse_hopeless(log: PlanLog, context: SearchContext, name: str) -> None:
     """Refuse at once what no search can mend: nothing wanted, or every part longer than the log."""
     market = context.economics.market
     if not (market.demand > 0).any():

@@ -72,7 +72,11 @@ class _Swatch(Drawing):
 
     def sketch(self, pen: Pen) -> None:
         """A filled square."""
-        pen.filled(np.array([[0.5, 0.5], [SWATCH - 1.0, 0.5], [SWATCH - 1.0, SWATCH - 1.0], [0.5, SWATCH - 1.0]]), self.look, 0.6)
+        pen.filled(
+            np.array([[0.5, 0.5], [SWATCH - 1.0, 0.5], [SWATCH - 1.0, SWATCH - 1.0], [0.5, SWATCH - 1.0]]),
+            self.look,
+            0.6,
+        )
 
 
 def card(job: PrintJob, work: Work, looks: Mapping[str, Look], width: float) -> Table:
@@ -108,7 +112,9 @@ def _sawn(job: PrintJob, step: SawStep) -> str:
                      for place in step.places)  # fmt: skip
     source = f"; {step.measured_from}" if step.measured_from else ""
     gives = f" → {marks}" if marks else ""
-    return f"**{SAW_WORDS[step.tool]} {job.log.mark(step.piece)}** {step.lies}{source}: {cuts or 'nothing to saw'}{gives}"
+    return (
+        f"**{SAW_WORDS[step.tool]} {job.log.mark(step.piece)}** {step.lies}{source}: {cuts or 'nothing to saw'}{gives}"
+    )
 
 
 def _bare(job: PrintJob, where: str) -> str:
@@ -120,7 +126,9 @@ def _sliced(job: PrintJob, step: SliceStep) -> str:
     """Billets flat to the fence: each setting of it with the slices it takes off, mates joined by +."""
     parts = [f"**Fence {job.fmt.fence(fence.thickness, fence.spare)}**: {_taken(job, fence)}" for fence in step.fences]
     if step.rests:
-        parts.append("Left: " + ", ".join(f"{job.log.mark(piece)} of {job.log.mark(billet)}" for billet, piece in step.rests))
+        parts.append(
+            "Left: " + ", ".join(f"{job.log.mark(piece)} of {job.log.mark(billet)}" for billet, piece in step.rests)
+        )
     return f"**Resaw**, {step.lies}, the fresh face to the fence each time. {'. '.join(parts)}"
 
 
@@ -130,8 +138,13 @@ def _taken(job: PrintJob, fence: FenceSetting) -> str:
     for billet, pieces in fence.slices.items():
         marks = [log.mark(one) for one in pieces]
         mates = {log.mark(one): log.mark(log.plates[one].mate or one) for one in pieces if one in log.plates}
-        text = "".join((mark if not row else ("+" if mates.get(marks[row - 1]) == mark else " ") + mark) for row, mark in enumerate(marks))
-        found.append(f"{log.mark(billet)} ({count(len(pieces), 'slice')}: {text})" if pieces else f"{log.mark(billet)} (trim)")
+        text = "".join(
+            (mark if not row else ("+" if mates.get(marks[row - 1]) == mark else " ") + mark)
+            for row, mark in enumerate(marks)
+        )
+        found.append(
+            f"{log.mark(billet)} ({count(len(pieces), 'slice')}: {text})" if pieces else f"{log.mark(billet)} (trim)"
+        )
     return ", ".join(found)
 
 
@@ -181,7 +194,11 @@ def edge_on(log: SawnPieces, piece: str, face: str, end: EndFace) -> Array | Non
     """The two ends of a sawn face's edge on an end face, (2, 2): nearer the pith, farther; `None` where it has none there."""
     own = log.face(piece, face)
     line = end.line(own.normal, own.offset - 1e-6) if own is not None else None
-    return None if line is None else _extremes(straight_parts(log.part_of_end(piece, end).intersection(LineString(line))), 1.0)
+    return (
+        None
+        if line is None
+        else _extremes(straight_parts(log.part_of_end(piece, end).intersection(LineString(line))), 1.0)
+    )
 
 
 def line_on(log: SawnPieces, piece: str, cut: ScriptCut, end: EndFace) -> Array | None:
@@ -242,4 +259,3 @@ def _in_sets(log: SawnPieces, plates: Sequence[str]) -> str:
     if failing:
         parts.append(f"fail: {' '.join(failing)}")
     return f": {'; '.join(parts)}" if parts else ""
-

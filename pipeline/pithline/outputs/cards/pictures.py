@@ -103,7 +103,10 @@ class SlabPlan(Drawing):
         self._rips(pen)
         self._edges(pen)
         if self.job.shop.rip_references.get(self.first.id) == Reference(MeasuredFrom.TICKS):
-            ends = [self.place(float(end.pith[0]), float(end.pith @ self.pose.right)) for end in self.log.ends(self.first.piece)]
+            ends = [
+                self.place(float(end.pith[0]), float(end.pith @ self.pose.right))
+                for end in self.log.ends(self.first.piece)
+            ]
             for start, end in ((ends[0], ends[1]), (ends[1], ends[0])):
                 way = (end - start) / max(float(np.hypot(*(end - start))), 1e-9)
                 pen.line(start - 6.0 * way, start + 10.0 * way, 1.4)
@@ -114,7 +117,10 @@ class SlabPlan(Drawing):
         """Where a rip's kerf runs at a station, half-way through the slab."""
         lying = self.job.shop.lying_face(self.first)
         height = float(lying.normal @ self.pose.up) * lying.offset if lying else 0.0
-        return float((cut.offset - cut.normal[0] * x - float(cut.normal @ self.pose.up) * height) / (cut.normal @ self.pose.right))
+        return float(
+            (cut.offset - cut.normal[0] * x - float(cut.normal @ self.pose.up) * height)
+            / (cut.normal @ self.pose.right)
+        )
 
     def _rips(self, pen: Pen) -> None:
         """Rip lines where they run, slanted ones slanted; those of the whole slab with their numbers at the butt."""

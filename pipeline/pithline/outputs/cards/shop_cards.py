@@ -40,7 +40,9 @@ def shop_cards(job: PrintJob) -> bytes:
     works = works_of(job)
     width = (measure_of(job.paper) - GUTTER) / 2.0
     parts = looks(part_name(job.log, plate) for plate in job.log.plates)
-    framed = [_framed("In the shop", [*HOW_TO_READ, *_set_ups(job), *SHOP_RULES, dust(job.log.script.log.species)], width)]
+    framed = [
+        _framed("In the shop", [*HOW_TO_READ, *_set_ups(job), *SHOP_RULES, dust(job.log.script.log.species)], width)
+    ]
     framed += [card(job, work, parts, width) for work in works]
     framed.append(_framed("The same day", _same_day(job), width))
     story = _packed(framed, width, height_of(job.paper))

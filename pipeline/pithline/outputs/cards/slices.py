@@ -96,4 +96,3 @@ def _alike(run: Run) -> list[list[Slice]]:
         else:
             found.append([one])
     return found
-

@@ -90,7 +90,9 @@ def works_of(job: PrintJob) -> list[Work]:
             weight = max(one.weight for one in settings)
             minutes = sum(one.minutes for one in settings)
             plates = tuple(log.plates[one] for one in log.plates_from.get(piece, ()) if card_of(log, one) == piece)
-            standing = tuple(one for one in settings if one.tool is Saw.RESAW and log.kind(one.piece) in (Kind.HALF, Kind.BOLT))
+            standing = tuple(
+                one for one in settings if one.tool is Saw.RESAW and log.kind(one.piece) in (Kind.HALF, Kind.BOLT)
+            )
             steps = tuple(_steps(job, settings))
             found.append(Work(piece, weight, minutes, steps, plates, stage is WoodStage.DRIED, standing))
     return found
@@ -126,7 +128,11 @@ def _comes_of(log: SawnPieces, piece: str, runs: Sequence[Run]) -> bool:
 
 
 def _sliced(job: PrintJob, runs: Sequence[Run]) -> SliceStep:
-    kept = [(run.setting.piece, run.rest) for run in runs if run.rest is not None and job.log.kind(run.rest) is not Kind.OFFCUT]
+    kept = [
+        (run.setting.piece, run.rest)
+        for run in runs
+        if run.rest is not None and job.log.kind(run.rest) is not Kind.OFFCUT
+    ]
     return SliceStep(_lies(job, runs[0].setting), tuple(fence_settings(runs)), tuple(kept))
 
 
@@ -184,7 +190,9 @@ def _is_thin_strip(job: PrintJob, setting: ScriptSetting, cut: ScriptCut) -> boo
     right, up = rightward(-lying.normal), -lying.normal
     for piece in waste:
         stretch = log.stretch(piece)
-        sections = [log.section(piece, float(x), right, up) for x in np.linspace(stretch.low + 1.0, stretch.high - 1.0, 3)]
+        sections = [
+            log.section(piece, float(x), right, up) for x in np.linspace(stretch.low + 1.0, stretch.high - 1.0, 3)
+        ]
         if max((one.bounds[2] - one.bounds[0] for one in sections if not one.is_empty), default=0.0) < LEAST_STRIP:
             return True
     return False

@@ -83,7 +83,12 @@ def end_lines(log: SawnPieces, shop: ShopMeasures, settings: Sequence[ScriptSett
     """
     found = []
     first = next((one for one in settings if one.id not in log.sawn), settings[0])
-    if first.marks is not None and first.up is not None and first.id not in log.sawn and log.kind(first.piece) is Kind.LOG:
+    if (
+        first.marks is not None
+        and first.up is not None
+        and first.id not in log.sawn
+        and log.kind(first.piece) is Kind.LOG
+    ):
         level = end.line(first.up, float(first.up @ first.marks.on(end.name).point))
         found.append(LineGroup("Spirit level of the first setting", (EndLine(LEVEL_LINE, level),)))
     if edges := sawn_edges(log, settings, end):
@@ -98,7 +103,9 @@ def _planes(log: SawnPieces, shop: ShopMeasures, setting: ScriptSetting, end: En
     if setting.id not in log.sawn and setting.marks is not None:
         mark = setting.marks.on(end.name)
         if setting.up is not None and any(_needs_own_line(log, setting, one) for one in setting.marks.both):
-            yield NamedPlane(mark_name(log, setting), Plane(setting.up, float(setting.up @ mark.point)), ticked=(setting.piece,))
+            yield NamedPlane(
+                mark_name(log, setting), Plane(setting.up, float(setting.up @ mark.point)), ticked=(setting.piece,)
+            )
         for cut in log.cuts_of(setting):
             yield NamedPlane(str(log.cut_numbers[cut.id]), Plane(cut.normal, cut.offset), sawn=(setting.piece,))
     ripped = shop.ripped_by_ticks(setting)
@@ -162,4 +169,3 @@ def sawn_edges(log: SawnPieces, settings: Sequence[ScriptSetting], end: EndFace)
             if cut.setting in log.sawn and cut.tool is Saw.MILL and points is not None:
                 found[cut.id] = EndLine(str(log.cut_numbers[cut.id]), points)
     return tuple(found.values())
-

@@ -180,6 +180,16 @@ def read_cut_script(document: Mapping[str, Any]) -> CutScript:
     )
 
 
+def read_totals(totals: Mapping[str, Any]) -> Totals:
+    """The sums of a plan, of the customary way, or of one row of the ladder, as the script has them."""
+    return _totals(JsonTable(totals, "totals"))
+
+
+def read_products(products: Mapping[str, Any]) -> ProductFacts:
+    """What is wanted, as the script's `inputs` has it."""
+    return _products(JsonTable(products, "inputs.products"))
+
+
 def _model(whole: JsonTable) -> Any:
     try:
         return model_from_json(dict(whole.table("model").values))
@@ -382,7 +392,12 @@ def _rungs(proof: JsonTable) -> tuple[Rung, ...]:
     ladder = proof.rows("ladder")
     if ladder:
         return tuple(
-            Rung(row.text_or_none("title") or "", bool(row.values.get("chosen", False)), _totals(row), row.maybe("practice", _totals))
+            Rung(
+                row.text_or_none("title") or "",
+                bool(row.values.get("chosen", False)),
+                _totals(row),
+                row.maybe("practice", _totals),
+            )
             for row in ladder
         )
     rows = proof.rows("trade_off")

@@ -135,7 +135,9 @@ class ShopMeasures:
         A parallel sawn edge comes first, that on the side kept longest before the other; then the ticks; then an arris; then the
         corners.
         """
-        return {one.id: self.rip_reference(one, self.log.cuts_of(one)) for one in self.log.settings if one.tool is Saw.RIP}
+        return {
+            one.id: self.rip_reference(one, self.log.cuts_of(one)) for one in self.log.settings if one.tool is Saw.RIP
+        }
 
     def rip_reference(self, setting: ScriptSetting, cuts: Sequence[ScriptCut]) -> Reference | None:
         """What these cuts of a rip setting are measured from; see `rip_references`."""
@@ -182,7 +184,9 @@ class ShopMeasures:
             raise ValueError(f"{setting.id} lies on no face")
         right = rightward(-lying.normal)
         if reference.edge is MeasuredFrom.TICKS:
-            return AtEnds(*(float((cut.offset - cut.normal @ end.pith) / (cut.normal @ right)) for end in self.log.ends(piece)))
+            return AtEnds(
+                *(float((cut.offset - cut.normal @ end.pith) / (cut.normal @ right)) for end in self.log.ends(piece))
+            )
         if reference.edge is MeasuredFrom.CORNER:
             return AtEnds(*(self._from_left_corner(piece, lying, cut, x) for x in self._near_ends(piece)))
         edge = self.log.face(piece, reference.face)

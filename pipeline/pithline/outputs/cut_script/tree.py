@@ -33,7 +33,11 @@ class PieceTree:
         """Hold the names against one another, so that no page meets one that nothing answers to."""
         settings = {one.id for one in self.script.settings}
         for cut in self.script.cuts:
-            for name, known in ((cut.setting, settings), (cut.piece, self.pieces), *((one, self.pieces) for one in cut.pieces)):
+            for name, known in (
+                (cut.setting, settings),
+                (cut.piece, self.pieces),
+                *((one, self.pieces) for one in cut.pieces),
+            ):
                 if name not in known:
                     raise _unknown(cut.id, name)
         for piece in self.script.pieces:

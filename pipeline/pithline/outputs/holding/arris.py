@@ -41,7 +41,9 @@ def arris_faces(holding: Holding, setting: ScriptSetting) -> tuple[PieceFace, Pi
 def arris_at(pose: MachinePose, faces: tuple[PieceFace, PieceFace], x: float) -> Array:
     """Arris A at a station of the log: across the table and its height, (2,). [mm]"""
     one, other = faces
-    point = np.linalg.solve(np.array([[1.0, 0.0, 0.0], one.normal, other.normal]), np.array([x, one.offset, other.offset]))
+    point = np.linalg.solve(
+        np.array([[1.0, 0.0, 0.0], one.normal, other.normal]), np.array([x, one.offset, other.offset])
+    )
     return np.array([float(point @ pose.right), float(point @ pose.up) + pose.level])
 
 
@@ -53,6 +55,9 @@ def from_arris(log: SawnPieces, setting: ScriptSetting) -> dict[str, FromArris]:
         return {}
     found = {}
     for cut in log.cuts_of(setting):
-        over = [blade_at(holding.pose, cut, x) - float(arris_at(holding.pose, faces, x)[0]) for x in log.stretch(setting.piece)]
+        over = [
+            blade_at(holding.pose, cut, x) - float(arris_at(holding.pose, faces, x)[0])
+            for x in log.stretch(setting.piece)
+        ]
         found[cut.id] = FromArris(*(one - np.sign(one) * cut.kerf / 2.0 for one in over))
     return found

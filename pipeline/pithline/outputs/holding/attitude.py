@@ -76,10 +76,18 @@ def _against(log: SawnPieces, setting: ScriptSetting) -> str:
         return ""
     face, angle = log.cut_numbers[setting.against.face], setting.against.angle
     if setting.tool is Saw.MILL:
-        return f"on sawn face {face}, flat on the bed" if angle < FLAT_DEG else f"sawn face {face} down in the {degrees(angle)} cradle"
+        return (
+            f"on sawn face {face}, flat on the bed"
+            if angle < FLAT_DEG
+            else f"sawn face {face} down in the {degrees(angle)} cradle"
+        )
     if angle > 90.0 - FLAT_DEG:
         return f"face {face} down on the table"
-    return f"face {face} flat to the fence" if angle < FLAT_DEG else f"face {face} on the {degrees(angle)} block at the fence"
+    return (
+        f"face {face} flat to the fence"
+        if angle < FLAT_DEG
+        else f"face {face} on the {degrees(angle)} block at the fence"
+    )
 
 
 def _lean(face: ShownFace, pose: MachinePose) -> float:

@@ -126,7 +126,9 @@ def _resting(points: Array) -> tuple[float, float]:
     return float(low.min()), float(low.max())
 
 
-def _props(log: SawnPieces, setting: ScriptSetting, pose: MachinePose, section: Section, faces: tuple[ShownFace, ...]) -> list[Prop]:
+def _props(
+    log: SawnPieces, setting: ScriptSetting, pose: MachinePose, section: Section, faces: tuple[ShownFace, ...]
+) -> list[Prop]:
     against = next((one for one in faces if setting.against and one.face.cut == setting.against.face), None)
     if setting.tool in (Saw.RIP, Saw.CROSSCUT):
         return []

@@ -86,9 +86,14 @@ def block_words(holding: Holding, fmt: Formatter, owned: bool = False) -> str:
     if cradle is not None:
         wide, low, high = (fmt.bare(abs(one)) for one in cradle.size)
         side = "left" if cradle.outline[3, 0] < cradle.outline[2, 0] else "right"
-        return f"Cradle{make}: {wide} wide, {low} high at its low side on your {side}, {high} at the other ({fmt.units})."
+        return (
+            f"Cradle{make}: {wide} wide, {low} high at its low side on your {side}, {high} at the other ({fmt.units})."
+        )
     if not fitted:
         return ""
     middle = float(np.mean(holding.section.points[:, 0])) if holding.section else 0.0
-    sides = [f"{'left' if float(prop.outline[:, 0].mean()) < middle else 'right'} {fmt.length(prop.size[-1])} high" for prop in fitted]
+    sides = [
+        f"{'left' if float(prop.outline[:, 0].mean()) < middle else 'right'} {fmt.length(prop.size[-1])} high"
+        for prop in fitted
+    ]
     return f"Blocks cut to it: {', '.join(sides)}."

@@ -55,7 +55,9 @@ def labels_of(job: PrintJob) -> list[Label]:
         plate = log.plates.get(piece.id)
         size = Size(*sorted(plate.size, reverse=True)) if plate else log.size(piece.id)
         mate = log.mark(plate.mate) if plate and plate.mate else ""
-        found.append(Label(piece.mark, piece.id, piece.kind, script.log.id, script.log.species, job.plan, size, plate, mate))
+        found.append(
+            Label(piece.mark, piece.id, piece.kind, script.log.id, script.log.species, job.plan, size, plate, mate)
+        )
     return found
 
 

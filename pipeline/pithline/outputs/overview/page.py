@@ -217,6 +217,7 @@ class OverviewPage:
         third = (self.width - 2.0 * MARGIN) / 3.0
         for place, name in enumerate(self._shown_parts()):
             x, low = MARGIN + third * (place % 3), y + LEGEND * (place // 3)
-            pen.filled(np.array([[x, low], [x + 10.0, low], [x + 10.0, low + 10.0], [x, low + 10.0]]), self.parts[name], 0.6)
+            pen.filled(
+                np.array([[x, low], [x + 10.0, low], [x + 10.0, low + 10.0], [x, low + 10.0]]), self.parts[name], 0.6
+            )
             pen.text((x + 14.0, low + 2.0), shortened(name, third - 18.0, 8.0), 8.0)
-

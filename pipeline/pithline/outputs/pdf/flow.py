@@ -70,7 +70,9 @@ def heading(text: str, size: float = 17.0, room: float = 90.0) -> list[Flowable]
 def step(number: int, text: str, size: float = 11.5) -> Flowable:
     """A numbered step: the number stands out, the text hangs."""
     body = f'<bullet bulletIndent="0"><b>{number}</b></bullet>{markup(text)}'
-    return KeepTogether([Paragraph(body, style(size, leftIndent=26.0, bulletFontName=BOLD, bulletFontSize=size, spaceAfter=4.0))])
+    return KeepTogether(
+        [Paragraph(body, style(size, leftIndent=26.0, bulletFontName=BOLD, bulletFontSize=size, spaceAfter=4.0))]
+    )
 
 
 def caution(text: str) -> Flowable:
@@ -82,7 +84,9 @@ def caution(text: str) -> Flowable:
     ])  # fmt: skip
 
 
-def table(head: Sequence[str], rows: Sequence[Sequence[str] | str], widths: Sequence[float], size: float = 10.0) -> Table:
+def table(
+    head: Sequence[str], rows: Sequence[Sequence[str] | str], widths: Sequence[float], size: float = 10.0
+) -> Table:
     """Ruled rows of wrapped cells, the head repeated on every page.
 
     Parameters

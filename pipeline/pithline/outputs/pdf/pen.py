@@ -42,7 +42,9 @@ class Pen:
         self.canvas.line(float(start[0]), float(start[1]), float(end[0]), float(end[1]))
         self.canvas.restoreState()
 
-    def polygon(self, points: Array, weight: float = 1.0, gray: float | None = None, dash: Sequence[float] = ()) -> None:
+    def polygon(
+        self, points: Array, weight: float = 1.0, gray: float | None = None, dash: Sequence[float] = ()
+    ) -> None:
         """A closed outline (n, 2), filled with a `gray` from 0 (black) to 1 where one is given; no stroke of weight 0."""
         if len(points) < 3:
             return

@@ -23,7 +23,13 @@ from pithline.outputs.print_job import PrintJob
 from pithline.outputs.sheet.where_next import where_next
 from pithline.outputs.shop_words import BY_LINE, Bench, bench_of
 
-MACHINES = {Saw.BUCK: "chain saw", Saw.MILL: "mill", Saw.RIP: "rip saw", Saw.CROSSCUT: "crosscut saw", Saw.RESAW: "resaw"}
+MACHINES = {
+    Saw.BUCK: "chain saw",
+    Saw.MILL: "mill",
+    Saw.RIP: "rip saw",
+    Saw.CROSSCUT: "crosscut saw",
+    Saw.RESAW: "resaw",
+}
 STRAIGHT_DEG = 0.05
 """Runout under this has no slope worth telling."""
 
@@ -63,7 +69,11 @@ def _steps_of_cards(job: PrintJob) -> dict[str, str]:
                 found[step.setting.id] = f"{name}, step {number}"
                 continue
             billets = {billet for fence in step.fences for billet in fence.slices}
-            found |= {one.id: f"{name}, step {number}" for one in job.log.settings if one.tool is Saw.RESAW and one.piece in billets}
+            found |= {
+                one.id: f"{name}, step {number}"
+                for one in job.log.settings
+                if one.tool is Saw.RESAW and one.piece in billets
+            }
     return found
 
 
@@ -168,7 +178,11 @@ def _plate_facts(job: PrintJob, plate: ScriptPlate) -> list[tuple[str, str]]:
         ("Runout, greatest", degrees(plate.runout) + slope),
         ("Limits", f"{plate.limits}: {'passes' if plate.passes else 'fails'}"),
         *([("Slope in the face", degrees(plate.slope))] if plate.slope is not None else []),
-        *([("Figure, of the price", f"× {plate.figure:g}")] if plate.figure is not None and plate.figure != 1.0 else []),
+        *(
+            [("Figure, of the price", f"× {plate.figure:g}")]
+            if plate.figure is not None and plate.figure != 1.0
+            else []
+        ),
         *([("Sapwood", job.fmt.length(plate.sapwood))] if plate.sapwood is not None else []),
         ("Set", plate.set_id or "none"),
         ("Bookmatch", job.log.mark(plate.mate) if plate.mate else "none"),

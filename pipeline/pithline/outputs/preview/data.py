@@ -59,7 +59,11 @@ def preview_data(job: PrintJob, scene: Scene) -> dict[str, Any]:
         "ring": {"steps": list(RING_STEPS), "colours": list(RING_COLOURS)},
         "looks": _looks(job),
         "twelve": {own: [_list(point) for point in twelve_line(job.log, own)] for own in _logs(job)},
-        "units": {"name": job.fmt.units, "mm": MM_PER_INCH if job.fmt.inches else 1.0, "places": 1 if job.fmt.inches else 0},
+        "units": {
+            "name": job.fmt.units,
+            "mm": MM_PER_INCH if job.fmt.inches else 1.0,
+            "places": 1 if job.fmt.inches else 0,
+        },
     }
 
 
@@ -182,7 +186,11 @@ def _operations(job: PrintJob, scene: Scene) -> list[dict[str, Any]]:
 
 
 def _prop(prop: PropSolid) -> dict[str, Any]:
-    return {"kind": prop.kind, "outline": [_list(point) for point in prop.outline], "spans": [_list(span) for span in prop.spans]}
+    return {
+        "kind": prop.kind,
+        "outline": [_list(point) for point in prop.outline],
+        "spans": [_list(span) for span in prop.spans],
+    }
 
 
 def _drawn(line: DrawnLine) -> dict[str, Any]:

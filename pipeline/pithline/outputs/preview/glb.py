@@ -22,11 +22,7 @@ def plan_glb(scene: Scene) -> bytes:
         if not len(mesh.faces):
             continue
         plate, entry = scene.log.plates.get(name), scene.log.pieces[name]
-        colour = (
-            RING_COLOURS[ring_step(plate.ring_mean)]
-            if plate
-            else WOOD_COLOURS.get(entry.kind, "#d9bd92")
-        )
+        colour = RING_COLOURS[ring_step(plate.ring_mean)] if plate else WOOD_COLOURS.get(entry.kind, "#d9bd92")
         surface = trimesh.visual.material.PBRMaterial(
             baseColorFactor=[round(255 * v) for v in to_rgb(colour)] + [255], metallicFactor=0.0, roughnessFactor=0.8
         )

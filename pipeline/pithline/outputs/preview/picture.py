@@ -60,7 +60,9 @@ def _title(figure: Figure, scene: Scene, fmt: Formatter) -> None:
                  + ("" if own.earnings is None else f", earns {money_in_words(own.earnings, currency)}"))  # fmt: skip
     figure.text(0.03, 0.948, "\n".join(lines), va="top", color=INK, fontsize=11.5, linespacing=1.25)
     volume = script.totals.log_volume or script.log.volume
-    figure.text(0.97, 0.985, f"{100.0 * own.volume / volume:.0f} % of the log", va="top", ha="right", fontsize=13, color=INK)
+    figure.text(
+        0.97, 0.985, f"{100.0 * own.volume / volume:.0f} % of the log", va="top", ha="right", fontsize=13, color=INK
+    )
 
 
 def _end_views(figure: Figure, scene: Scene) -> None:
@@ -72,7 +74,9 @@ def _end_views(figure: Figure, scene: Scene) -> None:
     left, low, wide, tall = 0.0, 0.385, 0.72, 0.49
     for place, own in enumerate(logs):
         column, row = place % across, place // across
-        axes = figure.add_axes((left + column * wide / across, low + (down - 1 - row) * tall / down, wide / across, tall / down))
+        axes = figure.add_axes(
+            (left + column * wide / across, low + (down - 1 - row) * tall / down, wide / across, tall / down)
+        )
         _end_view(axes, scene, own, named=len(logs) > 1)
 
 

@@ -50,7 +50,9 @@ class Buffers:
         c = self.camera
         across, rise = (column + 0.5 - width / 2) / c.scale, (height / 2 - row - 0.5) / c.scale
         depth = self.depth[row, column]
-        return np.asarray(c.middle + across[:, None] * c.right + rise[:, None] * c.up + depth[:, None] * c.toward, float)
+        return np.asarray(
+            c.middle + across[:, None] * c.right + rise[:, None] * c.up + depth[:, None] * c.toward, float
+        )
 
     def edges(self, sharp: float = 0.9) -> NDArray[np.bool_]:
         """Pixels at which another mesh begins or the surface turns by more than arccos `sharp`."""
@@ -92,7 +94,9 @@ def look(meshes: Sequence[Mesh], direction: Array, width: int, height: int, room
 
 def draw(meshes: Sequence[Mesh], camera: Camera, width: int, height: int) -> Buffers:
     """Fill the buffers; nearer faces cover farther ones, faces turned away are left out."""
-    pixels = Pixels(np.full((height, width), -1, np.int32), np.full((height, width), -np.inf), np.zeros((height, width, 3)))
+    pixels = Pixels(
+        np.full((height, width), -1, np.int32), np.full((height, width), -np.inf), np.zeros((height, width, 3))
+    )
     for number, mesh in enumerate(meshes):
         away = mesh.points - camera.middle
         x = away @ camera.right * camera.scale + width / 2

@@ -105,7 +105,10 @@ def lines_on_ends(job: PrintJob, setting: ScriptSetting) -> list[DrawnLine]:
         for group in end_lines(log, job.shop, [setting], end):
             found += [line for line in (_drawn(end, one) for one in group.lines) if line is not None]
     is_log = log.kind(setting.piece) is Kind.LOG
-    return _names_apart([one for one in found if is_log or one.name != LEVEL_LINE], NAMES_APART * float(log.model.radius_over_bark.max()))
+    return _names_apart(
+        [one for one in found if is_log or one.name != LEVEL_LINE],
+        NAMES_APART * float(log.model.radius_over_bark.max()),
+    )
 
 
 def _names_apart(lines: list[DrawnLine], apart: float) -> list[DrawnLine]:
@@ -117,7 +120,10 @@ def _names_apart(lines: list[DrawnLine], apart: float) -> list[DrawnLine]:
         way = line.at - ends.mean(axis=0)
         way = way / max(float(np.linalg.norm(way)), 1e-9)
         at = line.at
-        while any(float(np.linalg.norm(at - other)) < apart for other in placed) and float(np.linalg.norm(at - line.at)) < MOST_OUT * apart:
+        while (
+            any(float(np.linalg.norm(at - other)) < apart for other in placed)
+            and float(np.linalg.norm(at - line.at)) < MOST_OUT * apart
+        ):
             at = at + 0.5 * apart * way
         placed.append(at)
         found.append(replace(line, at=at))

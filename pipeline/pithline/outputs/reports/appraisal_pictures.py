@@ -105,7 +105,9 @@ def _edge(model: LogModel, x: Array, centre: Array, clock: float, side: float) -
     reach = radius_at(model, model.radius_over_bark, x, np.full(len(x), angle))
     column = round(angle / (2 * np.pi) * CLOCK_SAMPLES) % CLOCK_SAMPLES
     doubt = np.interp(x, model.x, model.stderr_radius[:, column])
-    return FlankEdge(*(np.asarray(centre + side * (reach + more), float) for more in (0.0 * doubt, 2.0 * doubt, -2.0 * doubt)))
+    return FlankEdge(
+        *(np.asarray(centre + side * (reach + more), float) for more in (0.0 * doubt, 2.0 * doubt, -2.0 * doubt))
+    )
 
 
 def end_view_of(model: LogModel, plane: EndPlane, basis: str, boxes: Sequence[Box]) -> EndPicture:

@@ -49,7 +49,13 @@ class ReportCell:
 
     def classes(self, column: ReportColumn, first: bool) -> str:
         """Names that the style sheet knows it by."""
-        chosen = {"n": column.number, "key": first, "w": column.whole and not first, "bad": self.short, "e": not self.text}
+        chosen = {
+            "n": column.number,
+            "key": first,
+            "w": column.whole and not first,
+            "bad": self.short,
+            "e": not self.text,
+        }
         return " ".join(name for name, is_so in chosen.items() if is_so)
 
 
@@ -93,7 +99,9 @@ def _facts(document: Mapping[str, Any]) -> list[LeadFigure]:
 
 def _tables(document: Mapping[str, Any]) -> list[ReportTable]:
     begins = {week["week"]: week["begins"] for week in document["weeks"]}
-    sawn = sorted((log for log in document["logs"] if log["state"] == "planned"), key=lambda log: (log["week"], log["id"]))
+    sawn = sorted(
+        (log for log in document["logs"] if log["state"] == "planned"), key=lambda log: (log["week"], log["id"])
+    )
     rest = [[ReportCell(log["id"]), ReportCell(STATES[log["state"]]), ReportCell(log["why"] or "")]
             for log in document["logs"] if log["state"] != "planned"]  # fmt: skip
     found = [
@@ -111,7 +119,9 @@ def _tables(document: Mapping[str, Any]) -> list[ReportTable]:
         ),
     ]  # fmt: skip
     if rest:
-        found.append(_table("Not sawn", [ReportColumn("log"), ReportColumn("state", whole=True), ReportColumn("why")], rest))
+        found.append(
+            _table("Not sawn", [ReportColumn("log"), ReportColumn("state", whole=True), ReportColumn("why")], rest)
+        )
     return found
 
 

@@ -38,7 +38,9 @@ def _planned(document: Mapping[str, Any]) -> int:
 def _svg(
     draw: Callable[[Axes, Mapping[str, Any]], None], document: Mapping[str, Any], size: tuple[float, float]
 ) -> str:
-    with matplotlib.rc_context({"font.size": 9, "svg.hashsalt": "pithline", "svg.fonttype": "none", "font.family": "sans-serif"}):
+    with matplotlib.rc_context(
+        {"font.size": 9, "svg.hashsalt": "pithline", "svg.fonttype": "none", "font.family": "sans-serif"}
+    ):
         figure = Figure(figsize=size, layout="constrained")
         axes = figure.add_subplot()
         axes.spines[["top", "right"]].set_visible(False)

@@ -14,6 +14,7 @@ from pithline.outputs.cut_script.document import CutScript, LimitFacts
 from pithline.outputs.cut_script.sawn_pieces import SawnPieces
 from pithline.outputs.ends import EndFace
 from pithline.outputs.formatting import Formatter, count, degrees, sentence
+from pithline.outputs.good_for import misfits_in_words, misfits_of
 from pithline.outputs.pdf.flow import bullets, gap, heading, paragraph, shares, table
 from pithline.outputs.pdf.page import measure_of
 from pithline.outputs.print_job import PrintJob
@@ -38,6 +39,8 @@ COSTS = {"roll_5_deg": "5° of roll", "height_5_mm": "{} of height", "pith_5_mm"
 """What the script's `uncertainty.cost_of` may hold, in mm³ of instrument wood, and how the sheet says it."""
 COSTS_ARE_FOR = 5.0
 """The length in those that speak of one. [mm]"""
+MOST_MISFITS = 2
+"""Wanted parts that do not fit and are told in full."""
 ARMS = {"up": "up, 12 o'clock line", "right": "right, level", "down": "down", "left": "left, level"}
 
 
@@ -81,13 +84,20 @@ def results_table(job: PrintJob) -> list[Flowable]:
     own, columns = results_of(script), [("this plan", results_of(script))]
     if script.practice is not None:
         inputs = script.inputs
-        for name, totals in (("customary way", script.practice.with_bolts), ("customary, its bolts left", script.practice.slabs)):
+        for name, totals in (
+            ("customary way", script.practice.with_bolts),
+            ("customary, its bolts left", script.practice.slabs),
+        ):
             columns.append((name, results_of_totals(totals, inputs.products, inputs.mill.hour_rate)))
     lines = _lines(fmt, script.inputs.products.currency)
-    rows: list[list[str] | str] = [[f"**{name}**", *(text(found) for _, found in columns)] for name, text in lines.items()]
+    rows: list[list[str] | str] = [
+        [f"**{name}**", *(text(found) for _, found in columns)] for name, text in lines.items()
+    ]
     width = measure_of(job.paper)
-    made = [table(["", *(name for name, _ in columns)], rows, shares(width, 17, *[83 / len(columns)] * len(columns)), 9.5)]
-    notes = _likely(script, own, fmt)
+    made = [
+        table(["", *(name for name, _ in columns)], rows, shares(width, 17, *[83 / len(columns)] * len(columns)), 9.5)
+    ]
+    notes = [*_likely(script, own, fmt), *misfits_in_words(misfits_of(script.raw["proof"]), MOST_MISFITS, fmt)]
     return [*made, *bullets(notes, 9.5)]
 
 
@@ -144,7 +154,9 @@ def whole_measures(log: SawnPieces, fmt: Formatter) -> list[Measure]:
         near = int(np.argmin(np.abs(model.x - x)))
         girth = girth_at(log, x)
         doubt = 2.0 * 2.0 * np.pi * float(model.stderr_radius[near].mean())
-        found.append(Measure(f"girth, {fmt.length(GIRTH_AT)} from the {end.name} end", girth, max(doubt, LEAST_SHARE * girth)))
+        found.append(
+            Measure(f"girth, {fmt.length(GIRTH_AT)} from the {end.name} end", girth, max(doubt, LEAST_SHARE * girth))
+        )
     return found
 
 
@@ -197,4 +209,6 @@ def _limits(limits: LimitFacts) -> str:
     least, mean, runout = limits.ring_least, limits.ring_mean, limits.runout
     if least is None or mean is None or runout is None:
         return limits.name
-    return f"{limits.name}: ring angle at least {degrees(least)}, mean {degrees(mean)}, runout at most {degrees(runout)}"
+    return (
+        f"{limits.name}: ring angle at least {degrees(least)}, mean {degrees(mean)}, runout at most {degrees(runout)}"
+    )

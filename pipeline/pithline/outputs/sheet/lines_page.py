@@ -58,7 +58,10 @@ def _one_log(job: PrintJob, own: str, settings: Sequence[ScriptSetting], whose: 
         for end, groups in zip(ends, (butt, top), strict=True)
     ]
     rows = _rows(job.fmt, ends.butt, ends.top, butt, top)
-    head = ["line", *(f"{end}\n{part}" for end in ("butt", "top") for part in ("left", "from", "right", "from", "long"))]
+    head = [
+        "line",
+        *(f"{end}\n{part}" for end in ("butt", "top") for part in ("left", "from", "right", "from", "long")),
+    ]
     room = height_of(job.paper) - HEIGHT - OTHERS
     most = MOST_ROW_INCHES if job.fmt.inches else MOST_ROW
     size = float(np.clip((room / (len(rows) + 2.0) - 4.0) / LEAD, LEAST_ROW, most))
@@ -138,7 +141,13 @@ class EndDrawing(Drawing):
     def sketch(self, pen: Pen) -> None:
         """Bark, wood, plumb line, every line with its name."""
         end = self.end
-        pen.text((self.width / 2.0, self.height - 10.0), f"{end.name.upper()} END, facing it", NAME_SIZE, bold=True, anchor=0.5)
+        pen.text(
+            (self.width / 2.0, self.height - 10.0),
+            f"{end.name.upper()} END, facing it",
+            NAME_SIZE,
+            bold=True,
+            anchor=0.5,
+        )
         pen.polygon(self.place(end.over_bark), 1.0)
         pen.polygon(self.place(end.under_bark), 0.3)
         top, foot = self.place(end.twelve), self.place(end.six)

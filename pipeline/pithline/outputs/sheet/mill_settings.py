@@ -81,7 +81,11 @@ def _steps(job: PrintJob, setting: ScriptSetting, holding: Holding) -> list[str]
 
 
 def _level_line(job: PrintJob, setting: ScriptSetting) -> str:
-    return "the line “level”" if job.log.kind(setting.piece) is Kind.LOG else f"line {job.log.cut_numbers[job.log.cuts_of(setting)[0].id]}"
+    return (
+        "the line “level”"
+        if job.log.kind(setting.piece) is Kind.LOG
+        else f"line {job.log.cut_numbers[job.log.cuts_of(setting)[0].id]}"
+    )
 
 
 def _wedge(job: PrintJob, setting: ScriptSetting) -> str:
@@ -161,7 +165,10 @@ def _special(job: PrintJob, setting: ScriptSetting) -> list[Flowable]:
     notes = []
     tight = [one for one in setting.checks if one.clearance_run]
     if tight:
-        what = ", ".join(f"{one.what.replace('_', ' ')} {job.fmt.bare(one.value)} of {job.fmt.length(one.limit)}" for one in tight[:2])
+        what = ", ".join(
+            f"{one.what.replace('_', ' ')} {job.fmt.bare(one.value)} of {job.fmt.length(one.limit)}"
+            for one in tight[:2]
+        )
         notes.append(f"{CLEARANCE} Tight: {what}.")
     stub = stub_words(job.log, setting, pose_of(job.log, setting), job.fmt)
     if stub:

@@ -85,7 +85,11 @@ class MillEnd(Drawing):
     def _riser(self, pen: Pen, place: Place) -> None:
         """The lift under the section."""
         section = self.holding.section
-        at = [one for one in self.setting.lifts if section and abs(station_over(self.log, self.setting, one) - section.x) < 1.0]
+        at = [
+            one
+            for one in self.setting.lifts
+            if section and abs(station_over(self.log, self.setting, one) - section.x) < 1.0
+        ]
         if not at or section is None or at[0].lift <= 0.0:
             return
         points = section.points
@@ -183,7 +187,9 @@ class Profile(NamedTuple):
     upper: Array
 
 
-def side_profile(log: SawnPieces, setting: ScriptSetting, pose: MachinePose, stations: int = STATIONS) -> Profile | None:
+def side_profile(
+    log: SawnPieces, setting: ScriptSetting, pose: MachinePose, stations: int = STATIONS
+) -> Profile | None:
     """A mill setting's piece along the bed, stubs included; `None` where it has no length to show."""
     stretch = log.stretch(setting.piece)
     x = np.linspace(stretch.low + 1.0, stretch.high - 1.0, stations)
@@ -198,7 +204,9 @@ def side_profile(log: SawnPieces, setting: ScriptSetting, pose: MachinePose, sta
 
 def stub_words(log: SawnPieces, setting: ScriptSetting, pose: MachinePose, fmt: Formatter) -> str:
     """A stub or swelling that hangs below the bunks' tops, by its place along the bed; empty where none does."""
-    profile = side_profile(log, setting, pose, STUB_STATIONS) if log.kind(setting.piece) in (Kind.LOG, Kind.HALF) else None
+    profile = (
+        side_profile(log, setting, pose, STUB_STATIONS) if log.kind(setting.piece) in (Kind.LOG, Kind.HALF) else None
+    )
     if profile is None:
         return ""
     lowest = int(np.argmin(profile.lower))

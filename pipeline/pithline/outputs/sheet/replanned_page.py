@@ -60,7 +60,9 @@ def _sawn(job: PrintJob) -> str:
     failing = f", and {len(made) - len(passing)} that do not" if len(made) > len(passing) else ""
     volume = job.fmt.volume(sum(one.volume for one in passing))
     settings = f"{count(cuts, 'cut')} in {count(len(log.sawn), 'setting')}"
-    return f"{settings}; {count(len(passing), 'plate')} that pass{'es' if len(passing) == 1 else ''}, {volume}{failing}."
+    return (
+        f"{settings}; {count(len(passing), 'plate')} that pass{'es' if len(passing) == 1 else ''}, {volume}{failing}."
+    )
 
 
 def _kind(job: PrintJob, piece: str) -> str:

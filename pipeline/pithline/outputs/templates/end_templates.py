@@ -74,7 +74,10 @@ def full_size_templates(job: PrintJob) -> bytes:
     """The same ends, each on one page as large as it needs, for a print shop; a PDF at 1:1."""
     canvas, out = new_canvas(PAPERS[job.paper], f"End templates, full size, {job.log.script.log.id}")
     for template in templates_of(job):
-        low, high = (template.end.over_bark.min(axis=0) - BORDER) * MM, (template.end.over_bark.max(axis=0) + BORDER) * MM
+        low, high = (
+            (template.end.over_bark.min(axis=0) - BORDER) * MM,
+            (template.end.over_bark.max(axis=0) + BORDER) * MM,
+        )
         width, height = float(high[0] - low[0]), float(high[1] - low[1]) + FULL_HEAD * MM
         canvas.setPageSize((width, height))
         canvas.saveState()
@@ -116,7 +119,11 @@ def tiles(end: EndFace, paper: str) -> list[Tile]:
              float(high[1]) - height - row * (height - OVERLAP), width, height)
         for row in range(down) for column in range(across)
     ]  # fmt: skip
-    return [one for one in found if shape.intersects(box(one.left, one.bottom, one.left + one.width, one.bottom + one.height))]
+    return [
+        one
+        for one in found
+        if shape.intersects(box(one.left, one.bottom, one.left + one.width, one.bottom + one.height))
+    ]
 
 
 def _tiled(canvas: Canvas, job: PrintJob, template: Template) -> None:
@@ -199,7 +206,12 @@ def _register(pen: Pen, sheets: Sequence[Tile]) -> None:
 def _head(canvas: Canvas, job: PrintJob, template: Template, tile: Tile) -> None:
     pen, left, top = Pen(canvas), EDGE * MM, PAPERS[job.paper][1] - EDGE * MM
     room = PAPERS[job.paper][0] - 2.0 * left
-    pen.text((left, top - 11.0), f"{template.end.name.upper()} END, facing it: row {tile.row}, column {tile.column}", 11.0, bold=True)
+    pen.text(
+        (left, top - 11.0),
+        f"{template.end.name.upper()} END, facing it: row {tile.row}, column {tile.column}",
+        11.0,
+        bold=True,
+    )
     name = shortened(job.log.script.log.id, room / 2.0, 8.0)
     pen.text((left, top - 23.0), f"log {name}, piece {job.log.mark(template.log)}. Print at 100 %.", 8.0)
     pen.text((left, top - 34.0), f"Crosses of neighbouring tiles fall on one another. {LINES}", 7.0)
@@ -214,5 +226,3 @@ def scale_bar(pen: Pen, at: tuple[float, float], units: str) -> None:
     for end in (x, x + bar * MM):
         pen.line((end, y - 4.0), (end, y + 4.0), 1.2)
     pen.text((x + (bar + 2.0) * MM, y - 3.0), f"this bar is {text}: measure it", 8.0)
-
-

@@ -122,9 +122,7 @@ def _practice_at(
     by_count = [
         executed([practice_layout(sizes, (count, count, count, count))] * len(logs)) for count in sizes.flitches
     ]
-    layouts = tuple(
-        practice_layout(sizes, _better_flitches(log, by_count, sizes, context, prices)) for log in logs
-    )
+    layouts = tuple(practice_layout(sizes, _better_flitches(log, by_count, sizes, context, prices)) for log in logs)
     plain = [practice_layout(sizes, NO_FLITCHES)] * len(logs)
     return PracticeResult(executed(plain), executed(layouts), LogLayout(whole, places, logs, layouts))
 

@@ -92,7 +92,9 @@ def loose_value(plates: Sequence[Plate], parts: Sequence[SawnPart], products: Pr
     for product in products.products:
         for part in product.parts:
             own = [plate for plate in plates if parts[plate.part].key == (product.name, part.name)]
-            loose = [plate for plate in own if plate.set_id is None and (plate.mate is not None or not part.bookmatched)]
+            loose = [
+                plate for plate in own if plate.set_id is None and (plate.mate is not None or not part.bookmatched)
+            ]
             count = len(loose)
             if product.demand is not None:
                 count = min(count, product.demand * part.count - sum(plate.set_id is not None for plate in own))

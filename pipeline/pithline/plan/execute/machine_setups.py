@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pithline.geometry.pieces import Piece
+from pithline.geometry.pieces import Face, Piece
 from pithline.logmodel.model import EndPlane
 from pithline.mill.limits import LimitCheck, mark_room, setting_checks
 from pithline.mill.machine import BandMill, Machines
@@ -46,7 +46,7 @@ Array = NDArray[np.float64]
 NOTHING = Refused()
 """What is left of a piece, or of a setting, needs no saw."""
 END_LINE_SLACK = 1e-3
-"""A pith mark this near to a face of its piece still lies on it. [mm]"""
+"""A mark this near to a face of its piece still lies on it, an end that a crosscut made among them. [mm]"""
 LINE_SHIFTS = (0.0, -10.0, 10.0, -20.0, 20.0, -35.0, 35.0, -50.0, 50.0, -70.0, 70.0)
 """Lines beside a setting's first cut that its marks may lie on, in the order tried. [mm]"""
 LINE_REACH, LINE_STEP = 700.0, 4.0
@@ -88,6 +88,7 @@ class MachinePoser:
         shape = piece_shape(self.sections, piece, bark=True)
         if len(shape.x) < 2 or not setting.slabs or len(piece.faces) == len(self.log.piece.faces):
             return ()
+        piece = replace(piece, faces=tuple(face for face in piece.faces if _bounds(face, shape)))
         wanted, resaw, mill = normal_at(self.log.axis, setting.clock), self.machines.resaw, self.machines.mill
         if self._resaw_takes(shape):
             return bolt_holds(self.log, piece, wanted, Tool.RESAW, resaw.cradles_deg, resaw.cradle_any)
@@ -220,7 +221,7 @@ class MachinePoser:
         start = np.linalg.solve(matrix, np.array([end.normal @ end.point, offset, along @ end.point]))
         t = np.arange(-LINE_REACH, LINE_REACH, LINE_STEP)
         points = start + t[:, None] * along
-        inside = piece.holds(points) & (at_points(self.log.field, points, end.normal)[2] > 0)
+        inside = piece.holds(points, END_LINE_SLACK) & (at_points(self.log.field, points, end.normal)[2] > 0)
         if inside.sum() < LEAST_POINTS:
             return None
         runs = np.split(np.flatnonzero(inside), np.flatnonzero(np.diff(np.flatnonzero(inside)) > 1) + 1)
@@ -235,9 +236,7 @@ class MachinePoser:
             return False
         return resaw.piece_length_max is None or length_along(shape, self.log.axis) <= resaw.piece_length_max
 
-    def _resaw(
-        self, setting: LayoutSetting, piece: Piece, shape: PieceShape, hold: BoltHold
-    ) -> PosedSetting | Refused:
+    def _resaw(self, setting: LayoutSetting, piece: Piece, shape: PieceShape, hold: BoltHold) -> PosedSetting | Refused:
         """The setting on the resaw, where it is not too high for it."""
         resaw, log, normal = self.machines.resaw, self.log, hold.normal
         if float(normal @ normal_at(log.axis, setting.clock)) < 0.0:
@@ -265,6 +264,15 @@ class MachinePoser:
             against=Against(hold.face.cut, hold.angle_deg),
         )
         return PosedSetting(normal, slabs, resaw.kerf, drafted)
+
+
+ON_FACE = 1.0
+"""A piece that comes within this of a face's plane is bounded by it. [mm]"""
+
+
+def _bounds(face: Face, shape: PieceShape) -> bool:
+    """Whether a cut's face is still one of the piece's own: a parallel cut further in leaves nothing of it to lie on."""
+    return bool((np.abs(shape.points @ np.asarray(face.normal) - face.offset) < ON_FACE).any())
 
 
 BLOCK_STEP = 5.0

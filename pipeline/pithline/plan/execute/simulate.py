@@ -107,9 +107,7 @@ class DrawnPoser:
         charged = hold.tool is Tool.MILL or not hold.flat
         return self._drawn(setting, piece, hold.tool, charged, normal_at(self.log.axis, setting.clock))
 
-    def _drawn(
-        self, setting: LayoutSetting, piece: Piece, tool: Tool, charged: bool, normal: Array
-    ) -> PosedSetting:
+    def _drawn(self, setting: LayoutSetting, piece: Piece, tool: Tool, charged: bool, normal: Array) -> PosedSetting:
         base = float(self.log.origin @ normal)
         saw = self.machines.mill if tool is Tool.MILL else self.machines.resaw
         slabs = tuple(LayoutSlab(s.low + base, s.thickness) for s in setting.slabs)

@@ -28,9 +28,7 @@ from pithline.plan.problem.parts import SawnPart
 Array = NDArray[np.float64]
 BENT = 8.0
 """A log whose pith bows less than this off its chord is not worth crosscutting for its bend. [mm]"""
-ROUGH = Effort(
-    "rough", 6, 40.0, rounds=4, answers=1, master=1.0, depth_step=5.0, across_step=10.0, corner_step=20.0
-)
+ROUGH = Effort("rough", 6, 40.0, rounds=4, answers=1, master=1.0, depth_step=5.0, across_step=10.0, corner_step=20.0)
 ROUGH_CRADLES_DEG = (30.0,)
 """The rough grid's rolls are 30° apart; whatever cradles a shop has, it can saw a bolt about as well as by one of these."""
 ROUNDS = ROUGH.rounds
@@ -62,9 +60,7 @@ def may_pay(log: PlanLog, machines: Machines) -> bool:
     return log.reach > machines.mill.log_length_max or pith_bow(log) >= BENT or bolts_on_mill(log, machines)
 
 
-def crosscut_ways(
-    log: PlanLog, context: SearchContext, start: Array, monitor: Monitor = SILENT
-) -> list[CrosscutWay]:
+def crosscut_ways(log: PlanLog, context: SearchContext, start: Array, monitor: Monitor = SILENT) -> list[CrosscutWay]:
     """The log whole where the mill takes it, and the ways to crosscut it that may pay; the best on the rough grid first.
 
     `start` are prices of the pools to begin with (Q,).
@@ -126,7 +122,9 @@ class _Rough:
             rounds=rounds,
         )
         sawn = self.context.locks.bolts
-        bolts = BoltClass("rough", ROUGH_CRADLES_DEG, sawn=sawn, on_mill=any(bolts_on_mill(log, machines) for log in logs))
+        bolts = BoltClass(
+            "rough", ROUGH_CRADLES_DEG, sawn=sawn, on_mill=any(bolts_on_mill(log, machines) for log in logs)
+        )
         quiet = replace(SILENT, stopped=self.monitor.stopped)
         found = search_class(task, ValuedLogs(grids, task), GridFills(grids), bolts, start, quiet)
         return CrosscutWay(places, logs, found.bound, found.prices)

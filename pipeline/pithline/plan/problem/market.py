@@ -108,13 +108,16 @@ class Market:
     def lone_worth(self) -> Array:
         """What a single plate of a pool counts, (Q,); of nested pools the widest alone counts it."""
         kinds = self.holds > 0.0
-        widest = np.array([self.holds[q].sum() >= self.holds[:, kinds[q]].sum(axis=1).max() for q in range(len(self.loose))])
+        widest = np.array(
+            [self.holds[q].sum() >= self.holds[:, kinds[q]].sum(axis=1).max() for q in range(len(self.loose))]
+        )
         each = np.array([self.single[kinds[q]].max(initial=0.0) for q in range(len(self.loose))])
         return np.where(widest, each, 0.0)
 
 
-
-def market_of(parts: Sequence[SawnPart], set_worth: Mapping[str, float], loose: Array, single: Array, cost: Array) -> Market:
+def market_of(
+    parts: Sequence[SawnPart], set_worth: Mapping[str, float], loose: Array, single: Array, cost: Array
+) -> Market:
     """The market of some parts, a pool each; parts of one product make its sets.
 
     Parameters

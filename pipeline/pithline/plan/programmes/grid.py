@@ -45,13 +45,13 @@ class Grid:
     def depths(self) -> Array:
         """Offsets of slab faces from the pith's chord."""
         n = int(np.floor(self.depth_max / self.depth_step))
-        return np.arange(-n, n + 1) * self.depth_step
+        return np.arange(-n, n + 1, dtype=np.float64) * self.depth_step
 
     @property
     def across(self) -> Array:
         """Places across the slab."""
         n = int(np.ceil(self.across_max / self.across_step))
-        return np.arange(-n, n + 1) * self.across_step
+        return np.arange(-n, n + 1, dtype=np.float64) * self.across_step
 
     def roll(self, index: int) -> float:
         """Clock angle of a roll, of any whole number. [rad]"""
@@ -97,7 +97,9 @@ def thicknesses(context: SearchContext) -> tuple[float, ...]:
     return tuple(out)
 
 
-def cells_of(parts: tuple[SawnPart, ...], grid: Grid, crosscut_kerf: float) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+def cells_of(
+    parts: tuple[SawnPart, ...], grid: Grid, crosscut_kerf: float
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Sizes of parts in cells along, each with the kerf of one crosscut, and across: (P,) each."""
     along = [int(np.ceil((part.length + crosscut_kerf) / grid.along_step - 1e-6)) for part in parts]
     across = [int(np.ceil(part.width / grid.across_step - 1e-6)) for part in parts]

@@ -93,7 +93,9 @@ class TrueSlabs:
         charge = economics.mill.setting
         cradles: tuple[int, ...] = ()
         if setting.role == "bolt":
-            flat = parallel_faces(self.log, piece, DrawnPoser(self.log, self.context.machines).pose(setting, piece).normal)
+            flat = parallel_faces(
+                self.log, piece, DrawnPoser(self.log, self.context.machines).pose(setting, piece).normal
+            )
             own = economics.mill if self.on_mill else economics.shop
             charge = own.flat if flat.any else own.setting
         alone = replace(setting, above=None, below=None)
@@ -176,7 +178,9 @@ def _along(
     grid, g = state.priced.grid, state.priced.mill
     rolls, step = grid.grid.rolls, grid.grid.depth_step
     quarter, turns = rolls // 2, 2 * rolls
-    beside = next((one for one in sides if abs(abs(angle_between(one.clock, side.clock)) - np.pi / 2) < SAME_ROLL), None)
+    beside = next(
+        (one for one in sides if abs(abs(angle_between(one.clock, side.clock)) - np.pi / 2) < SAME_ROLL), None
+    )
     edge, place = 0, -g.half_across
     if beside is not None:
         left = angle_between(beside.clock, side.clock) < 0.0
@@ -223,9 +227,7 @@ def _along(
     return out, max((one[0] for one in ranked), default=0.0)
 
 
-def _fanned(
-    state: SolvedLog, turn: int, side: SawnSide, sides: Sequence[SawnSide]
-) -> list[tuple[list[Way], float]]:
+def _fanned(state: SolvedLog, turn: int, side: SawnSide, sides: Sequence[SawnSide]) -> list[tuple[list[Way], float]]:
     """Radial slabs of a bolt. Where no other side stands square to this one, the fan is sought on either side of it."""
     rolls = state.priced.grid.grid.rolls
     quarter, square = rolls // 2, len(state.angles) // 2

@@ -168,7 +168,11 @@ def _class(context: SearchContext, on_mill: bool) -> BoltClass:
 
 
 def search_remaining(
-    pieces: Sequence[RemainingPiece], context: SearchContext, sawn: Counts, work: RemainingWork, monitor: Monitor = SILENT
+    pieces: Sequence[RemainingPiece],
+    context: SearchContext,
+    sawn: Counts,
+    work: RemainingWork,
+    monitor: Monitor = SILENT,
 ) -> list[Candidate]:
     """Search every piece in hand by prices, then choose for all together.
 
@@ -195,7 +199,9 @@ def search_remaining(
     start = price_start(economics.market, context.parts)
     have = economics.market.worth(sawn[:, 0], sawn[:, 1])[0]
     leave = work.layout((None,) * len(pieces))
-    nothing = Candidate(leave, BoltClass("nothing more", sawn=False), have, have, "nothing more to choose", start, 0, _WORDS_OF_NONE)
+    nothing = Candidate(
+        leave, BoltClass("nothing more", sawn=False), have, have, "nothing more to choose", start, 0, _WORDS_OF_NONE
+    )
     if not pieces:
         return [nothing]
     monitor.report("looking at the pieces", 0.0)
@@ -241,7 +247,11 @@ def search_remaining(
         most = max(bound, answer.value, have)
         out.append(Candidate(layout, bolts, answer.value, most, answer.status, prices, len(looks), words))
         left = [
-            [way for way in own if got is None or (way.own.setting.clock, way.own.setting.slabs) != (got.clock, got.slabs)]
+            [
+                way
+                for way in own
+                if got is None or (way.own.setting.clock, way.own.setting.slabs) != (got.clock, got.slabs)
+            ]
             for own, got in zip(left, answer.layouts, strict=True)
         ]
     return [*out, nothing]
@@ -251,7 +261,9 @@ _WORDS_OF_NONE = "no piece was left to search"
 
 
 def _words(looking: _Looking, context: SearchContext) -> str:
-    grids = [grid for one in looking.logs for grid in (*one.grids.made, *([one.whole] if one.whole is not None else []))]
+    grids = [
+        grid for one in looking.logs for grid in (*one.grids.made, *([one.whole] if one.whole is not None else []))
+    ]
     return (
         "of plates sawn already, and of the pieces in hand, each from its own sawn faces, net of charges still to come: "
         + search_words(grids, looking.logs[0].grids.bolts, context)
@@ -269,7 +281,11 @@ def replans_in_order(
     ways = search_remaining(work.pieces, context, sawn, work, monitor)
     if any(work.before):
         kept = work.layout(work.before)
-        ways.append(Candidate(kept, ways[0].bolts, 0.0, ways[0].bound, "earlier plan kept", ways[0].prices, 0, ways[0].words, False))
+        ways.append(
+            Candidate(
+                kept, ways[0].bolts, 0.0, ways[0].bound, "earlier plan kept", ways[0].prices, 0, ways[0].words, False
+            )
+        )
     judge = judge_on_samples(work.state.whole, context)
     plans: list[tuple[float, int, ExecutedPlan]] = []
     for number, candidate in enumerate(ways):
@@ -279,4 +295,3 @@ def replans_in_order(
             likely = judge.worth(ledger)
             plans.append((-round(likely, 9), number, ExecutedPlan(candidate, ledger, likely, judge.earnings(ledger))))
     return (plan for _, _, plan in sorted(plans, key=lambda one: one[:2]))
-

@@ -1,0 +1,235 @@
+"""What the console says of a plan: what it brings beside the customary way, its ladder, its first setting, its limits."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING, Any
+
+from pithline.cli.console import Console
+
+if TYPE_CHECKING:
+    from rich.table import Table
+
+    from pithline.outputs.results import Results
+
+Script = Mapping[str, Any]
+
+
+def summary_of(script: Script) -> dict[str, Any]:
+    """What a machine wants to know of a plan without reading the script: what it brings first."""
+    first, *_ = first_settings(script)
+    cuts = cuts_of(script, first)
+    return {
+        "log": script["log"]["id"],
+        "totals": script["totals"],
+        "practice": script["practice"],
+        "uncertainty": script["uncertainty"],
+        "proof": script["proof"],
+        "first_setting": {
+            "roll": first.get("roll"),
+            "lifts": first.get("lifts"),
+            "marks": first.get("marks"),
+            "cuts": [{k: c.get(k) for k in ("id", "blade_height", "from_mark", "width")} for c in cuts],
+        },
+        "crosscuts": [cut["id"] for cut in script["operations"] if cut["op"] == "cut" and cut["tool"] == "buck"],
+        "cautions": script["cautions"],
+    }
+
+
+def first_settings(script: Script) -> list[Script]:
+    """The first setting on the mill of every log, whole or crosscut, in the order they are sawn."""
+    logs = {piece["id"] for piece in script["pieces"] if piece["kind"] == "log"}
+    out: dict[str, Script] = {}
+    for each in script["operations"]:
+        if each["op"] == "setting" and each["tool"] == "mill" and each["piece"] in logs:
+            out.setdefault(each["piece"], each)
+    return list(out.values())
+
+
+def cuts_of(script: Script, setting: Script) -> list[Script]:
+    """The cuts of one setting, from the top down."""
+    return [each for each in script["operations"] if each["op"] == "cut" and each["setting"] == setting["id"]]
+
+
+def show_plan(console: Console, script: Script) -> None:
+    """The summary a sawyer reads: the log, what the plan brings, the ladder it stands on, how it begins."""
+    log = script["log"]
+    console.show(
+        f"{log['id']}: {log['species']}, {log['length'] / 1000:.2f} m, {log['diameter_butt']:.0f} mm across at the butt, "
+        f"{log['diameter_top']:.0f} mm at the top over bark, {log['volume'] / 1e6:.0f} L under bark, sweep {log['sweep']:.0f} mm."
+    )
+    show_results(
+        console,
+        script,
+        {
+            "this plan": script["totals"],
+            "customary way": script["practice"]["with_bolts"],
+            "customary, bolts left": script["practice"]["slabs"],
+        },
+    )
+    show_likely(console, script)
+    _show_ladder(console, script)
+    _show_locks(console, script)
+    _show_beginning(console, script)
+    show_limits(console, script)
+
+
+def _results(script: Script, total: Mapping[str, Any]) -> Results:
+    from pithline.outputs.cut_script.reader import read_products, read_totals
+    from pithline.outputs.results import results_of_totals
+
+    inputs = script["inputs"]
+    return results_of_totals(
+        read_totals(total), read_products(inputs["products"]), float(inputs["mill"]["mill"].get("hour_rate", 0.0))
+    )
+
+
+def show_results(console: Console, script: Script, columns: Mapping[str, Mapping[str, Any]]) -> None:
+    """A table of what several ways bring: sets, litres in sets and loose, hours, earnings; `columns` are totals by heading."""
+    from rich.table import Table
+
+    from pithline.outputs.formatting import Formatter
+    from pithline.outputs.results import litres_in_words, money_in_words, sets_in_words
+
+    fmt, currency = Formatter(), str(script["inputs"]["products"].get("currency", ""))
+    rows: dict[str, Callable[[Results], str]] = {
+        "complete sets": sets_in_words,
+        "in sets": lambda of: litres_in_words(of.set_volume, fmt),
+        "loose": lambda of: litres_in_words(of.loose_volume, fmt),
+        "hours, set-ups": lambda of: f"{of.hours:.1f} h, {of.set_ups}",
+        "earnings": lambda of: money_in_words(of.earnings, currency),
+        "an hour": lambda of: money_in_words(of.an_hour, currency),
+        "instrument wood": lambda of: fmt.volume(of.volume),
+    }
+    found = {name: _results(script, total) for name, total in columns.items()}
+    table = Table("", *found)
+    for name, text in rows.items():
+        table.add_row(name, *(text(each) for each in found.values()))
+    console.show(table)
+
+
+def show_likely(console: Console, script: Script) -> None:
+    """What is likely of the plan, how it stands to the customary way, and what is proven of it."""
+    known, practice, proof = script["uncertainty"], script["practice"], script["proof"]
+    volume, words = known["instrument_volume"], []
+    if "earnings" in known:
+        money, currency = known["earnings"], str(script["inputs"]["products"].get("currency", ""))
+        words.append(
+            f"Likely {money['p50']:,.0f} {currency}".rstrip()
+            + f"; four times in five between {money['p10']:,.0f} and {money['p90']:,.0f}, from what scan and card leave open."
+        )
+    words.append(
+        f"Likely {volume['p50'] / 1e6:.1f} L in all; four times in five between {volume['p10'] / 1e6:.1f} and {volume['p90'] / 1e6:.1f} L."
+    )
+    if practice.get("ratio") is not None:
+        words.append(
+            f"Before work is charged {practice['ratio']:.2f} times the customary way"
+            + (
+                f", {practice['volume_ratio']:.2f} times by volume alone."
+                if practice.get("volume_ratio") is not None
+                else "."
+            )
+        )
+    if proof.get("gap") is not None:
+        words.append(f"At most {proof['gap']:.1%} short of the best layout of the kinds searched.")
+    console.show(" ".join(words))
+
+
+def _show_ladder(console: Console, script: Script) -> None:
+    """Every plan of the ladder by rising work, and what each hour more brings; nothing where there is but one."""
+    from rich.table import Table
+
+    from pithline.outputs.results import money_in_words, sets_in_words
+
+    rows = script["proof"].get("ladder", [])
+    if len(rows) < 2:
+        return
+    currency = str(script["inputs"]["products"].get("currency", ""))
+    table = Table(
+        "plan", "complete sets", "in sets, L", "hours", "set-ups", "earnings", "each hour more", "customary way"
+    )
+    before: Results | None = None
+    for number, row in enumerate(rows, start=1):
+        this, beside = _results(script, row), _results(script, row["practice"])
+        table.add_row(
+            f"{number}{' (this plan)' if row['chosen'] else ''}",
+            sets_in_words(this),
+            "–" if this.set_volume is None else f"{this.set_volume / 1e6:.1f}",
+            f"{this.hours:.1f}",
+            str(this.set_ups),
+            money_in_words(this.earnings, ""),
+            _one_more_hour(this, before),
+            f"{sets_in_words(beside)}; {money_in_words(beside.earnings, currency)}",
+        )
+        before = this
+    console.show(table)
+    console.show('Each other plan is a whole cut script in ladder/; print one by "pithline sheet".')
+
+
+LEAST_HOURS = 0.05
+"""Plans nearer than this in time take the same time. [h]"""
+
+
+def _one_more_hour(this: Results, before: Results | None) -> str:
+    if before is None or this.earnings is None or before.earnings is None or this.hours - before.hours < LEAST_HOURS:
+        return ""
+    return f"{(this.earnings - before.earnings) / (this.hours - before.hours):+,.0f}"
+
+
+def _show_locks(console: Console, script: Script) -> None:
+    """What was held on the command line costs."""
+    proof = script["proof"]
+    if "locks" in proof:
+        cost = proof["locks"]["cost"]
+        text = f"{cost:.2f} in money" if proof.get("counts") == "money" else f"{cost / 1e6:.1f} L"
+        console.show(f"What was held on the command line costs {text} on the search grid.")
+
+
+def _show_beginning(console: Console, script: Script) -> None:
+    """Crosscuts and the first setting of every log, with its cuts."""
+    for buck in (each for each in script["operations"] if each["op"] == "setting" and each["tool"] == "buck"):
+        places = ", ".join(f"{_from_butt(script, cut):.0f} mm" for cut in cuts_of(script, buck))
+        console.show(f"Crosscut the log first, square to its pith, {places} from the butt end along the pith's chord.")
+    firsts = first_settings(script)
+    for first in firsts:
+        lifts = ", ".join(f"{each['lift']:.0f} mm at the bunk at {each['bunk']:.0f}" for each in first["lifts"])
+        mark = first["marks"]["butt"]["name"]
+        whose = "" if len(firsts) == 1 and first["piece"] == "log" else f" of {first['piece']}"
+        console.show(
+            f"First setting{whose}: turn clock angle {round(first['roll'], 1) % 360.0:.1f}° up; lifts {lifts}; level both marks ({mark})."
+        )
+        console.show(_cut_table(cuts_of(script, first)))
+
+
+def _cut_table(cuts: list[Script]) -> Table:
+    from rich.table import Table
+
+    table = Table("cut", "over the marks, mm", "blade height, mm", "width, mm")
+    for cut in cuts:
+        table.add_row(cut["id"], f"{cut['from_mark']:+.0f}", f"{cut['blade_height']:.0f}", f"{cut['width']:.0f}")
+    return table
+
+
+def show_limits(console: Console, script: Script) -> None:
+    """The limits that plates were held to."""
+    limits = script["inputs"]["products"]["limits"]
+    words = "; ".join(
+        _limit_words(name, limits[name]) for name in sorted({plate["limits"] for plate in script["plates"]})
+    )
+    console.show(f"Limits in force: {words}.")
+
+
+def _limit_words(name: str, limits: Mapping[str, Any]) -> str:
+    text = f"{name}: ring angle at least {limits['ring_angle_min_deg']:g}°, mean {limits['ring_angle_mean_deg']:g}°"
+    if "ring_angle_max_deg" in limits:
+        text += f", at most {limits['ring_angle_max_deg']:g}°"
+    text += f", runout at most {limits['runout_max_deg']:g}°"
+    if "slope_max_deg" in limits:
+        text += f", slope in the face at most {limits['slope_max_deg']:g}°"
+    return text
+
+
+def _from_butt(script: Script, cut: Script) -> float:
+    """Where a crosscut lies along its normal from the pith on the butt end. [mm]"""
+    point = script["model"]["ends"]["butt"]["point"]
+    return float(cut["offset"] - sum(a * b for a, b in zip(cut["normal"], point, strict=True)))
