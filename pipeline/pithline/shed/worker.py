@@ -1,0 +1,179 @@
+"""The process that does long work: `python -m pithline.shed.worker FOLDER KIND LOG`. It calls what the commands call."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import time
+import traceback
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from pithline.errors import InputError, PithlineError
+from pithline.shed.folder import YardFolder
+from pithline.shed.jobs import ALIVE_EVERY, JobState, Jobs, stop_file, write_state
+
+
+class Telling:
+    """Keeps the state's file up to date; its methods are those of a monitor."""
+
+    def __init__(self, path: Path, state: JobState) -> None:
+        self.path, self.state, self.written = path, state, 0.0
+
+    def tell(self, what: str, part: float) -> None:
+        """What is being done."""
+        words = what.partition(": best so far")[0]
+        changed = words != self.state.what
+        self.state = replace(self.state, what=words, part=max(self.state.part, min(part, 1.0)))
+        self._write(at_once=changed and time.monotonic() - self.written > 0.2)
+
+    def found(self, best: float, bound: float | None = None) -> None:
+        """A plan of this value is in hand, and none is worth more than the bound."""
+        curve, since = self.state.curve, round(time.time() - self.state.started, 1)
+        last = curve[-1] if curve else [None, None, None]
+        held = best if last[1] is None else max(best, last[1])
+        most = last[2] if bound is None else bound if last[2] is None else max(bound, last[2])
+        if [held, most] != last[1:]:
+            self.state = replace(self.state, curve=[*curve, [since, held, most]])
+            self._write(at_once=True)
+
+    def stopped(self) -> bool:
+        """Whether the work was asked to end."""
+        return stop_file(self.path).exists()
+
+    def end(self, fault: str = "") -> None:
+        """The last word."""
+        self.state = replace(self.state, done=True, fault=fault, part=self.state.part if fault else 1.0, what="" if fault else "done")
+        self._write(at_once=True)
+
+    def _write(self, at_once: bool) -> None:
+        now = time.monotonic()
+        if at_once or now - self.written > ALIVE_EVERY:
+            self.written = now
+            write_state(self.path, self.state)
+
+
+def begin(yard: YardFolder, state: JobState, telling: Telling) -> None:
+    """A scan to a card, its fit and its faces: the commands card and fit, one after the other."""
+    from pithline.shed.fitting import fit_and_show
+
+    log = yard.log(state.log)
+    if log.card is None:
+        assert log.scan is not None
+        telling.tell("reading the scan and finding the log", 0.05)
+        asked = [f"--{key}={value}" for key, value in state.asked.items() if key in ("units", "up", "pick") and value]
+        _command(["card", *asked, "--", str(log.scan)])
+    telling.tell("fitting the log", 0.5)
+    fit_and_show(yard, state.log, pick=_number(state.asked.get("pick")), pictures=True)
+
+
+def plan(yard: YardFolder, state: JobState, telling: Telling) -> None:
+    """A card to a plan's folder, as the command plan does it."""
+    from pithline.files.write import write_folder
+    from pithline.outputs.plan_folder import plan_files
+    from pithline.plan.api import EFFORTS, Locks, Monitor, Objective
+    from pithline.script.document import dumps
+    from pithline.shed.plan_view import keep_view
+    from pithline.yard.one_log import plan_card
+    from pithline.yard.request import Request
+
+    log, asked = yard.log(state.log), state.asked
+    if log.card is None:
+        raise InputError(f"{state.log} has no card yet; begin it first.")
+    objective = Objective(asked["objective"])
+    telling.state = replace(telling.state, unit="money" if objective.in_money else "L")
+    locks = Locks(bolts=not asked.get("leave_bolts", False))
+    request = Request(objective, EFFORTS[asked["effort"]], pick=_number(asked.get("pick")), rung=asked.get("rung", "paying"), locks=locks)
+    monitor = Monitor(telling.tell, telling.stopped, telling.found)
+    products = [yard.choice_path("products", one) for one in asked["products"]]
+    plans = plan_card(log.card, yard.choice_path("mills", asked["mill"]), products, request, monitor)
+    telling.tell("drawing the sheet, cards, labels and preview", 0.97)
+    files = plan_files(plans.script, asked.get("units", "mm"), asked.get("paper", "A4"))
+    ladder = {path: dumps(script) for path, script in plans.ladder.items()}
+    write_folder(yard.root / state.out, {**files, **ladder})
+    keep_view(yard, yard.root / state.out, asked.get("units", "mm"))
+
+
+def replan(yard: YardFolder, state: JobState, telling: Telling) -> None:
+    """What is left of an opened log, planned anew, as the command replan does it."""
+    import json
+
+    from pithline.files.found import found_as_read
+    from pithline.files.write import write_folder
+    from pithline.outputs.plan_folder import plan_files
+    from pithline.plan.api import EFFORTS, Monitor, Objective
+    from pithline.shed.plan_view import keep_view
+    from pithline.yard.replan_log import replan_log
+    from pithline.yard.request import Request
+
+    asked = state.asked
+    earlier = yard.plan(state.log, asked["plan"])
+    script = json.loads((earlier.path / "cut-script.json").read_bytes())
+    found = found_as_read(earlier.path / "found.toml")
+    request = Request(Objective(asked.get("objective", "sets")), EFFORTS[asked.get("effort", "coarse")])
+    monitor = Monitor(telling.tell, telling.stopped, telling.found)
+    new = replan_log(script, asked["after"], found, request, monitor, ("the plan", "what was found"))
+    telling.tell("drawing the sheet, cards, labels and preview", 0.97)
+    write_folder(yard.root / state.out, plan_files(new, asked.get("units", "mm"), asked.get("paper", "A4")))
+    keep_view(yard, yard.root / state.out, asked.get("units", "mm"))
+
+
+def look(yard: YardFolder, state: JobState, telling: Telling) -> None:
+    """Make ready what the pages show of a plan that the command line wrote."""
+    from pithline.shed.plan_view import keep_view
+
+    telling.tell("reading the plan", 0.3)
+    keep_view(yard, yard.plan(state.log, state.asked["plan"]).path, state.asked.get("units", "mm"))
+
+
+KINDS: Mapping[str, Callable[[YardFolder, JobState, Telling], None]] = {"begin": begin, "plan": plan, "replan": replan, "look": look}
+"""What a worker can do."""
+
+
+def _number(value: Any) -> int | None:
+    return int(value) if value else None
+
+
+def _command(arguments: list[str]) -> None:
+    """Run a command of pithline; its own sentence where it refuses."""
+    done = subprocess.run([sys.executable, "-m", "pithline.cli.main", *arguments], capture_output=True, text=True, check=False)
+    if done.returncode:
+        lines = [line for line in done.stderr.splitlines() if line.startswith("error: ")]
+        if not lines:
+            raise RuntimeError(done.stderr)
+        raise InputError(lines[-1].removeprefix("error: "))
+
+
+def main(arguments: list[str]) -> int:
+    """Do one piece of work and say how it ended."""
+    folder, kind, log = arguments
+    jobs = Jobs(YardFolder(Path(folder)))
+    path, state = jobs.path(kind, log), jobs.state(kind, log)
+    if state is None:
+        return 2
+    telling = Telling(path, replace(state, pid=os.getpid()))
+    telling.tell("starting", 0.0)
+    write_state(path, telling.state)
+    try:
+        KINDS[kind](jobs.yard, telling.state, telling)
+    except PithlineError as error:
+        telling.end(plain_sentence(str(error), jobs.yard))
+        return 2
+    except Exception:
+        traceback.print_exc()
+        telling.end("this is a fault in pithline itself, not in your files; the details stand in its log.")
+        return 1
+    telling.end()
+    return 0
+
+
+def plain_sentence(text: str, yard: YardFolder) -> str:
+    """A fault in one line, the yard's own folder left out of its file names."""
+    return " ".join(text.replace(f"{yard.root}{os.sep}", "").split())
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
