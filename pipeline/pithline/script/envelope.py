@@ -140,3 +140,43 @@ def width_at(polygon: Array, height: float) -> float:
     share = over[crosses] / (over[crosses] - later[crosses])
     u = polygon[crosses, 0] + share * (np.roll(polygon[:, 0], -1)[crosses] - polygon[crosses, 0])
     return float(np.ptp(u))
+
+
+STEP = 25.0
+"""Outlines of a piece on the bed stand so far apart. [mm]"""
+
+
+@dataclass(frozen=True, slots=True)
+class Laid:
+    """One piece on the bed: outlines (n, 2) at stations along it, in (across, height)."""
+
+    bed: Bed
+    faces: tuple[SawnFace, ...]
+    places: Array
+    outlines: tuple[Array, ...]
+    areas: Array
+
+    @property
+    def middle(self) -> float:
+        """Place of the centre of gravity along the bed."""
+        return float(self.places @ self.areas / self.areas.sum())
+
+    @property
+    def volume(self) -> float:
+        """Volume with bark. [mm³]"""
+        return float(self.areas.sum() * (self.places[1] - self.places[0]))
+
+    @property
+    def top(self) -> float:
+        """Greatest height."""
+        return max(float(one[:, 1].max()) for one in self.outlines if len(one))
+
+
+def lay(envelope: Envelope, bed: Bed, faces: tuple[SawnFace, ...]) -> Laid | None:
+    """Outlines of a piece every 25 mm along the bed; None where there is nothing of it."""
+    reach = np.array([[x, *envelope.centre(x)] for x in envelope.span])
+    low, high = sorted(bed.place(reach))
+    places = np.arange(low - 60.0, high + 60.0, STEP)
+    outlines = tuple(section(envelope, bed, faces, float(place)) for place in places)
+    areas = np.array([area_of(one) for one in outlines])
+    return Laid(bed, faces, places, outlines, areas) if areas.sum() > 0.0 else None

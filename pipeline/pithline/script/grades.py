@@ -63,8 +63,8 @@ class Wood:
         clock = clock_angle(away)
         return np.hypot(away[:, 0], away[:, 1]), clock, self.rim.ev(points[:, 0], clock)
 
-    def angles(self, points: Array, normal: Array) -> tuple[Array, Array]:
-        """Ring angle and runout of a face with unit `normal` at (n, 3) points. [rad]
+    def angles(self, points: Array, normal: Array, along: Array) -> tuple[Array, Array, Array]:
+        """Ring angle, runout and slope of a face with unit `normal` at (n, 3) points, its length `along` (3,) a unit. [rad]
 
         m = ∇ρ with ρ = s/R and f the tangent of constant ρ and θ, both differentiated by hand.
         """
@@ -82,7 +82,12 @@ class Wood:
             within = np.cross(m, f)  # stays in its layer; points with the clock where the spiral is positive
             within *= np.sign((within[:, 1:] * t).sum(1))[:, None]
             f = np.cos(self.spiral) * f + np.sin(self.spiral) * within
-        return np.arccos(np.minimum(1.0, np.abs(m @ normal))), np.arcsin(np.minimum(1.0, np.abs(f @ normal)))
+        aside = np.abs(f @ np.cross(normal, along))
+        return (
+            np.arccos(np.minimum(1.0, np.abs(m @ normal))),
+            np.arcsin(np.minimum(1.0, np.abs(f @ normal))),
+            np.arctan2(aside, np.abs(f @ along)),
+        )
 
     def surface_point(self, x: float, clock: float) -> Array:
         """The under-bark point at a station and clock angle about the pith, (3,)."""
@@ -152,6 +157,8 @@ class Grade:
     """Least distance kept from "bark", "pith" (its circle), "ends" (with trims), and defects, "defect 1" and on."""
     sapwood_in: float
     """How far sapwood reaches in from the nearer long edge, over both faces; -1 where there is none."""
+    slope: float = 0.0
+    ring_max: float = 90.0
 
 
 def grade(wood: Wood, corner: Array, edges: Array) -> Grade:
@@ -159,7 +166,8 @@ def grade(wood: Wood, corner: Array, edges: Array) -> Grade:
     length, width, thickness = edges
     thick = float(np.linalg.norm(thickness))
     normal = thickness / thick
-    ring, runout = wood.angles(rectangle(corner + thickness / 2.0, length, width).reshape(-1, 3), normal)
+    middle = rectangle(corner + thickness / 2.0, length, width).reshape(-1, 3)
+    ring, runout, slope = wood.angles(middle, normal, length / np.linalg.norm(length))
     layers = np.linspace(0.0, 1.0, 2 + int(thick // 15.0))
     points = np.concatenate([rectangle(corner + t * thickness, length, width) for t in layers[:, None]], axis=0)
     flat = points.reshape(-1, 3)
@@ -175,8 +183,10 @@ def grade(wood: Wood, corner: Array, edges: Array) -> Grade:
     if wood.sapwood is not None:
         deep = (r - s).reshape(len(layers), -1, points.shape[1])
         sap = _sapwood_in(np.minimum(deep[0], deep[-1]) < wood.sapwood - 0.5, float(np.linalg.norm(width)))
-    mean = float(ring.mean())
-    return Grade(*(float(np.degrees(v)) for v in (ring.min(), mean, runout.max())), room=room, sapwood_in=sap)
+    low, mean, high, worst, drift = (
+        float(np.degrees(v)) for v in (ring.min(), ring.mean(), ring.max(), runout.max(), slope.max())
+    )
+    return Grade(low, mean, worst, room, sap, drift, high)
 
 
 def _sapwood_in(sap: NDArray[np.bool_], width: float) -> float:

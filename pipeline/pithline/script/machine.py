@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pithline.script.bolts import bolt_bed, bolt_findings, is_bolt_setting
 from pithline.script.envelope import (
     Bed,
     Envelope,
+    Laid,
     SawnFace,
-    area_of,
     envelope_of,
+    lay,
     pith_at,
     section,
     width_at,
@@ -25,7 +26,6 @@ from pithline.script.structure import cuts_by_setting, history
 Array = NDArray[np.float64]
 END_CLEAR = 25.0
 """A bunk nearer than this to an end of the piece carries nothing. [mm]"""
-STEP = 25.0
 HEIGHT = 0.5
 """Stated heights, planes and marks of a setting agree among themselves within this. [mm]"""
 REST = 1.5
@@ -41,32 +41,6 @@ LIGHTEST, HEAVIEST = 300.0, 1500.0
 """Green density of any wood with its bark, kg/m³: bounds for slips only, from memory."""
 
 
-@dataclass(frozen=True)
-class Laid:
-    """One piece on the bed: outlines (n, 2) at stations along it, in (across, height)."""
-
-    bed: Bed
-    faces: tuple[SawnFace, ...]
-    places: Array
-    outlines: tuple[Array, ...]
-    areas: Array
-
-    @property
-    def middle(self) -> float:
-        """Place of the centre of gravity along the bed."""
-        return float(self.places @ self.areas / self.areas.sum())
-
-    @property
-    def volume(self) -> float:
-        """Volume with bark. [mm³]"""
-        return float(self.areas.sum() * (self.places[1] - self.places[0]))
-
-    @property
-    def top(self) -> float:
-        """Greatest height."""
-        return max(float(one[:, 1].max()) for one in self.outlines if len(one))
-
-
 def machine_findings(document: dict[str, Any], sawn: Sawn, lumps: dict[str, float]) -> list[Finding]:
     """All findings about settings on the mill; `lumps` is the largest lump's share of each piece that goes on it.
 
@@ -77,6 +51,7 @@ def machine_findings(document: dict[str, Any], sawn: Sawn, lumps: dict[str, floa
     found, levelled = [], set()
     cuts = {name: [one for one in own if one["tool"] == "mill"] for name, own in cuts_by_setting(document).items()}
     densities: list[tuple[str, float]] = []
+    kinds = {one["id"]: one["kind"] for one in document["pieces"]}
     for one in document["operations"]:
         if one["op"] != "setting" or one["tool"] != "mill" or one["piece"] not in sawn.volumes or not cuts[one["id"]]:
             continue
@@ -85,7 +60,8 @@ def machine_findings(document: dict[str, Any], sawn: Sawn, lumps: dict[str, floa
             levelled.add(own)
             continue
         ends = log_ends(document, sawn, envelope, own)
-        bed, marked = _bed(one, envelope, ends)
+        bolt = is_bolt_setting(one)
+        bed, marked = bolt_bed(one, cuts[one["id"]], envelope, ends) if bolt else _bed(one, envelope, ends)
         laid = lay(envelope, bed, sawn.faces[one["piece"]])
         if laid is None:
             found.append(Finding("setting-piece", one["id"], one["piece"], "", f"{one['piece']} holds no wood to pose"))
@@ -94,6 +70,7 @@ def machine_findings(document: dict[str, Any], sawn: Sawn, lumps: dict[str, floa
         if lumps.get(one["piece"], 1.0) < 0.98:
             words = f"{one['piece']} is in several lumps and may not go on the mill ({one['id']})"
             found.append(Finding("lumps", one["id"], 1.0, lumps[one["piece"]], words))
+        found += bolt_findings(one, laid, sawn, kinds) if bolt else []
         found += _rolled(one, sawn, mill)
         carried, rest = _rest(one, laid, envelope, mill)
         found += rest + _heights(one, cuts[one["id"]], bed, mill)
@@ -152,16 +129,6 @@ def _bed(setting: dict[str, Any], envelope: Envelope, ends: tuple[SawnFace, Sawn
     return Bed(piths[0], along, np.cross(up, along), up, float(setting["butt_at"]), level), found
 
 
-def lay(envelope: Envelope, bed: Bed, faces: tuple[SawnFace, ...]) -> Laid | None:
-    """Outlines of a piece every 25 mm along the bed; None where there is nothing of it."""
-    reach = np.array([[x, *envelope.centre(x)] for x in envelope.span])
-    low, high = sorted(bed.place(reach))
-    places = np.arange(low - 60.0, high + 60.0, STEP)
-    outlines = tuple(section(envelope, bed, faces, float(place)) for place in places)
-    areas = np.array([area_of(one) for one in outlines])
-    return Laid(bed, faces, places, outlines, areas) if areas.sum() > 0.0 else None
-
-
 def _rolled(setting: dict[str, Any], sawn: Sawn, mill: dict[str, Any]) -> list[Finding]:
     """`roll` is the clock angle of `up`, in steps from 12 o'clock or from a sawn face of the piece."""
     name, up = setting["id"], np.asarray(setting["up"], float)
@@ -170,6 +137,8 @@ def _rolled(setting: dict[str, Any], sawn: Sawn, mill: dict[str, Any]) -> list[F
     if abs(_turn(setting["roll"] - own)) > REST_DEG:
         words = f"{name} states a roll of {setting['roll']:.2f}°, its up points to {own % 360.0:.2f}°"
         found.append(Finding("roll", name, setting["roll"], own % 360.0, words))
+    if is_bolt_setting(setting):  # its face sets the roll
+        return found
     starts = [0.0] + [float(np.degrees(np.arctan2(-f.normal[1], f.normal[2]))) for f in sawn.faces[setting["piece"]]]
     off = min(abs(_off_step(_turn(setting["roll"] - start), mill["roll_step_deg"])) for start in starts)
     if off > REST_DEG:
@@ -217,6 +186,8 @@ def _rest(
     i, j = hull_edge(at, gap, laid.middle)
     slope = (gap[j] - gap[i]) / (at[j] - at[i])
     deep = gap[i] + slope * (laid.middle - at[i])
+    if setting.get("support") == "cradle":  # it stands on blocks, as high as they are
+        return [0.0, 0.0], found
     if abs(deep) > REST:
         words = f"{name} states heights that leave {setting['piece']} {deep:+.2f} mm from where it rests on its bunks"
         found.append(Finding("rest-height", name, 0.0, float(deep), words))
@@ -255,7 +226,8 @@ def _lifts(name: str, lifts: dict[float, float], mill: dict[str, Any]) -> list[F
 def _heights(setting: dict[str, Any], cuts: list[dict[str, Any]], bed: Bed, mill: dict[str, Any]) -> list[Finding]:
     """Blade heights against planes, marks, steps, range and one another."""
     found, before = [], np.inf
-    mean = (setting["marks"]["butt"]["height"] + setting["marks"]["top"]["height"]) / 2.0
+    marks = setting.get("marks")
+    mean = (marks["butt"]["height"] + marks["top"]["height"]) / 2.0 if marks else 0.0
     for cut in cuts:
         name, height, n = cut["id"], cut["blade_height"], np.asarray(cut["normal"], float)
         lean = float(np.degrees(np.arctan2(np.linalg.norm(np.cross(n, bed.up)), n @ bed.up)))
@@ -265,7 +237,7 @@ def _heights(setting: dict[str, Any], cuts: list[dict[str, Any]], bed: Bed, mill
         step = _off_step(height, mill["height_step"])
         for kind, stated, real, slack, words in (
             ("blade-height", height, own, HEIGHT, f"its plane stands {own:.2f} mm above the bed"),
-            ("from-mark", cut["from_mark"], height - mean, 0.05, f"from its marks it is {height - mean:+.2f} mm"),
+            ("from-mark", cut.get("from_mark", height - mean), height - mean, 0.05, f"from its marks it is {height - mean:+.2f} mm"),
             ("height-step", height, height - step, SET, f"that is no step of {mill['height_step']:g} mm"),
             ("blade-range", height, min(height, mill["blade_max"]), SET, f"over {mill['blade_max']:g} mm"),
             ("blade-range", height, max(height, mill["blade_min"]), SET, f"under {mill['blade_min']:g} mm"),
@@ -307,6 +279,8 @@ def _limits(
     if tight and not any(one.get("clearance_run") for one in setting["checks"]):
         words = f"{name} is within the clearance margin of {', '.join(sorted(tight))} and asks for no clearance run"
         found.append(Finding("clearance-run", name, "none", ", ".join(sorted(tight)), words))
+    if "mark_room" not in setting:
+        return found
     down = min(blades) - max(mill["blade_min"], mill["clamp_room"] + lift)
     for side, real in (("down", down), ("up", mill["blade_max"] - max(blades))):
         if abs(setting["mark_room"][side] - real) > HEIGHT:

@@ -20,6 +20,8 @@ RING_DEG, RUNOUT_DEG = 0.3, 0.15
 ROOM = 1.0
 """How far a plate may reach into unusable wood before it is a finding: the model itself is not known better. [mm]"""
 SIZE = 0.05
+SAP_COLUMN = 11.0
+"""Sapwood is read on a grid of 10 mm: its stated depth may be a column more, never less. [mm]"""
 _SIDES = ("length", "width", "thickness")
 _WORDS = {"bark": "beyond the wood under bark", "pith": "into the pith circle", "ends": "into an end trim"}
 
@@ -84,9 +86,10 @@ def _size(plate: dict[str, Any], edges: Array, parts: dict, products: dict[str, 
         return [_found("plate-part", plate, plate["part"], "", f"is of part {key[1]} of {key[0]}, not in the products")]
     product, part = parts[key]
     found = []
-    if plate["limits"] != product["limits"]:
-        words = f"is held to limits {plate['limits']}, its product asks for {product['limits']}"
-        found.append(_found("plate-limits", plate, plate["limits"], product["limits"], words))
+    asked = part.get("limits", product["limits"])
+    if plate["limits"] != asked:
+        words = f"is held to limits {plate['limits']}, its part asks for {asked}"
+        found.append(_found("plate-limits", plate, plate["limits"], asked, words))
     least = np.array([part[side] for side in _SIDES])
     sizes = np.linalg.norm(edges, axis=1)
     for side, want, real in zip(_SIDES, least, sizes, strict=True):
@@ -118,9 +121,14 @@ def _graded(
         ("ring-angle", plate["ring_angle"]["min"], real.ring_min, RING_DEG, "a least ring angle"),
         ("ring-angle", plate["ring_angle"]["mean"], real.ring_mean, RING_DEG, "a mean ring angle"),
         ("runout", plate["runout"], real.runout, RUNOUT_DEG, "a greatest runout"),
+        ("slope", plate.get("slope", real.slope), real.slope, RUNOUT_DEG, "a greatest slope in the face"),
     ):
         if abs(stated - own) > slack:
             found.append(_found(kind, plate, stated, own, f"states {what} of {stated:.2f}°, {own:.2f}° is measured"))
+    deep = max(real.sapwood_in, 0.0)
+    if "sapwood" in plate and wood.sapwood is not None and not -ROOM <= plate["sapwood"] - deep <= SAP_COLUMN:
+        words = f"states sapwood {plate['sapwood']:.0f} mm in from its edge, {deep:.0f} mm is measured"
+        found.append(_found("sapwood", plate, plate["sapwood"], deep, words))
     limits = products["limits"].get(plate["limits"])
     if limits is None:
         return [*found, _found("plate-limits", plate, plate["limits"], "", f"names unknown limits {plate['limits']}")]
@@ -147,6 +155,8 @@ def _beyond(plate: dict[str, Any], real: Grade, limits: dict[str, Any], wood: Wo
         (plate["ring_angle"]["min"], real.ring_min, limits["ring_angle_min_deg"], RING_DEG, "least ring angle"),
         (plate["ring_angle"]["mean"], real.ring_mean, limits["ring_angle_mean_deg"], RING_DEG, "mean ring angle"),
         (-plate["runout"], -real.runout, -limits["runout_max_deg"], RUNOUT_DEG, "greatest runout"),
+        (-plate.get("slope", 0.0), -real.slope, -limits.get("slope_max_deg", 90.0), RUNOUT_DEG, "greatest slope in the face"),
+        (-real.ring_max, -real.ring_max, -limits.get("ring_angle_max_deg", 90.0) - RING_DEG, RING_DEG, "greatest ring angle"),
     ):
         if stated < limit - 1e-5 or own < limit - slack:
             words = f"passes with a {what} of {abs(own):.2f}° (stated {abs(stated):.2f}°), the limit is {abs(limit):g}°"
@@ -174,6 +184,8 @@ def _clearly_passes(real: Grade, limits: dict[str, Any], wood: Wood) -> bool:
         and real.ring_min > limits["ring_angle_min_deg"] + RING_DEG
         and real.ring_mean > limits["ring_angle_mean_deg"] + RING_DEG
         and real.runout < limits["runout_max_deg"] - RUNOUT_DEG
+        and real.slope < limits.get("slope_max_deg", 90.0) - RUNOUT_DEG
+        and real.ring_max < limits.get("ring_angle_max_deg", 91.0) - RING_DEG
     )
 
 

@@ -14,6 +14,7 @@ from pithline.script.grades import wood_of
 from pithline.script.machine import machine_findings
 from pithline.script.pieces import Sawn, piece_volumes, saw
 from pithline.script.plates import plate_findings
+from pithline.script.set_ups import set_up_findings
 from pithline.script.shop import shop_findings
 from pithline.script.solid import largest_share, vertices
 from pithline.script.structure import structure_findings
@@ -54,11 +55,15 @@ def replay(document: dict[str, Any]) -> ReplayReport:
     on_saw = {one["piece"]: one["tool"] for one in document["operations"] if one["op"] == "setting"}
     corners: dict[str, Array] = {}
     lumps: dict[str, float] = {}
+    lengths: dict[str, float] = {}
 
     def look(name: str, solid: manifold3d.Manifold) -> None:
         tool = on_saw.get(name)
         if name in plates or tool not in (None, "mill"):
             corners[name] = vertices(solid)
+        if tool is not None:
+            low, _, _, high, _, _ = solid.bounding_box()
+            lengths[name] = high - low
         if tool == "mill":
             lumps[name] = largest_share(solid)
 
@@ -70,6 +75,7 @@ def replay(document: dict[str, Any]) -> ReplayReport:
         *plate_findings(document, sawn, corners, wood_of(document)),
         *machine_findings(document, sawn, lumps),
         *shop_findings(document, sawn, corners),
+        *set_up_findings(document, sawn, lengths),
         *sum_findings(document, sawn),
     )
     return ReplayReport(findings, sawn.volumes, sawn.kerf_volume, sawn.log_volume)

@@ -19,7 +19,7 @@ def sum_findings(document: dict[str, Any], sawn: Sawn) -> list[Finding]:
     kept = {one["id"] for one in passing}
     settings = [one for one in document["operations"] if one["op"] == "setting"]
     sets = complete_sets(document)
-    whole = sawn.log_volume
+    whole, mill = sawn.log_volume, document["inputs"]["mill"]["mill"]
     offcuts = sum(sawn.volumes[name] for name in sawn.leaves() if name not in kept)
     volume = sum(one["volume"] for one in passing)
     for key, own, slack in (
@@ -28,10 +28,11 @@ def sum_findings(document: dict[str, Any], sawn: Sawn) -> list[Finding]:
         ("value", _value(document, sets), 0.005),
         ("kerf_volume", sawn.kerf_volume, SHARE * whole),
         ("offcut_volume", offcuts, SHARE * whole),
-        ("minutes", sum(one["minutes"] for one in settings), 0.05),
+        ("minutes", sum(one["minutes"] for one in settings) + mill.get("minutes_per_log", 0.0), 0.05),
         ("settings", sum(one["charged"] for one in settings), 0.0),
+        *_money(document, passing),
     ):
-        if abs(totals[key] - own) > slack:
+        if key in totals and abs(totals[key] - own) > slack:
             words = f"totals state {key} {totals[key]:.6g}, {own:.6g} adds up"
             found.append(Finding("totals", f"totals.{key}", totals[key], own, words))
     for product in sorted(set(sets) | set(totals["sets"])):
@@ -40,6 +41,43 @@ def sum_findings(document: dict[str, Any], sawn: Sawn) -> list[Finding]:
             words = f"totals state {stated} complete sets of {product}, {own} are among the plates"
             found.append(Finding("totals", f"totals.sets.{product}", stated, own, words))
     return [*found, *_ratio(document), *_proof(document["proof"])]
+
+
+Row = tuple[str, float, float]
+"""A key of `totals`, what it comes to, and how far the stated figure may lie off."""
+
+
+def _money(document: dict[str, Any], passing: list[dict[str, Any]]) -> list[Row]:
+    """Litres in sets and loose, what loose plates bring, labour, earnings, distinct set-ups."""
+    totals, mill = document["totals"], document["inputs"]["mill"]["mill"]
+    in_sets = sum(one["volume"] for one in passing if one["set_id"] is not None)
+    volume = sum(one["volume"] for one in passing)
+    loose = _loose_value(document, passing)
+    labour = totals["minutes"] * mill.get("hour_rate", 0.0) / 60.0
+    slack = max(1.0, EXACT * volume)
+    charged = [one for one in document["operations"] if one["op"] == "setting" and one["charged"]]
+    return [
+        ("set_volume", in_sets, slack),
+        ("loose_volume", volume - in_sets, slack),
+        ("loose_value", loose, 0.005),
+        ("labour", labour, 0.005),
+        ("earnings", totals["value"] + loose - labour, 0.02),
+        ("set_ups", len({one.get("set_up", one["id"]) for one in charged}), 0.0),
+    ]
+
+
+def _loose_value(document: dict[str, Any], passing: list[dict[str, Any]]) -> float:
+    """Passing plates in no set at their part's price, bookmatched ones in mated pairs, no more than are wanted."""
+    total = 0.0
+    for product in document["inputs"]["products"]["product"]:
+        for part in product["part"]:
+            own = [one for one in passing if (one["product"], one["part"]) == (product["name"], part["name"])]
+            loose = [one for one in own if one["set_id"] is None and (one["mate"] or not part["bookmatched"])]
+            count = len(loose)
+            if product.get("demand") is not None:
+                count = min(count, product["demand"] * part["count"] - sum(one["set_id"] is not None for one in own))
+            total += part.get("loose_price", 0.0) * (count // 2 if part["bookmatched"] else count)
+    return total
 
 
 def complete_sets(document: dict[str, Any]) -> dict[str, int]:
@@ -74,18 +112,38 @@ def _value(document: dict[str, Any], sets: dict[str, int]) -> float:
 
 
 def _ratio(document: dict[str, Any]) -> list[Finding]:
+    """How many times the practice layout: by what the plan was asked for, and by volume. Older scripts tell the latter alone."""
     practice = document["practice"]
-    base, ratio = practice["with_bolts"]["instrument_volume"], practice["ratio"]
+    plan, beside = document["totals"], practice["with_bolts"]
+    if "volume_ratio" not in practice:
+        return _times("ratio", practice["ratio"], plan["instrument_volume"], beside["instrument_volume"])
+    asked, share = document["proof"].get("asks_for", "volume"), document["inputs"]["products"].get("loose_share", 0.1)
+    return [
+        *_times("ratio", practice["ratio"], _worth(plan, asked, share), _worth(beside, asked, share)),
+        *_times("volume_ratio", practice["volume_ratio"], plan["instrument_volume"], beside["instrument_volume"]),
+    ]
+
+
+def _worth(totals: dict[str, Any], asked: str, share: float) -> float:
+    """What a totals table is worth under an objective, uncharged: money, or mm³."""
+    if asked == "value":
+        return float(totals["value"] + totals["loose_value"])
+    if asked == "volume":
+        return float(totals["instrument_volume"])
+    return float(totals["set_volume"] + share * totals["loose_volume"])
+
+
+def _times(key: str, ratio: float | None, plan: float, base: float) -> list[Finding]:
     if base <= 0.0:
         if ratio is None:
             return []
-        words = f"practice.ratio is {ratio:g} over a practice layout without instrument wood; it should be null"
-        return [Finding("totals", "practice.ratio", ratio, "null", words)]
-    own = document["totals"]["instrument_volume"] / base
+        words = f"practice.{key} is {ratio:g} over a practice layout that is worth nothing; it should be null"
+        return [Finding("totals", f"practice.{key}", ratio, "null", words)]
+    own = plan / base
     if ratio is not None and abs(ratio - own) <= 1e-3 * max(own, 1e-3):
         return []
     stated = "null" if ratio is None else ratio
-    return [Finding("totals", "practice.ratio", stated, own, f"practice.ratio is {stated}, it comes to {own:.4f}")]
+    return [Finding("totals", f"practice.{key}", stated, own, f"practice.{key} is {stated}, it comes to {own:.4f}")]
 
 
 def _proof(proof: dict[str, Any]) -> list[Finding]:
