@@ -66,20 +66,23 @@ def model_side(model: Mapping[str, Any], label: str) -> str:
     )
 
 
-def plan_end(picture: Mapping[str, Any], label: str, number: int) -> str:
+def plan_end(picture: Mapping[str, Any], label: str, number: str) -> str:
     """An end with the plates of a plan; every part has its colour and its pattern."""
     defs = "".join(_pattern(f"look-{number}-{at}", colour, kind) for at, (colour, kind) in enumerate(picture["looks"].values()))
     order = {name: at for at, name in enumerate(picture["looks"])}
-    plates = "".join(
-        f'<path class="plate" d="{_path(plate["at"])}" fill="{f"url(#look-{number}-{order[plate["part"]]})" if plate["passes"] else "none"}"/>'
-        for plate in picture["plates"]
-    )
+    plates = "".join(_plate(plate, f"look-{number}-{order[plate['part']]}") for plate in picture["plates"])
     return end_grain(picture["bark"], picture["wood"], f"<defs>{defs}</defs>{plates}", label)
+
+
+def _plate(plate: Mapping[str, Any], look: str) -> str:
+    """A plate with its look; one that fails is left empty."""
+    fill = f"url(#{look})" if plate["passes"] else "none"
+    return f'<path class="plate" d="{_path(plate["at"])}" fill="{fill}"/>'
 
 
 def swatch(colour: str, kind: int, name: str) -> str:
     """The look of a part beside its name."""
-    mark = f"swatch-{abs(hash((colour, kind))) % 10**8}"
+    mark = f"swatch-{colour.lstrip('#')}-{kind}"
     return (
         f'<svg class="swatch" viewBox="0 0 36 20" aria-hidden="true"><defs>{_pattern(mark, colour, kind)}</defs>'
         f'<rect width="36" height="20" fill="url(#{mark})"/></svg><span>{html.escape(name)}</span>'

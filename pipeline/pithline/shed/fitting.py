@@ -28,8 +28,10 @@ PIXEL = 2.0
 """Of a face's picture. [mm]"""
 ROOM = 30.0
 """Round the outline, in the picture. [mm]"""
-FILLED = 5
+FILLED = 8
 """Pixels without a point this near to one that has any take its colour."""
+OUTSIDE = 10.0
+"""The face is shown this far beyond the outline. [mm]"""
 UNSEEN_BELOW = 400
 """A face of fewer points than this shows nothing to mark a pith by."""
 
@@ -111,6 +113,7 @@ def _face(model: LogModel, points: Array, colours: NDArray[np.uint8] | None, nam
     width, height = view.outline.max(axis=0)
     data = {
         "seen": len(view.points) >= UNSEEN_BELOW,
+        "colours": colours is not None,
         "wide": round(float(width), 1),
         "high": round(float(height), 1),
         "room": ROOM,
@@ -134,7 +137,7 @@ def _twelve(view: EndView) -> Array:
 
 def _picture(view: EndView, width: float, height: float) -> bytes:
     """The face's points as a picture to scale, holes filled from beside them, clear where nothing is."""
-    from PIL import Image
+    from PIL import Image, ImageDraw
     from scipy.ndimage import distance_transform_edt
 
     shape = (int((height + 2 * ROOM) / PIXEL) + 1, int((width + 2 * ROOM) / PIXEL) + 1)
@@ -148,7 +151,10 @@ def _picture(view: EndView, width: float, height: float) -> bytes:
         mean = [np.bincount(flat, shade[:, band].astype(float), shape[0] * shape[1]) / np.maximum(count, 1) for band in range(3)]
         far, (row, column) = distance_transform_edt(count.reshape(shape) == 0, return_indices=True)
         picture[..., :3] = np.stack(mean, axis=-1).reshape(*shape, 3)[row, column]
-        picture[..., 3] = np.where(far <= FILLED, 255, 0)
+        sheet = Image.new("L", (shape[1], shape[0]))
+        ImageDraw.Draw(sheet).polygon([tuple(point) for point in (view.outline + ROOM) / PIXEL], fill=255)
+        near_wood = distance_transform_edt(np.asarray(sheet) == 0) <= OUTSIDE / PIXEL
+        picture[..., 3] = np.where((far <= FILLED) & near_wood, 255, 0)
     buffer = io.BytesIO()
     Image.fromarray(picture, "RGBA").save(buffer, "PNG")
     return buffer.getvalue()

@@ -11,7 +11,9 @@ from nicegui import ui
 from nicegui.elements.mixins.text_element import TextElement
 
 from pithline.errors import PithlineError
+from pithline.outputs.formatting import Formatter
 from pithline.shed.folder import YardFolder
+from pithline.units import format_inches, format_mm
 
 STATIC = Path(__file__).parent / "static"
 
@@ -26,6 +28,10 @@ class Tag(TextElement):
         for name, value in attributes.items():
             self._props[name.rstrip("_").replace("_", "-")] = value
 
+    def keep(self, text: str) -> None:
+        """Remember what was typed, so that the next drawing of the field shows it."""
+        self._props["value"] = text
+
     def on_click(self, handler: Callable[[], Any]) -> Tag:
         """Do something when it is clicked, or chosen by the keyboard."""
         self.on("click", lambda: guarded(handler))
@@ -33,7 +39,13 @@ class Tag(TextElement):
 
     def on_change(self, handler: Callable[[str], Any]) -> Tag:
         """Do something with the new text of a field once it is left or chosen."""
-        self.on("change", lambda event: guarded(lambda: handler(event.args)), js_handler="(e) => emit(e.target.value)")
+
+
+        def changed(event: Any) -> None:
+            self.keep(str(event.args))
+            guarded(lambda: handler(str(event.args)))
+
+        self.on("change", changed, js_handler="(e) => emit(e.target.value)")
         return self
 
 
@@ -63,9 +75,9 @@ def button(text: str, handler: Callable[[], Any] | None = None, look: str = "", 
     return made.on_click(handler) if handler is not None else made
 
 
-def link(text: str, target: str, look: str = "", **attributes: Any) -> Tag:
+def link(text: str, to: str, look: str = "", **attributes: Any) -> Tag:
     """A link."""
-    return Tag("a", text, look, href=target, **attributes)
+    return Tag("a", text, look, href=to, **attributes)
 
 
 def drawing(svg: str, look: str = "") -> None:
@@ -107,12 +119,17 @@ def frame(yard: YardFolder, title: str, here: str, places: list[tuple[str, str]]
             for name, path in places:
                 with Tag("li"):
                     link(name, path, "here" if path == here else "", **({"aria-current": "page"} if path == here else {}))
-    with Tag("main", id="page"):
+    with Tag("div", look="sheet", id="page"):  # the page library draws the main landmark round all of it
         Tag("h1", title)
         yield
     with Tag("footer"):
         Tag("p", "A plan says where to cut, not whether it is safe to. The maker's manual, local codes and licensed practice come first.")
     Tag("div", look="told", id="told", role="status", aria_live="polite")
+
+
+def about(fmt: Formatter, value: float) -> str:
+    """A length [mm] in whole millimetres or quarters of an inch, for what is only described."""
+    return format_inches(value, 4) if fmt.inches else format_mm(value)
 
 
 def log_places(name: str) -> list[tuple[str, str]]:

@@ -15,7 +15,13 @@ from pithline.outputs.holding.props import holding_of
 from pithline.outputs.print_job import PrintJob
 from pithline.outputs.sheet.cautions import BUCK_RULES, METAL, MILL_RULES, SHOP_RULES, dust, heavy
 from pithline.outputs.sheet.crosscut_first import HOURS, along_the_bark
-from pithline.outputs.sheet.mill_settings import blade_words, comes_off_words, height_allowance, set_up_words, special_words
+from pithline.outputs.sheet.mill_settings import (
+    blade_words,
+    comes_off_words,
+    height_allowance,
+    set_up_words,
+    special_words,
+)
 
 Step = dict[str, Any]
 """id, where ("before", "chain saw", "mill", "shop", "dry"), title, figures [[name, value]], lines, cautions, rules, preview (operations done

@@ -14,7 +14,7 @@ from typing import Any
 
 from pithline.errors import InputError, PithlineError
 from pithline.shed.folder import YardFolder
-from pithline.shed.jobs import ALIVE_EVERY, JobState, Jobs, stop_file, write_state
+from pithline.shed.jobs import ALIVE_EVERY, Jobs, JobState, stop_file, write_state
 
 
 class Telling:
