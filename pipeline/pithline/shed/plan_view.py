@@ -25,7 +25,7 @@ from pithline.script.document import loads
 from pithline.shed.folder import SCRIPT, YardFolder
 from pithline.shed.saw_steps import saw_steps
 
-FORMAT = 1
+FORMAT = 3
 """Of the kept views: older ones are made anew."""
 
 
@@ -144,13 +144,15 @@ def end_picture(script: CutScript) -> dict[str, Any]:
     """The butt end with the plates that lie behind it, as seen facing it: (right, up) in mm from the pith."""
     face = end_face(script.model, "butt", script.model.butt)
     station = _station(script)
-    parts = looks(f"{plate.product}, {plate.part}" for plate in script.plates)
+    products = script.raw["inputs"]["products"].get("product", [])
+    named = {f"{product['name']}, {part['name']}" for product in products for part in product.get("part", [])}
+    parts = looks(named | {f"{plate.product}, {plate.part}" for plate in script.plates})  # alike on every plan of the ladder
+    used = {f"{plate.product}, {plate.part}" for plate in script.plates}
     return {
         "bark": _rounded(face.over_bark[::3]),
         "wood": _rounded(face.under_bark[::3]),
         "plates": list(_plates(script, station, parts)),
-        "looks": {name: list(look) for name, look in parts.items()},
-        "lines": [],
+        "looks": {name: list(look) for name, look in parts.items() if name in used},
     }
 
 

@@ -23,6 +23,8 @@ from pithline.outputs.sheet.mill_settings import (
     special_words,
 )
 
+FEW = 4
+"""Billets up to this many are named in a step's title."""
 Step = dict[str, Any]
 """id, where ("before", "chain saw", "mill", "shop", "dry"), title, figures [[name, value]], lines, cautions, rules, preview (operations done
 when it is), cuts (ids); a mill setting by marks also `heights`: expected, allowed off it, and the mill's own room. [mm]"""
@@ -86,7 +88,8 @@ def _mill_cut(job: PrintJob, setting: ScriptSetting, cut: ScriptCut, last: bool,
                ["scale, as foretold" if cut.from_mark is not None else "scale", fmt.length((cut.blade_height or 0.0) - log.scale_drop)],
                ["width of the cut", fmt.length(cut.width or 0.0)]]  # fmt: skip
     if cut.from_mark is not None:
-        figures[0][1] += f" ({fmt.units})"
+        over = cut.from_mark - log.scale_drop
+        figures[0][1] = f"{fmt.length(abs(over))} {'over' if over >= 0.0 else 'under'}"
     lines = [f"Comes off: {_plain(comes_off_words(job, cut.above))}."]
     if last:
         lines.append(f"Stays on the bed: {_plain(comes_off_words(job, cut.below))}.")
@@ -127,7 +130,7 @@ def _in_shop(job: PrintJob, work: Work, places: dict[str, int]) -> Iterator[Step
         if isinstance(step, SliceStep):
             billets = {billet for fence in step.fences for billet in fence.slices}
             settings = [one for one in log.settings if one.tool is Saw.RESAW and one.piece in billets]
-            title = f"Card {log.mark(work.piece)}, step {number}: resaw {' '.join(log.mark(one) for one in sorted(billets))}"
+            title = f"Card {log.mark(work.piece)}, step {number}: resaw {_billets([log.mark(one) for one in sorted(billets)])}"
             figures = [["fence", fmt.fence(fence.thickness, fence.spare)] for fence in step.fences]
         else:
             settings = [step.setting]
@@ -141,6 +144,10 @@ def _in_shop(job: PrintJob, work: Work, places: dict[str, int]) -> Iterator[Step
         yield _step(f"{log.mark(work.piece)}-{where}-{number}", where, title, figures=figures, lines=lines, cautions=cautions,
                     rules=[_plain(text) for text in SHOP_RULES], preview=max((places[cut.id] for cut in cuts), default=0),
                     cuts=[cut.id for cut in cuts])  # fmt: skip
+
+
+def _billets(marks: list[str]) -> str:
+    return " ".join(marks) if len(marks) <= FEW else count(len(marks), "billet")
 
 
 def _plain(text: str) -> str:

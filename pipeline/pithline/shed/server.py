@@ -19,6 +19,7 @@ from pithline.shed.folder import YardFolder
 from pithline.shed.intake import take_in
 from pithline.shed.jobs import Jobs
 from pithline.shed.parts import STATIC, Tag, frame, link
+from pithline.shed.saw_routes import add_saw_routes
 from pithline.shed.state import Shed
 
 PORT = 8765
@@ -71,6 +72,7 @@ def make_shed(root: Path, port: int, share: bool) -> Shed:
 def serve(shed: Shed, host: str, port: int, show: str | bool) -> None:
     """Answer until it is stopped. `show`: the path that this machine's browser opens, `False` for none."""
     _routes(shed)
+    add_saw_routes(shed)
     _pages(shed)
     app.add_middleware(Gate, door=shed.door)
     app.on_shutdown(shed.close)
@@ -140,6 +142,14 @@ def _pages(shed: Shed) -> None:
             with frame(shed.yard, "Not found", "", shed.places()):
                 Tag("p", str(error), "fault")
                 link("To the yard", "/", "act")
+
+    @app.on_page_exception
+    def broken() -> None:
+        ui.add_head_html('<link rel="stylesheet" href="/shed-files/shed.css">')
+        with Tag("div", look="sheet"):
+            Tag("h1", "This page cannot be shown")
+            Tag("p", "This is a fault in pithline itself, not in your files. What you saved is safe; the details stand where it was started.", "fault")
+            link("To the yard", "/", "act")
 
     @ui.page("/")
     def yard() -> None:

@@ -7,6 +7,7 @@ import json
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 from multiprocessing import get_context
+from threading import Lock
 from typing import Any
 
 from pithline.files.write import write_folder
@@ -29,12 +30,15 @@ class Shed:
     door : Door
     address : str
         Under which a phone reaches it, empty where it is not shared.
+    writing : Lock
+        Held while a state is read, changed and written again.
     """
 
     yard: YardFolder
     jobs: Jobs
     door: Door
     address: str = ""
+    writing: Lock = field(default_factory=Lock, repr=False)
     _pool: ProcessPoolExecutor | None = field(default=None, repr=False)
 
     @property

@@ -223,7 +223,8 @@ def _plan(desk: PlanDesk, plan: PlanEntry, newest: bool) -> None:
         for number, row in enumerate(view["ladder"]):
             _rung(row, f"{short}-{number}")
     with Tag("ul", look="looks"):
-        for name, (colour, kind) in view["ladder"][0]["picture"]["looks"].items():
+        shown = {name: look for row in view["ladder"] for name, look in row["picture"]["looks"].items()}
+        for name, (colour, kind) in sorted(shown.items()):
             with Tag("li"):
                 drawing(swatch(colour, kind, name))
     if view["customary"]:
