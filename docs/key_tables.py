@@ -6,12 +6,17 @@ import re
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
+from pithline.files.priors import Priors
+from pithline.files.yard import Yard
 from pithline.keys.declared import key_table
 from pithline.logmodel.card import Card
 from pithline.logmodel.species import SPECIES
+from pithline.mill.machine import Machines
+from pithline.mill.practice_sizes import Practice
+from pithline.mill.products import Products
 
 DOCS = Path(__file__).resolve().parent
-PAGES = ("formats.md", "trade.md")
+PAGES = ("formats.md", "trade.md", "appraisal.md", "season.md")
 
 
 def species_table() -> str:
@@ -34,6 +39,11 @@ def species_table() -> str:
 
 TABLES: Mapping[str, Callable[[], str]] = {
     "keys: card": lambda: key_table(Card),
+    "keys: mill": lambda: key_table(Machines),
+    "keys: products": lambda: key_table(Products),
+    "keys: practice": lambda: key_table(Practice),
+    "keys: priors": lambda: key_table(Priors),
+    "keys: yard": lambda: key_table(Yard),
     "woods": species_table,
 }
 """Name of a table in a page -> what writes it."""

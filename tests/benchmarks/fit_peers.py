@@ -16,7 +16,7 @@ from skimage.measure import CircleModel, ransac
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
-from pithline.logmodel.surface import first_surface, fit_surface, stations
+from pithline.logmodel.surface import first_surface, fit_surface
 from reference.circle_fits.test_circle_fits import LENGTH, bent_taper, centre, radius
 
 SLICES = 80
@@ -27,7 +27,7 @@ SEEN = np.radians(220.0)
 
 def all_at_once(points: np.ndarray, middles: np.ndarray) -> np.ndarray:
     """Pithline's surface, of round sections only. (slices, 3): y, z, radius."""
-    start = first_surface(stations(0.0, LENGTH), middles, np.zeros((len(middles), 2)), np.full(len(middles), 180.0), 1)
+    start = first_surface((0.0, LENGTH), middles, np.zeros((len(middles), 2)), np.full(len(middles), 180.0), 1)
     surface = fit_surface(points, start, 6, 60.0)
     return np.column_stack([surface.centre(middles), surface.rows_at(middles)[:, 0]])
 

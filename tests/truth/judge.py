@@ -216,10 +216,21 @@ def _plate(
         lost.append("mean ring angle")
     if runout > limits.get("runout_max_deg", 90) + ANGLE:
         lost.append("runout")
+    if float(ring.max()) > limits.get("ring_angle_max_deg", 90) + ANGLE:
+        lost.append("greatest ring angle")
+    if _slope(truth, middle, edges) > limits.get("slope_max_deg", 90) + ANGLE:
+        lost.append("slope")
     lost += _sapwood(truth, limits, points, corner, edges)
     return PlateFound(
         plate["id"], plate["volume"], plate["passes"], least, mean, runout, depth, ends, pith, defect, tuple(lost)
     )
+
+
+def _slope(truth: TrueLog, points: Array, edges: Array) -> float:
+    """How fast fibres cross the face sideways at most. [degrees]"""
+    along, across = (edge / np.linalg.norm(edge) for edge in edges[:2])
+    f = truth.fibre(points)
+    return float(np.degrees(np.arctan2(np.abs(f @ across), np.abs(f @ along))).max())
 
 
 def _plate_on_cuts(plate: dict, corner: Array, edges: Array, solids: dict, used: dict, hard: list[Breach]) -> None:
@@ -302,7 +313,8 @@ def _clear_of(truth: TrueLog, defect: TrueDefect, points: Array) -> Array:
 def _totals(script: dict, claimed: float, hard: list[Breach]) -> None:
     totals = script["totals"]
     charged = [op for op in script["operations"] if op["op"] == "setting" and op["charged"]]
-    minutes = sum(op["minutes"] for op in script["operations"] if op["op"] == "setting")
+    mill = script["inputs"]["mill"].get("mill") or script["inputs"]["mill"]
+    minutes = sum(op["minutes"] for op in script["operations"] if op["op"] == "setting") + mill.get("minutes_per_log", 0.0)
     passing = sum(bool(p["passes"]) for p in script["plates"])
     for name, own, slack in (
         ("instrument_volume", claimed, max(1e-6 * claimed, 1.0)),

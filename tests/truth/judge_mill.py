@@ -127,12 +127,14 @@ def judge_settings(script: dict, truth: TrueLog, to_truth: Array, solids: dict, 
     """Check every setting; returns what was measured at those on the mill."""
     mill, found, points, levelled = mill_of(script), [], cloud(truth), set()
     by_setting: dict[str, list[dict]] = {}
+    seen: list[tuple] = []
     for op in script["operations"]:
         if op["op"] == "cut":
             by_setting.setdefault(op["setting"], []).append(op)
     for op in script["operations"]:
         if op["op"] != "setting":
             continue
+        _in_order(op, seen, hard)
         cuts = by_setting.get(op["id"], [])
         if op["piece"] not in solids or any(cut["piece"] not in solids for cut in cuts):
             continue  # the replay has named it
@@ -143,6 +145,17 @@ def judge_settings(script: dict, truth: TrueLog, to_truth: Array, solids: dict, 
         else:
             _off_mill(script, op, cuts, solids, hard)
     return found
+
+
+def _in_order(op: dict, seen: list[tuple], hard: list) -> None:
+    """Settings of one set-up are of one machine at one angle, and follow one another."""
+    name = op.get("set_up")
+    if name is None:
+        return
+    way = (name, op["tool"], round((op.get("against") or {}).get("angle_deg", 0.0), 1))
+    if any(one[0] == name for one in seen) and seen[-1] != way:
+        hard.append(Breach("set-up broken up", op["id"], 0.0, name))
+    seen.append(way)
 
 
 def _off_mill(script: dict, op: dict, cuts: list[dict], solids: dict, hard: list) -> None:
@@ -173,10 +186,14 @@ def _on_mill(script, op, cuts, truth, to_truth, solids, mill, points, levelled, 
     chord = top - butt
     along = chord - (chord @ up) * up
     along /= np.linalg.norm(along)
-    marks = [(moved(op["marks"][e]["point"], to_truth), op["marks"][e]["height"]) for e in ("butt", "top")]
-    levels = [height - float(point @ up) for point, height in marks]
-    if abs(levels[0] - levels[1]) > SLACK:
-        hard.append(Breach("marks", where, levels[0] - levels[1], "their heights do not agree with the way it lies"))
+    if "marks" in op:
+        marks = [(moved(op["marks"][e]["point"], to_truth), op["marks"][e]["height"]) for e in ("butt", "top")]
+        levels = [height - float(point @ up) for point, height in marks]
+        if abs(levels[0] - levels[1]) > SLACK:
+            hard.append(Breach("marks", where, levels[0] - levels[1], "their heights do not agree with the way it lies"))
+    else:  # a bolt goes by its own faces; its cuts' heights place it
+        _, d = moved_plane(cuts[0]["normal"], cuts[0]["offset"], to_truth)
+        marks, levels = [], [cuts[0]["blade_height"] - d]
     bed = Bed(butt, up, along, np.cross(up, along), op.get("butt_at", 0.0), float(butt @ up) + levels[0])
     _check_cuts(op, cuts, marks, levels[0], to_truth, up, mill, hard)
     if log_id not in levelled:
@@ -184,12 +201,44 @@ def _on_mill(script, op, cuts, truth, to_truth, solids, mill, points, levelled, 
         rise = abs(float(chord @ up))
         if rise > mill.get("lift_step", 0.0) + 1.0:
             (hard if truth.pith_wander == 0 and rise > 25 else losses).append(Breach("pith not level", where, rise))
+    if "marks" not in op:
+        _bolt(op, solids[op["piece"]], bed, along, points, mill, script, hard, losses)
     return _rest(op, cuts, truth, solids, bed, mill, points, hard, losses)
+
+
+def _bolt(op, solid, bed, along, points, mill, script, hard, losses) -> None:
+    """A bolt on the mill: its face at the angle stated, a cradle that there is, its weight over what carries it."""
+    where, against = op["id"], op["against"]
+    if {p["id"]: p["kind"] for p in script["pieces"]}[op["piece"]] in ("log", "half"):
+        hard.append(Breach("no marks", where, 0.0, "a log or half is set by marks"))
+    if against["face"] not in solid.cuts:
+        hard.append(Breach("against", where, 0.0, f"{against['face']} is no face of {op['piece']}"))
+        return
+    normal = solid.normals[solid.cuts.index(against["face"])]
+    flat = normal - (normal @ along) * along
+    angle = float(np.degrees(np.arccos(min(1.0, abs(float(flat @ bed.up)) / float(np.linalg.norm(flat))))))
+    if abs(angle - against["angle_deg"]) > 0.15:
+        hard.append(Breach("cradle angle", where, angle - against["angle_deg"]))
+    listed = mill.get("cradles_deg", [])
+    if angle > 0.1 and not mill.get("cradle_any", True) and min((abs(angle - a) for a in listed), default=90.0) > 0.15:
+        hard.append(Breach("no such cradle", where, angle))
+    own = points[solid.depth(points) >= 0]
+    sideways = (own - bed.origin) @ bed.across
+    weight = float(sideways.mean())
+    carried = []
+    for n, d in zip(solid.normals, solid.offsets, strict=True):
+        if n @ bed.up > -0.17 or abs(n @ along) > 0.5:
+            continue
+        near = np.abs(own @ n - d) < 14.0  # the cloud's points stand 10 to 20 mm apart
+        carried += [float(v) for v in sideways[near]]
+    if not carried or not min(carried) - 5.0 <= weight <= max(carried) + 5.0:
+        reach = f"{min(carried):.0f} to {max(carried):.0f}" if carried else "nothing"
+        losses.append(Breach("does not stand", where, weight, f"carried over {reach}"))
 
 
 def _check_cuts(op, cuts, marks, level, to_truth, up, mill, hard) -> None:
     """Blade heights against planes, marks, the mill's scale and range, each other."""
-    mean = (marks[0][1] + marks[1][1]) / 2
+    mean = (marks[0][1] + marks[1][1]) / 2 if marks else 0.0
     before = np.inf
     for cut in cuts:
         n, d = moved_plane(cut["normal"], cut["offset"], to_truth)
@@ -197,7 +246,7 @@ def _check_cuts(op, cuts, marks, level, to_truth, up, mill, hard) -> None:
         for what, much, slack in (
             ("cut not level", float(np.degrees(np.linalg.norm(np.cross(n, up)))), 1e-3),
             ("blade height and plane", height - (d * float(np.sign(n @ up)) + level), SLACK),
-            ("from_mark", height - mean - cut["from_mark"], SLACK),
+            ("from_mark", height - mean - cut.get("from_mark", height - mean), SLACK),
             ("blade above its range", max(0.0, height - mill["blade_max"]), 1e-6),
             ("blade below its range", max(0.0, mill["blade_min"] - height), 1e-6),
             ("height not on the scale", _off_step(height, mill["height_step"]), 1e-3),
@@ -246,6 +295,10 @@ def _rest(op, cuts, truth, solids, bed, mill, points, hard, losses) -> dict:
     lift = max(lifts.values(), default=0.0)
     if min(heights) - lift < mill["clamp_room"] - 1e-6:
         hard.append(Breach("clamp room", where, min(heights) - lift - mill["clamp_room"]))
+    if "mark_room" not in op:
+        _on_bed(op, own, bed, drop, hard)
+        _throat_and_width(cuts, truth, solids, bed, mill, points, hard, reach)
+        return {"setting": where, "piece": op["piece"], "gaps": "", "lowest blade": round(min(heights), 1)}
     room = op["mark_room"]
     down, up = min(heights) - max(mill["blade_min"], mill["clamp_room"] + lift), mill["blade_max"] - max(heights)
     if abs(room["down"] - down) > 0.6 or abs(room["up"] - up) > 0.6:
@@ -259,6 +312,15 @@ def _rest(op, cuts, truth, solids, bed, mill, points, hard, losses) -> dict:
         "gaps": " ".join(f"{b:g}:{g:+.1f}" for b, g in sorted(gaps.items())),
         "lowest blade": round(min(heights), 1),
     }
+
+
+def _on_bed(op: dict, own: Array, bed: Bed, drop: float, hard: list) -> None:
+    """A bolt lies on the bed, or on blocks over it, never in it."""
+    low = float(((own - bed.origin) @ bed.up).min() + bed.lift)
+    if low < -2.0:
+        hard.append(Breach("in the bed", op["id"], low))
+    if op["support"] == "bed" and abs(drop) > 2.0:
+        hard.append(Breach("does not rest", op["id"], drop, "its face should lie on the bed"))
 
 
 def _throat_and_width(cuts, truth, solids, bed, mill, points, hard, reach) -> None:

@@ -6,13 +6,15 @@ import numpy as np
 
 from pithline.files.mills import read_mill
 from pithline.mill.products import Limits, Part, Product, Products
+from pithline.plan.execute.simulate import DrawnPoser, FillRequest, PieceToSaw, execute_layouts, uncut_log
 from pithline.plan.problem.context import SearchContext
+from pithline.plan.problem.economics import Objective, economics_of
 from pithline.plan.problem.effort import COARSE
 from pithline.plan.problem.layout import NO_LOCKS
 from pithline.plan.problem.log_frame import plan_log
-from pithline.plan.problem.objective import Objective
 from pithline.plan.problem.parts import sawn_parts
 from pithline.plan.problem.task import SawingTask, plates_wanted
+from pithline.plan.search import price_start
 from truth.logs import TrueLog
 from truth.models import to_model
 
@@ -20,11 +22,25 @@ TRADE = Limits("trade", np.radians(70), np.radians(78), np.radians(3))
 STRAIGHT = TrueLog("straight", 600.0, 150.0, taper=0.0, bark=8.0)
 BACK = Part("back", 2, 400.0, 110.0, 5.0, True)
 RULE = Part("rule", 1, 200.0, 60.0, 8.0, False)
+SPECIES = "black walnut"
+TINY = replace(COARSE, rolls=4, along_step=50.0, rounds=2, firsts=2, halves=1, master=2.0)
+"""Searches more coarsely than any command does."""
 
 
 def log_of(truth=STRAIGHT, pith_radius=20.0, defects=()):
     """A log that was fitted without error, with 25 mm trims."""
     return plan_log(to_model(truth), pith_radius, 25.0, 25.0, defects)
+
+
+def doubtful(surface, pith, truth=STRAIGHT):
+    """The same, its surface and its pith known only so well. [mm]"""
+    model = to_model(truth)
+    model = replace(
+        model,
+        stderr_radius=np.full_like(model.stderr_radius, surface),
+        stderr_pith=np.full_like(model.stderr_pith, pith),
+    )
+    return plan_log(model, 20.0, 25.0, 25.0, ())
 
 
 def products_of(*parts, limits=TRADE, demands=None, price=10.0):
@@ -39,15 +55,25 @@ def products_of(*parts, limits=TRADE, demands=None, price=10.0):
     )
 
 
-def shop_of(products, charge=0.3e6, **mill):
-    """Bundled machines with another charge a setting [mm³], all that is asked for still wanted, plates worth litres."""
+def shop_of(products, charge=0.3e6, objective=Objective.VOLUME, **mill):
+    """Bundled machines with another charge a setting [mm³], all that is asked for still wanted."""
     machines = read_mill()
     machines = replace(machines, mill=replace(machines.mill, least_gain_per_setting=charge, **mill))
-    parts = sawn_parts(products, "black walnut")
-    return SawingTask(machines, parts, Objective.VOLUME.worth(parts), plates_wanted(parts))
+    parts = sawn_parts(products, SPECIES)
+    return SawingTask(machines, parts, economics_of(objective, parts, products, machines), plates_wanted(parts))
 
 
-def context_of(shop, objective=Objective.VOLUME, effort=COARSE, locks=NO_LOCKS):
+def context_of(shop, effort=TINY, locks=NO_LOCKS, **more):
     """What is asked of a search, with a fixed seed."""
-    return SearchContext(shop, objective, effort, locks=locks)
+    return SearchContext(shop, effort, locks=locks, **more)
 
+
+def fill_of(shop, reserve=True, fine=1.0):
+    """How slabs are filled, from the prices that a search begins with."""
+    return FillRequest(shop.economics, price_start(shop.economics.market, shop.parts), reserve, fine)
+
+
+def carried_out(log, layout, shop, poser=None, reserve=True, cache=None):
+    """The ledger of one layout of a whole log, taken as it is drawn where no other poser is named."""
+    start = PieceToSaw(log, log.piece, layout, poser or DrawnPoser(log, shop.machines), cache)
+    return execute_layouts(uncut_log(), [start], shop, fill_of(shop, reserve))

@@ -41,6 +41,9 @@ def test_a_script_that_does_not_hold(tmp_path, capsys):
         ("{}", "is no cut script of version 1"),
         ('{"format": "pithline-cut-script", "version": 2}', "is no cut script of version 1"),
         ('{"format": "pithline-cut-script", "version": 1}', 'the cut script lacks "units"'),
+        ("[" * 100_000, "nested too deeply"),
+        (json.dumps(whole_script()).replace('"kerf": 2.0', '"kerf": 1' + "0" * 400), "digits; write it anew"),
+        (json.dumps(whole_script()).replace('"kerf": 2.0', '"kerf": 1e400'), "none or too great; write it anew"),
     ],
 )
 def test_what_is_no_script(tmp_path, capsys, content, message):

@@ -12,7 +12,7 @@ from pithline.files.found import FOUND
 from pithline.files.mills import MILL
 from pithline.files.practice import PRACTICE
 from pithline.files.products import PRODUCTS
-from pithline.files.tables import Named, Table, Tables
+from pithline.keys.declared import Named, Table, Tables
 from pithline.script.schema import schema_bytes
 
 DOCS = Path(__file__).resolve().parents[2] / "docs"

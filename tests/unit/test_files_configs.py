@@ -5,13 +5,14 @@ import math
 import pytest
 
 from pithline.errors import InputError
-from pithline.files.bundled import bundled
+from pithline.files.bundled import bundled, bundled_names
 from pithline.files.mills import mill_as_read, mill_from, read_mill
 from pithline.files.practice import read_practice
-from pithline.files.products import products_as_read, products_from, read_products
+from pithline.files.products import read_products
 
 MILLS = ("mills/portable.toml", "mills/wide-slabbing.toml")
-PRODUCTS = ("products/guitar.toml", "products/ukulele-and-small.toml", "products/necks.toml")
+PRODUCTS = tuple(f"products/{name}.toml" for name in bundled_names("products"))
+DEFAULT = "products/guitar.toml"
 
 
 @pytest.mark.parametrize("name", MILLS)
@@ -30,23 +31,24 @@ def test_portable_mill_is_the_default():
     assert mill.log_diameter_max >= 700.0 and mill.log_length_max >= 3000.0
 
 
-@pytest.mark.parametrize("name", PRODUCTS)
-def test_bundled_products_hold_the_three_limit_lists(name):
-    products = read_products(bundled(name))
+def test_default_products_hold_the_three_limit_lists():
+    products = read_products()
+    assert products == read_products(bundled(DEFAULT))
     found = {
-        one.name: tuple(round(math.degrees(a), 9) for a in (one.ring_angle_min, one.ring_angle_mean, one.runout_max))
+        one.name: tuple(round(math.degrees(a), 9) for a in (one.ring_angle_min, one.ring_angle_mean, one.runout_max, one.slope_max))
         for one in products.limits
     }
-    assert found == {"trade": (70, 78, 3), "instrument": (60, 75, 3), "fine": (75, 82, 1.5)}
-    assert {products.limits_of(one).name for one in products.products} == {"trade"}
-    assert products_from(products_as_read(bundled(name))) == products
+    qualities = {"trade": (70, 78, 3), "instrument": (60, 75, 3), "fine": (75, 82, 1.5)}
+    slopes = {"": 6, "-sides": 6, "-necks": 4}
+    assert found == {name + of: (*three, slope) for name, three in qualities.items() for of, slope in slopes.items()}
+    assert {products.limits_of(one).name for one in products.products} == {"trade", "trade-necks"}
 
 
 @pytest.mark.parametrize("name", PRODUCTS)
-def test_bundled_small_parts_have_a_demand(name):
+def test_bundled_small_parts_and_blocks_have_a_demand(name):
     """Unlimited small thick parts would crowd out the backs (they waste less kerf)."""
     for product in read_products(bundled(name)).products:
-        if {part.name for part in product.parts} & {"fingerboard", "bridge", "headplate"}:
+        if {part.name for part in product.parts} & {"fingerboard", "bridge", "headplate", "neck block", "body half"}:
             assert product.demand is not None
 
 
@@ -126,7 +128,7 @@ def test_without_a_buck_table_the_crosscut_kerf_holds(tmp_path):
             "ring_angle_min_deg = 95",
             "[limits.trade] ring_angle_min_deg is 95; it must be at",
         ),
-        ('sapwood = "any"\n', 'sapwood = "edge"\n', "[limits.trade] needs sapwood_edge"),
+        ('sapwood_edge = "20 mm"', "", "[limits.trade] needs sapwood_edge"),
         ('limits = "trade"\n\n', 'limits = "trad"\n\n', '[[product]] "dreadnought guitar" asks for limits "trad"; did'),
         ("price = 180", "price = -1", "[product 1] price is -1; it must be at least 0."),
         (
@@ -141,7 +143,7 @@ def test_without_a_buck_table_the_crosscut_kerf_holds(tmp_path):
     ],
 )
 def test_bad_products(tmp_path, old, new, message):
-    path = changed(tmp_path, PRODUCTS[0], old, new)
+    path = changed(tmp_path, DEFAULT, old, new)
     with pytest.raises(InputError) as caught:
         read_products(path)
     assert str(caught.value).startswith(f"{path}: {message}")
@@ -150,7 +152,7 @@ def test_bad_products(tmp_path, old, new, message):
 def test_finished_sizes(tmp_path):
     path = changed(
         tmp_path,
-        PRODUCTS[0],
+        DEFAULT,
         'sizes = "green"',
         'sizes = "finished"\n[allowance]\ndry_to_percent = 8\nsurfacing = "0.5 mm"\n#',
     )

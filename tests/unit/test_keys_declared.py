@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 import pytest
 
 from pithline.errors import InputError
-from pithline.files.tables import read_toml
+from pithline.files.read import read_toml
 from pithline.keys.declared import freeze, key, key_table, known_keys, named_tables, table, tables
 from pithline.keys.readers import length, number, text, whole
 

@@ -136,19 +136,20 @@ def test_without_bucking_a_log_too_long_is_refused():
 
 
 @pytest.mark.parametrize(
-    ("locks", "holds"),
+    ("locks", "costs", "holds"),
     [
-        (Locks(roll=np.radians(40.0)), lambda s, first: abs(first["roll"] - 40.0) < 0.3),
-        (Locks(settings_max=2), lambda s, first: s["totals"]["settings"] <= 2),
-        (Locks(bolts=False), lambda s, first: all(kind_of(s, o["piece"]) != "bolt" for o in s["operations"])),
-        (Locks(first_slab=41.0), lambda s, first: slabs_of(s, first) == pytest.approx([41.0], abs=1.01)),
+        (Locks(roll=np.radians(40.0)), False, lambda s, first: abs(first["roll"] - 40.0) < 0.3),
+        (Locks(settings_max=2), True, lambda s, first: s["totals"]["settings"] <= 2),
+        (Locks(bolts=False), False, lambda s, first: all(kind_of(s, o["piece"]) != "bolt" for o in s["operations"])),
+        (Locks(first_slab=41.0), False, lambda s, first: slabs_of(s, first) == pytest.approx([41.0], abs=1.01)),
     ],
 )
-def test_what_is_held_is_kept_and_its_cost_is_told(locks, holds):
+def test_what_is_held_is_kept_and_its_cost_is_told(locks, costs, holds):
     script = small_plan(request=Request(effort=QUICK, samples=2, locks=locks))
     first = next(o for o in script["operations"] if o["op"] == "setting")
     assert holds(script, first)
-    assert script["proof"]["locks"]["cost"] >= 0.0
+    cost = script["proof"]["locks"]["cost"]
+    assert cost >= (0.05 * script["totals"]["instrument_volume"] if costs else 0.0)
     assert replay(script).holds
 
 

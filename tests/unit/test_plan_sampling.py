@@ -5,35 +5,22 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pithline.plan.evaluate.sampling import (
-    pass_probabilities,
-    passing_on_samples,
-    sampled_field,
-    sampled_log,
-    sampled_logs,
-)
-from pithline.plan.execute.simulate import DrawnPoser, execute_layout
+from pithline.plan.evaluate.sampling import SampledPlates, sampled_field, sampled_log, sampled_logs
 from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
-from pithline.plan.problem.log_frame import plan_log
-from truth.models import to_model
-from unit.small_logs import BACK, STRAIGHT, log_of, products_of, shop_of
+from unit.small_logs import BACK, STRAIGHT, carried_out, doubtful, log_of, products_of, shop_of
 
 SHOP = shop_of(products_of(BACK))
 LAYOUT = LayoutSetting(0.0, (LayoutSlab(-30.0, 60.0),))
 
 
-def doubtful(surface, pith):
-    model = to_model(STRAIGHT)
-    model = replace(
-        model,
-        stderr_radius=np.full_like(model.stderr_radius, surface),
-        stderr_pith=np.full_like(model.stderr_pith, pith),
-    )
-    return plan_log(model, 20.0, 25.0, 25.0, ())
-
-
 def sawn(log):
-    return execute_layout(log, LAYOUT, SHOP, DrawnPoser(log, 2.0), reserve=False)
+    return carried_out(log, LAYOUT, SHOP, reserve=False)
+
+
+def sampled_volumes(log, plates, samples, seed):
+    """Volume that passes on each of some sampled logs. [mm³]"""
+    volumes = np.array([plate.volume for plate in plates])
+    return SampledPlates(sampled_logs(log, samples, seed), SHOP.parts).passing(plates) @ volumes
 
 
 def test_a_log_without_doubt_gives_what_was_planned():
@@ -41,14 +28,14 @@ def test_a_log_without_doubt_gives_what_was_planned():
     ledger = sawn(log)
     volume = sum(plate.volume for plate in ledger.plates if plate.passes)
     assert volume > 1e6
-    np.testing.assert_array_equal(passing_on_samples(log, ledger.plates, SHOP.parts, 3, 1), volume)
+    np.testing.assert_array_equal(sampled_volumes(log, ledger.plates, 3, 1), volume)
 
 
 def test_doubts_cost_plates_and_never_add_any():
     log = doubtful(3.0, 6.0)
     ledger = sawn(log)
     volume = sum(plate.volume for plate in ledger.plates if plate.passes)
-    sampled = passing_on_samples(log, ledger.plates, SHOP.parts, 12, 1)
+    sampled = sampled_volumes(log, ledger.plates, 12, 1)
     assert (sampled <= volume + 1e-6).all()
     assert sampled.min() < volume and np.ptp(sampled) > 0
 
@@ -56,7 +43,7 @@ def test_doubts_cost_plates_and_never_add_any():
 def test_a_seed_gives_its_samples_again():
     log = doubtful(3.0, 6.0)
     ledger = sawn(log)
-    first, again, other = (passing_on_samples(log, ledger.plates, SHOP.parts, 6, seed) for seed in (4, 4, 5))
+    first, again, other = (sampled_volumes(log, ledger.plates, 6, seed) for seed in (4, 4, 5))
     np.testing.assert_array_equal(first, again)
     assert (first != other).any()
 
@@ -69,8 +56,8 @@ def test_a_reserve_for_the_surface_gives_more_in_the_end():
         total = 0.0
         for clock, low, thick in ((0.0, -20.0, 40.0), (0.3, -20.0, 40.0), (0.8, 5.0, 30.0), (1.7, -30.0, 60.0)):
             setting = LayoutSetting(clock, (LayoutSlab(low, thick),))
-            ledger = execute_layout(log, setting, SHOP, DrawnPoser(log, 2.0), reserve=reserve)
-            total += passing_on_samples(log, ledger.plates, SHOP.parts, 12, 1).mean()
+            ledger = carried_out(log, setting, SHOP, reserve=reserve)
+            total += sampled_volumes(log, ledger.plates, 12, 1).mean()
         totals.append(total)
     assert totals[0] > 1.03 * totals[1]
 
@@ -104,15 +91,25 @@ def test_the_surface_stays_put_where_only_the_pith_moves():
     np.testing.assert_allclose(away, STRAIGHT.radius, atol=1.0)
 
 
-def test_chances_are_the_share_of_samples_on_which_each_plate_passes():
+def test_plates_are_judged_on_each_log_by_itself_and_once():
     log = doubtful(3.0, 6.0)
-    ledger = sawn(log)
-    known = {}
-    share = pass_probabilities(sampled_logs(log, 12, 1), ledger.plates, SHOP.parts, known)
-    volumes = np.array([plate.volume for plate in ledger.plates])
-    assert 0.0 < share.min() < 1.0
-    assert volumes @ share == pytest.approx(passing_on_samples(log, ledger.plates, SHOP.parts, 12, 1).mean())
-    np.testing.assert_array_equal(pass_probabilities((), ledger.plates, SHOP.parts, known), share)
+    plates = sawn(log).plates
+    judged = SampledPlates(sampled_logs(log, 12, 1), SHOP.parts)
+    passing = judged.passing(plates)
+    assert passing.shape == (12, len(plates)) and 0.0 < passing.mean(axis=0).min() < 1.0
+    for row, one in zip(passing, judged.logs, strict=True):
+        alone = SampledPlates((one,), SHOP.parts).passing(plates)
+        np.testing.assert_array_equal(alone, row[None])
+    other = SampledPlates((log,) * 12, SHOP.parts, judged.known)  # what is known is not judged again
+    np.testing.assert_array_equal(other.passing(plates), passing)
+
+
+def test_a_plate_that_fails_on_the_fitted_log_passes_on_none():
+    log = log_of()
+    plates = sawn(log).plates
+    failed = [replace(plate, grade=replace(plate.grade, passes=False)) for plate in plates]
+    judged = SampledPlates(sampled_logs(log, 3, 1), SHOP.parts)
+    assert judged.passing(plates).all() and not judged.passing(failed).any()
 
 
 def test_a_reserve_for_the_pith_gains_by_where_plates_lie_and_takes_few_away():
@@ -121,12 +118,10 @@ def test_a_reserve_for_the_pith_gains_by_where_plates_lie_and_takes_few_away():
     claimed, kept = [], []
     for reserve in (True, False):
         ledgers = [
-            execute_layout(
-                log, LayoutSetting(clock, (LayoutSlab(low, 40.0),)), SHOP, DrawnPoser(log, 2.0), reserve=reserve
-            )
+            carried_out(log, LayoutSetting(clock, (LayoutSlab(low, 40.0),)), SHOP, reserve=reserve)
             for clock, low in ((0.0, -20.0), (0.3, -12.0), (0.8, 0.0), (1.7, -30.0))
         ]
         claimed.append(sum(plate.volume for one in ledgers for plate in one.plates if plate.passes))
-        kept.append(sum(passing_on_samples(log, one.plates, SHOP.parts, 16, 3).mean() for one in ledgers))
+        kept.append(sum(sampled_volumes(log, one.plates, 16, 3).mean() for one in ledgers))
     assert claimed[0] > 0.9 * claimed[1]
     assert kept[0] > kept[1]

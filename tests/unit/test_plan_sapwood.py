@@ -4,21 +4,18 @@ from dataclasses import replace
 
 import pytest
 
-from pithline.plan.execute.simulate import DrawnPoser, execute_layout
 from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
 from pithline.plan.problem.log_frame import plan_log
 from pithline.plan.problem.parts import sapwood_kept_out
 from truth.models import to_model
-from unit.small_logs import BACK, STRAIGHT, TRADE, products_of, shop_of
+from unit.small_logs import BACK, STRAIGHT, TRADE, carried_out, products_of, shop_of
 
 
 def passing(width: float, **limits) -> tuple[int, int]:
     """Plates sawn, and those that pass, of a slab through the pith of a log with 40 mm of sapwood."""
     log = plan_log(to_model(replace(STRAIGHT, sapwood=40.0)), 10.0, 25.0, 25.0, ())
     shop = shop_of(products_of(replace(BACK, width=width), limits=replace(TRADE, **limits)))
-    ledger = execute_layout(
-        log, LayoutSetting(0.0, (LayoutSlab(-12.0, 24.0),)), shop, DrawnPoser(log, 2.0), reserve=False
-    )
+    ledger = carried_out(log, LayoutSetting(0.0, (LayoutSlab(-12.0, 24.0),)), shop, reserve=False)
     return len(ledger.plates), sum(plate.passes for plate in ledger.plates)
 
 

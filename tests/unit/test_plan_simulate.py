@@ -12,17 +12,19 @@ from pithline.geometry.pieces import Piece
 from pithline.logmodel.document import model_to_json
 from pithline.mill.practice_sizes import Practice
 from pithline.mill.sections import log_sections
+from pithline.plan.evaluate.evaluation import upper_bound
+from pithline.plan.evaluate.judge import Judge
 from pithline.plan.evaluate.practice import practice
 from pithline.plan.evaluate.totals import sum_up, totals
 from pithline.plan.execute.machine_setups import MachinePoser
 from pithline.plan.execute.operation_json import operations_from_json, operations_to_json
-from pithline.plan.execute.simulate import DrawnPoser, execute_layout
+from pithline.plan.execute.simulate import DrawnPoser
 from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
 from pithline.plan.problem.operations import Cut, Tool
-from pithline.plan.programmes.upper_bound import upper_bound_of_logs
+from pithline.plan.search import price_start
 from pithline.script.pieces import saw
 from truth.logs import TrueLog, Wave, true_log
-from unit.small_logs import BACK, RULE, log_of, products_of, shop_of
+from unit.small_logs import BACK, RULE, carried_out, context_of, log_of, products_of, shop_of
 
 TRUTH = TrueLog(
     "c", 1000.0, 160.0, waves=(Wave(2, 4.0, 0.5),), sweep=4.0, bark=9.0, pith_butt=(8.0, -5.0), pith_top=(5.0, 3.0)
@@ -70,7 +72,7 @@ def layouts(draw):
 
 def poser_of(log, kind):
     if kind == "drawn":
-        return DrawnPoser(log, KERF)
+        return DrawnPoser(log, SHOP.machines)
     return MachinePoser(log, log_sections(log.model), SHOP.machines, 929.0)
 
 
@@ -78,7 +80,7 @@ def poser_of(log, kind):
 @given(layouts(), st.sampled_from(["drawn", "machine"]))
 def test_laws_of_whatever_is_carried_out(layout, kind):
     log = log_of(TRUTH)
-    ledger = execute_layout(log, layout, SHOP, poser_of(log, kind))
+    ledger = carried_out(log, layout, SHOP, poser_of(log, kind))
     entries = {one.id: one for one in ledger.settings}
     seen, there = set(), {"log"}
     for one in ledger.operations:
@@ -107,17 +109,16 @@ def test_laws_of_whatever_is_carried_out(layout, kind):
                     if np.dot(face.normal, edge) * side / size > 0.99
                 ]
                 assert gaps and min(np.abs(gaps)) < 1.0
-    sawn = [sum(plate.part == index for plate in ledger.plates) for index in range(2)]
-    assert sawn[1] <= 9
     script = {"model": model_to_json(log.model), "operations": written, "pieces": []}
     solids = saw(script)
     assert solids.findings == []
     left = sum(solids.volumes[name] for name in solids.leaves())
     assert left + solids.kerf_volume == pytest.approx(solids.log_volume, rel=1e-4)
-    sums = totals(sum_up(ledger, SHOP.parts, PRODUCTS, solids.volumes), PRODUCTS)
+    sums = totals(sum_up(ledger, SHOP.parts, PRODUCTS, solids.volumes), PRODUCTS, SHOP.machines)
     good = ledger.passing
     assert sums["plates"] == len(good) and sums["settings"] == sum(e.charged for e in entries.values())
     assert sums["instrument_volume"] == pytest.approx(sum(SHOP.parts[plate.part].volume for plate in good))
+    assert sums["sets"]["rule"] == min(sum(plate.part == 1 for plate in good), 9)
     assert sums["minutes"] == pytest.approx(sum(e.minutes for e in entries.values()))
 
 
@@ -128,7 +129,7 @@ def test_what_is_resawn_dried_comes_last():
     layout = LayoutSetting(
         0.0, (LayoutSlab(-40.0, 80.0),), LayoutSetting(np.pi / 2, (LayoutSlab(-30.0, 60.0),), role="half")
     )
-    ledger = execute_layout(log, layout, shop, DrawnPoser(log, KERF))
+    ledger = carried_out(log, layout, shop)
     stages = [one.stage for one in ledger.settings]
     assert "dried" in stages and "green" in stages
     assert stages == sorted(stages, key=lambda stage: stage == "dried")
@@ -164,7 +165,7 @@ def test_settings_on_the_mill_are_what_can_be_set(kind):
     layout = LayoutSetting(
         0.4, (LayoutSlab(0.0, 60.0), LayoutSlab(-65.0, 60.0)), half, replace(half, clock=3 * np.pi / 2)
     )
-    ledger = execute_layout(log, layout, SHOP, MachinePoser(log, log_sections(log.model), SHOP.machines, 929.0))
+    ledger = carried_out(log, layout, SHOP, MachinePoser(log, log_sections(log.model), SHOP.machines, 929.0))
     entries = [one for one in ledger.settings if one.tool is Tool.MILL]
     assert len(entries) == 3
     for entry in entries:
@@ -190,23 +191,22 @@ def test_settings_on_the_mill_are_what_can_be_set(kind):
 def test_a_log_too_thick_for_the_throat_is_left_whole_with_a_reason(log):
     shop = shop_of(PRODUCTS, throat=60.0)
     poser = MachinePoser(log, log_sections(log.model), shop.machines, 929.0)
-    ledger = execute_layout(log, LayoutSetting(0.0, (LayoutSlab(-100.0, 200.0),)), shop, poser)
+    ledger = carried_out(log, LayoutSetting(0.0, (LayoutSlab(-100.0, 200.0),)), shop, poser)
     assert ledger.operations == [] and ledger.leaves() == ["log"]
     assert len(ledger.cautions) == 1 and "throat would be" in ledger.cautions[0] and "60 mm" in ledger.cautions[0]
 
 
 def test_the_practice_layout_takes_the_better_number_of_flitches_bolt_by_bolt(log):
     sizes = Practice(100.0, 75.0, 50.0, (2, 3))
-    done = practice(log, (), SHOP, sizes)
-    volumes = {}
-    for name, ledger in (("slabs", done.slabs), ("with_bolts", done.with_bolts)):
-        volumes[name] = sum(plate.volume for plate in ledger.plates if plate.passes)
-    assert volumes["with_bolts"] >= volumes["slabs"] > 0
+    context = context_of(SHOP)
+    judge, prices = Judge(context), price_start(SHOP.economics.market, SHOP.parts)
+    done = practice(log, context, sizes, prices)
+    gross = {name: judge.worths(ledger)[0] for name, ledger in (("slabs", done.slabs), ("with", done.with_bolts))}
+    assert gross["with"] >= gross["slabs"] > 0
     for count in (2, 3):
-        alike = practice(log, (), SHOP, replace(sizes, flitches=(count,)))
-        fixed = sum(plate.volume for plate in alike.with_bolts.plates if plate.passes)
-        unlimited = RULE.volume * 9  # rules run out at nine, whichever bolt they come from
-        assert volumes["with_bolts"] >= fixed - unlimited
+        alike = practice(log, context, replace(sizes, flitches=(count,)), prices)
+        unlimited = 9 * RULE.volume / 1e6  # rules run out at nine, whichever bolt they come from
+        assert gross["with"] >= judge.worths(alike.with_bolts)[0] - unlimited
     assert len([name for name in done.slabs.pieces if name.startswith("slab-")]) == 3
     assert len([name for name in done.slabs.leaves() if done.slabs.pieces[name].kind == "bolt"]) == 4
 
@@ -214,6 +214,8 @@ def test_the_practice_layout_takes_the_better_number_of_flitches_bolt_by_bolt(lo
 @settings(max_examples=15, deadline=None)
 @given(layout=layouts())
 def test_no_layout_is_worth_more_than_its_wood(log, layout):
-    ledger = execute_layout(log, layout, SHOP, DrawnPoser(log, KERF), reserve=False)
-    value = sum(SHOP.worth[plate.part] for plate in ledger.plates if plate.passes)
-    assert value <= upper_bound_of_logs([log], SHOP.parts, SHOP.worth, SHOP.machines)
+    ledger = carried_out(log, layout, SHOP, reserve=False)
+    context, market = context_of(SHOP), SHOP.economics.market
+    worth = Judge(context).worths(ledger)[0]
+    for prices in (market.loose, price_start(market, SHOP.parts)):
+        assert 1e6 * worth <= upper_bound(context, [log], prices)

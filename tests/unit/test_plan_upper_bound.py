@@ -1,14 +1,23 @@
-"""The bound for any layout at all, on columns of wood whose best filling is plain; on random layouts in test_plan_carry."""
+"""The bound for any layout at all, on columns of wood whose best filling is plain; on random layouts in test_plan_simulate."""
+
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
+from pithline.plan.evaluate.evaluation import upper_bound
+from pithline.plan.evaluate.judge import plate_counts
+from pithline.plan.pricing.cutting_planes import affordable
+from pithline.plan.problem.economics import Objective
+from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
 from pithline.plan.problem.parts import sawn_parts
-from pithline.plan.programmes.upper_bound import _filled, _fillings, upper_bound_of_log, upper_bound_of_logs
-from unit.small_logs import BACK, RULE, log_of, products_of, shop_of
+from pithline.plan.programmes.upper_bound import _filled, _fillings, upper_bound_of_log
+from pithline.plan.search import price_start
+from unit.small_logs import BACK, RULE, carried_out, context_of, log_of, products_of, shop_of
 
 SHOP = shop_of(products_of(BACK))
 MACHINES = SHOP.machines
+LITRES = np.array([part.volume / 1e6 for part in SHOP.parts])
 
 
 def test_fillings_are_those_of_a_knapsack():
@@ -26,7 +35,7 @@ def test_runs_are_filled_each_by_itself():
 def test_never_more_than_all_wood_at_the_least_kerf():
     log = log_of()
     part = SHOP.parts[0]
-    found = upper_bound_of_log(log, SHOP.parts, SHOP.worth, MACHINES)
+    found = upper_bound_of_log(log, SHOP.parts, LITRES, MACHINES)
     assert found > 0.0
     radius = float(log.field.radius.max()) + 15.0
     most = np.pi * radius**2 * (part.length / 1e6) * part.thickness / (part.thickness + MACHINES.resaw.kerf)
@@ -38,13 +47,33 @@ def test_no_part_fits():
     assert upper_bound_of_log(log_of(), long, np.ones(1), MACHINES) == 0.0
 
 
-def test_wanted_parts_are_counted_at_most_as_wanted():
-    shop = shop_of(products_of(BACK, RULE, demands=[None, 3]))
+@pytest.mark.parametrize("objective", list(Objective))
+@pytest.mark.parametrize("dear", [0.3, 1.0, 2.0])
+def test_at_any_prices_no_plates_of_the_log_sell_for_more(objective, dear):
+    """Prices too high buy more wood than is sold, prices too low leave sets unsold: either way the bound holds."""
+    products = products_of(BACK, replace(RULE, loose_price=1.5), demands=[None, 3])
+    shop = shop_of(products, objective=objective)
     log = log_of()
-    free = upper_bound_of_log(log, shop.parts[:1], shop.worth[:1], MACHINES)
-    assert upper_bound_of_logs([log], shop.parts, shop.worth, MACHINES) == pytest.approx(free + 3 * shop.worth[1])
+    prices = affordable(shop.economics.market, dear * price_start(shop.economics.market, shop.parts))
+    bound = upper_bound(context_of(shop), [log], prices) / objective.unit
+    layout = LayoutSetting(0.0, (LayoutSlab(-30.0, 60.0),), LayoutSetting(np.pi / 2, (LayoutSlab(-30.0, 60.0),), role="half"))
+    ledger = carried_out(log, layout, shop)
+    counts = plate_counts(ledger.plates, shop.parts, np.ones(len(ledger.plates), bool))
+    worth, sets = shop.economics.market.worth(counts[:, 0], counts[:, 1])
+    assert sets.any() and 0.0 < worth <= bound
+
+
+def test_a_demand_lowers_the_bound():
+    """Where three rules alone are wanted, the rest of the wood counts nothing."""
+    bounds = []
+    for demand in (None, 3):
+        shop = shop_of(products_of(RULE, demands=[demand]))
+        market = shop.economics.market
+        prices = market.loose if demand is None else np.zeros(1)
+        bounds.append(upper_bound(context_of(shop), [log_of()], prices))
+    assert bounds[1] == pytest.approx(3 * RULE.volume) and bounds[0] > 20 * bounds[1]
 
 
 def test_a_wider_pith_leaves_less_wood():
-    loose = upper_bound_of_log(log_of(pith_radius=20.0), SHOP.parts, SHOP.worth, MACHINES)
-    assert upper_bound_of_log(log_of(pith_radius=40.0), SHOP.parts, SHOP.worth, MACHINES) < loose
+    loose = upper_bound_of_log(log_of(pith_radius=20.0), SHOP.parts, LITRES, MACHINES)
+    assert upper_bound_of_log(log_of(pith_radius=40.0), SHOP.parts, LITRES, MACHINES) < loose

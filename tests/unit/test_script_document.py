@@ -20,6 +20,21 @@ def test_not_finite_or_not_json_is_an_error():
         loads(b"[]")
 
 
+@pytest.mark.parametrize(
+    ("data", "words"),
+    [
+        (b"[" * 100_000 + b"]" * 100_000, "nested too deeply"),
+        (b'{"a":1' + b"0" * 400 + b"}", "of 401 digits"),
+        (b'{"a":1e400}', "the number 1e400, which is none or too great"),
+        (b'{"a":NaN}', "the number NaN"),
+        (b'{"a":' + b"9" * 5000 + b"}", "of 5000 digits"),
+    ],
+)
+def test_what_cannot_be_reckoned_with_is_one_sentence(data, words):
+    with pytest.raises(ScriptError, match=words):
+        loads(data)
+
+
 def test_marks_are_short_unique_and_unmistakable():
     kinds = ["log", "slab", "half", "bolt", "billet", "plate", "offcut"]
     marks = crayon_marks([{"id": f"{kind}{n}", "kind": kind} for kind in kinds for n in range(700)])

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime
+from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
@@ -12,6 +14,9 @@ from pithline.files.manifest import read_manifest
 from pithline.files.orders import check_due, read_orders
 from pithline.files.products import read_products
 from pithline.files.yard import read_yard
+from pithline.plan.api import COARSE
+from pithline.yard.season.asks import Ask
+from pithline.yard.season.work import Job, key_of
 
 PRODUCTS = read_products()
 CARD = '[log]\nid = "{}"\nspecies = "black walnut"\nscan = "none.ply"\n'
@@ -164,3 +169,21 @@ def test_the_command_tells_one_line_and_writes_nothing(yard, capsys, monkeypatch
     told = capsys.readouterr().err
     assert status == 2 and told.count("error:") == 1 and words in told
     assert not (out / "season.json").exists()
+
+
+def test_finished_work_is_kept_by_all_that_it_depends_on():
+    """Another card, mill, question, earlier plan or effort is other work; where a log is crosscut follows from the question."""
+    card = Path(__file__).resolve().parents[2] / "sample_scans/af-15.toml"
+    ask = Ask("all", (("ukulele", 60.0),), (("ukulele", 4),))
+    job = Job("af-15", str(card), None, None, (ask,), "full")
+    others = [
+        replace(job, card=str(card.with_name("af-12.toml"))),
+        replace(job, asks=(replace(ask, hour_rate=20.0),)),
+        replace(job, what="plans"),
+        replace(job, plan="{}"),
+        replace(job, keep=b"earlier"),
+        replace(job, effort=COARSE),
+    ]
+    keys = [key_of(one, ({"mill": 1},)) for one in (job, *others)] + [key_of(job, ({"mill": 2},))]
+    assert len(set(keys)) == len(keys)
+    assert key_of(replace(job, places=(900.0,)), ({"mill": 1},)) == keys[0]

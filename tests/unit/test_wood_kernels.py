@@ -31,7 +31,7 @@ def test_box_figures_are_those_of_its_points():
         *(at_points(field, corner + t * thick + a * length + b * width, normal)[2:] for t in (0, 1)), strict=True
     )
     sap = float(np.median(depth))
-    found = box_figures(corner, length, width, thick, 51, 14, 2, sap, *tables(field, 0.0, 0.0))
+    found = box_figures(corner, (length, width, thick), (51, 14, 2), sap, tables(field, 0.0, 0.0))
     expected = [angle.min(), angle.mean(), runout.max(), np.min(depth), np.min(pith), (np.array(depth) < sap).sum()]
     assert np.allclose(found[:6], expected, rtol=1e-9)
     assert 0 < found[5] < 2 * 51 * 14

@@ -20,11 +20,11 @@ def inputs(tmp_path_factory):
     (folder / "small.toml").write_text(
         '[log]\nid = "small"\nspecies = "black walnut"\nscan = "small.ply"\n[bark]\nthickness = "8 mm"\n'
     )
-    return read_inputs(folder / "small.toml")[0]
+    return read_inputs(folder / "small.toml")
 
 
 def test_the_next_layout_is_taken(inputs, monkeypatch):
-    real, asked = one_log.check_script, []
+    real, asked = one_log.must_hold, []
 
     def first_fails(script):
         asked.append(script)
@@ -32,7 +32,7 @@ def test_the_next_layout_is_taken(inputs, monkeypatch):
             raise ScriptError("the plan does not hold on replay and is not written")
         real(script)
 
-    monkeypatch.setattr(one_log, "check_script", first_fails)
+    monkeypatch.setattr(one_log, "must_hold", first_fails)
     said: list[str] = []
     script = plan_model(
         to_model(LOG), inputs, Request(effort=COARSE, samples=2), Monitor(lambda what, part: said.append(what))
@@ -49,6 +49,6 @@ def test_where_none_holds_the_first_fault_is_told(inputs, monkeypatch):
     def none_holds(script):
         raise ScriptError(f"no: {script['operations'][0]['id']}")
 
-    monkeypatch.setattr(one_log, "check_script", none_holds)
+    monkeypatch.setattr(one_log, "must_hold", none_holds)
     with pytest.raises(ScriptError, match="no: "):
         plan_model(to_model(LOG), inputs, Request(effort=COARSE, samples=2))

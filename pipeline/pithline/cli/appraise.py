@@ -51,12 +51,9 @@ def run(args: argparse.Namespace, console: Console) -> int:
     import os
     from datetime import date
 
-    from pithline.files.tables import date as read_date
-    from pithline.files.write import write_folder
-    from pithline.outputs.reports.appraisal_document import appraisal_csv, appraisal_json
-    from pithline.outputs.reports.appraisal_page import appraisal_html
-    from pithline.yard.appraisal.appraise import read_lot, read_terms
-    from pithline.yard.appraisal.lot import appraise_lot
+    from pithline import Monitor, appraisal_terms, appraise_logs, write_appraisal
+    from pithline.keys.readers import date as read_date
+    from pithline.outputs.reports.appraisal_document import appraisal_json
 
     margin = margin_of(args.bid_margin)
     if args.seed < 0:
@@ -64,23 +61,16 @@ def run(args: argparse.Namespace, console: Console) -> int:
     if args.workers is not None and args.workers < 1:
         raise InputError(f"--workers is {args.workers}; it must be at least 1.")
     today = date.today() if args.on is None else date.fromisoformat(read_date(args.on, "--on"))
-    terms = read_terms(args.mill, args.products, args.priors, margin, args.seed, today)
-    lot = read_lot(args.cards)
-    workers = args.workers or os.cpu_count() or 1
+    terms = appraisal_terms(args.mill, args.products, args.priors, bid_margin=margin, seed=args.seed, on=today)
     with console.progress() as progress:
-        document, done = appraise_lot(lot, terms, workers, progress)
+        appraisal = appraise_logs(args.cards, terms, args.workers or os.cpu_count() or 1, Monitor(progress))
+    document = appraisal.document
     if all(log["state"] == "failed" for log in document["logs"]):
         raise InputError(" ".join(f"{log['id']}: {log['why']}" for log in document["logs"]))
-    text = appraisal_json(document)
     if args.out is not None:
-        files = {
-            "appraisal.json": text,
-            "appraisal.csv": appraisal_csv(document),
-            "appraisal.html": appraisal_html(document, [one.pictures for one in done]),
-        }
-        write_folder(args.out, files)
+        write_appraisal(appraisal, args.out)
     if args.json:
-        console.show(text.decode().rstrip("\n"))
+        console.show(appraisal_json(document).decode().rstrip("\n"))
         return 0
     show(console, document)
     if args.out is not None:

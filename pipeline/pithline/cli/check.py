@@ -7,8 +7,7 @@ from dataclasses import asdict
 from pathlib import Path
 
 from pithline.cli.console import Console
-from pithline.cli.script_file import read_script
-from pithline.errors import ScriptError
+from pithline.errors import ScriptError, about
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -19,21 +18,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace, console: Console) -> int:
     """Replay, and say what holds; the first thing that does not is the error."""
-    from pithline.script.replay import replay
-    from pithline.script.schema import validate
+    from pithline import check_script, read_script
 
     path = Path(args.script)
     document = read_script(path)
-    try:
-        validate(document)
-        report = replay(document)
-    except (KeyError, IndexError, TypeError, ValueError) as error:
-        raise ScriptError(
-            f"{path}: a part of the script is missing or misshapen ({type(error).__name__}: {error}); "
-            "write it anew with `pithline plan`."
-        ) from error
-    except ScriptError as error:
-        raise ScriptError(f"{path}: {error}") from error
+    with about(other=path):
+        report = check_script(document)
     findings = report.findings
     if args.json:
         console.json({"script": str(path), "holds": report.holds, "findings": [asdict(one) for one in findings]})

@@ -8,6 +8,7 @@ from __future__ import annotations
 import argparse
 import importlib
 import importlib.util
+import os
 import sys
 import traceback
 from collections.abc import Sequence
@@ -16,6 +17,14 @@ from typing import NoReturn
 
 from pithline.cli.console import Console
 from pithline.errors import InputError, PithlineError
+
+ENVIRONMENT = {
+    # numba tries TBB first by default and warns where the one it finds is too old; OpenMP and its own pool are nearly everywhere
+    "NUMBA_THREADING_LAYER_PRIORITY": "omp workqueue tbb",
+    # the fit's linear systems have some hundred unknowns: threads of the linear algebra wait for one another longer than they save
+    "OPENBLAS_NUM_THREADS": "1",
+}
+"""Set before the numerical libraries are loaded, unless they are set already; the library leaves the environment alone."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +83,8 @@ def build_parser(arguments: Sequence[str]) -> argparse.ArgumentParser:
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command and return its exit status."""
     arguments = sys.argv[1:] if arguments is None else list(arguments)
+    for name, value in ENVIRONMENT.items():
+        os.environ.setdefault(name, value)
     console = Console()
     try:
         return _run(arguments, console)

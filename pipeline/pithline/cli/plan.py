@@ -192,8 +192,8 @@ def _locks(args: argparse.Namespace) -> Locks:
 
 def _kept(args: argparse.Namespace) -> dict[str, Any] | None:
     """The earlier plan that the new one is held against, where one is named."""
-    from pithline.cli.script_file import read_script
     from pithline.errors import InputError, about
+    from pithline.files.scripts import read_script
     from pithline.script.schema import validate
 
     if args.keep is None:

@@ -196,7 +196,7 @@ def _show_beginning(console: Console, script: Script) -> None:
         mark = first["marks"]["butt"]["name"]
         whose = "" if len(firsts) == 1 and first["piece"] == "log" else f" of {first['piece']}"
         console.show(
-            f"First setting{whose}: turn clock angle {first['roll']:.1f}° up; lifts {lifts}; level both marks ({mark})."
+            f"First setting{whose}: turn clock angle {round(first['roll'], 1) % 360.0:.1f}° up; lifts {lifts}; level both marks ({mark})."
         )
         console.show(_cut_table(cuts_of(script, first)))
 

@@ -6,7 +6,6 @@ import argparse
 from pathlib import Path
 
 from pithline.cli.console import Console
-from pithline.cli.script_file import read_script
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -18,6 +17,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace, console: Console) -> int:
     """Draw and write all three files, or none."""
+    from pithline import read_script
     from pithline.errors import about
     from pithline.files.write import write_folder
     from pithline.outputs.plan_folder import preview_files

@@ -9,7 +9,7 @@ from typing import Any
 from pithline.cli.console import Console
 from pithline.cli.plan import add_search_arguments
 from pithline.cli.plan_summary import show_likely, show_limits, show_results
-from pithline.cli.script_file import read_script
+from pithline.files.scripts import read_script
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

@@ -121,7 +121,7 @@ def _files(document: dict[str, Any], scripts: dict[str, dict[str, Any]], args: a
     from pithline.outputs.reports.season_page import season_html
     from pithline.script.document import dumps
 
-    files = {}
+    files: dict[str, bytes] = {}
     for name, script in scripts.items():
         made = plan_files(script, args.units, args.paper) if args.finish else {"cut-script.json": dumps(script)}
         files |= {f"logs/{name}/{file}": content for file, content in made.items()}

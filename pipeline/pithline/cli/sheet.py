@@ -6,7 +6,6 @@ import argparse
 from pathlib import Path
 
 from pithline.cli.console import Console
-from pithline.cli.script_file import read_script
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -22,6 +21,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace, console: Console) -> int:
     """Draw and write all files, or none."""
     from pithline.errors import about
+    from pithline.files.scripts import read_script
     from pithline.files.write import check_folder, write_folder
     from pithline.outputs.plan_folder import sheet_files
     from pithline.outputs.print_job import print_job

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from pithline.errors import InputError
-from pithline.files.tables import read_toml, tell
+from pithline.files.read import read_toml, tell
 from pithline.keys.declared import Tables, freeze, known_keys
 from pithline.logmodel.card import DEFECT_KEYS, Card, Defect
 

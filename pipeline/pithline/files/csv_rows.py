@@ -12,7 +12,8 @@ from pathlib import Path
 from typing import Any
 
 from pithline.errors import InputError
-from pithline.files.tables import nearest, read_bytes, tell
+from pithline.files.read import read_bytes, tell
+from pithline.keys.readers import nearest
 
 Read = Callable[[str, str], Any]
 """(text of the cell, column) -> value; raises InputError whose sentence begins with the column."""

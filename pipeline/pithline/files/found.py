@@ -7,7 +7,9 @@ from typing import Any
 
 from pithline.errors import InputError
 from pithline.files.cards import DEFECT, defect_faults
-from pithline.files.tables import Key, Table, Tables, flag, length, read_toml, tell, text
+from pithline.files.read import read_toml, tell
+from pithline.keys.declared import Key, Table, Tables
+from pithline.keys.readers import flag, length, text
 from pithline.logmodel.card_values import pith_mark
 
 _ANY = length(at_least=-10_000.0)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pithline.files.csv_rows import Field, cents, day, read_rows, whole, words
-from pithline.files.tables import tell
+from pithline.files.read import tell
 
 PRIORITY_MAX = 9
 
@@ -40,7 +40,8 @@ def read_manifest(path: str | Path) -> tuple[Entry, ...]:
     """
     rows, faults = read_rows(path, MANIFEST)
     folder = Path(path).parent
-    entries, seen = [], {}
+    entries: list[Entry] = []
+    seen: dict[Path, int] = {}
     for row in rows:
         name = row.values["card"]
         if name is None:

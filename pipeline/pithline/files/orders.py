@@ -11,7 +11,8 @@ from pathlib import Path
 from pithline.errors import InputError
 from pithline.files.csv_rows import Field, cents, day, one_of, read_rows, whole, words
 from pithline.files.manifest import PRIORITY_MAX
-from pithline.files.tables import nearest, tell
+from pithline.files.read import tell
+from pithline.keys.readers import nearest
 from pithline.mill.products import Products
 
 RIGHT_ANGLE = math.pi / 2 - 1e-9
@@ -63,12 +64,12 @@ def read_orders(path: str | Path, products: Products) -> tuple[OrderRow, ...]:
             faults.append(
                 f'line {row.line}: "{name}" has demand = 0 in the products file, so none may be sawn; raise or remove its demand.'
             )
-        limits = products.limits_of(product)
-        if limits.ring_angle_min >= RIGHT_ANGLE or limits.runout_max <= 0.0:
-            asks = "a ring angle of 90°" if limits.ring_angle_min >= RIGHT_ANGLE else "no runout"
-            faults.append(
-                f'line {row.line}: "{name}" cannot be sawn: its limits "{limits.name}" ask for {asks} over a whole plate; loosen them.'
-            )
+        for limits in dict.fromkeys(products.limits_of(product, part) for part in product.parts):
+            if limits.ring_angle_min >= RIGHT_ANGLE or limits.runout_max <= 0.0:
+                asks = "a ring angle of 90°" if limits.ring_angle_min >= RIGHT_ANGLE else "no runout"
+                faults.append(
+                    f'line {row.line}: "{name}" cannot be sawn: its limits "{limits.name}" ask for {asks} over a whole plate; loosen them.'
+                )
         price = round(Decimal(str(product.price)) * 100) if value["price"] is None else value["price"]
         orders.append(
             OrderRow(

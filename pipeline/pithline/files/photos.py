@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.errors import InputError
-from pithline.files.tables import read_bytes
+from pithline.files.read import read_bytes
 
 LEAST_SIDE = 300
 """A picture smaller than this on its shorter side shows no rings. [px]"""

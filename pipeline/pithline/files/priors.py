@@ -1,228 +1,193 @@
-"""Priors files: what nobody sees before a log is open, as distributions, each with its standing and source."""
+"""Priors files: what nobody sees before a log is open, as distributions, each with its standing and source.
+
+Each field declares the key of the file that fills it (`pithline.keys.declared`).
+"""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from pithline.errors import InputError
 from pithline.files.bundled import bundled
-from pithline.files.tables import Key, Read, Table, length, list_of, number, one_of, read_toml, text, whole
+from pithline.files.read import read_toml
+from pithline.keys.declared import Declaration, Key, Table, freeze, key, known_keys, table
+from pithline.keys.readers import Read, length, list_of, number, one_of, text, whole
 
 DEFAULT = "priors.toml"
 
 STANDINGS = ("published", "measured", "customary", "invented")
+LOBES_MOST = 13
+"""A section is drawn with so many harmonics at most."""
+
+
+def spread(most: float | None = None) -> Read:
+    """Reader of a standard deviation: 0 or more; below 0 it is no distribution."""
+
+    def read(value: object, key: str) -> Any:
+        found = number(what="standard deviation")(value, key)
+        if found < 0.0 or (most is not None and found > most):
+            limit = "0 or more" if most is None else f"between 0 and {most:g}"
+            raise InputError(f"{key} is {value}, which makes this prior no distribution; it must be {limit}.")
+        return found
+
+    return read
+
+
+def share(value: object, key: str) -> float:
+    """Reader of a share, 0 to 1."""
+    found: float = number(what="share")(value, key)
+    if not 0.0 <= found <= 1.0:
+        raise InputError(f"{key} is {value}, which makes this prior no distribution; a share lies between 0 and 1.")
+    return found
+
+
+def times(value: object, key: str) -> float:
+    """Reader of how often something is met, 0 or more."""
+    found: float = number(what="rate")(value, key)
+    if found < 0.0:
+        raise InputError(f"{key} is {value}, which makes this prior no distribution; a rate is 0 or more.")
+    return found
+
+
+def lobes(value: object, key: str) -> list[float]:
+    """Reader of a list of standard deviations, one for each lobe of a section."""
+    found = list_of(spread(1.0), 1)(value, key)
+    if len(found) > LOBES_MOST:
+        raise InputError(f"{key} has {len(found)} values; at most {LOBES_MOST} lobes are drawn, leave some out.")
+    return list(found)
+
+
+_LENGTH = length(at_least=0.0)
+_POSITIVE = length(at_least=None, above=0.0)
+_MONEY = number(at_least=0.0, what="amount of money")
 
 
 @dataclass(frozen=True, slots=True)
 class Money:
     """What drying, the rest of the log and a ruined band cost or bring, in the currency named."""
 
-    currency: str
-    rest_per_m3: float
-    drying_per_m3_month: float
-    drying_months: float
-    interest_percent: float
-    blade: float
+    currency: str = field(metadata=key("currency", text, "a name; a products file that names another is refused"))
+    rest_per_m3: float = field(metadata=key("rest_per_m3", _MONEY, "what a cubic metre outside the plates brings"))
+    drying_per_m3_month: float = field(
+        metadata=key("drying_per_m3_month", _MONEY, "what a cubic metre of plates costs to dry, a month")
+    )
+    drying_months: float = field(
+        metadata=key("drying_months", number(at_least=0.0, what="number of months"), "how long plates dry")
+    )
+    interest_percent: float = field(
+        metadata=key(
+            "interest_percent",
+            number(at_least=0.0, at_most=100.0, what="percentage"),
+            "a year, on the bid while the wood dries",
+        )
+    )
+    blade: float = field(metadata=key("blade", _MONEY, "a band ruined by metal, with the time to change it"))
 
 
 @dataclass(frozen=True, slots=True)
 class Sampling:
     """How many logs, layouts and answers are drawn."""
 
-    samples: int
-    layouts: int
-    answers: int
-    inner: int
+    samples: int = field(metadata=key("samples", whole(8), "logs drawn; the layout is graded again on each"))
+    layouts: int = field(metadata=key("layouts", whole(1), "layouts searched in earnest"))
+    answers: int = field(metadata=key("answers", whole(2), "answers drawn for each thing that could be found out"))
+    inner: int = field(metadata=key("inner", whole(4), "logs drawn for each answer"))
+
+
+def _prior(path: str, read: Read, means: str, freeze: Any = float) -> Mapping[str, Declaration]:
+    """A key of one prior, [prior.NAME]."""
+    return key(f"prior.{path}", read, means, freeze=freeze)
 
 
 @dataclass(frozen=True, slots=True)
 class Priors:
     """A whole priors file. Lengths mm, angles radians; shares are of the radius, length or thickness named."""
 
-    money: Money
-    sampling: Sampling
-    bark_ratio: float
-    bark_gauged: float
-    pith_unmarked: float
-    pith_wander: float  # mm
-    scan_error: tuple[float, ...]
-    section_shape: tuple[float, ...]
-    section_spread: float
-    sweep_unseen: float
-    string_error: float  # mm
-    spiral_mean: float  # rad
-    spiral_sd: float
-    knots_per_m2: float
-    knot_diameter: float
-    knot_spread: float
-    suspected_real: float
-    metal_forest: float
-    metal_yard: float
-    metal_stained: float
-    metal_diameter: float
-    checks_per_end: float
-    check_length: float
-    check_per_month: float
-    check_coated: float
-    check_spread: float
-    rot_share: float
-    rot_diameter: float
-    rot_length: float
-    rot_spread: float
+    money: Money = field(metadata=table("money", Money))
+    sampling: Sampling = field(metadata=table("sampling", Sampling))
+    bark_ratio: float = field(
+        metadata=_prior("bark_ratio.sd", spread(0.2), "diameter inside over outside bark, about the species' figure")
+    )
+    bark_gauged: float = field(
+        metadata=_prior("bark_gauged.sd", spread(1.0), "of the bark's thickness, left after gauging at both ends")
+    )
+    pith_unmarked: float = field(
+        metadata=_prior("pith_unmarked.sd", spread(0.5), "the pith about the centre, each way, of the radius")
+    )
+    pith_wander: float = field(
+        metadata=_prior(
+            "pith_wander.sd", _LENGTH, "the pith between its ends, about a line of one offset from the centre"
+        )
+    )
+    scan_error: tuple[float, ...] = field(
+        metadata=_prior("scan_error.shares", lobes, "how a fit's own error is shared among lobes, a list", tuple)
+    )
+    section_shape: tuple[float, ...] = field(
+        metadata=_prior(
+            "section_shape.sd", lobes, "of a log known by tape: size, centre and lobes, of the radius, a list", tuple
+        )
+    )
+    section_spread: float = field(
+        metadata=_prior("section_shape.spread", spread(3.0), "of the logarithm of each: most logs are rounder")
+    )
+    sweep_unseen: float = field(
+        metadata=_prior("sweep_unseen.sd", spread(0.2), "largest bow where no string was stretched, of the length")
+    )
+    string_error: float = field(metadata=_prior("string_error.sd", _LENGTH, "of the sweep by a string"))
+    spiral_mean: float = field(
+        metadata=_prior(
+            "spiral.mean_deg",
+            number(at_least=-45.0, at_most=45.0, what="angle in degrees"),
+            "spiral grain on average",
+            math.radians,
+        )
+    )
+    spiral_sd: float = field(metadata=_prior("spiral.sd_deg", spread(45.0), "and its spread", math.radians))
+    knots_per_m2: float = field(metadata=_prior("hidden_knots.per_m2", times, "knots grown over, by bark surface"))
+    knot_diameter: float = field(metadata=_prior("hidden_knots.diameter", _POSITIVE, "their median diameter"))
+    knot_spread: float = field(metadata=_prior("hidden_knots.spread", spread(3.0), "of its logarithm"))
+    suspected_real: float = field(
+        metadata=_prior("hidden_knots.suspected_real", share, "chance that a suspected knot is one")
+    )
+    metal_forest: float = field(metadata=_prior("metal.forest", share, "chance of metal in a forest tree"))
+    metal_yard: float = field(metadata=_prior("metal.yard", share, "in a yard or fence-line tree"))
+    metal_stained: float = field(metadata=_prior("metal.stained", share, "where an end is stained"))
+    metal_diameter: float = field(metadata=_prior("metal.diameter", _POSITIVE, "wood that it spoils"))
+    checks_per_end: float = field(metadata=_prior("end_checks.per_end", times, "checks at each end"))
+    check_length: float = field(metadata=_prior("end_checks.length", _LENGTH, "how far they reach in when felled"))
+    check_per_month: float = field(metadata=_prior("end_checks.per_month", _LENGTH, "and further each month"))
+    check_coated: float = field(metadata=_prior("end_checks.coated", share, "share of it where ends were coated"))
+    check_spread: float = field(metadata=_prior("end_checks.spread", spread(3.0), "of the length's logarithm"))
+    rot_share: float = field(metadata=_prior("rot.share", share, "chance of rot at the heart of the butt"))
+    rot_diameter: float = field(metadata=_prior("rot.diameter", _POSITIVE, "its median diameter"))
+    rot_length: float = field(metadata=_prior("rot.length", _POSITIVE, "its median length"))
+    rot_spread: float = field(metadata=_prior("rot.spread", spread(3.0), "of both logarithms"))
 
 
-def _spread(most: float | None = None) -> Key:
-    return Key(_is_spread(number(what="standard deviation"), most), required=True)
-
-
-def _is_spread(read: Read, most: float | None = None) -> Read:
-    """A standard deviation: 0 or more; below 0 it is no distribution."""
-
-    def check(value: object, key: str) -> Any:
-        found = read(value, key)
-        if found < 0.0 or (most is not None and found > most):
-            limit = "0 or more" if most is None else f"between 0 and {most:g}"
-            raise InputError(f"{key} is {value}, which makes this prior no distribution; it must be {limit}.")
-        return found
-
-    return check
-
-
-def _share() -> Key:
-    def check(value: object, key: str) -> float:
-        found: float = number(what="share")(value, key)
-        if not 0.0 <= found <= 1.0:
-            raise InputError(f"{key} is {value}, which makes this prior no distribution; a share lies between 0 and 1.")
-        return found
-
-    return Key(check, required=True)
-
-
-def _rate() -> Key:
-    def check(value: object, key: str) -> float:
-        found: float = number(what="rate")(value, key)
-        if found < 0.0:
-            raise InputError(f"{key} is {value}, which makes this prior no distribution; a rate is 0 or more.")
-        return found
-
-    return Key(check, required=True)
-
-
-def _shape(value: object, key: str) -> list[float]:
-    found = list_of(_is_spread(number(what="standard deviation"), 1.0), 1)(value, key)
-    if len(found) > 13:
-        raise InputError(f"{key} has {len(found)} values; at most 13 lobes are drawn, leave some out.")
-    return list(found)
-
-
-_LENGTH_SD = Key(length(at_least=0.0), required=True)
-_POSITIVE = Key(length(at_least=None, above=0.0), required=True)
-_MONEY = Key(number(at_least=0.0, what="amount of money"), required=True)
-
-
-def _prior(**keys: Key) -> Table:
-    """One prior, which must say where it comes from."""
+def _with_sources(known: Table) -> Table:
+    """The keys of a priors file; each prior must also say where it comes from."""
     told = {"standing": Key(one_of(*STANDINGS), required=True), "source": Key(text, required=True)}
-    return Table({**keys, **told}, required=True)
-
-
-PRIORS = Table(
-    {
-        "money": Table(
-            {
-                "currency": Key(text, required=True),
-                "rest_per_m3": _MONEY,
-                "drying_per_m3_month": _MONEY,
-                "drying_months": Key(number(at_least=0.0, what="number of months"), required=True),
-                "interest_percent": Key(number(at_least=0.0, at_most=100.0, what="percentage"), required=True),
-                "blade": _MONEY,
-            },
-            required=True,
-        ),
-        "sampling": Table(
-            {
-                "samples": Key(whole(8), required=True),
-                "layouts": Key(whole(1), required=True),
-                "answers": Key(whole(2), required=True),
-                "inner": Key(whole(4), required=True),
-            },
-            required=True,
-        ),
-        "prior": Table(
-            {
-                "bark_ratio": _prior(sd=_spread(0.2)),
-                "bark_gauged": _prior(sd=_spread(1.0)),
-                "pith_unmarked": _prior(sd=_spread(0.5)),
-                "pith_wander": _prior(sd=_LENGTH_SD),
-                "scan_error": _prior(shares=Key(_shape, required=True)),
-                "section_shape": _prior(sd=Key(_shape, required=True), spread=_spread(3.0)),
-                "sweep_unseen": _prior(sd=_spread(0.2)),
-                "string_error": _prior(sd=_LENGTH_SD),
-                "spiral": _prior(
-                    mean_deg=Key(number(at_least=-45.0, at_most=45.0, what="angle in degrees"), required=True),
-                    sd_deg=_spread(45.0),
-                ),
-                "hidden_knots": _prior(
-                    per_m2=_rate(), diameter=_POSITIVE, spread=_spread(3.0), suspected_real=_share()
-                ),
-                "metal": _prior(forest=_share(), yard=_share(), stained=_share(), diameter=_POSITIVE),
-                "end_checks": _prior(
-                    per_end=_rate(), length=_LENGTH_SD, per_month=_LENGTH_SD, coated=_share(), spread=_spread(3.0)
-                ),
-                "rot": _prior(share=_share(), diameter=_POSITIVE, length=_POSITIVE, spread=_spread(3.0)),
-            },
-            required=True,
-        ),
+    priors = known.keys["prior"]
+    assert isinstance(priors, Table)
+    tables = {
+        name: Table({**prior.keys, **told}, True) for name, prior in priors.keys.items() if isinstance(prior, Table)
     }
-)
+    return Table({**known.keys, "prior": Table(tables, True)}, known.required)
+
+
+PRIORS = _with_sources(known_keys(Priors))
+"""Tables and keys of the file."""
 
 
 def read_priors(path: str | Path | None = None) -> Priors:
     """Read, check and freeze a priors file; the bundled one where `path` is None."""
-    return priors_from(priors_as_read(path))
+    return freeze(Priors, priors_as_read(path))
 
 
 def priors_as_read(path: str | Path | None = None) -> dict[str, Any]:
     """The file's tables as read: lengths in mm, angles in degrees."""
     return read_toml(bundled(DEFAULT) if path is None else path, PRIORS)
-
-
-def priors_from(values: Mapping[str, Any]) -> Priors:
-    """The frozen priors of tables as read."""
-    one = values["prior"]
-    return Priors(
-        money=Money(**values["money"]),
-        sampling=Sampling(**values["sampling"]),
-        bark_ratio=one["bark_ratio"]["sd"],
-        bark_gauged=one["bark_gauged"]["sd"],
-        pith_unmarked=one["pith_unmarked"]["sd"],
-        pith_wander=one["pith_wander"]["sd"],
-        scan_error=tuple(one["scan_error"]["shares"]),
-        section_shape=tuple(one["section_shape"]["sd"]),
-        section_spread=one["section_shape"]["spread"],
-        sweep_unseen=one["sweep_unseen"]["sd"],
-        string_error=one["string_error"]["sd"],
-        spiral_mean=math.radians(one["spiral"]["mean_deg"]),
-        spiral_sd=math.radians(one["spiral"]["sd_deg"]),
-        knots_per_m2=one["hidden_knots"]["per_m2"],
-        knot_diameter=one["hidden_knots"]["diameter"],
-        knot_spread=one["hidden_knots"]["spread"],
-        suspected_real=one["hidden_knots"]["suspected_real"],
-        metal_forest=one["metal"]["forest"],
-        metal_yard=one["metal"]["yard"],
-        metal_stained=one["metal"]["stained"],
-        metal_diameter=one["metal"]["diameter"],
-        checks_per_end=one["end_checks"]["per_end"],
-        check_length=one["end_checks"]["length"],
-        check_per_month=one["end_checks"]["per_month"],
-        check_coated=one["end_checks"]["coated"],
-        check_spread=one["end_checks"]["spread"],
-        rot_share=one["rot"]["share"],
-        rot_diameter=one["rot"]["diameter"],
-        rot_length=one["rot"]["length"],
-        rot_spread=one["rot"]["spread"],
-    )

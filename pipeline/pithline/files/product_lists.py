@@ -50,8 +50,13 @@ def read_lists(names: Sequence[str | Path] = ()) -> tuple[ProductList, ...]:
 def put_together(lists: Sequence[ProductList]) -> dict[str, Any]:
     """The tables of all lists as one.
 
-    A product that stands alike in several counts once; one of the same name and other parts, price or limits is named after its list.
-    Limits are named so too. Raises InputError where lists state sizes, currency or allowance differently.
+    A product that stands alike in several counts once, with the greatest of their demands; one of the same name and other parts, price
+    or limits is named after its list. Limits are named so too.
+
+    Raises
+    ------
+    InputError
+        Where lists state sizes, currency or allowance differently.
     """
     first = lists[0]
     if len(lists) == 1:
@@ -69,6 +74,10 @@ def put_together(lists: Sequence[ProductList]) -> dict[str, Any]:
         limits |= {names[name]: table for name, table in one.read["limits"].items()}
         for product in one.read["product"]:
             own = _with_limits(product, names)
+            known = products.get(own["name"])
+            if known is not None and _but_demand(known) == _but_demand(own):
+                products[own["name"]] = _greater_demand(known, own)
+                continue
             name = _free(own["name"], one.name, products, own)
             products[name] = {**own, "name": name} if name != own["name"] else own
     shared = {key: first.read[key] for key in SHARED if key in first.read}
@@ -78,6 +87,17 @@ def put_together(lists: Sequence[ProductList]) -> dict[str, Any]:
 def _free(name: str, of: str, taken: Mapping[str, Any], table: Mapping[str, Any]) -> str:
     """The name, with its list's behind it where another table has it."""
     return name if taken.get(name, table) == table else f"{name} ({of})"
+
+
+def _but_demand(product: Mapping[str, Any]) -> dict[str, Any]:
+    return {key: value for key, value in product.items() if key != "demand"}
+
+
+def _greater_demand(one: Mapping[str, Any], other: Mapping[str, Any]) -> dict[str, Any]:
+    """The product with the greater of two demands; without one any number is wanted."""
+    if "demand" in one and "demand" in other:
+        return {**one, "demand": max(one["demand"], other["demand"])}
+    return _but_demand(one)
 
 
 def _with_limits(product: Mapping[str, Any], names: Mapping[str, str]) -> dict[str, Any]:

@@ -1,91 +1,22 @@
-"""Products files: limits, parts, prices and demand (design section 6)."""
+"""Products files: limits, parts, prices and demand. Their keys are declared in `pithline.mill.products`."""
 
 from __future__ import annotations
 
-import math
 from collections import Counter
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 from pithline.files.bundled import bundled, named
-from pithline.files.tables import (
-    Key,
-    Named,
-    Table,
-    Tables,
-    flag,
-    length,
-    nearest,
-    number,
-    one_of,
-    read_toml,
-    tell,
-    text,
-    whole,
-)
-from pithline.mill.products import Limits, Part, Product, Products
+from pithline.files.read import read_toml, tell
+from pithline.keys.declared import freeze, known_keys
+from pithline.keys.readers import nearest
+from pithline.mill.products import Products
 
 DEFAULT = "products/guitar.toml"
-DEFAULT_LIMITS = "trade"
 
-_POSITIVE = Key(length(at_least=None, above=0.0), required=True)
-_ANGLE = Key(number(at_least=0.0, at_most=90.0, what="angle in degrees"), required=True)
-
-PRODUCTS = Table(
-    {
-        "sizes": Key(one_of("green", "finished"), default="green"),
-        "currency": Key(text),
-        "loose_share": Key(number(at_least=0.0, at_most=1.0, what="share"), default=0.1),
-        "allowance": Table(
-            {
-                "dry_to_percent": Key(number(at_least=0.0, at_most=30.0, what="percentage")),
-                "surfacing": Key(length(), default=0.0),
-            }
-        ),
-        "limits": Named(
-            Table(
-                {
-                    "ring_angle_min_deg": _ANGLE,
-                    "ring_angle_mean_deg": _ANGLE,
-                    "runout_max_deg": _ANGLE,
-                    "sapwood": Key(one_of("none", "any", "edge"), default="any"),
-                    "sapwood_edge": Key(length(), default=0.0),
-                    "slope_max_deg": Key(number(at_least=0.0, at_most=90.0, what="angle in degrees")),
-                    "ring_angle_max_deg": Key(number(at_least=0.0, at_most=90.0, what="angle in degrees")),
-                }
-            ),
-            required=True,
-        ),
-        "product": Tables(
-            Table(
-                {
-                    "name": Key(text, required=True),
-                    "price": Key(number(at_least=0.0, what="amount of money"), required=True),
-                    "limits": Key(text, default=DEFAULT_LIMITS),
-                    "demand": Key(whole(0)),
-                    "part": Tables(
-                        Table(
-                            {
-                                "name": Key(text, required=True),
-                                "count": Key(whole(1), required=True),
-                                "length": _POSITIVE,
-                                "width": _POSITIVE,
-                                "thickness": _POSITIVE,
-                                "bookmatched": Key(flag),
-                                "resaw": Key(one_of("green", "dried"), default="green"),
-                                "limits": Key(text),
-                                "loose_price": Key(number(at_least=0.0, what="amount of money"), default=0.0),
-                            }
-                        ),
-                        required=True,
-                    ),
-                }
-            ),
-            required=True,
-        ),
-    }
-)
+PRODUCTS = known_keys(Products)
+"""Tables and keys of the file."""
 
 
 def read_products(path: str | Path | None = None) -> Products:
@@ -106,41 +37,7 @@ def products_as_read(path: str | Path | None = None) -> dict[str, Any]:
 
 def products_from(values: Mapping[str, Any]) -> Products:
     """The frozen products of tables as read, whether from the products file or from a script's `inputs`."""
-    allowance = values.get("allowance", {})
-    return Products(
-        sizes=values["sizes"],
-        limits=tuple(_limits_from(name, one) for name, one in values["limits"].items()),
-        products=tuple(
-            Product(
-                name=one["name"],
-                price=one["price"],
-                limits=one["limits"],
-                parts=tuple(Part(**part) for part in one["part"]),
-                demand=one.get("demand"),
-            )
-            for one in values["product"]
-        ),
-        dry_to_percent=allowance.get("dry_to_percent"),
-        surfacing=allowance.get("surfacing", 0.0),
-        loose_share=values.get("loose_share", 0.1),
-    )
-
-
-def _limits_from(name: str, value: Mapping[str, Any]) -> Limits:
-    return Limits(
-        name=name,
-        ring_angle_min=math.radians(value["ring_angle_min_deg"]),
-        ring_angle_mean=math.radians(value["ring_angle_mean_deg"]),
-        runout_max=math.radians(value["runout_max_deg"]),
-        sapwood=value["sapwood"],
-        sapwood_edge=value["sapwood_edge"],
-        slope_max=_radians(value.get("slope_max_deg")),
-        ring_angle_max=_radians(value.get("ring_angle_max_deg")),
-    )
-
-
-def _radians(degrees: float | None) -> float | None:
-    return None if degrees is None else math.radians(degrees)
+    return freeze(Products, values)
 
 
 def _faults(values: Mapping[str, Any]) -> list[str]:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from pithline.errors import InputError
 from pithline.files._open3d import load_open3d
 from pithline.files.ply import parse_ply, to_bytes
-from pithline.files.tables import read_bytes
+from pithline.files.read import read_bytes
 from pithline.files.text_points import parse_text
 
 MESH_SAMPLES = 200_000

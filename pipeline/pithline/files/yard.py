@@ -1,66 +1,65 @@
-"""The yard file: hours, drying, money of a season."""
+"""The yard file: hours, drying, money of a season. Each field declares the key that fills it (`pithline.keys.declared`)."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
 from pithline.files.bundled import bundled
-from pithline.files.tables import Key, Table, number, read_toml, text, whole
+from pithline.files.read import read_toml
+from pithline.keys.declared import freeze, key, known_keys
+from pithline.keys.readers import number, text, whole
 
 DEFAULT = "yard.toml"
 HOURS_IN_A_WEEK = 168.0
 
-_RATE = Key(number(at_least=0.0, what="number of weeks"), required=True)
-
-YARD = Table(
-    {
-        "yard": Table(
-            {
-                "hours_per_week": Key(
-                    number(above=0.0, at_most=HOURS_IN_A_WEEK, what="number of hours"), required=True
-                ),
-                "weeks": Key(whole(1), required=True),
-                "currency": Key(text, required=True),
-                "overhead_per_log": Key(number(at_least=0.0, what="amount of money"), default=0.0),
-            },
-            required=True,
-        ),
-        "drying": Table(
-            {
-                "green_weeks_per_mm": _RATE,
-                "dried_weeks_per_mm": _RATE,
-                "least_weeks": Key(number(at_least=0.0, what="number of weeks"), default=0.0),
-            },
-            required=True,
-        ),
-        "priority": Table(
-            {
-                "order_share": Key(number(at_least=0.0, at_most=1.0, what="share"), default=0.0),
-                "log_share": Key(number(at_least=0.0, at_most=1.0, what="share"), default=0.0),
-            }
-        ),
-    }
-)
+_WEEKS = number(at_least=0.0, what="number of weeks")
+_SHARE = number(at_least=0.0, at_most=1.0, what="share")
 
 
 @dataclass(frozen=True, slots=True)
 class Yard:
     """What a yard can do in a season, and what it costs."""
 
-    hours_per_week: float
-    weeks: int
-    currency: str
-    overhead_per_log: float
-    green_weeks_per_mm: float
-    dried_weeks_per_mm: float
-    least_weeks: float
-    order_share: float = 0.0
-    log_share: float = 0.0
+    hours_per_week: float = field(
+        metadata=key(
+            "yard.hours_per_week",
+            number(above=0.0, at_most=HOURS_IN_A_WEEK, what="number of hours"),
+            "what the mill saws in a week, setting up included",
+        )
+    )
+    weeks: int = field(metadata=key("yard.weeks", whole(1), "how far ahead the season looks"))
+    currency: str = field(metadata=key("yard.currency", text, "a name, only printed"))
+    green_weeks_per_mm: float = field(
+        metadata=key("drying.green_weeks_per_mm", _WEEKS, "weeks that a part resawn green dries, a mm of its thickness")
+    )
+    dried_weeks_per_mm: float = field(
+        metadata=key("drying.dried_weeks_per_mm", _WEEKS, 'the same of a part that is `resaw = "dried"`, of its billet')
+    )
+    overhead_per_log: float = field(
+        default=0.0,
+        metadata=key(
+            "yard.overhead_per_log",
+            number(at_least=0.0, what="amount of money"),
+            "what each sawn log costs beside its price",
+        ),
+    )
+    least_weeks: float = field(
+        default=0.0,
+        metadata=key("drying.least_weeks", _WEEKS, "the least time from the saw to a set that is delivered"),
+    )
+    order_share: float = field(
+        default=0.0, metadata=key("priority.order_share", _SHARE, "each step of an order's priority, of its price")
+    )
+    log_share: float = field(
+        default=0.0, metadata=key("priority.log_share", _SHARE, "each step of a log's priority, of its cost")
+    )
+
+
+YARD = known_keys(Yard)
+"""Tables and keys of the file."""
 
 
 def read_yard(path: str | Path | None = None) -> Yard:
     """Read, check and freeze a yard file; the bundled one where `path` is None."""
-    values: dict[str, Any] = read_toml(bundled(DEFAULT) if path is None else path, YARD)
-    return Yard(**values["yard"], **values["drying"], **values.get("priority", {}))
+    return freeze(Yard, read_toml(bundled(DEFAULT) if path is None else path, YARD))

@@ -74,7 +74,12 @@ def _as_it_is(value: Any) -> Any:
 
 
 def key(
-    path: str, read: Read, means: str, needed: str = "", freeze: Callable[[Any], Any] = _as_it_is
+    path: str,
+    read: Read,
+    means: str,
+    needed: str = "",
+    freeze: Callable[[Any], Any] = _as_it_is,
+    required: bool | None = None,
 ) -> Mapping[str, Declaration]:
     """Metadata of a field that one key fills.
 
@@ -90,28 +95,30 @@ def key(
         The docs' last column, where "yes", "no" or "no: " and the default do not say it.
     freeze : callable
         The value as read to what the field holds.
+    required : bool, optional
+        Whether the key must be there, where that is not told by whether the field has a default: the file's reader then fills it in.
     """
 
-    def entry(required: bool, default: Any) -> Key:
-        return Key(read, required, default if freeze is _as_it_is else None)
+    def entry(bare: bool, default: Any) -> Key:
+        return Key(read, bare if required is None else required, default if freeze is _as_it_is else None)
 
     return {DECLARED: Declaration(path, entry, freeze, means, needed)}
 
 
-def table(path: str, kind: type) -> Mapping[str, Declaration]:
-    """Metadata of a field that holds a frozen `kind`, filled by the table [path]."""
+def table(path: str, kind: type, required: bool | None = None) -> Mapping[str, Declaration]:
+    """Metadata of a field that holds a frozen `kind`, filled by the table [path]; `required` as for `key`."""
 
-    def entry(required: bool, default: Any) -> Table:
-        return Table(known_keys(kind).keys, required)
+    def entry(bare: bool, default: Any) -> Table:
+        return Table(known_keys(kind).keys, bare if required is None else required)
 
     return {DECLARED: Declaration(path, entry, lambda value: freeze(kind, value), inner=(f"[{path}]", kind))}
 
 
-def tables(path: str, kind: type) -> Mapping[str, Declaration]:
-    """Metadata of a field that holds a tuple of frozen `kind`, filled by the tables [[path]]."""
+def tables(path: str, kind: type, required: bool | None = None) -> Mapping[str, Declaration]:
+    """Metadata of a field that holds a tuple of frozen `kind`, filled by the tables [[path]]; `required` as for `key`."""
 
-    def entry(required: bool, default: Any) -> Tables:
-        return Tables(known_keys(kind), required)
+    def entry(bare: bool, default: Any) -> Tables:
+        return Tables(known_keys(kind), bare if required is None else required)
 
     def frozen(values: list[Mapping[str, Any]]) -> tuple[Any, ...]:
         return tuple(freeze(kind, value) for value in values)
@@ -119,11 +126,16 @@ def tables(path: str, kind: type) -> Mapping[str, Declaration]:
     return {DECLARED: Declaration(path, entry, frozen, inner=(f"[[{path}]]", kind))}
 
 
-def named_tables(path: str, kind: type, name: str = "name") -> Mapping[str, Declaration]:
-    """Metadata of a field that holds a tuple of frozen `kind`, filled by [path.NAME]; the field `name` of each holds its NAME."""
+def named_tables(
+    path: str, kind: type, name: str = "name", required: bool | None = None
+) -> Mapping[str, Declaration]:
+    """Metadata of a field that holds a tuple of frozen `kind`, filled by [path.NAME]; the field `name` of each holds its NAME.
 
-    def entry(required: bool, default: Any) -> Named:
-        return Named(known_keys(kind), required)
+    `required` as for `key`.
+    """
+
+    def entry(bare: bool, default: Any) -> Named:
+        return Named(known_keys(kind), bare if required is None else required)
 
     def frozen(values: Mapping[str, Mapping[str, Any]]) -> tuple[Any, ...]:
         return tuple(freeze(kind, value, **{name: called}) for called, value in values.items())
@@ -169,15 +181,23 @@ def freeze(kind: type[T], values: Mapping[str, Any], **more: Any) -> T:
 
 
 def key_rows(kind: type, place: str = "") -> list[tuple[str, str, str, str]]:
-    """Table, key, meaning and whether it is needed, of each key that a class declares, in the order of its fields."""
-    rows = []
+    """Table, key, meaning and whether it is needed, of each key that a class declares, in the order of its fields.
+
+    A table's own keys come before the tables in it, as in a file.
+    """
+    rows: list[tuple[str, str, str, str]] = []
+    inner_rows: list[tuple[str, str, str, str]] = []
     for slot, declaration, required in _declared(kind):
         *above, name = declaration.path.split(".")
         if declaration.inner is not None:
-            rows += key_rows(declaration.inner[1], declaration.inner[0])
+            inner_place, inner_kind = declaration.inner
+            outer = f"{place.strip('[]')}." if place else ""
+            opening = "[[" if inner_place.startswith("[[") else "["
+            inner_rows += key_rows(inner_kind, opening + outer + inner_place.removeprefix(opening))
             continue
         default = "" if required or slot.default in (None, MISSING) else f": {_written(slot.default)}"
-        rows.append(
+        rows_here = inner_rows if above else rows
+        rows_here.append(
             (
                 f"[{'.'.join(above)}]" if above else place,
                 name,
@@ -185,7 +205,7 @@ def key_rows(kind: type, place: str = "") -> list[tuple[str, str, str, str]]:
                 declaration.needed or ("yes" if required else f"no{default}"),
             )
         )
-    return rows
+    return rows + inner_rows
 
 
 def _written(value: Any) -> str:
@@ -198,7 +218,9 @@ def _written(value: Any) -> str:
 def key_table(kind: type) -> str:
     """The docs' table of a file's keys, in Markdown."""
     lines, last = ["| Table | Key | Meaning | Needed |", "|---|---|---|---|"], ""
-    for place, name, means, needed in key_rows(kind):
+    rows = key_rows(kind)
+    places = list(dict.fromkeys(place for place, *_ in rows))
+    for place, name, means, needed in sorted(rows, key=lambda row: places.index(row[0])):
         shown = "" if place == last else f"`{place}`" if place else ""
         lines.append(f"| {shown} | `{name}` | {means} | {needed} |")
         last = place

@@ -14,6 +14,8 @@ Index = NDArray[np.int64]
 
 SEEN_WEIGHT = 0.5
 """Weight of points from which on a cell counts as seen: half a point well on the surface."""
+EXPECTED_POINTS, MOST_ALONG = 3.0, 21
+"""Points that a strip of seen bark, one cell wide, is expected to hold, and the longest strip looked at. [cells]"""
 TOUCHING = np.ones((3, 3))
 """Cells that touch a cell, corners included."""
 
@@ -38,10 +40,20 @@ def dilated_round(mask: Mask) -> Mask:
 
 
 def seen_cells(weight: Array) -> Mask:
-    """Which cells were seen, looking two stations along, from the weight of points in each: (stations, 72)."""
+    """Which cells were seen, from the weight of points in each: (stations, 72).
+
+    Two stations along are looked at, and in a thin scan so many more that seen bark holds some points.
+    """
     filled = weight > SEEN_WEIGHT
-    along: Mask = binary_dilation(filled, structure=np.array([[0, 1, 0]] * 5).astype(bool))
-    return along & _between_first_and_last(filled)
+    rows = filled.any(axis=1)
+    density = float(weight[rows].mean()) if rows.any() else 1.0
+    along = int(np.clip(np.ceil(EXPECTED_POINTS / max(density, 1e-3)), 5, MOST_ALONG)) | 1
+    structure = np.zeros((along, 3), bool)
+    structure[:, 1] = True
+    if along > 5:  # thin: the next angle counts too
+        structure[along // 4 : along - along // 4] = True
+    seen: Mask = binary_dilation(np.concatenate([filled[:, -1:], filled, filled[:, :1]], axis=1), structure=structure)
+    return seen[:, 1:-1] & _between_first_and_last(filled)
 
 
 def _between_first_and_last(filled: Mask) -> Mask:

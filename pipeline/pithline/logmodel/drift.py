@@ -25,6 +25,10 @@ LONG_TAILS = 1.4
 """Errors of rims are not normal: on 88 generated logs the drift was this much farther off than their spread says."""
 LEAST = 1.5
 """Drifts smaller than this are not told. [mm]"""
+EACH_SURE = 1.0
+"""And by which each of two faces must tell of it by itself."""
+ODD_RIM = 0.12
+"""Rims farther off than this are dirt, or no rims. [radii]"""
 LEAST_SPREAD = 0.3
 """Rims are not believed to agree better than this. [mm]"""
 
@@ -79,33 +83,45 @@ def _side(clock: Array) -> Array:
 
 
 def two_sides_drift(points: Array, surface: Surface, faces: tuple[ScannedFace, ScannedFace]) -> Drift | None:
-    """The drift, or None where the rims of the faces do not tell.
+    """The drift, or None where the rims of the faces do not tell, or do not agree.
 
     Parameters
     ----------
     points : (n, 3) array
         The log's points, faces included, in the log frame. [mm]
     """
-    rows, values = [], []
-    for number, face in enumerate(faces):
-        if face.seen:
-            rim = face_rim(points, surface, face)
-            # where the girth was hidden the surface follows the rim itself
-            seen = seen_sectors(rim, surface, face)
-            clock, over = rim.clock[seen], rim.over[seen]
-            # the rim may lie a little in, and the fit's centre a little off: both are the face's own
-            own = np.zeros((len(clock), 6))
-            own[:, 3 * number : 3 * number + 3] = np.column_stack([np.ones(len(clock)), np.cos(clock), np.sin(clock)])
-            side = _side(clock)
-            rows.append(np.column_stack([-np.sin(clock) * side, np.cos(clock) * side, own]))
-            values.append(-over)
-    if not rows or sum(map(len, values)) < LEAST_SECTORS:
+    told = [one for face in faces if face.seen and (one := _told_by(points, surface, face)) is not None]
+    if not told or sum(len(values) for _, values in told) < LEAST_SECTORS:
         return None
-    return _solved(np.concatenate(rows), np.concatenate(values))
+    alone = [_solved(design, values) for design, values in told if len(values) >= LEAST_SECTORS // 2]
+    width = 2 + 3 * len(told)
+    rows = []
+    for number, (design, _) in enumerate(told):
+        # the rim may lie a little in, and the fit's centre a little off: both are the face's own
+        own = np.zeros((len(design), width))
+        own[:, :2], own[:, 2 + 3 * number : 5 + 3 * number] = design[:, :2], design[:, 2:]
+        rows.append(own)
+    both = _solved(np.concatenate(rows), np.concatenate([values for _, values in told]))
+    agree = all(one.apart * both.apart > 0 and abs(one.apart) > EACH_SURE * one.stderr for one in alone)
+    return both if agree else Drift(both.apart, max(both.stderr, abs(both.apart) / SURE))
+
+
+def _told_by(points: Array, surface: Surface, face: ScannedFace) -> tuple[Array, Array] | None:
+    """What a face's rim tells where girth was seen: design (k, 5), drift across and in height and the face's own, and values (k,)."""
+    rim = face_rim(points, surface, face)
+    # where the girth was hidden the surface follows the rim itself
+    seen = seen_sectors(rim, surface, face)
+    if seen.sum() < 6:
+        return None
+    seen &= np.abs(rim.over - np.median(rim.over[seen])) < ODD_RIM * surface.radius
+    clock, over = rim.clock[seen], rim.over[seen]
+    side = _side(clock)
+    design = [-np.sin(clock) * side, np.cos(clock) * side, np.ones(len(clock)), np.cos(clock), np.sin(clock)]
+    return np.column_stack(design), -over
 
 
 def _solved(design: Array, values: Array) -> Drift:
-    """Drift across and in height, and each face's own (k, 8), by reweighted least squares (Tukey's biweight).
+    """Drift across and in height, and each face's own (k, 5 or 8), by reweighted least squares (Tukey's biweight).
 
     The error is from the rms of what is left, for its tails are long.
     """

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pithline.geometry.robust import spread
 from pithline.logmodel.model import CLOCK_SAMPLES, clock_direction
-from pithline.logmodel.surface import Surface
+from pithline.logmodel.surface import KnownPoints, Surface
 from pithline.scan.end_faces import ScannedFace
 
 Array = NDArray[np.float64]
@@ -17,15 +18,16 @@ SECTORS = 24
 """Into which a rim is parted, 15° each."""
 SKIN = 7.0
 """Points that stand out of an end plane by up to this are the face's: bark ends at the plane. [mm]"""
-REACH = 40.0
-"""The rim of a face is sought this far within and without the fitted outline. [mm]"""
-LEAST_POINTS = 8
+REACH = 0.5
+"""The rim of a face is sought this far within and without the fitted outline, which may be far off where girth is hidden. [radii]"""
+COMPANY, LEAST_POINTS = 0.2, 8
+"""A point of the rim has so many others within this of it, further in. [radii]"""
 LEAST_SEEN = 6
 """Sectors of seen girth that must tell how far within the bark a rim's points end."""
 NEAR = 70.0
 """Girth is hidden at an end where no bark was seen this near to it. [mm]"""
-COPIES = 2
-"""A rim counts for as many points of bark in each cell of its sector: it is known to some millimetres only."""
+LEAST_UNEVEN = 0.5
+"""Rims are not believed to be known better than this. [mm]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,16 +39,20 @@ class FaceRim:
 
 
 def face_rim(points: Array, surface: Surface, face: ScannedFace) -> FaceRim:
-    """The second outermost point of each sector of a face, for one stray may lie outside. Points (n, 3)."""
+    """The second outermost point of each sector of a face that has company, for one stray may lie outside. Points (n, 3)."""
     height = (points - face.point) @ face.normal
     out, clock = surface.residuals(points[(height > 0.0) & (height < SKIN)])
     sector = np.rint(clock * (SECTORS / (2 * np.pi))).astype(int) % SECTORS
+    reach = REACH * surface.radius
     middles, over = [], []
     for k in range(SECTORS):
-        here = out[(sector == k) & (out > -REACH) & (out < REACH)]
-        if len(here) >= LEAST_POINTS:
+        here = np.sort(out[(sector == k) & (out < reach)])[::-1]
+        # what lies alone outside is dirt or a stray: a rim has wood within it
+        company = np.searchsorted(-here, COMPANY * surface.radius - here) - np.arange(len(here))
+        rim = here[company > LEAST_POINTS]
+        if len(rim) > 1 and rim[1] > -reach:
             middles.append(k * (2 * np.pi / SECTORS))
-            over.append(float(np.sort(here)[-2]))
+            over.append(float(rim[1]))
     return FaceRim(np.array(middles), np.array(over))
 
 
@@ -58,30 +64,40 @@ def seen_sectors(rim: FaceRim, surface: Surface, face: ScannedFace) -> NDArray[n
     return np.array([cells[np.arange(c - 1, c + 2) % CLOCK_SAMPLES].min() > 0.5 for c in column], bool)
 
 
-def hidden_rims(points: Array, surface: Surface, faces: tuple[ScannedFace, ScannedFace]) -> Array:
-    """Points (m, 3) of the outline where the rims show it and the bark does not."""
-    found = [np.empty((0, 3))]
-    for face in faces:
-        if not face.seen:
-            continue
-        rim = face_rim(points, surface, face)
-        seen = seen_sectors(rim, surface, face)
-        if seen.sum() < LEAST_SEEN or seen.all():
-            continue
-        # a face's points end a little within the bark: by how much the seen girth tells
-        over = rim.over[~seen] - float(np.median(rim.over[seen]))
-        found.append(_on_plane(surface, face, rim.clock[~seen], over))
-    return np.concatenate(found)
+def hidden_rims(points: Array, surface: Surface, faces: tuple[ScannedFace, ScannedFace]) -> KnownPoints | None:
+    """Places of the outline where the rims show it and the bark does not, or None where there are none. Points (n, 3)."""
+    found = [rim for face in faces if face.seen and (rim := _hidden_rim(points, surface, face)) is not None]
+    if not found:
+        return None
+    covariance = np.zeros((sum(len(one.points) for one in found),) * 2)
+    start = 0
+    for one in found:
+        block = slice(start, start + len(one.points))
+        covariance[block, block] = one.covariance
+        start = block.stop
+    return KnownPoints(np.concatenate([one.points for one in found]), covariance)
+
+
+def _hidden_rim(points: Array, surface: Surface, face: ScannedFace) -> KnownPoints | None:
+    rim = face_rim(points, surface, face)
+    seen = seen_sectors(rim, surface, face)
+    if seen.sum() < LEAST_SEEN or seen.all():
+        return None
+    # a face's points end a little within the bark: by how much, and how evenly, the seen girth tells
+    inset = float(np.median(rim.over[seen]))
+    uneven = max(spread(rim.over[seen] - inset), LEAST_UNEVEN)
+    # a median is surer than single values by so much; what is wrong with it is wrong with all sectors of the face
+    common = np.hypot(uneven * np.sqrt(0.5 * np.pi / seen.sum()), LEAST_UNEVEN)
+    count = int((~seen).sum())
+    covariance = uneven**2 * np.eye(count) + common**2
+    return KnownPoints(_on_plane(surface, face, rim.clock[~seen], rim.over[~seen] - inset), covariance)
 
 
 def _on_plane(surface: Surface, face: ScannedFace, clock: Array, over: Array) -> Array:
-    """Points on an end plane, COPIES in each cell of the sectors about `clock`, `over` outside the surface."""
-    step = 2 * np.pi / CLOCK_SAMPLES
-    clock = (clock[:, None] + step * np.array([-1.0, 0.0, 1.0])).ravel()
-    over = np.repeat(over, 3)
+    """Points on an end plane at clock angles (k,), `over` outside the surface. (k, 3)"""
     x = np.full(len(clock), face.point[0])
     for _ in range(3):
         radius = surface.radii_along(x, clock)
         yz = surface.centre(x) + (radius + over)[:, None] * clock_direction(clock)
         x = face.point[0] - ((yz - face.point[1:]) @ face.normal[1:]) / face.normal[0]
-    return np.repeat(np.column_stack([x, yz]), COPIES, axis=0)
+    return np.column_stack([x, yz])

@@ -11,9 +11,10 @@ from numpy.typing import NDArray
 from pithline.logmodel.assemble import assemble_model
 from pithline.logmodel.bark_thickness import bark_thickness
 from pithline.logmodel.card import Card
+from pithline.logmodel.judge import verdict
 from pithline.logmodel.laid_log import find_scene, lay_into_log_frame
-from pithline.logmodel.model import LogModel, clock_angles
-from pithline.logmodel.outline_fit import fit_outline
+from pithline.logmodel.model import Finding, LogModel, clock_angles
+from pithline.logmodel.outline_fit import FittedOutline, fit_outline
 from pithline.logmodel.pith_line import locate_pith
 from pithline.logmodel.plausibility import check_defects, compare_with_tape
 from pithline.logmodel.scale_by_tape import needs_scale, scaled
@@ -74,14 +75,28 @@ def fit_log(
     say("drawing up the model", 0.9)
     model = assemble_model(card, laid, fitted, pith, bark)
     cautions = [*scene.cautions, *laid.cautions]
-    if fitted.drift is not None:
-        cautions += [fitted.drift.caution] if fitted.drift.significant else []
-        model = replace(model, stderr_radius=fitted.drift.added_to(model.stderr_radius))
+    model = _with_doubts(model, fitted)
+    cautions += [finding.words for finding in model.findings]
     cautions += [*pith.cautions, *_assumptions(model, laid.faces)]
     check_defects(card, model)
     cautions += compare_with_tape(card, model, (laid.faces[0].seen, laid.faces[1].seen))
     removed = (*scene.found.removed, ("bearers", fitted.bearers))
     return replace(model, removed=removed, cautions=tuple(dict.fromkeys(cautions)))
+
+
+def _with_doubts(model: LogModel, fitted: FittedOutline) -> LogModel:
+    """The model with what drift and layers may add to its doubts, and what the judge found in its frame."""
+    findings, drift, layers = fitted.findings, fitted.drift, fitted.layers
+    if drift is not None:
+        model = replace(model, stderr_radius=drift.added_to(model.stderr_radius))
+        if drift.significant:
+            findings = (*findings, Finding("drift", 0.5 * model.length, 0.0, abs(drift.apart), drift.caution))
+    if layers is not None:
+        centre = np.hypot(model.stderr_centre, layers.centre_error)
+        model = replace(model, stderr_radius=layers.added_to(model.stderr_radius), stderr_centre=centre)
+    start = float(fitted.surface.x[0] - model.x[0])  # the model's stations count from the pith on the butt
+    findings = tuple(one if one.kind == "drift" else replace(one, x=one.x - start) for one in findings)
+    return replace(model, findings=findings, verdict=verdict(findings, fitted.surface.radius))
 
 
 def _assumptions(model: LogModel, faces: tuple[ScannedFace, ScannedFace]) -> list[str]:

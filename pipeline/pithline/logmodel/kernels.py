@@ -68,7 +68,7 @@ def radial_residuals(points: Array, surface: SurfaceGrid) -> tuple[Array, Array]
 
 
 @njit(cache=True)
-def weighted_cell_means(x: Array, out: Array, clock: Array, limit: float, cells: CellGrid) -> tuple[Array, Array]:
+def weighted_cell_means(x: Array, out: Array, clock: Array, limit: float, cells: CellGrid) -> tuple[Array, Array, float]:
     """Weight of points by Tukey's biweight and their weighted mean distance, in each cell of stations × clock angles.
 
     Parameters
@@ -80,10 +80,10 @@ def weighted_cell_means(x: Array, out: Array, clock: Array, limit: float, cells:
 
     Returns
     -------
-    two (stations, clocks) arrays
+    two (stations, clocks) arrays, and the variance of points within their cells [mm²], −1 where no cell holds two
     """
     shape = (cells.stations, cells.clocks)
-    total, sums = np.zeros(shape), np.zeros(shape)
+    total, sums, squares, weights = np.zeros(shape), np.zeros(shape), np.zeros(shape), np.zeros(shape)
     for k in range(len(x)):
         part = 1.0 - (out[k] / limit) ** 2
         row = int(np.rint((x[k] - cells.first) / cells.step))
@@ -91,8 +91,17 @@ def weighted_cell_means(x: Array, out: Array, clock: Array, limit: float, cells:
             column = int(np.rint(clock[k] * (cells.clocks / (2.0 * np.pi)))) % cells.clocks
             total[row, column] += part * part
             sums[row, column] += part * part * out[k]
+            squares[row, column] += part * part * out[k] ** 2
+            weights[row, column] += part**4
+    scatter, spare = 0.0, 0.0
     for row in range(cells.stations):
         for column in range(cells.clocks):
-            if total[row, column] > 0.0:
-                sums[row, column] /= total[row, column]
-    return total, sums
+            whole = total[row, column]
+            if whole > 0.0:
+                sums[row, column] /= whole
+                # of weights w, Σw − Σw²/Σw are free to scatter about their mean
+                free = whole - weights[row, column] / whole
+                if free > 0.3:
+                    scatter += squares[row, column] - whole * sums[row, column] ** 2
+                    spare += free
+    return total, sums, scatter / spare if spare > 30.0 else -1.0

@@ -21,7 +21,7 @@ from pithline.logmodel.log_frame import (
 )
 from pithline.logmodel.pith_line import locate_pith
 from pithline.logmodel.plausibility import check_span, check_thickness
-from pithline.logmodel.surface import Surface, first_surface, fit_surface, stations
+from pithline.logmodel.surface import Surface, first_surface, fit_surface
 from pithline.scan.end_faces import ScannedFace, find_faces
 from pithline.scan.log_search import FoundLog, find_log
 
@@ -32,10 +32,8 @@ BEYOND = 115.0
 COARSE_POINTS = 60_000
 """Points that a coarse surface is fitted to at most."""
 COARSE_HARMONICS, COARSE_ROUNDS = 3, 4
-FIRST_WIDTH, FIRST_SHARE = 20.0, 0.1
-"""Points this far [mm, and part of the radius] off the rough log still pull the first coarse surface…"""
-SECOND_WIDTH, SECOND_SHARE = 12.0, 0.06
-"""… and this far off that one, the second."""
+FIRST_WIDTH, SECOND_WIDTH = 0.2, 0.12
+"""Points this far off the rough log still pull the first coarse surface, and this far off that one, the second. [radii]"""
 END_PART = 0.1
 """The thickness of an end is the mean over this part of the log's length."""
 
@@ -125,9 +123,9 @@ def _along_rough_axis(scene: ScanScene) -> tuple[Surface, tuple[ScannedFace, Sca
     faces = (_in_frame(scene.faces[0], turned), _in_frame(scene.faces[1], turned))
     inside = within_faces(local, faces)
     thin = np.flatnonzero(inside)[:: max(1, int(inside.sum() // COARSE_POINTS))]
-    x = stations(faces[0].point[0] - BEYOND, faces[1].point[0] + BEYOND)
-    start = first_surface(x, rough.u, rough.centre, rough.radius, COARSE_HARMONICS)
-    return fit_surface(local[thin], start, COARSE_ROUNDS, FIRST_WIDTH + FIRST_SHARE * rough.size), faces
+    reach = (float(faces[0].point[0]) - BEYOND, float(faces[1].point[0]) + BEYOND)
+    start = first_surface(reach, rough.u, rough.centre, rough.radius, COARSE_HARMONICS)
+    return fit_surface(local[thin], start, COARSE_ROUNDS, FIRST_WIDTH * rough.size), faces
 
 
 def _marked(mark: PithMark | None, place: Array, scene: ScanScene) -> Array:
@@ -177,12 +175,11 @@ def _laid(scene: ScanScene, frame: Frame, coarse: Surface, faces: tuple[ScannedF
     rows = coarse.rows_at(coarse.x)
     line = frame.inward(np.column_stack([coarse.x, rows[:, 2], rows[:, 1]]) @ turn)
     order = np.argsort(line[:, 0])
-    x = stations(butt.point[0] - BEYOND, top.point[0] + BEYOND)
-    start = first_surface(x, line[order, 0], line[order, 1:], rows[order, 0], COARSE_HARMONICS)
+    reach = (float(butt.point[0]) - BEYOND, float(top.point[0]) + BEYOND)
+    start = first_surface(reach, line[order, 0], line[order, 1:], rows[order, 0], COARSE_HARMONICS)
     inside = np.flatnonzero(within_faces(log.points, (butt, top)))
     thin = inside[:: max(1, len(inside) // COARSE_POINTS)]
-    width = SECOND_WIDTH + SECOND_SHARE * float(np.median(rows[:, 0]))
-    surface = fit_surface(log.points[thin], start, COARSE_ROUNDS, width)
+    surface = fit_surface(log.points[thin], start, COARSE_ROUNDS, SECOND_WIDTH * coarse.radius)
     return LaidLog(frame, log, (butt, top), surface, _matrix(scene, frame))
 
 

@@ -49,6 +49,19 @@ class SuspectedKnot:
 
 
 @dataclass(frozen=True, slots=True)
+class Finding:
+    """What the fit's judge found: its `kind` ("outline", "left out", "layers", "scatter", "girth", "drift"), at which station and
+    clock angle, of what `size` [mm; of girth the part seen], and in `words`.
+    """
+
+    kind: str
+    x: float
+    clock: float
+    size: float
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
 class LogModel:
     """One fitted log. n stations, at least one every 25 mm, that cover both end planes.
 
@@ -79,6 +92,8 @@ class LogModel:
     sapwood_assumed: bool = False
     spiral: float = 0.0
     cautions: tuple[str, ...] = ()
+    verdict: str = "sound"  # of the fit's judge: "sound" | "look here" | "scan again"
+    findings: tuple[Finding, ...] = ()
 
     def splines(self, radii: Array) -> CubicSpline:
         """Natural cubic spline in x of any per-station values (n, ...)."""

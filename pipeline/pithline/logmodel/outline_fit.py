@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,10 +11,12 @@ from pithline.logmodel.bark_points import split_bark_from_bearers, within_faces
 from pithline.logmodel.cells import cell_of, dilated_round
 from pithline.logmodel.drift import Drift, two_sides_drift
 from pithline.logmodel.face_rims import hidden_rims
+from pithline.logmodel.judge import judge
 from pithline.logmodel.laid_log import LaidLog
-from pithline.logmodel.model import SuspectedKnot
+from pithline.logmodel.layers import Layers, two_layers
+from pithline.logmodel.model import Finding, SuspectedKnot
 from pithline.logmodel.stubs import find_stubs
-from pithline.logmodel.surface import Surface, first_surface, fit_surface
+from pithline.logmodel.surface import Surface, fit_surface, on_stations, with_harmonics
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -22,18 +24,16 @@ Mask = NDArray[np.bool_]
 HARMONICS = 10
 """Of clock angle: ridges of bark narrower than a twentieth of the girth are texture, not outline."""
 FIRST_ROUNDS, ROUNDS = 6, 4
-FIRST_WIDTH, FIRST_SHARE = 8.0, 0.06
-"""Points this far [mm, and part of the radius] off the coarse surface still pull the outline."""
+FIRST_WIDTH = 0.1
+"""Points this far off the coarse surface still pull the outline. [radii]"""
 WIDTH = 4.0
 """And in standard deviations off the outline itself."""
-RIM_OFF = 16.0
-"""By how much a first surface may miss the rim of a face on girth that was hidden. [mm]"""
 
 
 @dataclass(frozen=True, slots=True)
 class FittedOutline:
     """The surface, the log's own `points` (n, 3) between the faces, its stubs as a list and a mask (stations, 72), the count of
-    points of bearers, and drift if the faces tell of it.
+    points of bearers, drift if the faces tell of it, two layers if the scan shows them, and what the judge found.
     """
 
     surface: Surface
@@ -42,6 +42,8 @@ class FittedOutline:
     stubs: Mask
     bearers: int
     drift: Drift | None
+    layers: Layers | None
+    findings: tuple[Finding, ...]
 
 
 def fit_outline(laid: LaidLog) -> FittedOutline:
@@ -49,24 +51,22 @@ def fit_outline(laid: LaidLog) -> FittedOutline:
     coarse = laid.coarse
     bark, foreign = split_bark_from_bearers(laid.log, coarse, laid.faces)
     points = laid.log.points[bark]
-    rows = coarse.rows_at(coarse.x)
-    start = first_surface(coarse.x, coarse.x, coarse.centre(coarse.x), rows[:, 0], HARMONICS)
-    start.coefficients[: coarse.basis.rows] = coarse.coefficients
-    surface = fit_surface(points, start, FIRST_ROUNDS, FIRST_WIDTH + FIRST_SHARE * float(np.median(rows[:, 0])))
+    start = with_harmonics(coarse, HARMONICS)
+    surface = fit_surface(points, start, FIRST_ROUNDS, FIRST_WIDTH * coarse.radius)
     own = laid.log.points[within_faces(laid.log.points, laid.faces, 0.0) & ~foreign]
     bearers = laid.log.points[foreign]
     _, stubs = find_stubs(own, surface, bearers)
     cell = cell_of(points[:, 0], surface.residuals(points)[1], surface.x)
     rims = hidden_rims(laid.log.points, surface, laid.faces)
     bare = points[~dilated_round(stubs)[cell]]
-    seen = surface.cells
-    width = WIDTH * surface.scale + (RIM_OFF if len(rims) else 0.0)
-    surface = fit_surface(np.concatenate([bare, rims]), surface, ROUNDS, width)
-    drift = two_sides_drift(laid.log.points, replace(surface, cells=seen), laid.faces)
+    width = WIDTH * surface.scale
+    surface = fit_surface(bare, surface, ROUNDS, width, rims)
+    drift = two_sides_drift(laid.log.points, surface, laid.faces)
     if drift is not None and drift.significant:
         bare, own = drift.taken_out_of(bare, surface), drift.taken_out_of(own, surface)
-        surface = fit_surface(np.concatenate([bare, rims]), surface, ROUNDS, width)
-    # what the rims show is known, but was not seen
-    surface = replace(surface, cells=seen)
+        surface = fit_surface(bare, surface, ROUNDS, width, rims)
+    surface = on_stations(surface, bare)
     knots, stubs = find_stubs(own, surface, bearers)
-    return FittedOutline(surface, own, knots, stubs, int(foreign.sum()), drift)
+    layers = two_layers(own, surface)
+    findings = judge(surface, own, stubs, layers)
+    return FittedOutline(surface, own, knots, stubs, int(foreign.sum()), drift, layers, findings)

@@ -13,25 +13,25 @@ from pithline.logmodel.surface import Surface
 Array = NDArray[np.float64]
 
 LEAST_POINTS, LEAST_CELLS = 12, 2
-LEAST_HEIGHT = 10.0
-"""Least height of a stub or swelling. [mm]"""
+LEAST_HEIGHT = 0.04
+"""Least height of a stub or swelling. [radii]"""
 LEAST_SPREADS = 4.0
 """And in standard deviations of the points about the outline."""
-MOST_HEIGHT, MOST_DIAMETER = 250.0, 400.0
-"""What stands out farther, or is wider, is no stub. [mm]"""
+MOST_HEIGHT, MOST_DIAMETER = 1.0, 1.6
+"""What stands out farther, or is wider, is no stub. [radii]"""
 CELL_SHARE = 0.25
 """Part of a cell's points that must stand out."""
 TOUCHED = 0.3
 """A swelling this much of which lies against a bearer is the bearer's."""
-EDGE = 5.0
-"""A stub's points count for cells this near too, as the scan seldom holds its very edge. [mm]"""
+EDGE = 0.02
+"""A stub's points count for cells this near too, as the scan seldom holds its very edge. [radii]"""
 UPPER_BARK = 0.97
 """The upper bark: above it lies measuring noise."""
 
 
 def least_height(surface: Surface) -> float:
     """How far bark must stand out of the outline to be a stub. [mm]"""
-    return max(LEAST_HEIGHT, LEAST_SPREADS * surface.scale)
+    return max(LEAST_HEIGHT * surface.radius, LEAST_SPREADS * surface.scale)
 
 
 def find_stubs(points: Array, surface: Surface, foreign: Array) -> tuple[tuple[SuspectedKnot, ...], Mask]:
@@ -46,7 +46,8 @@ def find_stubs(points: Array, surface: Surface, foreign: Array) -> tuple[tuple[S
     shape = (len(surface.x), CLOCK_SAMPLES)
     index = row * CLOCK_SAMPLES + column
     limit = least_height(surface)
-    high = (out > limit) & (out < MOST_HEIGHT)
+    size = surface.radius
+    high = (out > limit) & (out < MOST_HEIGHT * size)
     count = np.bincount(index[high], minlength=shape[0] * shape[1]).reshape(shape)
     total = np.bincount(index[out > -limit], minlength=shape[0] * shape[1]).reshape(shape)
     grid = (count >= 2) & (count > CELL_SHARE * total)
@@ -61,7 +62,7 @@ def find_stubs(points: Array, surface: Surface, foreign: Array) -> tuple[tuple[S
         if member.sum() < LEAST_POINTS or cells.sum() < LEAST_CELLS or touched[cells].mean() > TOUCHED:
             continue
         knot = _knot(points[member, 0], out[member], clock[member], surface, int(cells.sum()))
-        if knot.height > LEAST_HEIGHT and knot.diameter < MOST_DIAMETER:
+        if knot.height > LEAST_HEIGHT * size and knot.diameter < MOST_DIAMETER * size:
             knots.append(knot)
             mask |= cells
     knots.sort(key=lambda knot: (knot.x, knot.clock))
@@ -83,7 +84,7 @@ def _knot(x: Array, out: Array, clock: Array, surface: Surface, cells: int) -> S
     """The stub that points at stations `x`, `out` of the surface at clock angles `clock` (k,) in so many `cells` make."""
     mean = np.angle(np.sum(out * np.exp(1j * clock))) % (2.0 * np.pi)
     middle = float((out @ x) / out.sum())
-    radius = float(surface.radii(np.array([middle]), np.array([mean]))[0, 0])
+    radius = max(float(surface.radii(np.array([middle]), np.array([mean]))[0, 0]), 1.0)
     area = cells * (surface.x[1] - surface.x[0]) * radius * (2.0 * np.pi / CLOCK_SAMPLES)
     return SuspectedKnot(middle, float(mean), float(2.0 * np.sqrt(area / np.pi)), float(np.quantile(out, 0.95)))
 
@@ -111,10 +112,11 @@ def envelope(points: Array, surface: Surface, stubs: Mask, stderr: Array, seen: 
     limit = least_height(surface)
     row, column = cell_of(points[:, 0], clock, surface.x)
     reach = _upper_bark(row, column, out, out < limit, outline.shape)
-    high = (out >= limit) & (out < MOST_HEIGHT) & stubs[row, column]
+    high = (out >= limit) & (out < MOST_HEIGHT * surface.radius) & stubs[row, column]
     radius = np.maximum(outline[row[high], column[high]] + out[high], 1.0)
-    for along in (-EDGE, 0.0, EDGE):
-        for round_ in (-EDGE, 0.0, EDGE):
+    edge = EDGE * surface.radius
+    for along in (-edge, 0.0, edge):
+        for round_ in (-edge, 0.0, edge):
             near = cell_of(points[high, 0] + along, clock[high] + round_ / radius, surface.x)
             np.maximum.at(reach, near, out[high])
     return outline + np.where(seen | (reach > 0.0), reach, 2.0 * stderr)

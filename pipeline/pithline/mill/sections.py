@@ -13,6 +13,7 @@ from pithline.geometry.pieces import Piece
 from pithline.logmodel.model import LogModel, clock_angles, clock_direction
 
 Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
 POINTS = 216
 STEP = 8.0
 FINE = 5.0
@@ -59,7 +60,7 @@ class PieceShape:
         whole = max(self.volume, 1e-9)
         x = np.trapezoid(self.areas * self.x, self.x) / whole
         yz = np.trapezoid(self.areas[:, None] * self.centroids, self.x, axis=0) / whole
-        return np.array([x, *yz])
+        return np.concatenate([[x], np.asarray(yz)])
 
 
 def log_sections(model: LogModel) -> LogSections:
@@ -69,7 +70,7 @@ def log_sections(model: LogModel) -> LogSections:
     fine = np.arange(-END_BAND, END_BAND + 1e-6, FINE)
     x = np.unique(np.round(np.concatenate([x, fine, model.length + fine]), 6))
     x = x[(x >= model.x[0]) & (x <= model.x[-1])]
-    clocks = np.arange(POINTS) * (2 * np.pi / POINTS)
+    clocks = np.arange(POINTS, dtype=np.float64) * (2 * np.pi / POINTS)
     angles = np.append(clock_angles(), 2 * np.pi)
     centre = CubicSpline(model.x, model.centre, axis=0, bc_type="natural")(x)
 
@@ -84,7 +85,7 @@ def log_sections(model: LogModel) -> LogSections:
 
 
 @njit(cache=True)
-def _clip(x, outlines, normals, offsets):
+def _clip(x: Array, outlines: Array, normals: Array, offsets: Array) -> tuple[Array, Ints, Array, Array]:
     k, n = outlines.shape[0], outlines.shape[1]
     most = n + 2 * len(offsets) + 4
     out = np.zeros((k, most, 2))
@@ -158,7 +159,7 @@ def length_along(shape: PieceShape, axis: Array) -> float:
 
 
 @njit(cache=True)
-def _lowest(x, vertices, counts, up, along):
+def _lowest(x: Array, vertices: Array, counts: Ints, up: Array, along: Array) -> tuple[Array, Array]:
     place, height = np.empty(len(x)), np.empty(len(x))
     n = 0
     for i in range(len(x)):
@@ -181,7 +182,7 @@ def lowest_along(shape: PieceShape, up: Array, along: Array) -> tuple[Array, Arr
 
 
 @njit(cache=True)
-def _widest(x, vertices, counts, normal, offset, lateral):
+def _widest(x: Array, vertices: Array, counts: Ints, normal: Array, offset: float, lateral: Array) -> float:
     widest = 0.0
     for i in range(len(x)):
         m = counts[i]

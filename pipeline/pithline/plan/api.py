@@ -37,7 +37,6 @@ from pithline.plan.problem.effort import COARSE, EFFORTS, FULL, Effort
 from pithline.plan.problem.infeasible import no_part_fits
 from pithline.plan.problem.layout import NO_LOCKS, LayoutSetting, LayoutSlab, Locks
 from pithline.plan.problem.log_frame import (
-    PITH_RADIUS,
     WHOLE_RESERVE,
     PlanLog,
     Reserve,
@@ -62,7 +61,6 @@ __all__ = [
     "FULL",
     "LITRE",
     "NO_LOCKS",
-    "PITH_RADIUS",
     "SILENT",
     "WHOLE_RESERVE",
     "Candidate",

@@ -26,6 +26,8 @@ LEAST_SLICES = 0.4
 THINNEST, THICKEST = 25.0, 3000.0
 """Radii of circles that are tried. [mm]"""
 SEEN_SECTOR_DEG = 15.0
+ODD_RADIUS = 0.6
+"""A slice whose radius differs from the others' median by this (of the logarithm: a factor of 1.8) is left out."""
 CIRCLE_WIDTH, CIRCLE_SHARE = 8.0, 0.05
 """A patch lies on a circle that it misses by less than the first [mm] or this part of the radius…"""
 CIRCLE_FACING = 0.85
@@ -143,6 +145,10 @@ def _slices(means: Array, normals: Array, turn: Array) -> RoughLog | None:
     if len(rows) < max(2, LEAST_SLICES * count):
         return None
     table = np.array(rows)
+    # where a short arc alone is seen a circle through it may be of any size: the others tell
+    table = table[np.abs(np.log(table[:, 3] / np.median(table[:, 3]))) < ODD_RADIUS]
+    if len(table) < 2:
+        return None
     smooth = median_filter(table[:, 1:4], (min(5, len(table)), 1), mode="nearest")
     fit, girth = float(np.median(table[:, 4])), float(np.median(table[:, 5]))
     return RoughLog(turn, table[:, 0], smooth[:, :2], smooth[:, 2], fit, girth)
@@ -165,7 +171,10 @@ def _circle_of_slice(points: Array, normals: Array, rng: np.random.Generator) ->
     at, on = most_upon(np.ascontiguousarray(points), np.ascontiguousarray(normals), centre, radius)
     if on.sum() < CIRCLE_PATCHES:
         return None
-    circle = refined_circle(points[on], Circle(centre[at], float(radius[at])))
+    circle = Circle(centre[at], float(radius[at]))
+    refined = refined_circle(points[on], circle)
+    if THINNEST < refined.radius < THICKEST:  # a short arc may send it anywhere
+        circle = refined
     turned = np.arctan2(*(points[on] - circle.centre).T)
     seen = len(np.unique(np.floor(turned / np.radians(SEEN_SECTOR_DEG)))) / (360.0 / SEEN_SECTOR_DEG)
     return circle, float(on.mean()), seen

@@ -7,9 +7,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pithline.script.envelope import Bed, Envelope, Laid, SawnFace, pith_at
+from pithline.script.envelope import Bed, Envelope, Laid, pith_at
 from pithline.script.finding import Finding
-from pithline.script.pieces import Sawn
+from pithline.script.pieces import Sawn, SawnFace
 
 Array = NDArray[np.float64]
 FLAT_DEG = 0.05

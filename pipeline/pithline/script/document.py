@@ -10,6 +10,9 @@ from typing import Any
 from pithline.errors import ScriptError
 
 _LETTERS = {"log": "L", "slab": "S", "half": "H", "bolt": "B", "billet": "T", "plate": "P", "offcut": "W"}
+_REMEDY = "write it anew with `pithline plan`"
+_SHOWN, _DIGITS_MOST = 12, 18
+"""Digits of a faulty number that are shown, and those that a whole number may have."""
 _DIGITS = "23456789"  # 0 and 1 are too like O and I in crayon
 
 
@@ -32,14 +35,35 @@ def dumps(document: dict[str, Any]) -> bytes:
 
 
 def loads(data: bytes) -> dict[str, Any]:
-    """The document in `data`; ScriptError where it is not one JSON object."""
+    """The document in `data`.
+
+    Raises
+    ------
+    ScriptError
+        Where it is not one JSON object, is nested beyond all measure, or holds a number that is none or too great to reckon with.
+    """
     try:
-        document = json.loads(data)
+        document = json.loads(data, parse_float=_finite, parse_int=_whole, parse_constant=_finite)
+    except RecursionError as error:
+        raise ScriptError(f"the document is nested too deeply to be one; {_REMEDY}") from error
     except ValueError as error:
-        raise ScriptError(f"the document is not JSON ({error}); write it anew with `pithline plan`") from error
+        raise ScriptError(f"the document is not JSON ({error}); {_REMEDY}") from error
     if not isinstance(document, dict):
-        raise ScriptError("the document is not one JSON object; write it anew with `pithline plan`")
+        raise ScriptError(f"the document is not one JSON object; {_REMEDY}")
     return document
+
+
+def _finite(text: str) -> float:
+    value = float(text)
+    if not math.isfinite(value):
+        raise ScriptError(f"the document holds the number {text[:_SHOWN]}, which is none or too great; {_REMEDY}")
+    return value
+
+
+def _whole(text: str) -> int:
+    if len(text) > _DIGITS_MOST:
+        raise ScriptError(f"the document holds the number {text[:_SHOWN]}…, of {len(text)} digits; {_REMEDY}")
+    return int(text)
 
 
 def crayon_marks(pieces: list[dict[str, Any]], held: Mapping[str, str] | None = None) -> dict[str, str]:

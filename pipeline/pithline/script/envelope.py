@@ -85,7 +85,7 @@ def section(envelope: Envelope, bed: Bed, faces: tuple[SawnFace, ...], place: fl
 
     Empty where there is nothing of the piece.
     """
-    clock = np.arange(OUTLINE) * (2.0 * np.pi / OUTLINE)
+    clock = np.arange(OUTLINE, dtype=np.float64) * (2.0 * np.pi / OUTLINE)
     ray = clock_vector(clock)
     want = place - bed.butt_at + bed.origin @ bed.along
     x = np.full(OUTLINE, want / bed.along[0] if abs(bed.along[0]) > 0.1 else want)
@@ -109,7 +109,7 @@ def section(envelope: Envelope, bed: Bed, faces: tuple[SawnFace, ...], place: fl
 
 def _clip(polygon: Array, normal: Array, offset: float) -> Array:
     """What of a polygon lies where normal·p ≤ offset; its vertices stay true ones, whatever its shape."""
-    deep = polygon @ normal - offset
+    deep: Array = polygon @ normal - offset
     after, later = np.roll(polygon, -1, axis=0), np.roll(deep, -1)
     inside = deep <= 0.0
     crosses = inside != (later <= 0.0)
@@ -117,7 +117,8 @@ def _clip(polygon: Array, normal: Array, offset: float) -> Array:
         return polygon if inside.all() else polygon[:0]
     share = np.where(crosses, deep / np.where(crosses, deep - later, 1.0), 0.0)
     both = np.stack([polygon, polygon + share[:, None] * (after - polygon)], axis=1).reshape(-1, 2)
-    return both[np.stack([inside, crosses], axis=1).ravel()]
+    kept: Array = both[np.stack([inside, crosses], axis=1).ravel()]
+    return kept
 
 
 def area_of(polygon: Array) -> float:

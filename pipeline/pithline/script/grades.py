@@ -41,7 +41,7 @@ def radius_surface(x: Array, rows: Array, at: Array) -> RectBivariateSpline:
     sampled = CubicSpline(x, rows, axis=0, bc_type="natural")(at)
     knots = np.linspace(0.0, 2.0 * np.pi, rows.shape[1] + 1)
     around = CubicSpline(knots, np.column_stack([sampled, sampled[:, :1]]), axis=1, bc_type="periodic")
-    clock = np.arange(-_PAD, _CLOCKS + _PAD + 1) * (2.0 * np.pi / _CLOCKS)
+    clock = np.arange(-_PAD, _CLOCKS + _PAD + 1, dtype=np.float64) * (2.0 * np.pi / _CLOCKS)
     return RectBivariateSpline(at, clock, around(np.mod(clock, 2.0 * np.pi)))
 
 
@@ -126,7 +126,7 @@ def wood_of(document: dict[str, Any]) -> Wood:
 
 def _about_pith(outline: RectBivariateSpline, offset: Array, at: Array) -> RectBivariateSpline:
     """R(x, θ) about the pith from radii about the centre: rays from the pith, met with the outline by Newton steps."""
-    clock = np.arange(-_PAD, _CLOCKS + _PAD + 1) * (2.0 * np.pi / _CLOCKS)
+    clock = np.arange(-_PAD, _CLOCKS + _PAD + 1, dtype=np.float64) * (2.0 * np.pi / _CLOCKS)
     ray = clock_vector(clock)[None]
     x = np.broadcast_to(at[:, None], (len(at), len(clock)))
     s = outline.ev(x, np.mod(np.broadcast_to(clock, x.shape), 2.0 * np.pi)) - offset @ clock_vector(clock).T
@@ -209,7 +209,7 @@ def defect_room(wood: Wood, defect: dict[str, Any], points: Array, s: Array, clo
         return _check_room(defect, beyond, s, clock - angle, r, margin)
     mark = wood.surface_point(defect["x"], float(angle))
     if kind == "metal":
-        return float(np.linalg.norm(points - mark, axis=1).min()) - defect["diameter"] / 2.0 - margin
+        return float(np.linalg.norm(points - mark, axis=1).min()) - float(defect["diameter"]) / 2.0 - margin
     root = np.array([defect["x"], *wood.pith(defect["x"])])
     reach = float(np.linalg.norm(mark - root))
     axis = (mark - root) / reach

@@ -12,7 +12,6 @@ from pithline.script.envelope import (
     Bed,
     Envelope,
     Laid,
-    SawnFace,
     envelope_of,
     lay,
     pith_at,
@@ -20,7 +19,7 @@ from pithline.script.envelope import (
     width_at,
 )
 from pithline.script.finding import Finding
-from pithline.script.pieces import Sawn
+from pithline.script.pieces import Sawn, SawnFace
 from pithline.script.structure import cuts_by_setting, history
 
 Array = NDArray[np.float64]

@@ -60,30 +60,12 @@ def saw(document: dict[str, Any], look: Look | None = None, clocks: int = CLOCKS
     is let go. A cut of a piece that is used up or was never made is a finding, and skipped.
     """
     log = log_solid(document["model"], clocks)
-    sawn = Sawn(log_volume=log.volume())
-    live: dict[str, manifold3d.Manifold] = {}
-    _enter(sawn, live, "log", log, None, None, (), look)
-    for one in document["operations"]:
-        if one["op"] != "cut":
-            continue
-        piece = one["piece"]
-        if piece not in live:
-            why = "used" if piece in sawn.used_by else "unknown"
-            sawn.findings.append(
-                Finding(f"piece-{why}", one["id"], piece, why, f"{one['id']} cuts {piece}, which is {why} by then")
-            )
-            continue
-        above, below, dust = cut(live.pop(piece), one["normal"], one["offset"], one["kerf"])
-        sawn.used_by[piece] = one["id"]
-        sawn.kerf_volume += dust
-        for side, solid in (("above", above), ("below", below)):
-            if one[side] in sawn.volumes:
-                words = f"{one['id']} makes {one[side]} a second time"
-                sawn.findings.append(Finding("piece-twice", one["id"], one[side], one[side], words))
-                continue
-            face = _face(one, side)
-            _enter(sawn, live, one[side], solid, piece, one["id"], (*sawn.faces[piece], face), look)
-    return sawn
+    sawing = _Sawing(Sawn(log_volume=log.volume()), {}, look)
+    sawing.enter("log", log, _Origin(None, None, ()))
+    for operation in document["operations"]:
+        if operation["op"] == "cut":
+            sawing.cut(operation)
+    return sawing.sawn
 
 
 def piece_volumes(document: dict[str, Any], clocks: int = CLOCKS) -> dict[str, float]:
@@ -100,18 +82,47 @@ def _face(operation: dict[str, Any], side: str) -> SawnFace:
     return SawnFace(sign * normal, sign * operation["offset"] - operation["kerf"] / 2.0, operation["id"])
 
 
-def _enter(
-    sawn: Sawn,
-    live: dict[str, manifold3d.Manifold],
-    name: str,
-    solid: manifold3d.Manifold,
-    parent: str | None,
-    made_by: str | None,
-    faces: tuple[SawnFace, ...],
-    look: Look | None,
-) -> None:
-    live[name] = solid
-    sawn.volumes[name] = max(0.0, solid.volume())
-    sawn.parent[name], sawn.made_by[name], sawn.faces[name] = parent, made_by, faces
-    if look is not None:
-        look(name, solid)
+@dataclass(frozen=True, slots=True)
+class _Origin:
+    """Where a piece comes from: the piece and the cut, none of the log; and all its sawn faces."""
+
+    parent: str | None
+    made_by: str | None
+    faces: tuple[SawnFace, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Sawing:
+    """What the cuts made so far, the solids not yet used, and who looks at each as it is made."""
+
+    sawn: Sawn
+    live: dict[str, manifold3d.Manifold]
+    look: Look | None
+
+    def enter(self, name: str, solid: manifold3d.Manifold, origin: _Origin) -> None:
+        """Note one more piece."""
+        self.live[name] = solid
+        sawn = self.sawn
+        sawn.volumes[name] = max(0.0, solid.volume())
+        sawn.parent[name], sawn.made_by[name], sawn.faces[name] = origin.parent, origin.made_by, origin.faces
+        if self.look is not None:
+            self.look(name, solid)
+
+    def cut(self, operation: dict[str, Any]) -> None:
+        """Saw a piece in two, or note why it cannot be."""
+        sawn, name, piece = self.sawn, operation["id"], operation["piece"]
+        if piece not in self.live:
+            why = "used" if piece in sawn.used_by else "unknown"
+            words = f"{name} cuts {piece}, which is {why} by then"
+            sawn.findings.append(Finding(f"piece-{why}", name, piece, why, words))
+            return
+        above, below, dust = cut(self.live.pop(piece), operation["normal"], operation["offset"], operation["kerf"])
+        sawn.used_by[piece] = name
+        sawn.kerf_volume += dust
+        for side, solid in (("above", above), ("below", below)):
+            made = operation[side]
+            if made in sawn.volumes:
+                words = f"{name} makes {made} a second time"
+                sawn.findings.append(Finding("piece-twice", name, made, made, words))
+                continue
+            self.enter(made, solid, _Origin(piece, name, (*sawn.faces[piece], _face(operation, side))))

@@ -23,6 +23,8 @@ SIZE = 0.05
 SAP_COLUMN = 11.0
 """Sapwood is read on a grid of 10 mm: its stated depth may be a column more, never less. [mm]"""
 _SIDES = ("length", "width", "thickness")
+Parts = dict[tuple[str, str], tuple[dict[str, Any], dict[str, Any]]]
+"""Product and part of a script's inputs by their names."""
 _WORDS = {"bark": "beyond the wood under bark", "pith": "into the pith circle", "ends": "into an end trim"}
 
 
@@ -48,7 +50,7 @@ def _found(kind: str, plate: dict[str, Any], stated: float | str, found: float |
     return Finding(kind, plate["id"], stated, found, f"plate {plate['id']} {words}")
 
 
-def _parts(products: dict[str, Any]) -> dict[tuple[str, str], tuple[dict[str, Any], dict[str, Any]]]:
+def _parts(products: dict[str, Any]) -> Parts:
     return {(one["name"], part["name"]): (one, part) for one in products["product"] for part in one["part"]}
 
 
@@ -80,7 +82,7 @@ def _box(plate: dict[str, Any], corner: Array, edges: Array, sawn: Sawn, solid: 
     return found
 
 
-def _size(plate: dict[str, Any], edges: Array, parts: dict, products: dict[str, Any]) -> list[Finding]:
+def _size(plate: dict[str, Any], edges: Array, parts: Parts, products: dict[str, Any]) -> list[Finding]:
     key = (plate["product"], plate["part"])
     if key not in parts:
         return [_found("plate-part", plate, plate["part"], "", f"is of part {key[1]} of {key[0]}, not in the products")]
@@ -105,7 +107,7 @@ def _size(plate: dict[str, Any], edges: Array, parts: dict, products: dict[str, 
     return found
 
 
-def _small(plate: dict[str, Any], edges: Array, parts: dict) -> bool:
+def _small(plate: dict[str, Any], edges: Array, parts: Parts) -> bool:
     """Whether a plate lacks something of its part's size, by more or less than `_size` lets pass."""
     if (plate["product"], plate["part"]) not in parts:
         return False
@@ -217,7 +219,7 @@ def _shared(one: Array, other: Array, apart: Array) -> float:
     return float((reach - np.abs(axes @ apart)).min())
 
 
-def _mates(document: dict[str, Any], sawn: Sawn, parts: dict) -> list[Finding]:
+def _mates(document: dict[str, Any], sawn: Sawn, parts: Parts) -> list[Finding]:
     found = []
     plates = {one["id"]: one for one in document["plates"]}
     cuts = {one["id"]: one for one in document["operations"] if one["op"] == "cut"}
@@ -238,7 +240,9 @@ def _mates(document: dict[str, Any], sawn: Sawn, parts: dict) -> list[Finding]:
     return found
 
 
-def _neighbours(plate: dict, mate: dict, sawn: Sawn, cuts: dict, billets: set[str]) -> list[Finding]:
+def _neighbours(
+    plate: dict[str, Any], mate: dict[str, Any], sawn: Sawn, cuts: dict[str, dict[str, Any]], billets: set[str]
+) -> list[Finding]:
     """Mates come from one billet and lie face to face, one kerf apart."""
     common = set(sawn.line(plate["id"])) & set(sawn.line(mate["id"])) & billets
     edges = np.asarray(plate["edges"], float)

@@ -6,6 +6,7 @@ from typing import Any
 
 import manifold3d
 import numpy as np
+from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
 from pithline.errors import ScriptError
@@ -45,18 +46,18 @@ def log_solid(model: dict[str, Any], clocks: int = CLOCKS) -> manifold3d.Manifol
     return solid
 
 
-def _faces(n: int, clocks: int) -> np.ndarray:
+def _faces(n: int, clocks: int) -> NDArray[np.uint32]:
     """Triangles of the skin and both caps, wound outwards (clock angle runs from +z towards −y)."""
     i, j = np.meshgrid(np.arange(n - 1), np.arange(clocks), indexing="ij")
     a, b = (i * clocks + j).ravel(), (i * clocks + (j + 1) % clocks).ravel()
-    j, k = np.arange(clocks), (np.arange(clocks) + 1) % clocks
+    here, k = np.arange(clocks), (np.arange(clocks) + 1) % clocks
     last = (n - 1) * clocks
     return np.concatenate(
         [
             np.column_stack([a, a + clocks, b]),
             np.column_stack([b, a + clocks, b + clocks]),
-            np.column_stack([np.full(clocks, n * clocks), j, k]),
-            np.column_stack([np.full(clocks, n * clocks + 1), last + k, last + j]),
+            np.column_stack([np.full(clocks, n * clocks), here, k]),
+            np.column_stack([np.full(clocks, n * clocks + 1), last + k, last + here]),
         ]
     )[:, ::-1].astype(np.uint32)
 
@@ -72,7 +73,7 @@ def cut(
     return above, below, dust.volume()
 
 
-def vertices(solid: manifold3d.Manifold) -> np.ndarray:
+def vertices(solid: manifold3d.Manifold) -> NDArray[np.float64]:
     """Corner points (n, 3) of a solid, log frame. [mm]"""
     return np.asarray(solid.to_mesh().vert_properties, float)[:, :3]
 

@@ -100,7 +100,7 @@ def _has(part: dict[str, Any], members: list[dict[str, Any]], plates: dict[str, 
     if part["bookmatched"]:
         ids = {one["id"] for one in own}
         own = [one for one in own if one["mate"] in ids and plates[one["mate"]]["mate"] == one["id"]]
-    return len(own) >= part["count"]
+    return len(own) >= int(part["count"])
 
 
 def _value(document: dict[str, Any], sets: dict[str, int]) -> float:

@@ -103,7 +103,7 @@ def clock_angle(y: float, z: float) -> float:
 
 
 @njit(cache=True, fastmath=True, inline="always")
-def read_point(
+def read_point(  # noqa: PLR0913
     px: float, py: float, pz: float, nx: float, ny: float, nz: float, beyond: float,
     x0: float, dx: float, skin: Array, core: Array, spiral: float,
 ) -> tuple[float, float, float, float, float, float, float, float, float]:  # fmt: skip
@@ -224,21 +224,22 @@ def at(points: Array, normal: Array, out: Array, tables: FieldTables) -> None:
 
 @njit(cache=True, fastmath=True)
 def box_figures(
-    corner: Array, length: Array, width: Array, thickness: Array, n: int, m: int, planes: int, sap: float,
-    x0: float, dx: float, skin: Array, core: Array, spiral: float,
-) -> Array:  # fmt: skip
+    corner: Array, edges: tuple[Array, Array, Array], counts: tuple[int, int, int], sap: float, tables: FieldTables
+) -> Array:
     """What grading asks of a plate's box, on a grid of n × m points (edges included), doubts left out.
 
     Parameters
     ----------
-    corner, length, width, thickness : (3,) arrays
-        A corner of the box and its edges as sawn. [mm]
-    n, m, planes : int
-        Points along, across, and planes from face to face, two at least each.
+    corner : (3,) array
+        A corner of the box. [mm]
+    edges : tuple of (3,) arrays
+        Its length, width and thickness as sawn. [mm]
+    counts : tuple of int
+        Points along and across, n and m, and planes from face to face, two at least each.
     sap : float
         Depth under the bark that counts as sapwood. [mm]
-    x0, dx, skin, core, spiral
-        The field's tables (`FieldTables`).
+    tables : FieldTables
+        Those of the wood field.
 
     Returns
     -------
@@ -248,6 +249,9 @@ def box_figures(
         `sap` to the bark: their count, and the least and greatest place across (0 … 1); greatest slope in the face and
         greatest ring angle on the mid-plane. [rad]
     """
+    length, width, thickness = edges
+    n, m, planes = counts
+    x0, dx, skin, core, spiral = tables
     out = np.zeros(10)
     out[0], out[3], out[4], out[6], out[7] = 10.0, 1e9, 1e9, 2.0, -1.0
     thick = np.sqrt(thickness[0] ** 2 + thickness[1] ** 2 + thickness[2] ** 2)

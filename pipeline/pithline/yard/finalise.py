@@ -10,11 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.errors import ScriptError
+from pithline.logmodel.card import PITH_RADIUS
 from pithline.logmodel.dimensions import diameter_butt, diameter_top
 from pithline.logmodel.model import LogModel
 from pithline.mill.products import Products
 from pithline.plan.api import (
-    PITH_RADIUS,
     Evaluation,
     ExecutedPlan,
     Ledger,
@@ -39,7 +39,7 @@ from pithline.yard.prepared_log import PreparedLog
 from pithline.yard.request import Inputs
 
 
-def check_script(script: dict[str, Any]) -> None:
+def must_hold(script: dict[str, Any]) -> None:
     """Schema and replay; a script that does not hold is never written."""
     validate(script)
     report = replay(script)

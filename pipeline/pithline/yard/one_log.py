@@ -41,7 +41,7 @@ from pithline.plan.api import (
 from pithline.yard.earlier_plan import check_same_scan, earlier_candidate
 from pithline.yard.finalise import (
     FinishedPlan,
-    check_script,
+    must_hold,
     practice_beside,
     script_from_plan,
     settle_by_replay,
@@ -53,8 +53,8 @@ from pithline.yard.watch import PlanWatch
 
 def plan_card(
     card_path: str | Path,
-    mill: str | None,
-    products: Sequence[str],
+    mill: str | Path | None,
+    products: Sequence[str | Path],
     request: Request,
     monitor: Monitor = SILENT,
 ) -> PlanScripts:
@@ -64,9 +64,9 @@ def plan_card(
     ----------
     card_path : str or Path
         The log card.
-    mill : str or None
+    mill : str, Path or None
         Its file, or the name of a bundled one; the bundled portable mill where None.
-    products : sequence of str
+    products : sequence of str or Path
         Product lists: files, bundled ones by name, or "all"; the bundled guitar sets where none is named.
     request : Request
         What is asked.
@@ -78,17 +78,40 @@ def plan_card(
     PithlineError
         Where a file cannot be used, the scan shows no one log, or as `plan_model` does.
     """
-    from pithline.logmodel.fit import fit_log
-
-    inputs, scan_file = read_inputs(card_path, mill, products)
+    inputs = read_inputs(card_path, mill, products)
     if request.keep is not None:
         check_same_scan(request.keep, inputs)
-    monitor.report("reading the scan", 0.02)
-    scan = read_scan(scan_file)
-    monitor.report("fitting the log", 0.05)
-    with about(fit=scan_file, other=card_path):
-        model = fit_log(scan.points, inputs.card, default_up=scan.default_up, pick=request.pick)
-    return plan_model(model, inputs, request, monitor)
+    return plan_model(fit_scan(inputs, request.pick, monitor.within(0.0, 0.05)), inputs, request, monitor)
+
+
+def fit_scan(inputs: Inputs, pick: int | None = None, monitor: Monitor = SILENT) -> LogModel:
+    """Read the scan of a log and fit the log in it.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        What was read for it.
+    pick : int, optional
+        Which log, where the scan shows several, 1 the largest.
+    monitor : Monitor
+        Hears how far it is.
+
+    Raises
+    ------
+    InputError
+        Where the scan cannot be read.
+    FitError
+        Where it shows no one log.
+    """
+    from pithline.logmodel.fit import fit_log
+
+    if inputs.scan_file is None:
+        raise InputError(f"{inputs.card.id}: these inputs name no scan; read them from a card that does.")
+    monitor.report("reading the scan", 0.4)
+    scan = read_scan(inputs.scan_file)
+    monitor.report("fitting the log", 1.0)
+    with about(fit=inputs.scan_file, other=inputs.card_file):
+        return fit_log(scan.points, inputs.card, default_up=scan.default_up, pick=pick)
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +124,22 @@ class PlanScripts:
 
 def plan_model(model: LogModel, inputs: Inputs, request: Request, monitor: Monitor = SILENT) -> PlanScripts:
     """Fitted log to cut script, with the ladder of plans that it stands on.
+
+    Parameters
+    ----------
+    model : LogModel
+        The fitted log.
+    inputs : Inputs
+        Card, mill and products.
+    request : Request
+        What is asked.
+    monitor : Monitor
+        Hears how far it is.
+
+    Returns
+    -------
+    PlanScripts
+        Cut scripts as JSON has them, each proven by replay.
 
     Raises
     ------
@@ -255,7 +294,7 @@ class _Planning:
         if request.effort.trials and not watch.stopped():
             proof["any_layout"] = upper_bound(case.context, logs, plan.candidate.prices)
         watch.mark(script)
-        check_script(script)
+        must_hold(script)
         return script
 
     def _rows(self, held: Mapping[int, dict[str, Any]], chosen: int) -> list[dict[str, Any]]:

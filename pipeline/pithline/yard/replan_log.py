@@ -26,9 +26,9 @@ from pithline.plan.api import (
     sawn_state,
     split_script,
 )
-from pithline.script.replay import piece_volumes, replay
-from pithline.script.schema import validate
-from pithline.yard.finalise import FinishedPlan, check_script, plain, script_from_plan, settle_by_replay
+from pithline.script.check import check_script
+from pithline.script.replay import piece_volumes
+from pithline.yard.finalise import FinishedPlan, must_hold, plain, script_from_plan, settle_by_replay
 from pithline.yard.found_facts import FoundFacts, apply_found
 from pithline.yard.prepared_log import PreparedLog, prepare_log
 from pithline.yard.request import Inputs, Request
@@ -44,7 +44,7 @@ def replan_log(
     found: Mapping[str, Any],
     request: Request,
     monitor: Monitor = SILENT,
-    names: tuple[str, str] | None = None,
+    names: tuple[str | None, str | None] = (None, None),
 ) -> dict[str, Any]:
     """Plan the rest of an opened log anew.
 
@@ -61,7 +61,7 @@ def replan_log(
     monitor : Monitor
         Hears how far it is.
     names : (str, str), optional
-        The files of both, for what is wrong with them.
+        The files of script and finds, for what is wrong with them.
 
     Raises
     ------
@@ -72,15 +72,15 @@ def replan_log(
     """
     watch = PlanWatch(monitor, "in money" if request.objective.in_money else "L")
     watch.tell("replaying the earlier script", 0.02)
-    with about(other=names and names[0]):
+    with about(other=names[0]):
         _holds(script)
         past = split_script(script, after)
-    with about(other=names and names[1]):
+    with about(other=names[1]):
         facts = apply_found(script, past, model_from_json(dict(script["model"])), found)
     own = prepare_log(facts.model, _inputs(script, facts))
     state = sawn_state(script, facts.moved, own.log, own.parts)
     model = model_to_json(facts.model) if facts.model_changed else dict(script["model"])
-    with about(other=names and names[1]):
+    with about(other=names[1]):
         _all_hold_wood(script, state, model)
     watch.tell("pieces in hand", 0.05)
     work = remaining_work(state, own.task(request.objective))
@@ -89,14 +89,7 @@ def replan_log(
 
 def _holds(script: Mapping[str, Any]) -> None:
     """The earlier script must keep its schema and hold on replay."""
-    try:
-        validate(script)
-        report = replay(dict(script))
-    except (KeyError, IndexError, TypeError, ValueError) as error:
-        raise ScriptError(
-            f"a part of the script is missing or misshapen ({type(error).__name__}: {error}); name the script as `pithline plan` "
-            "wrote it."
-        ) from error
+    report = check_script(script)
     if not report.holds:
         more = len(report.findings) - 1
         raise ScriptError(
@@ -158,7 +151,7 @@ class _Replanning:
                 new["cautions"].append("a better layout did not hold on replay and was set aside: a defect in pithline")
             watch.tell("replaying the script", 0.95)
             try:
-                check_script(new)
+                must_hold(new)
             except ScriptError as one:
                 fault = fault or one
                 continue

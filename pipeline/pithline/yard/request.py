@@ -12,7 +12,7 @@ from pithline.files.mills import mill_as_read, mill_from
 from pithline.files.practice import read_practice
 from pithline.files.product_lists import ProductList, put_together, read_lists
 from pithline.files.products import products_from
-from pithline.files.tables import sha256_of
+from pithline.files.read import sha256_of
 from pithline.logmodel.card import Card
 from pithline.mill.machine import Machines
 from pithline.mill.practice_sizes import Practice
@@ -59,7 +59,21 @@ class Request:
 
 @dataclass(frozen=True, slots=True)
 class Inputs:
-    """Everything read for one log. The `*_read` dicts stand in the script as read; `lists` are those that make up the products."""
+    """Everything read for one log.
+
+    Attributes
+    ----------
+    card, machines, products, practice
+        What the files mean.
+    card_read, mill_read, products_read : mapping
+        Card, mill and products as read; they stand in the script.
+    card_sha256, scan_sha256 : str
+        By which the script knows its sources.
+    lists : tuple of ProductList
+        Those that make up the products.
+    card_file, scan_file : Path, optional
+        Where they lie; none where a script brought them.
+    """
 
     card: Card
     machines: Machines
@@ -71,28 +85,35 @@ class Inputs:
     card_sha256: str
     scan_sha256: str
     lists: tuple[ProductList, ...] = ()
+    card_file: Path | None = None
+    scan_file: Path | None = None
 
 
 def read_inputs(
-    card_path: str | Path, mill: str | None = None, products: Sequence[str | Path] = ()
-) -> tuple[Inputs, Path]:
-    """Read and check card, mill and product lists; also the scan's path.
+    card_path: str | Path, mill: str | Path | None = None, products: Sequence[str | Path] = ()
+) -> Inputs:
+    """Read and check the card of a log, mill and product lists, and find its scan.
 
     Parameters
     ----------
     card_path : str or Path
-        The log card.
-    mill : str, optional
-        A mill file, or a bundled mill by name.
+        The log card, a TOML file beside its scan.
+    mill : str or Path, optional
+        A mill file, or a bundled mill by name; the bundled portable mill where left out.
     products : sequence of str or Path
         Product lists, as `files.product_lists.read_lists` takes them.
+
+    Raises
+    ------
+    InputError
+        Where a file cannot be read, or holds what cannot be used.
     """
     card_read = card_as_read(card_path)
     card = card_from(card_read)
     lists = read_lists(products)
     mill_read, products_read = mill_as_read(mill), put_together(lists)
     scan = scan_path(card_path, card)
-    inputs = Inputs(
+    return Inputs(
         card,
         mill_from(mill_read),
         products_from(products_read),
@@ -103,5 +124,6 @@ def read_inputs(
         sha256_of(card_path),
         sha256_of(scan),
         lists,
+        Path(card_path),
+        scan,
     )
-    return inputs, scan

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from skimage.measure import CircleModel, ransac
 
-from pithline.logmodel.surface import first_surface, fit_surface, stations
+from pithline.logmodel.surface import first_surface, fit_surface
 
 LENGTH, SLICES = 2000.0, 40
 
@@ -45,7 +45,7 @@ def by_slices(points, middles):
 def test_all_stations_at_once_beat_circles_slice_by_slice(seed):
     points = bent_taper(seed)
     middles = (np.arange(SLICES) + 0.5) * LENGTH / SLICES
-    start = first_surface(stations(0.0, LENGTH), middles, np.zeros((SLICES, 2)), np.full(SLICES, 180.0), 1)
+    start = first_surface((0.0, LENGTH), middles, np.zeros((SLICES, 2)), np.full(SLICES, 180.0), 1)
     surface = fit_surface(points, start, 6, 60.0)
     rows = surface.rows_at(middles)
     mine = np.sqrt(np.mean((rows[:, 0] - radius(middles)) ** 2))

@@ -12,7 +12,8 @@ from pithline.plan.execute.grade import grade_plate
 from pithline.plan.execute.ledger import Plate
 from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.parts import SawnPart
-from pithline.wood.field import CLOCKS, WoodField, disturbed, tables
+from pithline.wood.field import WoodField, disturbed, tables
+from pithline.wood.kernels import CLOCKS
 
 Array = NDArray[np.float64]
 SAMPLE_PITCH = 20.0
@@ -31,7 +32,7 @@ def sampled_field(field: WoodField, rng: np.random.Generator, slope: float = 0.0
     `slope` is the doubt of the pith's slope [rad]: waves along the log that turn the fibres so much.
     """
     k = len(field.pith)
-    clock = np.arange(CLOCKS + 1) * (2 * np.pi / CLOCKS)
+    clock = np.arange(CLOCKS + 1, dtype=np.float64) * (2 * np.pi / CLOCKS)
     along = np.linspace(-1.0, 1.0, k)
     surface = np.zeros((k, CLOCKS + 1))
     for n in range(HARMONICS + 1):

@@ -39,7 +39,7 @@ def grade_plate(
     n, m = (max(2, int(np.ceil(np.linalg.norm(edge) / pitch - 1e-9)) + 1) for edge in (length, width))
     planes = 2 + max(1, int(np.ceil(thick / 12.0)))
     ring_min, ring_mean, worst, inside, pith, saps, first, last, slope, greatest = box_figures(
-        corner, length, width, thickness, n, m, planes, log.sapwood, *log.exact
+        corner, edges, (n, m, planes), log.sapwood, log.exact
     )
     # the trims are half-spaces: a box is clear of them if its corners are
     corners = np.array([corner + i * length + j * width + k * thickness for i, j, k in np.ndindex(2, 2, 2)])

@@ -46,7 +46,7 @@ Array = NDArray[np.float64]
 NOTHING = Refused()
 """What is left of a piece, or of a setting, needs no saw."""
 END_LINE_SLACK = 1e-3
-"""A pith mark this near to a face of its piece still lies on it. [mm]"""
+"""A mark this near to a face of its piece still lies on it, an end that a crosscut made among them. [mm]"""
 LINE_SHIFTS = (0.0, -10.0, 10.0, -20.0, 20.0, -35.0, 35.0, -50.0, 50.0, -70.0, 70.0)
 """Lines beside a setting's first cut that its marks may lie on, in the order tried. [mm]"""
 LINE_REACH, LINE_STEP = 700.0, 4.0
@@ -220,7 +220,7 @@ class MachinePoser:
         start = np.linalg.solve(matrix, np.array([end.normal @ end.point, offset, along @ end.point]))
         t = np.arange(-LINE_REACH, LINE_REACH, LINE_STEP)
         points = start + t[:, None] * along
-        inside = piece.holds(points) & (at_points(self.log.field, points, end.normal)[2] > 0)
+        inside = piece.holds(points, END_LINE_SLACK) & (at_points(self.log.field, points, end.normal)[2] > 0)
         if inside.sum() < LEAST_POINTS:
             return None
         runs = np.split(np.flatnonzero(inside), np.flatnonzero(np.diff(np.flatnonzero(inside)) > 1) + 1)

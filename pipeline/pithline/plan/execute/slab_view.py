@@ -8,6 +8,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from pithline.geometry.integral_images import integral_images
 from pithline.plan.problem.log_frame import SURFACE_RESERVE, PlanLog, unusable_on_planes
 from pithline.plan.problem.parts import SawnPart, sapwood_kept_out
 from pithline.plan.problem.task import ShopSaws
@@ -67,12 +68,6 @@ class Images(NamedTuple):
     bad: NDArray[np.int32]
     gone: NDArray[np.int32]
     angle: NDArray[np.float64]
-
-
-def _images(values: NDArray, dtype: type) -> NDArray:
-    out = np.zeros((values.shape[0], values.shape[1] + 1, values.shape[2] + 1), dtype)
-    np.cumsum(np.cumsum(values, axis=1, dtype=dtype), axis=2, out=out[:, 1:, 1:])
-    return out
 
 
 def layer_count(slab: SlabFrame, part: SawnPart, saws: ShopSaws) -> int:
@@ -167,4 +162,4 @@ def layer_images(
         bad[k] = (angle[k] < limits.ring_angle_min + LAYOUT_ANGLE_RESERVE) | (
             runout > limits.runout_max - slope_reserve
         )
-    return Images(_images(bad, np.int32), _images(gone, np.int32), _images(angle, np.float64))
+    return Images(integral_images(bad, np.int32), integral_images(gone, np.int32), integral_images(angle, np.float64))

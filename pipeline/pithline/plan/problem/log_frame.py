@@ -13,9 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.geometry.pieces import Piece
-from pithline.logmodel.card import Defect
+from pithline.logmodel.card import PITH_RADIUS, Defect
 from pithline.logmodel.model import EndPlane, LogModel
 from pithline.wood.field import Planes, WoodField, cropped, tables, wood_field
+from pithline.wood.kernels import FieldTables
 from pithline.wood.unusable import in_defect, station_of
 
 Array = NDArray[np.float64]
@@ -23,8 +24,6 @@ Array = NDArray[np.float64]
 LOG = Piece("log", "log")
 LEAST_PITH_RADIUS = 1.0
 """Rings have no normal at the pith itself. [mm]"""
-PITH_RADIUS = 25.0
-"""Radius kept clear round the pith where the card states none [mm]: common practice, 25 to 50 mm, no source."""
 
 SURFACE_RESERVE = 1.5
 """Kept clear under the bark on top of the fit's own doubt. [mm]"""
@@ -54,8 +53,8 @@ class PlanLog:
 
     model: LogModel
     field: WoodField
-    exact: tuple  # kernel arrays without doubts: what is judged
-    conservative: tuple  # kernel arrays with the doubts that a full reserve keeps: what is planned on
+    exact: FieldTables  # kernel arrays without doubts: what is judged
+    conservative: FieldTables  # kernel arrays with the doubts that a full reserve keeps: what is planned on
     origin: Array  # (3,)
     axis: Array  # (3,) unit, along the pith's chord
     reach: float  # chord length between the end planes on the pith
@@ -74,8 +73,7 @@ class PlanLog:
     @property
     def sure(self) -> bool:
         """Whether there is nothing to keep in reserve."""
-        skin, core = self.conservative[2], self.conservative[3]
-        return self.slope_doubt == 0.0 and not skin[..., 3].any() and not core[:, 4].any()
+        return self.slope_doubt == 0.0 and not self.conservative.skin[..., 3].any() and not self.conservative.core[:, 4].any()
 
     @property
     def clear(self) -> float:
@@ -148,7 +146,7 @@ def with_reserve(log: PlanLog, field: WoodField, reserve: Reserve) -> PlanLog:
 
 CROOK_STEP = 100.0
 """The fitted centreline follows what is longer than this, and rounds what is shorter. [mm]"""
-CROOK_MOST = np.radians(0.25)
+CROOK_MOST = float(np.radians(0.25))
 CROOK_SHARE = 0.25
 """Of the sharpest crook. Both found on generated logs: slopes were off by 0.03 to 0.14° on swept, stubbed and round ones, where
 half the second difference is 0.1 to 0.3°, by up to 0.31° on crooked ones, where it is 1° and more."""
@@ -228,7 +226,8 @@ def normal_at(axis: Array, clock: float) -> Array:
     """The direction square to the axis whose clock angle is `clock`, unit, (3,)."""
     e = np.array([0.0, -np.sin(clock), np.cos(clock)])
     e[0] = -(e @ axis) / axis[0]
-    return e / np.linalg.norm(e)
+    unit: Array = e / np.linalg.norm(e)
+    return unit
 
 
 def clock_of_normal(normal: Array) -> float:

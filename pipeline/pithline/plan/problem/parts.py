@@ -36,8 +36,8 @@ def sawn_parts(products: Products, species: str) -> tuple[SawnPart, ...]:
     out = []
     kind = species_of(species)
     for product in products.products:
-        limits = products.limits_of(product)
         for part in product.parts:
+            limits = products.limits_of(product, part)
             sizes = [sawn_size(part, angle, kind, products) for angle in (limits.ring_angle_mean, np.pi / 2)]
             length, width, thickness = (max(size[i] for size in sizes) for i in range(3))
             own = sizes[1]

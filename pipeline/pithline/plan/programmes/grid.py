@@ -45,13 +45,13 @@ class Grid:
     def depths(self) -> Array:
         """Offsets of slab faces from the pith's chord."""
         n = int(np.floor(self.depth_max / self.depth_step))
-        return np.arange(-n, n + 1) * self.depth_step
+        return np.arange(-n, n + 1, dtype=np.float64) * self.depth_step
 
     @property
     def across(self) -> Array:
         """Places across the slab."""
         n = int(np.ceil(self.across_max / self.across_step))
-        return np.arange(-n, n + 1) * self.across_step
+        return np.arange(-n, n + 1, dtype=np.float64) * self.across_step
 
     def roll(self, index: int) -> float:
         """Clock angle of a roll, of any whole number. [rad]"""

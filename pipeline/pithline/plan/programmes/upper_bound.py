@@ -65,7 +65,7 @@ def _fillings(longest: int, steps: NDArray[np.int64], share: Array) -> Array:
 
 
 @njit(cache=True)
-def _filled(usable, fillings, step, cross):
+def _filled(usable: NDArray[np.bool_], fillings: Array, step: float, cross: float) -> float:
     """Sum of the fillings of all runs of `usable` (columns, along)."""
     total = 0.0
     for i in range(usable.shape[0]):
@@ -84,7 +84,7 @@ def _usable(log: PlanLog, parts: Sequence[SawnPart]) -> NDArray[np.bool_]:
     """(columns, along): where wood may lie in a plate of any part; a cell that is so in part counts whole."""
     far = float(log.field.radius.max()) + float(np.abs(log.field.pith - log.field.pith[0]).max()) + BEAM_SIDE
     n = int(np.ceil(far / BEAM_SIDE))
-    places = np.arange(-n, n + 1) * BEAM_SIDE
+    places = np.arange(-n, n + 1, dtype=np.float64) * BEAM_SIDE
     up = normal_at(log.axis, 0.0)
     side = np.cross(log.axis, up)
     count = int(np.ceil(log.reach / BEAM_STEP)) + 1

@@ -82,7 +82,8 @@ def _refitted(
     ends = np.array([corner + i * edges[0] + j * edges[1] + k * edges[2] for i, j, k in np.ndindex(2, 2, 2)])
     spans = []
     for u, size in zip(units, sizes, strict=True):
-        low, high = [], []
+        low: list[float] = []
+        high: list[float] = []
         for face in piece.faces:
             n = np.asarray(face.normal)
             lean = float(n @ u)

@@ -18,7 +18,7 @@ from pithline.plan.api import (
     evaluate,
     practice,
 )
-from pithline.yard.finalise import FinishedPlan, check_script, practice_beside, script_from_plan, settle_by_replay
+from pithline.yard.finalise import FinishedPlan, must_hold, practice_beside, script_from_plan, settle_by_replay
 from pithline.yard.request import Inputs, Request
 from pithline.yard.season.log_plans import layout_from, season_log
 
@@ -58,5 +58,5 @@ def script_of_plan(model: LogModel, inputs: Inputs, plan: Mapping[str, Any]) -> 
         document,
     )
     script = script_from_plan(finished)
-    check_script(script)
+    must_hold(script)
     return script

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from pithline.errors import PithlineError
-from pithline.files.tables import sha256_of
+from pithline.files.read import sha256_of
 from pithline.plan.api import FULL, Effort, Objective
 from pithline.yard.season.asks import Ask
 
@@ -62,19 +62,15 @@ class Result:
 
 def work(job: Job) -> Result:
     """A job's answer. What goes wrong with one log is told in its result and never raised."""
-    from pithline.files.scans import read_scan
-    from pithline.logmodel.fit import fit_log
-    from pithline.yard.one_log import plan_model
+    from pithline.yard.one_log import fit_scan, plan_model
     from pithline.yard.request import Request, read_inputs
     from pithline.yard.season.asks import asked
     from pithline.yard.season.log_plans import least_minutes, plan_data, plans_of
     from pithline.yard.season.plan_script import script_of_plan
 
     try:
-        inputs, path = read_inputs(job.card, job.mill, job.products)
-        scan = read_scan(path)
-        model = fit_log(scan.points, inputs.card, default_up=scan.default_up)
-        del scan
+        inputs = read_inputs(job.card, job.mill, job.products)
+        model = fit_scan(inputs)
         if job.what == "full":
             request = Request(Objective.SETS, job.effort, keep=unpack(job.keep))
             return Result(pack(plan_model(model, asked(inputs, job.asks[-1]), request)))

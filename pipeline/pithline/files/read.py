@@ -1,7 +1,7 @@
-"""Reading TOML by tables of known keys: one walk finds every fault, and the first in file order is told.
+"""Reading files: bytes, their hash, and TOML by tables of known keys, where one walk finds every fault and the first is told.
 
-What a walk returns is the file "as read": the same tables and keys, lengths in mm, rates in mm/min, volumes in mm³,
-weights in kg, angles in degrees as they were typed, and defaults filled in.
+A TOML file "as read" has the same tables and keys, lengths in mm, rates in mm/min, volumes in mm³, weights in kg, angles in degrees as
+they were typed, and defaults filled in.
 """
 
 from __future__ import annotations
@@ -12,29 +12,8 @@ from pathlib import Path
 from typing import Any
 
 from pithline.errors import InputError
-from pithline.keys.declared import Key, Named, Table, Tables
-from pithline.keys.readers import (
-    Read,
-    date,
-    flag,
-    length,
-    list_of,
-    nearest,
-    number,
-    one_of,
-    rate,
-    text,
-    volume,
-    weight,
-    whole,
-)
+from pithline.keys.declared import Table
 from pithline.keys.walk import walk
-
-__all__ = [
-    "Key", "Named", "Read", "Table", "Tables", "date", "flag", "length", "list_of", "nearest", "number",
-    "one_of", "rate", "read_bytes", "read_toml", "sha256_of", "tell", "text", "volume", "weight", "whole",
-]  # fmt: skip
-"""The readers and tables that files are declared with stand in `pithline.keys`."""
 
 
 def sha256_of(path: str | Path) -> str:

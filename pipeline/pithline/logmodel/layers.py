@@ -1,0 +1,187 @@
+"""One surface scanned twice, in two layers that do not meet: passes of a scanner that lost its place between them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from pithline.logmodel.cells import seen_cells
+from pithline.logmodel.model import CLOCK_SAMPLES, clock_angles
+from pithline.logmodel.surface import Surface
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+SECTORS = 12
+"""Windows are so many round the girth…"""
+WINDOW = 4.0
+"""… and so long. [radii]"""
+LEAST_POINTS, MOST_POINTS = 30, 300
+"""A window with fewer points is not asked; of more, so many are."""
+SEEN_PART = 0.5
+"""And this part of its cells was seen: what little lies where bark is hidden is no bark."""
+WIDE = 0.25
+"""Points farther off the outline are of neither layer. [radii]"""
+SURE = 12.0
+"""How much more likely two layers must be than one, as a difference of log-likelihoods…"""
+APART_SPREADS, LEAST_APART = 2.8, 0.025
+"""… how far apart, in spreads of a layer and in radii…"""
+LEAST_SHARE = 0.12
+"""… and what part of the points the smaller one holds: less are strays, ivy, or a bump."""
+MIXED = 0.6
+"""In two layers neighbours are of either; in furrowed bark they are of one: so much of what chance mixes must be mixed."""
+ALONG_GRAIN = 5.0
+"""Furrows run along the log: neighbours are sought so many times farther along it than round it."""
+LEAST_WINDOWS, LEAST_PART = 3, 0.06
+"""Windows that must show two layers, and what part of all those asked."""
+BETWEEN, ELSEWHERE = 0.3, 0.1
+"""What two layers leave open, as parts of how far they lie apart: the bark lies anywhere between them (1/√12), and elsewhere the
+passes are out of place too."""
+EM_ROUNDS = 40
+STARTS = ((0.1, 0.6), (0.25, 0.75), (0.4, 0.9))
+"""Quantiles at which the search for two layers begins."""
+STRAYS = 0.05
+"""Part of a window's points that may be strays."""
+
+
+@dataclass(frozen=True, slots=True)
+class Layers:
+    """Two layers `apart` by so much where they are farthest [mm], in which cells (stations, 72) they were seen, and how far apart
+    in each. [mm]
+    """
+
+    apart: float
+    where: Mask
+    gaps: Array
+
+    @property
+    def caution(self) -> str:
+        """What to say of them."""
+        return (
+            f"The scan shows the bark in two layers up to {self.apart:.0f} mm apart {_side_words(self.where)}: two passes of the "
+            "scanner do not meet there, and the outline runs between them. Scan again, slowly and in one go, where it matters."
+        )
+
+    def added_to(self, stderr: Array) -> Array:
+        """Standard errors (n, 72) of the radii with what the layers leave open: either may be the right one."""
+        widened: Array = np.hypot(stderr, np.where(self.where, BETWEEN * self.gaps, ELSEWHERE * self.apart))
+        return widened
+
+    @property
+    def centre_error(self) -> float:
+        """What they leave open of the centre. [mm]"""
+        return ELSEWHERE * self.apart
+
+
+def _side_words(where: Mask) -> str:
+    """Over what part of the girth the cells reach, in words."""
+    share = where.mean(axis=0)
+    if (share > 0.3).mean() > 0.7:
+        return "all round"
+    clock = clock_angles()
+    middle = np.angle(np.sum(share * np.exp(1j * clock)))
+    hour = round(float(middle) / (np.pi / 6.0)) % 12 or 12
+    return f"about {hour} o'clock"
+
+
+def two_layers(points: Array, surface: Surface) -> Layers | None:
+    """The two layers that bark points (n, 3) lie in, or None where one surface explains them."""
+    out, clock = surface.residuals(points)
+    radius = surface.radius
+    near = np.abs(out) < WIDE * radius
+    x, out, clock = points[near, 0], out[near], clock[near]
+    count = max(int(np.ceil((surface.x[-1] - surface.x[0]) / (WINDOW * radius))), 1)
+    edges = np.linspace(surface.x[0], surface.x[-1], count + 1)
+    row = np.clip(np.searchsorted(edges, x, side="right") - 1, 0, count - 1)
+    column = np.rint(clock * (SECTORS / (2 * np.pi))).astype(int) % SECTORS
+    cell_row = np.clip(np.searchsorted(edges, surface.x, side="right") - 1, 0, count - 1)
+    cell_column = np.rint(np.arange(CLOCK_SAMPLES) * (SECTORS / CLOCK_SAMPLES)).astype(int) % SECTORS
+    seen = seen_cells(surface.cells)
+    gaps = np.zeros((count, SECTORS))
+    asked = 0
+    for k in range(count):
+        for sector in range(SECTORS):
+            here = np.flatnonzero((row == k) & (column == sector))
+            if len(here) < LEAST_POINTS or seen[np.ix_(cell_row == k, cell_column == sector)].mean() < SEEN_PART:
+                continue
+            asked += 1
+            here = here[:: max(1, len(here) // MOST_POINTS)]
+            gaps[k, sector] = _gap(x[here], radius * clock[here], out[here], radius)
+    found = gaps > 0.0
+    if found.sum() < max(LEAST_WINDOWS, LEAST_PART * asked):
+        return None
+    cells = gaps[np.ix_(cell_row, cell_column)]
+    return Layers(float(np.quantile(gaps[found], 0.8)), cells > 0.0, cells)
+
+
+def _gap(x: Array, round_: Array, out: Array, radius: float) -> float:
+    """How far apart two layers of a window's points lie, 0 where there is one. [mm]"""
+    wide, middle = WIDE * radius, float(np.median(out))
+    one = max(1.4826 * float(np.median(np.abs(out - middle))), 1e-3 * radius)
+    single = _mixture(out, middle, middle, one, wide).likelihood
+    best, gap = SURE, 0.0
+    for low, high in STARTS:
+        first, second = np.quantile(out, [low, high])
+        found = _mixture(out, float(first), float(second), 0.4 * one, wide)
+        apart = abs(found.high - found.low)
+        clear = apart > max(APART_SPREADS * found.spread, LEAST_APART * radius)
+        shared = LEAST_SHARE < found.part < 1.0 - LEAST_SHARE
+        if clear and shared and found.likelihood - single > best and _mixed(x, round_, out, found):
+            best, gap = found.likelihood - single, apart
+    return gap
+
+
+class Mixture(NamedTuple):
+    """Middles of two normal layers, their spread, the part of the first, log-likelihood."""
+
+    low: float
+    high: float
+    spread: float
+    part: float
+    likelihood: float
+
+
+@njit(cache=True)
+def _mixture(out: Array, low: float, high: float, spread: float, wide: float) -> Mixture:
+    """Two normal layers of one spread, and strays up to `wide` (EM), from first middles; of equal ones there stays one layer."""
+    count, least, part, single = len(out), 0.05 * spread, 0.5, low == high
+    stray = STRAYS / (2.0 * wide)
+    likelihood = 0.0
+    for _ in range(EM_ROUNDS):
+        scale = (1.0 - STRAYS) / (2.5066282746310002 * spread)
+        one, two, first, second, likelihood = 0.0, 0.0, 0.0, 0.0, 0.0
+        squares_first, squares_second = 0.0, 0.0
+        for k in range(count):
+            a = scale * part * np.exp(-0.5 * ((out[k] - low) / spread) ** 2)
+            b = scale * (1.0 - part) * np.exp(-0.5 * ((out[k] - high) / spread) ** 2)
+            total = a + b + stray
+            likelihood += np.log(total)
+            a, b = a / total, b / total
+            one += a
+            two += b
+            first += a * out[k]
+            second += b * out[k]
+            squares_first += a * out[k] ** 2
+            squares_second += b * out[k] ** 2
+        one, two = max(one, 1e-9), max(two, 1e-9)
+        low, high, part = first / one, second / two, one / (one + two)
+        left = squares_first - one * low**2 + squares_second - two * high**2
+        spread = max(np.sqrt(max(left, 0.0) / (one + two)), least)
+        if single:
+            part = 0.5
+    return Mixture(low, high, spread, part, likelihood)
+
+
+def _mixed(x: Array, round_: Array, out: Array, found: Mixture) -> bool:
+    """Whether neighbours along the bark are of either layer, as chance would have it."""
+    low, high = min(found.low, found.high), max(found.low, found.high)
+    own = (out > low - 3.0 * found.spread) & (out < high + 3.0 * found.spread)
+    places, upper = np.column_stack([x[own] / ALONG_GRAIN, round_[own]]), out[own] > 0.5 * (low + high)
+    neighbour = cKDTree(places).query(places, k=2)[1][:, 1]
+    part = float(upper.mean())
+    return bool((upper != upper[neighbour]).mean() > MIXED * 2.0 * part * (1.0 - part))
