@@ -124,7 +124,7 @@ def climb_curve(curve: Sequence[Sequence[float | None]], now: float, unit: str) 
     best, bound = curve[-1][1], curve[-1][2]
     said = f"best so far {best:.1f} {unit}" + (f", none can exceed {bound:.1f} {unit}" if bound is not None else "")
     ticks = "".join(
-        f'<text x="{left - 8}" y="{place(0, value)[1] + 4:.1f}" text-anchor="end">{value:.0f}</text>'
+        f'<text x="{left - 8}" y="{place(0, value)[1] + 4:.1f}" text-anchor="end">{value:.0f} {html.escape(unit if unit == "L" else "")}</text>'
         f'<path class="rule" d="M{left} {place(0, value)[1]:.1f}H{wide - 12}"/>'
         for value in _ticks(least, most)
     )

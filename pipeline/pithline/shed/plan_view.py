@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from pithline.errors import PithlineError
-from pithline.files.tables import read_bytes
+from pithline.files.read import read_bytes
 from pithline.files.write import write_folder
 from pithline.outputs.cut_script.document import CutScript
 from pithline.outputs.ends import end_face

@@ -72,11 +72,14 @@ def _on_mill(job: PrintJob, setting: ScriptSetting, places: dict[str, int]) -> I
     lines = [_plain(text) for text in set_up_words(job, setting, holding_of(log, setting))]
     if setting.marks is not None:
         lines = lines[:-1]  # what is found is entered on the page, and the page itself says stop
+    special = [_plain(text) for text in special_words(job, setting)]
+    cautions = [text for text in special if text.startswith("Clearance run") or text in {job.fmt.retold(one) for one in setting.cautions}]
+    lines += [text for text in special if text not in cautions]
     heights = _heights(job, setting)
     if heights:
         names = dict.fromkeys(job.fmt.length(mark.height) for mark in setting.marks.both) if setting.marks else {}
         figures.insert(0, ["marks expected at", " | ".join(names)])
-    yield _step(setting.id, "mill", title, figures=figures, lines=lines, cautions=[_plain(text) for text in special_words(job, setting)],
+    yield _step(setting.id, "mill", title, figures=figures, lines=lines, cautions=cautions,
                 rules=[_plain(text) for text in MILL_RULES], preview=places[setting.id], heights=heights, minutes=setting.minutes)  # fmt: skip
     for cut in cuts:
         yield _mill_cut(job, setting, cut, cut is cuts[-1], places)

@@ -13,8 +13,9 @@ from pathlib import Path
 from typing import Any
 
 from pithline.errors import InputError, PithlineError
-from pithline.shed.folder import YardFolder
+from pithline.shed.folder import SCRIPT, YardFolder
 from pithline.shed.jobs import ALIVE_EVERY, Jobs, JobState, stop_file, write_state
+from pithline.shed.sawing import FOUND
 
 
 class Telling:
@@ -72,12 +73,9 @@ def begin(yard: YardFolder, state: JobState, telling: Telling) -> None:
 
 def plan(yard: YardFolder, state: JobState, telling: Telling) -> None:
     """A card to a plan's folder, as the command plan does it."""
-    from pithline.files.write import write_folder
-    from pithline.outputs.plan_folder import plan_files
+    from pithline.library import plan_card, write_plan
     from pithline.plan.api import EFFORTS, Locks, Monitor, Objective
-    from pithline.script.document import dumps
     from pithline.shed.plan_view import keep_view
-    from pithline.yard.one_log import plan_card
     from pithline.yard.request import Request
 
     log, asked = yard.log(state.log), state.asked
@@ -86,38 +84,37 @@ def plan(yard: YardFolder, state: JobState, telling: Telling) -> None:
     objective = Objective(asked["objective"])
     telling.state = replace(telling.state, unit="money" if objective.in_money else "L")
     locks = Locks(bolts=not asked.get("leave_bolts", False))
-    request = Request(objective, EFFORTS[asked["effort"]], pick=_number(asked.get("pick")), rung=asked.get("rung", "paying"), locks=locks)
-    monitor = Monitor(telling.tell, telling.stopped, telling.found)
-    products = [yard.choice_path("products", one) for one in asked["products"]]
-    plans = plan_card(log.card, yard.choice_path("mills", asked["mill"]), products, request, monitor)
+    request = Request(
+        objective, EFFORTS[asked["effort"]], pick=_number(asked.get("pick")), rung=asked.get("rung", "paying"), locks=locks
+    )
+    found = plan_card(
+        log.card,
+        request,
+        mill=yard.choice_path("mills", asked["mill"]),
+        products=[yard.choice_path("products", one) for one in asked["products"]],
+        monitor=Monitor(telling.tell, telling.stopped, telling.found),
+    )
     telling.tell("drawing the sheet, cards, labels and preview", 0.97)
-    files = plan_files(plans.script, asked.get("units", "mm"), asked.get("paper", "A4"))
-    ladder = {path: dumps(script) for path, script in plans.ladder.items()}
-    write_folder(yard.root / state.out, {**files, **ladder})
+    write_plan(found, yard.root / state.out, asked.get("units", "mm"), asked.get("paper", "A4"))
     keep_view(yard, yard.root / state.out, asked.get("units", "mm"))
 
 
 def replan(yard: YardFolder, state: JobState, telling: Telling) -> None:
     """What is left of an opened log, planned anew, as the command replan does it."""
-    import json
-
-    from pithline.files.found import found_as_read
-    from pithline.files.write import write_folder
-    from pithline.outputs.plan_folder import plan_files
+    from pithline.library import read_script, replan_log, write_plan
     from pithline.plan.api import EFFORTS, Monitor, Objective
     from pithline.shed.plan_view import keep_view
-    from pithline.yard.replan_log import replan_log
     from pithline.yard.request import Request
 
     asked = state.asked
-    earlier = yard.plan(state.log, asked["plan"])
-    script = json.loads((earlier.path / "cut-script.json").read_bytes())
-    found = found_as_read(earlier.path / "found.toml")
+    earlier = yard.plan(state.log, asked["plan"]).path
     request = Request(Objective(asked.get("objective", "sets")), EFFORTS[asked.get("effort", "coarse")])
     monitor = Monitor(telling.tell, telling.stopped, telling.found)
-    new = replan_log(script, asked["after"], found, request, monitor, ("the plan", "what was found"))
+    new = replan_log(
+        read_script(earlier / SCRIPT), asked["after"], earlier / FOUND, request, monitor, f"{asked['plan']}/{SCRIPT}"
+    )
     telling.tell("drawing the sheet, cards, labels and preview", 0.97)
-    write_folder(yard.root / state.out, plan_files(new, asked.get("units", "mm"), asked.get("paper", "A4")))
+    write_plan(new, yard.root / state.out, asked.get("units", "mm"), asked.get("paper", "A4"))
     keep_view(yard, yard.root / state.out, asked.get("units", "mm"))
 
 
