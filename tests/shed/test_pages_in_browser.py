@@ -255,9 +255,9 @@ def test_inches_reach_every_page(page):
     page.select_option("#units", "in")
     page.wait_for_selector("#told >> text=Kept")
     ready(page, "/plans/small")
-    page.wait_for_selector("text=Its pages are not drawn yet")  # they are drawn in the other measures first
-    page.click("text=Read it")
-    page.wait_for_selector(".rungs >> text=bd ft", timeout=LONG)
+    page.wait_for_selector(".rungs >> text=bd ft", timeout=LONG)  # once they are drawn in the other measures
+    ready(page, SAW)
+    assert "lb" in json.dumps(page.evaluate("data.steps[1].figures"))
     ready(page, "/settings")
     page.select_option("#units", "mm")
     page.wait_for_selector("#told >> text=Kept")

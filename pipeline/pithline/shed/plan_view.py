@@ -18,14 +18,14 @@ from pithline.outputs.ends import end_face
 from pithline.outputs.formatting import Formatter, sentence
 from pithline.outputs.palette import NEUTRAL, looks
 from pithline.outputs.print_job import PrintJob, print_job
-from pithline.outputs.results import Results, litres_in_words, money_in_words, results_of_totals, sets_in_words
+from pithline.outputs.results import Results, litres_in_words, money_in_words, results_of, results_of_totals, sets_in_words
 from pithline.outputs.sheet.first_page import arm_measures, whole_measures
 from pithline.outputs.sheet.ladder import rung_words
 from pithline.script.document import loads
 from pithline.shed.folder import SCRIPT, YardFolder
 from pithline.shed.saw_steps import saw_steps
 
-FORMAT = 3
+FORMAT = 4
 """Of the kept views: older ones are made anew."""
 
 
@@ -87,23 +87,23 @@ def _ladder(job: PrintJob, plan: Path) -> list[dict[str, Any]]:
     raw = script.raw["proof"].get("ladder") or [{"title": "", "chosen": True, "script": None, **script.raw["totals"]}]
     words = rung_words(job) or [""]
     rows = []
-    for row, said in zip(raw, words, strict=False):
-        own, place = job, row.get("script")
-        if place and (plan / place).is_file():
-            own = print_job(loads((plan / place).read_bytes()), job.fmt.units)
-        totals = own.log.script.totals
-        found = results_of_totals(totals, script.inputs.products, script.inputs.mill.hour_rate)
+    for at, (row, said) in enumerate(zip(raw, [*words, *[""] * len(raw)], strict=False)):
+        place = row.get("script")
+        own = script if row.get("chosen") else None
+        if own is None and place and (plan / place).is_file():
+            own = print_job(loads((plan / place).read_bytes()), job.fmt.units).log.script
+        totals = script.rungs[at].totals if at < len(script.rungs) else script.totals
+        found = results_of(own) if own else results_of_totals(totals, script.inputs.products, script.inputs.mill.hour_rate)
         rows.append(
             {
                 "title": row.get("title") or "the plan",
                 "chosen": bool(row.get("chosen")),
-                "script": place,
                 "words": sentence(said.replace("**", "")) if said else "",
                 "figures": _figures(found, job.fmt, script.inputs.products.currency),
                 "earnings": found.earnings,
                 "hours": found.hours,
                 "sets": sum(found.sets.values()),
-                "picture": end_picture(own.log.script),
+                "picture": end_picture(own) if own else None,
             }
         )
     return rows

@@ -121,7 +121,9 @@ def _mark(desk: PlanDesk) -> tuple[Any, ...] | None:
 
 def _plans_mark(desk: PlanDesk) -> tuple[Any, ...]:
     plans = desk.shed.yard.log(desk.name).plans
-    return tuple((plan.name, plan.made, kept_view(desk.shed.yard, plan.path, desk.shed.units) is not None) for plan in plans)
+    job = desk.shed.jobs.state("look", desk.name)
+    looked = None if job is None else (job.alive, job.fault)
+    return (looked, *((plan.name, plan.made, kept_view(desk.shed.yard, plan.path, desk.shed.units) is not None) for plan in plans))
 
 
 # -- what is asked ----------------------------------------------------------------------------------------------------
@@ -223,7 +225,7 @@ def _plan(desk: PlanDesk, plan: PlanEntry, newest: bool) -> None:
         for number, row in enumerate(view["ladder"]):
             _rung(row, f"{short}-{number}")
     with Tag("ul", look="looks"):
-        shown = {name: look for row in view["ladder"] for name, look in row["picture"]["looks"].items()}
+        shown = {name: look for row in view["ladder"] if row["picture"] for name, look in row["picture"]["looks"].items()}
         for name, (colour, kind) in sorted(shown.items()):
             with Tag("li"):
                 drawing(swatch(colour, kind, name))
@@ -241,23 +243,22 @@ def _plan(desk: PlanDesk, plan: PlanEntry, newest: bool) -> None:
 
 
 def _not_looked_at(desk: PlanDesk, plan: PlanEntry) -> None:
+    """A plan that the command line wrote, or in other measures: it is read in a process of its own."""
     job = desk.shed.jobs.state("look", desk.name)
-    if job is not None and job.fault and job.asked.get("plan") == plan.name:
-        Tag("p", job.fault, "fault")
+    mine = job is not None and job.asked == {"plan": plan.name, "units": desk.shed.units}
+    if job is not None and mine and (job.fault or job.broken_off):
+        Tag("p", job.fault or "Reading it was broken off.", "fault")
         return
-    Tag("p", "Its pages are not drawn yet.")
-
-    def begin() -> None:
+    Tag("p", "It is being read.", "faint")
+    if job is None or not job.alive:
         desk.shed.jobs.start("look", desk.name, {"plan": plan.name, "units": desk.shed.units})
-        say("Reading the plan; it takes a moment.")
-
-    button("Read it", begin)
 
 
 def _rung(row: dict[str, Any], mark: str) -> None:
     with Tag("li", look="chosen" if row["chosen"] else ""):
         Tag("h3", ("This plan: " if row["chosen"] else "") + row["title"])
-        drawing(plan_end(row["picture"], f"The butt end with the plates of the plan {row['title']}", mark))
+        if row["picture"]:
+            drawing(plan_end(row["picture"], f"The butt end with the plates of the plan {row['title']}", mark))
         with Tag("dl"):
             for name, value in row["figures"]:
                 with Tag("div"):
