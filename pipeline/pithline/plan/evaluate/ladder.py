@@ -132,6 +132,6 @@ def paying_rung(rungs: Sequence[ExecutedPlan]) -> int:
     for k in range(1, len(rungs)):
         now, then = rungs[k].earnings, rungs[chosen].earnings
         if now is not None and then is not None and now <= then:
-            break
+            continue
         chosen = k
     return chosen

@@ -40,7 +40,8 @@ def crosscut_log(
     ledger = uncut_log()
     if not places:
         return ledger, (whole,)
-    setting = ledger.open_setting(Setting(Tool.BUCK, "log", True, weight_kg=weight, support=Support.CRADLE))
+    drafted = Setting(Tool.BUCK, "log", True, weight_kg=weight, support=Support.CRADLE, set_up=ledger.fresh("set-up-"))
+    setting = ledger.open_setting(drafted)
     rest, base = ledger.pieces["log"], float(whole.axis @ whole.origin)
     made = []
     for number, place in enumerate(places, start=1):
