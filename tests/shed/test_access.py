@@ -29,8 +29,12 @@ def ask(door, kind="http", method="GET", path="/", query=b"", **headers):
         sent.append(message)
 
     told = {"host": f"127.0.0.1:{PORT}", **{name.replace("_", "-"): value for name, value in headers.items()}}
-    scope = {"type": kind, "path": path, "query_string": query,
-             "headers": [(name.encode(), value.encode()) for name, value in told.items() if value is not None]}  # fmt: skip
+    scope = {
+        "type": kind,
+        "path": path,
+        "query_string": query,
+        "headers": [(name.encode(), value.encode()) for name, value in told.items() if value is not None],
+    }
     if kind == "http":
         scope["method"] = method
     asyncio.run(Gate(page, door)(scope, receive, send))
@@ -50,7 +54,9 @@ def test_another_name_for_this_machine_is_refused(host):
 
 
 @pytest.mark.parametrize("kind", ["http", "websocket"])
-@pytest.mark.parametrize("origin", ["http://evil.example", f"http://127.0.0.1:{PORT + 1}", "null", f"http://localhost.evil.example:{PORT}"])
+@pytest.mark.parametrize(
+    "origin", ["http://evil.example", f"http://127.0.0.1:{PORT + 1}", "null", f"http://localhost.evil.example:{PORT}"]
+)
 def test_another_site_can_neither_ask_nor_open_a_socket(kind, origin):
     status, _, reached = ask(door(), kind, "POST", origin=origin)
     assert status in (403, 4403) and not reached

@@ -6,9 +6,17 @@ import pytest
 
 from pithline.errors import InputError
 from pithline.files.cards import read_card
-from pithline.shed.card_edit import CardText, as_typed, open_card, point_of_touch, save, with_defect, with_keys, without_defect
+from pithline.shed.card_edit import (
+    CardText,
+    as_typed,
+    open_card,
+    point_of_touch,
+    save,
+    with_defect,
+    with_keys,
+    without_defect,
+)
 from pithline.shed.card_form import ALL, DEFECTS
-
 from shed_yard import CARD
 
 
@@ -62,15 +70,30 @@ def test_two_pages_on_one_card_do_not_overwrite_each_other(card):
 
 @pytest.mark.parametrize(
     ("text", "kind", "value"),
-    [("18  mm", "length", "18 mm"), ("3/4 in", "length", "3/4 in"), ("6 ft 3 in", "length", "6 ft 3 in"), ("2,5 cm", "length", "2.5 cm"), ("", "length", None),
-     ("12.5", "number", 12.5), ("420", "number", 420), ("2026-02-11", "date", datetime.date(2026, 2, 11))],
-)  # fmt: skip
+    [
+        ("18  mm", "length", "18 mm"),
+        ("3/4 in", "length", "3/4 in"),
+        ("6 ft 3 in", "length", "6 ft 3 in"),
+        ("2,5 cm", "length", "2.5 cm"),
+        ("", "length", None),
+        ("12.5", "number", 12.5),
+        ("420", "number", 420),
+        ("2026-02-11", "date", datetime.date(2026, 2, 11)),
+    ],
+)
 def test_people_write_lengths_as_they_say_them(text, kind, value):
     assert as_typed("bark.thickness", text, kind) == value
 
 
-@pytest.mark.parametrize(("text", "kind", "says"), [("18", "length", "without a unit"), ("thick", "length", "no length"), ("x", "number", "write a number"),
-                                                    ("11.2.26", "date", "year-month-day")])  # fmt: skip
+@pytest.mark.parametrize(
+    ("text", "kind", "says"),
+    [
+        ("18", "length", "without a unit"),
+        ("thick", "length", "no length"),
+        ("x", "number", "write a number"),
+        ("11.2.26", "date", "year-month-day"),
+    ],
+)
 def test_what_cannot_be_read_is_told_in_a_sentence(text, kind, says):
     with pytest.raises(InputError, match=says):
         as_typed("bark.thickness", text, kind)
@@ -93,7 +116,13 @@ def test_a_defect_without_its_measures_is_refused(card):
 
 
 def test_every_field_of_the_form_is_a_key_that_cards_have(card):
-    values = {"length": "10 mm", "number": 1, "date": datetime.date(2026, 1, 2), "species": "black cherry", "choice": "yard"}
+    values = {
+        "length": "10 mm",
+        "number": 1,
+        "date": datetime.date(2026, 1, 2),
+        "species": "black cherry",
+        "choice": "yard",
+    }
     for fact in ALL.values():
         with_keys(card, {fact.path: values[fact.kind]})
     assert set(DEFECTS) == {"knot", "check", "metal", "rot"}

@@ -134,9 +134,16 @@ def test_a_gltf_may_name_no_file_of_this_machine(tmp_path):
 def test_content_tells_the_kind_of_every_format_that_is_read():
     stl = io.BytesIO(b"\0" * 80 + np.uint32(1).tobytes() + b"\0" * 50).getvalue()
     heads = {
-        "ply": PLY, "las": b"LASF" + b"\0" * 200, "e57": b"ASTM-E57" + b"\0" * 100, "glb": b"glTF\x02\0\0\0", "stl": stl,
-        "obj": b"# made by hand\nv 0 0 0\nv 1 0 0\n", "pcd": b"# .PCD v0.7\nVERSION 0.7\n", "text": b"0.1 0.2 0.3\n0.2 0.3 0.4\n",
-        "gltf": b'{"asset": {"version": "2.0"}}', "zip": b"PK\x03\x04",
-    }  # fmt: skip
+        "ply": PLY,
+        "las": b"LASF" + b"\0" * 200,
+        "e57": b"ASTM-E57" + b"\0" * 100,
+        "glb": b"glTF\x02\0\0\0",
+        "stl": stl,
+        "obj": b"# made by hand\nv 0 0 0\nv 1 0 0\n",
+        "pcd": b"# .PCD v0.7\nVERSION 0.7\n",
+        "text": b"0.1 0.2 0.3\n0.2 0.3 0.4\n",
+        "gltf": b'{"asset": {"version": "2.0"}}',
+        "zip": b"PK\x03\x04",
+    }
     assert {kind: kind_by_content(head) for kind, head in heads.items()} == {kind: kind for kind in heads}
     assert check_kind("a.LAZ", heads["las"]) == "laz" and check_kind("a.xyz", b"x,y,z\n1,2,3\n") == "xyz"

@@ -11,12 +11,12 @@ import urllib.request
 from pathlib import Path
 
 import pytest
-from shed_yard import SAMPLES, free_port, make_yard, start, stop
 
 from pithline.files.cards import read_card
 from pithline.shed.folder import YardFolder
 from pithline.shed.jobs import Jobs, JobState, write_state
 from pithline.shed.plan_view import keep_view
+from shed_yard import SAMPLES, free_port, make_yard, start, stop
 
 api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed: pip install '.[test]'")
 CHROMIUM = Path("/usr/bin/chromium")
@@ -61,7 +61,14 @@ def page(browser, server, port):
     opened.set_default_timeout(30_000)
     broken, elsewhere = [], []
     opened.on("pageerror", lambda error: broken.append(str(error)))
-    opened.on("request", lambda asked: elsewhere.append(asked.url) if not asked.url.startswith((f"http://127.0.0.1:{port}", "data:", "blob:")) else None)
+    opened.on(
+        "request",
+        lambda asked: (
+            elsewhere.append(asked.url)
+            if not asked.url.startswith((f"http://127.0.0.1:{port}", "data:", "blob:"))
+            else None
+        ),
+    )
     opened.base = f"http://127.0.0.1:{port}"
     yield opened
     context.close()
@@ -85,8 +92,13 @@ def test_nothing_runs_off_the_page_and_everything_can_be_hit(page, path, size):
     ready(page, path)
     page.wait_for_timeout(700)
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
-    shown = "[...document.querySelectorAll('button, .act, select, input:not([type=file])')].filter((e) => e.offsetParent && !e.matches('[type=radio], [type=checkbox]'))"
-    low = page.evaluate(f"{shown}.map((e) => [e.offsetHeight, e.id, e.textContent]).filter((e) => e[0] < 40)")
+    shown = (
+        "[...document.querySelectorAll('button, .act, select, input:not([type=file], [type=radio], [type=checkbox])')]"
+    )
+    heights = (
+        ".filter((e) => e.offsetParent).map((e) => [e.offsetHeight, e.id, e.textContent]).filter((e) => e[0] < 40)"
+    )
+    low = page.evaluate(shown + heights)
     assert low == []
 
 
@@ -96,11 +108,17 @@ def test_every_field_has_a_label_and_the_page_a_language(page, path):
     page.wait_for_timeout(500)
     assert page.evaluate("document.documentElement.lang").startswith("en")
     assert page.evaluate("document.querySelectorAll('h1').length") == 1
+    fields = "[...document.querySelectorAll('input, select, textarea')]"
     nameless = page.evaluate(
-        "[...document.querySelectorAll('input, select, textarea')].filter((e) => !e.labels.length && !e.getAttribute('aria-label')).map((e) => e.outerHTML)"
+        f"{fields}.filter((e) => !e.labels.length && !e.getAttribute('aria-label')).map((e) => e.outerHTML)"
     )
     assert nameless == []
-    assert page.evaluate("[...document.querySelectorAll('button')].filter((e) => !e.textContent.trim() && !e.getAttribute('aria-label')).length") == 0
+    assert (
+        page.evaluate(
+            "[...document.querySelectorAll('button')].filter((e) => !e.textContent.trim() && !e.getAttribute('aria-label')).length"
+        )
+        == 0
+    )
 
 
 @pytest.mark.skipif(not AXE.is_file(), reason="axe-core is not installed: run `npm install` in tests/shed")
@@ -110,7 +128,11 @@ def test_axe_finds_no_serious_fault(page, path):
     page.wait_for_timeout(700)
     page.evaluate(AXE.read_text(encoding="utf-8"))
     found = page.evaluate("axe.run(document, {runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa']})")
-    serious = [(one["id"], [node["html"][:160] for node in one["nodes"]][:3]) for one in found["violations"] if one["impact"] in ("serious", "critical")]
+    serious = [
+        (one["id"], [node["html"][:160] for node in one["nodes"]][:3])
+        for one in found["violations"]
+        if one["impact"] in ("serious", "critical")
+    ]
     assert serious == []
 
 
@@ -132,7 +154,11 @@ def test_from_a_scan_to_a_card_by_touch(page, yard):
     page.wait_for_selector(".error >> text=without a unit")
     assert page.input_value("#bark-thickness") == "7/16 in"
     card = read_card(yard / "b-my-log.toml")
-    assert card.pith_butt is not None and card.bark_thickness == pytest.approx(25.4 * 7 / 16) and card.sapwood_thickness is None
+    assert (
+        card.pith_butt is not None
+        and card.bark_thickness == pytest.approx(25.4 * 7 / 16)
+        and card.sapwood_thickness is None
+    )
     assert "# thickness = " in (yard / "b-my-log.toml").read_text()
 
 
@@ -157,8 +183,16 @@ def test_a_scan_that_shows_no_log_says_so_and_offers_ways_on(page, yard):
 def test_a_search_is_shown_to_whoever_opens_the_page_and_stops_on_request(page, yard):
     stand_in = subprocess.Popen([sys.executable, "-c", "import time; time.sleep(120)", "pithline.shed.worker"])
     jobs = Jobs(YardFolder(yard))
-    state = JobState("plan", "small", what="searching, any angle", part=0.5, unit="L", pid=stand_in.pid, started=time.time() - 60,
-                     curve=[[10.0, 11.2, None], [30.0, 16.5, 19.8]])  # fmt: skip
+    state = JobState(
+        "plan",
+        "small",
+        what="searching, any angle",
+        part=0.5,
+        unit="L",
+        pid=stand_in.pid,
+        started=time.time() - 60,
+        curve=[[10.0, 11.2, None], [30.0, 16.5, 19.8]],
+    )
     try:
         write_state(jobs.path("plan", "small"), state)
         ready(page, "/plans/small")
@@ -265,10 +299,22 @@ def test_inches_reach_every_page(page):
 
 @pytest.mark.parametrize(
     "path",
-    ["/log/..%2f..%2fetc", "/log/%3Cscript%3E", "/plans/nobody", "/saw/small?plan=../../etc", "/saw/small?plan=%3Cb%3E", "/plan-file/small/passwd?plan=small/plan-1",
-     "/plan-file/small/cut-script.json?plan=../..", "/plan-file/..%2f/cut-script.json?plan=x", "/face/small/..%2fbutt", "/face/..%2f..%2fx/butt", "/fit/..%2fx/fit.png",
-     "/shed-files/..%2f..%2fserver.py", "/shed-files/%2e%2e/server.py"],
-)  # fmt: skip
+    [
+        "/log/..%2f..%2fetc",
+        "/log/%3Cscript%3E",
+        "/plans/nobody",
+        "/saw/small?plan=../../etc",
+        "/saw/small?plan=%3Cb%3E",
+        "/plan-file/small/passwd?plan=small/plan-1",
+        "/plan-file/small/cut-script.json?plan=../..",
+        "/plan-file/..%2f/cut-script.json?plan=x",
+        "/face/small/..%2fbutt",
+        "/face/..%2f..%2fx/butt",
+        "/fit/..%2fx/fit.png",
+        "/shed-files/..%2f..%2fserver.py",
+        "/shed-files/%2e%2e/server.py",
+    ],
+)
 def test_names_in_addresses_are_never_paths(server, port, path):
     try:
         with urllib.request.urlopen(f"http://127.0.0.1:{port}{path}", timeout=20) as answer:

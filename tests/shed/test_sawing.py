@@ -6,12 +6,29 @@ from pithline.errors import InputError
 from pithline.files.found import found_as_read
 from pithline.shed.sawing import FOUND, FOUND_FORMS, last_cut, read_state, with_events, write_found, write_sawing
 
-STEPS = [{"id": "before", "cuts": []}, {"id": "set-1", "cuts": []}, {"id": "cut-1", "cuts": ["cut-1"]}, {"id": "cut-2", "cuts": ["cut-2"]},
-         {"id": "S2-1", "cuts": ["cut-3", "cut-4"]}]  # fmt: skip
+STEPS = [
+    {"id": "before", "cuts": []},
+    {"id": "set-1", "cuts": []},
+    {"id": "cut-1", "cuts": ["cut-1"]},
+    {"id": "cut-2", "cuts": ["cut-2"]},
+    {"id": "S2-1", "cuts": ["cut-3", "cut-4"]},
+]
 NAMES = frozenset(step["id"] for step in STEPS)
 CUTS = ["cut-1", "cut-2", "cut-3", "cut-4"]
-FILLED = {"id": "S2", "from_mark": "36 mm", "thickness": "26 mm", "end": "butt", "from_left": "240 mm", "from_top": "238 mm", "x": "600 mm",
-          "clock_deg": "40", "diameter": "60 mm", "length": "120 mm", "depth": "80 mm", "margin": "50 mm"}  # fmt: skip
+FILLED = {
+    "id": "S2",
+    "from_mark": "36 mm",
+    "thickness": "26 mm",
+    "end": "butt",
+    "from_left": "240 mm",
+    "from_top": "238 mm",
+    "x": "600 mm",
+    "clock_deg": "40",
+    "diameter": "60 mm",
+    "length": "120 mm",
+    "depth": "80 mm",
+    "margin": "50 mm",
+}
 
 
 def done(*steps):
@@ -39,10 +56,17 @@ def test_two_pages_that_tell_in_turn_keep_what_the_other_told(tmp_path):
 
 @pytest.mark.parametrize(
     "event",
-    [{}, {"name": "a"}, {"name": "a", "what": "done", "step": "no such"}, {"name": "a", "what": "heights", "step": "set-1", "values": ["x", 1]},
-     {"name": "a", "what": "found", "find": {"kind": "gold"}}, {"name": "a" * 100, "what": "done", "step": "before"}, "text",
-     {"name": "a", "what": "heights", "step": "set-1", "values": [float("nan"), 1]}],
-)  # fmt: skip
+    [
+        {},
+        {"name": "a"},
+        {"name": "a", "what": "done", "step": "no such"},
+        {"name": "a", "what": "heights", "step": "set-1", "values": ["x", 1]},
+        {"name": "a", "what": "found", "find": {"kind": "gold"}},
+        {"name": "a" * 100, "what": "done", "step": "before"},
+        "text",
+        {"name": "a", "what": "heights", "step": "set-1", "values": [float("nan"), 1]},
+    ],
+)
 def test_what_is_no_event_is_refused(tmp_path, event):
     with pytest.raises(InputError):
         with_events(read_state(tmp_path, "abc"), [event], NAMES)
@@ -58,7 +82,9 @@ def test_every_find_makes_a_file_that_replan_reads(tmp_path, kind):
 
 
 def test_finds_are_taken_off_again_and_unread_ones_refused(tmp_path):
-    state = with_events(read_state(tmp_path, "abc"), [{"name": "f", "what": "found", "find": {"kind": "spoilt", "id": "S2"}}], NAMES)
+    state = with_events(
+        read_state(tmp_path, "abc"), [{"name": "f", "what": "found", "find": {"kind": "spoilt", "id": "S2"}}], NAMES
+    )
     assert with_events(state, [{"name": "g", "what": "unfound", "of": "f"}], NAMES)["found"] == []
     with pytest.raises(InputError, match="without a unit"):
         with_events(state, [{"name": "h", "what": "found", "find": {"kind": "bark", "thickness": "18"}}], NAMES)

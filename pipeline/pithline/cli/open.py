@@ -13,8 +13,12 @@ HERE = "127.0.0.1"
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The command's own arguments."""
-    parser.add_argument("folder", metavar="FOLDER", nargs="?", default=".", help="where scans and cards lie [default: this folder]")
-    parser.add_argument("--port", metavar="N", type=_port, help="port of the page [default: the first free one from 8765]")
+    parser.add_argument(
+        "folder", metavar="FOLDER", nargs="?", default=".", help="where scans and cards lie [default: this folder]"
+    )
+    parser.add_argument(
+        "--port", metavar="N", type=_port, help="port of the page [default: the first free one from 8765]"
+    )
     parser.add_argument("--no-browser", action="store_true", help="start no browser, only say the address")
     parser.add_argument(
         "--share",
@@ -41,8 +45,9 @@ def run(args: argparse.Namespace, console: Console) -> int:
     if args.share:
         console.show(
             f"For a phone on the same network: {shed.address}/enter?key={shed.door.new_key()}\n"
-            "Each address lets one browser in, once; Settings shows further ones, with a code to point the phone's camera at. Whoever is in can "
-            "see and change everything in this folder, and nothing outside it. Nothing is encrypted on the way: share on a network that you trust."
+            "Each address lets one browser in, once; Settings shows further ones, with a code to point the phone's camera at. "
+            "Whoever is in can see and change everything in this folder, and nothing outside it. Nothing is encrypted on the way: "
+            "share on a network that you trust."
         )
     console.show("Stop it with Ctrl-C; plans that are being made go on without it.")
     serve(shed, host, port, False if args.no_browser else start)

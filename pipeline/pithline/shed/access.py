@@ -97,7 +97,9 @@ class Door:
         if changing and origin is None and headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
             return "Another site may not ask this page."
         if self.shared and not self._has_pass(headers):
-            return "This yard is shared by key: open it with the address or the code shown on the machine that it runs on."
+            return (
+                "This yard is shared by key: open it with the address or the code shown on the machine that it runs on."
+            )
         return ""
 
     def _has_pass(self, headers: MutableMapping[str, str]) -> bool:
@@ -146,11 +148,18 @@ class Gate:
         key = parse_qs(scope.get("query_string", b"").decode("ascii", "replace")).get("key", [""])[0]
         found = self.door.take(key)
         if found is None:
-            await _answer(send, 403, "That key was used already, or is none; show a new code on the machine that the yard runs on.")
+            await _answer(
+                send,
+                403,
+                "That key was used already, or is none; show a new code on the machine that the yard runs on.",
+            )
             return
         cookie = f"{COOKIE}={found}; Path=/; HttpOnly; SameSite=Strict"
         # a page that moves on by itself, not a redirect: after a redirect from elsewhere a strict cookie is not sent
-        page = '<!doctype html><html lang="en"><title>Pithline</title><meta http-equiv="refresh" content="0;url=/">' '<p><a href="/">To the yard</a>'
+        page = (
+            '<!doctype html><html lang="en"><title>Pithline</title><meta http-equiv="refresh" content="0;url=/">'
+            '<p><a href="/">To the yard</a>'
+        )
         await _answer(send, 200, page, [(b"set-cookie", cookie.encode())], b"text/html; charset=utf-8")
 
 
@@ -162,14 +171,20 @@ def _with_headers(send: Send) -> Send:
     async def sent(message: MutableMapping[str, Any]) -> None:
         if message["type"] == "http.response.start":
             own = {name for name, _ in HEADERS}
-            message["headers"] = [pair for pair in message.get("headers", []) if pair[0].lower() not in own] + list(HEADERS)
+            message["headers"] = [pair for pair in message.get("headers", []) if pair[0].lower() not in own] + list(
+                HEADERS
+            )
         await send(message)
 
     return sent
 
 
 async def _answer(
-    send: Send, status: int, text: str, more: Iterable[tuple[bytes, bytes]] = (), kind: bytes = b"text/plain; charset=utf-8"
+    send: Send,
+    status: int,
+    text: str,
+    more: Iterable[tuple[bytes, bytes]] = (),
+    kind: bytes = b"text/plain; charset=utf-8",
 ) -> None:
     headers = [(b"content-type", kind), (b"cache-control", b"no-store"), *HEADERS, *more]
     await send({"type": "http.response.start", "status": status, "headers": headers})

@@ -36,7 +36,9 @@ class CardText:
         try:
             return tomlkit.parse(self.text).unwrap()
         except TOMLKitError as error:
-            raise InputError(f"{self.path.name} is not readable as TOML: {error}; mend that line in a text editor.") from None
+            raise InputError(
+                f"{self.path.name} is not readable as TOML: {error}; mend that line in a text editor."
+            ) from None
 
     def value(self, path: str) -> Any:
         """What a key such as "bark.thickness" holds as written; `None` where it is silent."""
@@ -64,7 +66,8 @@ def with_keys(card: CardText, changes: Mapping[str, Any]) -> CardText:
     """
     text = card.text
     for path, value in changes.items():
-        text = _put(text, *path.split(".", 1), value)
+        table_name, _, key = path.partition(".")
+        text = _put(text, table_name, key, value)
     return checked(CardText(card.path, text))
 
 
@@ -148,7 +151,9 @@ def save(card: CardText, seen: Mapping[str, Any]) -> None:
     now = open_card(card.path)
     for path, value in seen.items():
         if now.value(path) != value:
-            raise InputError(f"{path} was changed elsewhere meanwhile: the card now says {now.value(path)}; look, then change it again.")
+            raise InputError(
+                f"{path} was changed elsewhere meanwhile: the card now says {now.value(path)}; look, then change it again."
+            )
     write_folder(card.path.parent, {card.path.name: card.text.encode()})
 
 
@@ -200,4 +205,6 @@ def point_of_touch(face: Mapping[str, Any], across: float, down: float) -> dict[
         From the leftmost and topmost point over bark. [mm]
     """
     axes: Sequence[Sequence[float]] = (face["corner"], face["right"], face["under"])
-    return {"xyz": [round(origin + across * right + down * under, 5) for origin, right, under in zip(*axes, strict=True)]}
+    return {
+        "xyz": [round(origin + across * right + down * under, 5) for origin, right, under in zip(*axes, strict=True)]
+    }

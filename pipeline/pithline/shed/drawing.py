@@ -68,7 +68,9 @@ def model_side(model: Mapping[str, Any], label: str) -> str:
 
 def plan_end(picture: Mapping[str, Any], label: str, number: str) -> str:
     """An end with the plates of a plan; every part has its colour and its pattern."""
-    defs = "".join(_pattern(f"look-{number}-{at}", colour, kind) for at, (colour, kind) in enumerate(picture["looks"].values()))
+    defs = "".join(
+        _pattern(f"look-{number}-{at}", colour, kind) for at, (colour, kind) in enumerate(picture["looks"].values())
+    )
     order = {name: at for at, name in enumerate(picture["looks"])}
     plates = "".join(_plate(plate, f"look-{number}-{order[plate['part']]}") for plate in picture["plates"])
     return end_grain(picture["bark"], picture["wood"], f"<defs>{defs}</defs>{plates}", label)
@@ -96,9 +98,8 @@ def _pattern(name: str, colour: str, kind: int) -> str:
     lines = {1: "M0 5H10", 2: "M5 0V10", 3: "M0 0L10 10", 4: "M10 0L0 10", 5: "M0 0L10 10M10 0L0 10"}
     inside = f'<path d="{lines[kind]}" stroke="{ink}" stroke-width="1.4"/>' if kind in lines else ""
     inside += f'<circle cx="5" cy="5" r="1.8" fill="{ink}"/>' if kind == 6 else ""
-    return (
-        f'<pattern id="{name}" width="10" height="10" patternUnits="userSpaceOnUse"><rect width="10" height="10" fill="{colour}"/>{inside}</pattern>'
-    )
+    size = 'width="10" height="10"'
+    return f'<pattern id="{name}" {size} patternUnits="userSpaceOnUse"><rect {size} fill="{colour}"/>{inside}</pattern>'
 
 
 def climb_curve(curve: Sequence[Sequence[float | None]], now: float, unit: str) -> str:
@@ -111,7 +112,9 @@ def climb_curve(curve: Sequence[Sequence[float | None]], now: float, unit: str) 
     least = min(0.0, min(values))
 
     def place(seconds: float, value: float) -> tuple[float, float]:
-        return left + (wide - left - 12) * seconds / end, high - low - (high - low - 14) * (value - least) / (most - least or 1.0)
+        return left + (wide - left - 12) * seconds / end, high - low - (high - low - 14) * (value - least) / (
+            most - least or 1.0
+        )
 
     def stairs(column: int) -> str:
         known = [(float(point[0] or 0.0), float(point[column] or 0.0)) for point in curve if point[column] is not None]
@@ -123,16 +126,19 @@ def climb_curve(curve: Sequence[Sequence[float | None]], now: float, unit: str) 
 
     best, bound = curve[-1][1], curve[-1][2]
     said = f"best so far {best:.1f} {unit}" + (f", none can exceed {bound:.1f} {unit}" if bound is not None else "")
-    ticks = "".join(
-        f'<text x="{left - 8}" y="{place(0, value)[1] + 4:.1f}" text-anchor="end">{value:.0f} {html.escape(unit if unit == "L" else "")}</text>'
-        f'<path class="rule" d="M{left} {place(0, value)[1]:.1f}H{wide - 12}"/>'
-        for value in _ticks(least, most)
-    )
+    ticks = "".join(_tick(value, place(0.0, value)[1], left, wide - 12, unit) for value in _ticks(least, most))
     return (
         f'<svg class="climb" viewBox="0 0 {wide:.0f} {high:.0f}" role="img" aria-label="{html.escape(said)}">{ticks}'
         f'<path class="bound" d="{stairs(2)}"/><path class="best" d="{stairs(1)}"/>'
         f'<text x="{left}" y="{high - 10}">0 s</text><text x="{wide - 12}" y="{high - 10}" text-anchor="end">{end:.0f} s</text></svg>'
     )
+
+
+def _tick(value: float, height: float, left: float, right: float, unit: str) -> str:
+    """A level line with its figure; money has no unit of its own."""
+    figure = f"{value:.0f} L" if unit == "L" else f"{value:.0f}"
+    words = f'<text x="{left - 8}" y="{height + 4:.1f}" text-anchor="end">{figure}</text>'
+    return f'{words}<path class="rule" d="M{left} {height:.1f}H{right}"/>'
 
 
 def _ticks(least: float, most: float) -> list[float]:

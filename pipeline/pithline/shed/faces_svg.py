@@ -33,7 +33,8 @@ def face_svg(face: Mapping[str, Any], end: str, picture: str, marked: bool) -> s
     dashes = "" if marked else 'stroke-dasharray="5 4"'
     return (
         f'<svg viewBox="{-room} {-room} {wide + 2 * room} {high + 2 * room}" role="img" aria-label="{html.escape(words)}">'
-        f'{unseen}<image href="{html.escape(picture)}" x="{-room}" y="{-room}" width="{wide + 2 * room + 2}" height="{high + 2 * room + 2}" '
+        f'{unseen}<image href="{html.escape(picture)}" x="{-room}" y="{-room}" width="{wide + 2 * room + 2}" '
+        f'height="{high + 2 * room + 2}" '
         f'preserveAspectRatio="xMinYMin meet"/>'
         f'<path class="outline" d="{outline}"/><path class="line12" d="M{px} {py}L{tx} {ty}"/>'
         f'<text x="{tx + 6}" y="{ty + 24}" font-size="20">12</text>'

@@ -77,14 +77,19 @@ def fit_and_show(yard: YardFolder, log: str, pick: int | None = None, pictures: 
     shown = {"facts": found, "faces": {name: face[0] for name, face in faces.items()}}
     write_folder(
         yard.hidden / "faces" / log,
-        {"faces.json": json.dumps(shown, separators=(",", ":")).encode(), **{f"{name}.png": face[1] for name, face in faces.items()}},
+        {
+            "faces.json": json.dumps(shown, separators=(",", ":")).encode(),
+            **{f"{name}.png": face[1] for name, face in faces.items()},
+        },
     )
     return found
 
 
 def facts(model: LogModel) -> dict[str, Any]:
     """The figures of a fit. [mm, litres, share]"""
-    ends = model.splines(model.pith)(np.array([0.0, model.length])) - model.splines(model.centre)(np.array([0.0, model.length]))
+    ends = model.splines(model.pith)(np.array([0.0, model.length])) - model.splines(model.centre)(
+        np.array([0.0, model.length])
+    )
     return {
         "length": model.length,
         "diameter_butt": diameter_butt(model),
@@ -148,7 +153,10 @@ def _picture(view: EndView, width: float, height: float) -> bytes:
         flat = cell[inside, 1] * shape[1] + cell[inside, 0]
         shade = np.full((len(flat), 3), (176, 148, 112)) if view.colours is None else view.colours[inside]
         count = np.bincount(flat, minlength=shape[0] * shape[1])
-        mean = [np.bincount(flat, shade[:, band].astype(float), shape[0] * shape[1]) / np.maximum(count, 1) for band in range(3)]
+        mean = [
+            np.bincount(flat, shade[:, band].astype(float), shape[0] * shape[1]) / np.maximum(count, 1)
+            for band in range(3)
+        ]
         far, (row, column) = distance_transform_edt(count.reshape(shape) == 0, return_indices=True)
         picture[..., :3] = np.stack(mean, axis=-1).reshape(*shape, 3)[row, column]
         sheet = Image.new("L", (shape[1], shape[0]))

@@ -128,7 +128,11 @@ class YardFolder:
 
 
 def _is_scan(path: Path) -> bool:
-    return path.is_file() and not path.name.startswith(".") and path.suffix.lower().lstrip(".") in SCAN_SUFFIXES - {"txt", "csv"}
+    return (
+        path.is_file()
+        and not path.name.startswith(".")
+        and path.suffix.lower().lstrip(".") in SCAN_SUFFIXES - {"txt", "csv"}
+    )
 
 
 def _is_card(path: Path) -> bool:
@@ -154,7 +158,9 @@ def _log_id(path: Path) -> str:
 def _from_card(name: str, path: Path, plans: tuple[PlanEntry, ...]) -> LogEntry:
     log = _card_tables(path).get("log")
     if not isinstance(log, dict):
-        return LogEntry(name, path, None, fault="the card cannot be read as TOML; mend it in a text editor", plans=plans)
+        return LogEntry(
+            name, path, None, fault="the card cannot be read as TOML; mend it in a text editor", plans=plans
+        )
     scan = path.parent / str(log["scan"]) if log.get("scan") else None
     there = scan is not None and scan.is_file() and path.parent.resolve() in scan.resolve().parents
     return LogEntry(name, path, scan if there else None, str(log.get("species", "")), plans=plans)

@@ -64,9 +64,14 @@ def kind_by_content(head: bytes) -> str:
 
 
 _STARTS = (
-    (b"ply", "ply"), (b"LASF", "las"), (b"ASTM-E57", "e57"), (b"glTF", "glb"), (b"PK\x03\x04", "zip"), (b"\x89PNG", "picture"),
+    (b"ply", "ply"),
+    (b"LASF", "las"),
+    (b"ASTM-E57", "e57"),
+    (b"glTF", "glb"),
+    (b"PK\x03\x04", "zip"),
+    (b"\x89PNG", "picture"),
     (b"\xff\xd8\xff", "picture"),
-)  # fmt: skip
+)
 _MAY_BE = {"las": {"las", "laz"}, "text": {"xyz", "txt", "csv", "asc", "pts"}, "stl": {"stl"}}
 
 
@@ -74,7 +79,9 @@ def check_kind(sent: str, head: bytes) -> str:
     """The suffix to keep a scan under; InputError where its name and its content disagree, or it is no scan."""
     suffix, kind = suffix_of(sent), kind_by_content(head)
     if suffix not in SCAN_SUFFIXES:
-        raise InputError(f'"{suffix[:12] or "no suffix"}" is no scan that can be read; export it as one of: {", ".join(sorted(SCAN_SUFFIXES))}.')
+        raise InputError(
+            f'"{suffix[:12] or "no suffix"}" is no scan that can be read; export it as one of: {", ".join(sorted(SCAN_SUFFIXES))}.'
+        )
     if suffix not in _MAY_BE.get(kind, {kind}):
         shown = f"its content is {kind.upper()}" if kind else "its content is no scan"
         raise InputError(f"the file is named .{suffix}, but {shown}; export the scan again.")
@@ -89,7 +96,9 @@ def check_zip(path: Path) -> None:
     except zipfile.BadZipFile:
         raise InputError("the zip cannot be read; pack the scan again.") from None
     if len(entries) > MOST_PACKED_FILES or sum(entry.file_size for entry in entries) > LARGEST_UNPACKED:
-        raise InputError(f"the zip unpacks to more than {LARGEST_UNPACKED // GIB} GiB or {MOST_PACKED_FILES} files; send the scan alone.")
+        raise InputError(
+            f"the zip unpacks to more than {LARGEST_UNPACKED // GIB} GiB or {MOST_PACKED_FILES} files; send the scan alone."
+        )
     for entry in entries:
         if entry.filename.startswith(("/", "\\")) or ".." in re.split(r"[/\\]", entry.filename):
             raise InputError("the zip holds a file outside its own folder; pack the scan again.")
@@ -124,7 +133,9 @@ async def take_in(root: Path, sent: str, chunks: AsyncIterator[bytes]) -> Path:
             async for chunk in chunks:
                 written += len(chunk)
                 if written > room:
-                    raise InputError(f"the file is larger than the {room // 1024**2} MiB that this yard takes; thin the scan out.")
+                    raise InputError(
+                        f"the file is larger than the {room // 1024**2} MiB that this yard takes; thin the scan out."
+                    )
                 if not suffix:
                     head += chunk
                     if len(head) >= HEAD:

@@ -105,7 +105,12 @@ class Jobs:
         log_file = path.with_suffix(".log").open("wb")
         with log_file:
             process = subprocess.Popen(
-                command, stdin=subprocess.DEVNULL, stdout=log_file, stderr=log_file, start_new_session=True, env=environment
+                command,
+                stdin=subprocess.DEVNULL,
+                stdout=log_file,
+                stderr=log_file,
+                start_new_session=True,
+                env=environment,
             )
         _children.append(process)
         return _named(path, state, process.pid)

@@ -40,13 +40,17 @@ class Tag(TextElement):
     def on_change(self, handler: Callable[[str], Any]) -> Tag:
         """Do something with the new text of a field once it is left or chosen."""
 
-
         def changed(event: Any) -> None:
             self.keep(str(event.args))
             guarded(lambda: handler(str(event.args)))
 
         self.on("change", changed, js_handler="(e) => emit(e.target.value)")
         return self
+
+
+def chosen(attribute: str, value: bool) -> dict[str, Any]:
+    """An attribute that is there or not: `**chosen("checked", on)`."""
+    return {attribute: True} if value else {}
 
 
 def guarded(handler: Callable[[], Any]) -> Any:
@@ -91,7 +95,7 @@ def choice(label: str, options: dict[str, str], value: str, handler: Callable[[s
     made = Tag("select", id=name)
     with made:
         for key, text in options.items():
-            Tag("option", text, value=key, **({"selected": True} if key == value else {}))
+            Tag("option", text, value=key, **chosen("selected", key == value))
     made.on_change(handler)
     return made
 
@@ -111,19 +115,26 @@ def frame(yard: YardFolder, title: str, here: str, places: list[tuple[str, str]]
         Ways to go from this page, besides the yard.
     """
     ui.page_title(f"{title} · Pithline")
-    ui.add_head_html('<link rel="stylesheet" href="/shed-files/shed.css"><script src="/shed-files/shed.js" defer></script>')
+    ui.add_head_html(
+        '<link rel="stylesheet" href="/shed-files/shed.css"><script src="/shed-files/shed.js" defer></script>'
+    )
     link("Skip to the page", "#page", "skip")
     with Tag("header", look="head"):
         link(yard.root.name or "Yard", "/", "home", aria_label=f"The yard: {yard.root.name}")
         with Tag("nav", aria_label="Pages"), Tag("ul"):
             for name, path in places:
                 with Tag("li"):
-                    link(name, path, "here" if path == here else "", **({"aria-current": "page"} if path == here else {}))
+                    link(
+                        name, path, "here" if path == here else "", **({"aria-current": "page"} if path == here else {})
+                    )
     with Tag("div", look="sheet", id="page"):  # the page library draws the main landmark round all of it
         Tag("h1", title)
         yield
     with Tag("footer"):
-        Tag("p", "A plan says where to cut, not whether it is safe to. The maker's manual, local codes and licensed practice come first.")
+        Tag(
+            "p",
+            "A plan says where to cut, not whether it is safe to. The maker's manual, local codes and licensed practice come first.",
+        )
     Tag("div", look="told", id="told", role="status", aria_live="polite")
 
 

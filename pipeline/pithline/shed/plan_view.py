@@ -18,7 +18,14 @@ from pithline.outputs.ends import end_face
 from pithline.outputs.formatting import Formatter, sentence
 from pithline.outputs.palette import NEUTRAL, looks
 from pithline.outputs.print_job import PrintJob, print_job
-from pithline.outputs.results import Results, litres_in_words, money_in_words, results_of, results_of_totals, sets_in_words
+from pithline.outputs.results import (
+    Results,
+    litres_in_words,
+    money_in_words,
+    results_of,
+    results_of_totals,
+    sets_in_words,
+)
 from pithline.outputs.sheet.first_page import arm_measures, whole_measures
 from pithline.outputs.sheet.ladder import rung_words
 from pithline.script.document import loads
@@ -32,14 +39,19 @@ FORMAT = 4
 def keep_view(yard: YardFolder, plan: Path, units: str) -> dict[str, Any]:
     """Make the view of a plan and keep it."""
     view = view_of(plan, units)
-    write_folder(yard.hidden / "views", {_file(view["hash"], units): json.dumps(view, ensure_ascii=False, separators=(",", ":")).encode()})
+    write_folder(
+        yard.hidden / "views",
+        {_file(view["hash"], units): json.dumps(view, ensure_ascii=False, separators=(",", ":")).encode()},
+    )
     return view
 
 
 def kept_view(yard: YardFolder, plan: Path, units: str) -> dict[str, Any] | None:
     """The view of a plan as it was kept; `None` where none is, or the script has changed since."""
     try:
-        found: dict[str, Any] = json.loads((yard.hidden / "views" / _file(script_hash(plan), units)).read_text(encoding="utf-8"))
+        found: dict[str, Any] = json.loads(
+            (yard.hidden / "views" / _file(script_hash(plan), units)).read_text(encoding="utf-8")
+        )
     except (OSError, ValueError, PithlineError):
         return None
     return found if found.get("view") == FORMAT else None
@@ -93,7 +105,9 @@ def _ladder(job: PrintJob, plan: Path) -> list[dict[str, Any]]:
         if own is None and place and (plan / place).is_file():
             own = print_job(loads((plan / place).read_bytes()), job.fmt.units).log.script
         totals = script.rungs[at].totals if at < len(script.rungs) else script.totals
-        found = results_of(own) if own else results_of_totals(totals, script.inputs.products, script.inputs.mill.hour_rate)
+        found = (
+            results_of(own) if own else results_of_totals(totals, script.inputs.products, script.inputs.mill.hour_rate)
+        )
         rows.append(
             {
                 "title": row.get("title") or "the plan",
@@ -127,7 +141,11 @@ def _customary(job: PrintJob) -> list[list[str]] | None:
     if script.practice is None:
         return None
     inputs = script.inputs
-    return _figures(results_of_totals(script.practice.with_bolts, inputs.products, inputs.mill.hour_rate), job.fmt, inputs.products.currency)
+    return _figures(
+        results_of_totals(script.practice.with_bolts, inputs.products, inputs.mill.hour_rate),
+        job.fmt,
+        inputs.products.currency,
+    )
 
 
 def _measures(job: PrintJob) -> list[list[str]]:
@@ -136,7 +154,8 @@ def _measures(job: PrintJob) -> list[list[str]]:
     rows = list(whole_measures(log, fmt))
     named = [(end.name, one) for end in log.ends("log") for one in arm_measures(log, end)]
     return [[one.what, fmt.length(one.plan), f"± {fmt.length(one.room)}"] for one in rows] + [
-        [f"{name} end, pith to bark: {one.what}", fmt.length(one.plan), f"± {fmt.length(one.room)}"] for name, one in named
+        [f"{name} end, pith to bark: {one.what}", fmt.length(one.plan), f"± {fmt.length(one.room)}"]
+        for name, one in named
     ]
 
 
@@ -146,7 +165,9 @@ def end_picture(script: CutScript) -> dict[str, Any]:
     station = _station(script)
     products = script.raw["inputs"]["products"].get("product", [])
     named = {f"{product['name']}, {part['name']}" for product in products for part in product.get("part", [])}
-    parts = looks(named | {f"{plate.product}, {plate.part}" for plate in script.plates})  # alike on every plan of the ladder
+    parts = looks(
+        named | {f"{plate.product}, {plate.part}" for plate in script.plates}
+    )  # alike on every plan of the ladder
     used = {f"{plate.product}, {plate.part}" for plate in script.plates}
     return {
         "bark": _rounded(face.over_bark[::3]),
@@ -177,8 +198,12 @@ def _plates(script: CutScript, station: float, parts: Mapping[str, Any]) -> Iter
         width, thick = plate.edges[1], plate.edges[2]
         corners = np.array([start, start + width, start + width + thick, start + thick])[:, 1:] - pith
         name = f"{plate.product}, {plate.part}"
-        yield {"at": _rounded(np.column_stack([-corners[:, 0], corners[:, 1]])), "part": name, "passes": plate.passes,
-               "colour": parts[name].colour if plate.passes else NEUTRAL}  # fmt: skip
+        yield {
+            "at": _rounded(np.column_stack([-corners[:, 0], corners[:, 1]])),
+            "part": name,
+            "passes": plate.passes,
+            "colour": parts[name].colour if plate.passes else NEUTRAL,
+        }
 
 
 def _rounded(points: Any) -> list[list[float]]:

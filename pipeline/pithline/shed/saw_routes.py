@@ -77,7 +77,8 @@ def _page(shed: Shed, log: str, plan: str) -> str:
         "marks": view["marks"],
         "told": _told(shed, log, plan, state),
     }
-    return _template("saw.html").render(title=f"Sawing {log}", log=log, data=as_data(data))
+    page: str = _template("saw.html").render(title=f"Sawing {log}", log=log, data=as_data(data))
+    return page
 
 
 def _told(shed: Shed, log: str, plan: str, state: dict[str, Any]) -> dict[str, Any]:
@@ -85,8 +86,14 @@ def _told(shed: Shed, log: str, plan: str, state: dict[str, Any]) -> dict[str, A
     told = {key: state[key] for key in ("done", "heights", "found")}
     job = shed.jobs.state("replan", log)
     if job is not None and job.asked.get("plan") == plan:
-        told["replan"] = {"alive": job.alive, "done": job.done, "fault": job.fault or ("it was broken off" if job.broken_off else ""),
-                          "what": job.what, "part": job.part, "out": job.out}  # fmt: skip
+        told["replan"] = {
+            "alive": job.alive,
+            "done": job.done,
+            "fault": job.fault or ("it was broken off" if job.broken_off else ""),
+            "what": job.what,
+            "part": job.part,
+            "out": job.out,
+        }
     return told
 
 
@@ -129,5 +136,7 @@ def _replan(shed: Shed, log: str, plan: str) -> dict[str, Any]:
 
 
 def _template(name: str) -> Any:
-    environment = Environment(loader=PackageLoader("pithline.shed", "static"), autoescape=True, undefined=StrictUndefined)
+    environment = Environment(
+        loader=PackageLoader("pithline.shed", "static"), autoescape=True, undefined=StrictUndefined
+    )
     return environment.get_template(name)

@@ -26,8 +26,8 @@ from pithline.outputs.sheet.mill_settings import (
 FEW = 4
 """Billets up to this many are named in a step's title."""
 Step = dict[str, Any]
-"""id, where ("before", "chain saw", "mill", "shop", "dry"), title, figures [[name, value]], lines, cautions, rules, preview (operations done
-when it is), cuts (ids); a mill setting by marks also `heights`: expected, allowed off it, and the mill's own room. [mm]"""
+"""id, where ("before", "chain saw", "mill", "shop", "dry"), title, figures [[name, value]], lines, cautions, rules, preview (operations
+done when it is), cuts (ids); a mill setting by marks also `heights`: expected, allowed off it, and the mill's own room. [mm]"""
 
 
 def saw_steps(job: PrintJob) -> list[Step]:
@@ -73,32 +73,61 @@ def _on_mill(job: PrintJob, setting: ScriptSetting, places: dict[str, int]) -> I
     if setting.marks is not None:
         lines = lines[:-1]  # what is found is entered on the page, and the page itself says stop
     special = [_plain(text) for text in special_words(job, setting)]
-    cautions = [text for text in special if text.startswith("Clearance run") or text in {job.fmt.retold(one) for one in setting.cautions}]
+    cautions = [
+        text
+        for text in special
+        if text.startswith("Clearance run") or text in {job.fmt.retold(one) for one in setting.cautions}
+    ]
     lines += [text for text in special if text not in cautions]
     heights = _heights(job, setting)
     if heights:
         names = dict.fromkeys(job.fmt.length(mark.height) for mark in setting.marks.both) if setting.marks else {}
         figures.insert(0, ["marks expected at", " | ".join(names)])
-    yield _step(setting.id, "mill", title, figures=figures, lines=lines, cautions=cautions,
-                rules=[_plain(text) for text in MILL_RULES], preview=places[setting.id], heights=heights, minutes=setting.minutes)  # fmt: skip
+    yield _step(
+        setting.id,
+        "mill",
+        title,
+        figures=figures,
+        lines=lines,
+        cautions=cautions,
+        rules=[_plain(text) for text in MILL_RULES],
+        preview=places[setting.id],
+        heights=heights,
+        minutes=setting.minutes,
+    )
     for cut in cuts:
         yield _mill_cut(job, setting, cut, cut is cuts[-1], places)
 
 
 def _mill_cut(job: PrintJob, setting: ScriptSetting, cut: ScriptCut, last: bool, places: dict[str, int]) -> Step:
     log, fmt = job.log, job.fmt
-    figures = [["from the marks" if cut.from_mark is not None else "blade", f"{_plain(blade_words(job, cut))}"],
-               ["scale, as foretold" if cut.from_mark is not None else "scale", fmt.length((cut.blade_height or 0.0) - log.scale_drop)],
-               ["width of the cut", fmt.length(cut.width or 0.0)]]  # fmt: skip
+    figures = [
+        ["from the marks" if cut.from_mark is not None else "blade", f"{_plain(blade_words(job, cut))}"],
+        [
+            "scale, as foretold" if cut.from_mark is not None else "scale",
+            fmt.length((cut.blade_height or 0.0) - log.scale_drop),
+        ],
+        ["width of the cut", fmt.length(cut.width or 0.0)],
+    ]
     if cut.from_mark is not None:
         over = cut.from_mark - log.scale_drop
         figures[0][1] = f"{fmt.length(abs(over))} {'over' if over >= 0.0 else 'under'}"
     lines = [f"Comes off: {_plain(comes_off_words(job, cut.above))}."]
     if last:
         lines.append(f"Stays on the bed: {_plain(comes_off_words(job, cut.below))}.")
-    lines.append(f"Crayon {log.mark(cut.above)} on the butt end of what comes off, and {log.cut_numbers[cut.id]} on both new faces.")
-    return _step(cut.id, "mill", f"Cut {log.cut_numbers[cut.id]}, mill {log.mill_numbers[setting.id]}", figures=figures, lines=lines,
-                 preview=places[cut.id], cuts=[cut.id], over_marks=None if cut.from_mark is None else cut.from_mark - log.scale_drop)  # fmt: skip
+    lines.append(
+        f"Crayon {log.mark(cut.above)} on the butt end of what comes off, and {log.cut_numbers[cut.id]} on both new faces."
+    )
+    return _step(
+        cut.id,
+        "mill",
+        f"Cut {log.cut_numbers[cut.id]}, mill {log.mill_numbers[setting.id]}",
+        figures=figures,
+        lines=lines,
+        preview=places[cut.id],
+        cuts=[cut.id],
+        over_marks=None if cut.from_mark is None else cut.from_mark - log.scale_drop,
+    )
 
 
 def _heights(job: PrintJob, setting: ScriptSetting) -> dict[str, Any] | None:
@@ -119,11 +148,21 @@ def _crosscut_first(job: PrintJob, setting: ScriptSetting, places: dict[str, int
     for cut in cuts:
         taped = along_the_bark(log, setting, cut)
         figures = [[f"from the butt end, at {hour} o'clock", fmt.length(taped[hour])] for hour in HOURS]
-        lines = ["Tape straight along the bark to the kerf's centre, and join the marks round the log: the cut then runs square to the pith.",
-                 "Carry the 12 o'clock line along the bark past the cut before sawing; mark the pith on the new faces as seen.",
-                 f"Butt side {log.mark(cut.below)}, top side {log.mark(cut.above)}."]  # fmt: skip
-        yield _step(cut.id, "chain saw", f"Crosscut first: cut {log.cut_numbers[cut.id]}", figures=figures, lines=lines,
-                    rules=[_plain(text) for text in BUCK_RULES], preview=places[cut.id], cuts=[cut.id])  # fmt: skip
+        lines = [
+            "Tape straight along the bark to the kerf's centre, and join the marks round the log: the cut then runs square to the pith.",
+            "Carry the 12 o'clock line along the bark past the cut before sawing; mark the pith on the new faces as seen.",
+            f"Butt side {log.mark(cut.below)}, top side {log.mark(cut.above)}.",
+        ]
+        yield _step(
+            cut.id,
+            "chain saw",
+            f"Crosscut first: cut {log.cut_numbers[cut.id]}",
+            figures=figures,
+            lines=lines,
+            rules=[_plain(text) for text in BUCK_RULES],
+            preview=places[cut.id],
+            cuts=[cut.id],
+        )
 
 
 def _in_shop(job: PrintJob, work: Work, places: dict[str, int]) -> Iterator[Step]:
@@ -143,10 +182,21 @@ def _in_shop(job: PrintJob, work: Work, places: dict[str, int]) -> Iterator[Step
         cautions = [fmt.retold(text) for one in settings for text in one.cautions]
         lines = [_plain(step_words(job, step)) + "."]
         if number == 1:
-            lines.insert(0, f"{fmt.weight(work.weight)}, {count(len(work.plates), 'plate')} come of it, {work.minutes:.0f} min in all.")
-        yield _step(f"{log.mark(work.piece)}-{where}-{number}", where, title, figures=figures, lines=lines, cautions=cautions,
-                    rules=[_plain(text) for text in SHOP_RULES], preview=max((places[cut.id] for cut in cuts), default=0),
-                    cuts=[cut.id for cut in cuts])  # fmt: skip
+            lines.insert(
+                0,
+                f"{fmt.weight(work.weight)}, {count(len(work.plates), 'plate')} come of it, {work.minutes:.0f} min in all.",
+            )
+        yield _step(
+            f"{log.mark(work.piece)}-{where}-{number}",
+            where,
+            title,
+            figures=figures,
+            lines=lines,
+            cautions=cautions,
+            rules=[_plain(text) for text in SHOP_RULES],
+            preview=max((places[cut.id] for cut in cuts), default=0),
+            cuts=[cut.id for cut in cuts],
+        )
 
 
 def _billets(marks: list[str]) -> str:

@@ -22,16 +22,30 @@ MOST_EVENTS = 2000
 MOST_AT_ONCE = 500
 
 FOUND_FORMS: dict[str, tuple[str, tuple[tuple[str, str, str], ...]]] = {
-    "cut": ("A cut at another height over the marks", (("id", "Number of the cut", "text"), ("from_mark", "Its height over the marks' mean", "length"))),
-    "thickness": ("A piece of another thickness", (("id", "Its crayon mark", "text"), ("thickness", "Its thickness", "length"))),
+    "cut": (
+        "A cut at another height over the marks",
+        (("id", "Number of the cut", "text"), ("from_mark", "Its height over the marks' mean", "length")),
+    ),
+    "thickness": (
+        "A piece of another thickness",
+        (("id", "Its crayon mark", "text"), ("thickness", "Its thickness", "length")),
+    ),
     "spoilt": ("A piece that is spoilt", (("id", "Its crayon mark", "text"),)),
-    "pith": ("The pith elsewhere on an end",
-             (("end", "Which end", "end"), ("from_left", "From the leftmost point over bark", "length"),
-              ("from_top", "From the topmost point over bark", "length"))),
+    "pith": (
+        "The pith elsewhere on an end",
+        (
+            ("end", "Which end", "end"),
+            ("from_left", "From the leftmost point over bark", "length"),
+            ("from_top", "From the topmost point over bark", "length"),
+        ),
+    ),
     "bark": ("Bark thicker or thinner", (("thickness", "Its thickness", "length"),)),
     "sapwood": ("Sapwood thicker or thinner", (("thickness", "Its thickness", "length"),)),
-    **{kind: (f"A {kind}" if kind in ("knot", "check") else kind.capitalize(), fields) for kind, fields in DEFECTS.items()},
-}  # fmt: skip
+    **{
+        kind: (f"A {kind}" if kind in ("knot", "check") else kind.capitalize(), fields)
+        for kind, fields in DEFECTS.items()
+    },
+}
 """What may be found: its name, and each field's key, label and kind."""
 
 State = dict[str, Any]
@@ -44,7 +58,15 @@ def read_state(plan: Path, script: str) -> State:
     except (OSError, ValueError):
         found = {}
     if not isinstance(found, dict) or found.get("script") != script:
-        return {"format": "pithline-sawing", "version": 1, "script": script, "done": [], "heights": {}, "found": [], "events": []}
+        return {
+            "format": "pithline-sawing",
+            "version": 1,
+            "script": script,
+            "done": [],
+            "heights": {},
+            "found": [],
+            "events": [],
+        }
     return found
 
 
@@ -58,7 +80,10 @@ def with_events(state: State, events: Sequence[Any], steps: frozenset[str]) -> S
     """
     if len(events) > MOST_AT_ONCE:
         raise InputError("too much was sent at once; load the page again.")
-    made = {key: list(value) if isinstance(value, list) else dict(value) if isinstance(value, dict) else value for key, value in state.items()}
+    made = {
+        key: list(value) if isinstance(value, list) else dict(value) if isinstance(value, dict) else value
+        for key, value in state.items()
+    }
     for event in events:
         if not isinstance(event, Mapping) or not isinstance(event.get("name"), str) or len(event["name"]) > 60:
             raise InputError("something was sent that is no event of this page; load it again.")
@@ -79,7 +104,11 @@ def _apply(state: State, event: Mapping[str, Any], steps: frozenset[str]) -> Non
         state["done"] = [one for one in state["done"] if one != step]
     elif what == "heights":
         values = event.get("values")
-        if not isinstance(values, list) or len(values) != 2 or not all(isinstance(one, int | float) and abs(one) < 1e5 for one in values):
+        if (
+            not isinstance(values, list)
+            or len(values) != 2
+            or not all(isinstance(one, int | float) and abs(one) < 1e5 for one in values)
+        ):
             raise InputError("the heights found are no two lengths; write them again.")
         state["heights"][step] = [float(one) for one in values]
     elif what == "found":
@@ -135,7 +164,11 @@ def _defects(finds: Sequence[Mapping[str, Any]]) -> list[State]:
 
 
 def _rows(finds: Sequence[Mapping[str, Any]], kind: str) -> list[State]:
-    return [{key: value for key, value in one.items() if key not in ("name", "kind")} for one in finds if one["kind"] == kind]
+    return [
+        {key: value for key, value in one.items() if key not in ("name", "kind")}
+        for one in finds
+        if one["kind"] == kind
+    ]
 
 
 def _pieces(finds: Sequence[Mapping[str, Any]]) -> list[State]:

@@ -26,9 +26,21 @@ PORT = 8765
 TRIED = 40
 """Ports looked at from the first on."""
 GIVEN = frozenset(
-    {"set-up-sheet.pdf", "shop-cards.pdf", "overview.pdf", "end-templates.pdf", "end-templates-full-size.pdf", "labels.pdf", "labels.csv",
-     "preview.html", "preview.png", "plan.glb", "cut-script.json", "found.toml"}
-)  # fmt: skip
+    {
+        "set-up-sheet.pdf",
+        "shop-cards.pdf",
+        "overview.pdf",
+        "end-templates.pdf",
+        "end-templates-full-size.pdf",
+        "labels.pdf",
+        "labels.csv",
+        "preview.html",
+        "preview.png",
+        "plan.glb",
+        "cut-script.json",
+        "found.toml",
+    }
+)
 """Files of a plan's folder that are given out; no other is."""
 
 
@@ -48,10 +60,9 @@ def free_port(host: str, first: int | None) -> int:
 def own_addresses() -> list[str]:
     """Addresses of this machine on its networks, the likeliest first. Nothing is sent to find them."""
     found: list[str] = []
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
-        with contextlib.suppress(OSError):
-            probe.connect(("192.0.2.1", 9))  # a documentation address (RFC 5737): a datagram socket's connect sends nothing
-            found.append(probe.getsockname()[0])
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe, contextlib.suppress(OSError):
+        probe.connect(("192.0.2.1", 9))  # a documentation address (RFC 5737): a datagram socket's connect sends nothing
+        found.append(probe.getsockname()[0])
     with contextlib.suppress(OSError):
         found += [str(one[4][0]) for one in socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET)]
     return [one for one in dict.fromkeys(found) if not one.startswith("127.")]
@@ -64,7 +75,9 @@ def make_shed(root: Path, port: int, share: bool) -> Shed:
     yard = YardFolder(root.resolve())
     addresses = own_addresses() if share else []
     if share and not addresses:
-        raise InputError("this machine is on no network, so there is nobody to share with; leave --share out, or join a network.")
+        raise InputError(
+            "this machine is on no network, so there is nobody to share with; leave --share out, or join a network."
+        )
     door = Door(hosts_of(addresses, port), share)
     return Shed(yard, Jobs(yard), door, f"http://{addresses[0]}:{port}" if addresses else "")
 
@@ -78,9 +91,21 @@ def serve(shed: Shed, host: str, port: int, show: str | bool) -> None:
     app.on_shutdown(shed.close)
     logging.getLogger("nicegui").setLevel(logging.WARNING)
     ui.run(
-        host=host, port=port, title="Pithline", show=show, reload=False, dark=False, language="en-US", favicon=STATIC / "pith.svg",
-        tailwind=False, show_welcome_message=False, uvicorn_logging_level="warning", reconnect_timeout=20.0, access_log=False, server_header=False,
-    )  # fmt: skip
+        host=host,
+        port=port,
+        title="Pithline",
+        show=show,
+        reload=False,
+        dark=False,
+        language="en-US",
+        favicon=STATIC / "pith.svg",
+        tailwind=False,
+        show_welcome_message=False,
+        uvicorn_logging_level="warning",
+        reconnect_timeout=20.0,
+        access_log=False,
+        server_header=False,
+    )
 
 
 def _routes(shed: Shed) -> None:
@@ -148,7 +173,11 @@ def _pages(shed: Shed) -> None:
         ui.add_head_html('<link rel="stylesheet" href="/shed-files/shed.css">')
         with Tag("div", look="sheet"):
             Tag("h1", "This page cannot be shown")
-            Tag("p", "This is a fault in pithline itself, not in your files. What you saved is safe; the details stand where it was started.", "fault")
+            Tag(
+                "p",
+                "This is a fault in pithline itself, not in your files. What you saved is safe; the details stand where it was started.",
+                "fault",
+            )
             link("To the yard", "/", "act")
 
     @ui.page("/")

@@ -47,7 +47,9 @@ class Telling:
 
     def end(self, fault: str = "") -> None:
         """The last word."""
-        self.state = replace(self.state, done=True, fault=fault, part=self.state.part if fault else 1.0, what="" if fault else "done")
+        self.state = replace(
+            self.state, done=True, fault=fault, part=self.state.part if fault else 1.0, what="" if fault else "done"
+        )
         self._write(at_once=True)
 
     def _write(self, at_once: bool) -> None:
@@ -85,7 +87,11 @@ def plan(yard: YardFolder, state: JobState, telling: Telling) -> None:
     telling.state = replace(telling.state, unit="money" if objective.in_money else "L")
     locks = Locks(bolts=not asked.get("leave_bolts", False))
     request = Request(
-        objective, EFFORTS[asked["effort"]], pick=_number(asked.get("pick")), rung=asked.get("rung", "paying"), locks=locks
+        objective,
+        EFFORTS[asked["effort"]],
+        pick=_number(asked.get("pick")),
+        rung=asked.get("rung", "paying"),
+        locks=locks,
     )
     found = plan_card(
         log.card,
@@ -126,7 +132,12 @@ def look(yard: YardFolder, state: JobState, telling: Telling) -> None:
     keep_view(yard, yard.plan(state.log, state.asked["plan"]).path, state.asked.get("units", "mm"))
 
 
-KINDS: Mapping[str, Callable[[YardFolder, JobState, Telling], None]] = {"begin": begin, "plan": plan, "replan": replan, "look": look}
+KINDS: Mapping[str, Callable[[YardFolder, JobState, Telling], None]] = {
+    "begin": begin,
+    "plan": plan,
+    "replan": replan,
+    "look": look,
+}
 """What a worker can do."""
 
 
@@ -136,7 +147,9 @@ def _number(value: Any) -> int | None:
 
 def _command(arguments: list[str]) -> None:
     """Run a command of pithline; its own sentence where it refuses."""
-    done = subprocess.run([sys.executable, "-m", "pithline.cli.main", *arguments], capture_output=True, text=True, check=False)
+    done = subprocess.run(
+        [sys.executable, "-m", "pithline.cli.main", *arguments], capture_output=True, text=True, check=False
+    )
     if done.returncode:
         lines = [line for line in done.stderr.splitlines() if line.startswith("error: ")]
         if not lines:

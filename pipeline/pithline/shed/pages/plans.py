@@ -14,7 +14,7 @@ from pithline.errors import InputError
 from pithline.shed.drawing import climb_curve, plan_end, swatch
 from pithline.shed.folder import PlanEntry
 from pithline.shed.jobs import JobState
-from pithline.shed.parts import Tag, button, choice, drawing, frame, link, log_places, say
+from pithline.shed.parts import Tag, button, choice, chosen, drawing, frame, link, log_places, say
 from pithline.shed.plan_view import kept_view
 from pithline.shed.state import Shed
 
@@ -52,8 +52,15 @@ class PlanDesk:
         chosen = [one for one in self.shed.yard.choices("products") if one in self.products]
         if not chosen:
             raise InputError("no product list is chosen; choose at least one to plan for.")
-        return {"mill": self.mill, "products": chosen, "objective": self.objective, "effort": self.effort, "rung": self.rung,
-                "units": self.shed.units, "paper": self.shed.setting("paper")}  # fmt: skip
+        return {
+            "mill": self.mill,
+            "products": chosen,
+            "objective": self.objective,
+            "effort": self.effort,
+            "rung": self.rung,
+            "units": self.shed.units,
+            "paper": self.shed.setting("paper"),
+        }
 
     def start(self) -> None:
         """Begin a search in a process of its own."""
@@ -99,7 +106,7 @@ def plans_page(shed: Shed, name: str) -> None:
         _watch(desk, search.refresh, found.refresh)
 
 
-def _watch(desk: PlanDesk, search: Callable[[], None], found: Callable[[], None]) -> None:
+def _watch(desk: PlanDesk, search: Callable[[], Any], found: Callable[[], Any]) -> None:
     """Follow work on this log, whoever started it, from this page or another."""
     seen: dict[str, Any] = {"work": _mark(desk), "plans": _plans_mark(desk)}
 
@@ -123,7 +130,10 @@ def _plans_mark(desk: PlanDesk) -> tuple[Any, ...]:
     plans = desk.shed.yard.log(desk.name).plans
     job = desk.shed.jobs.state("look", desk.name)
     looked = None if job is None else (job.alive, job.fault)
-    return (looked, *((plan.name, plan.made, kept_view(desk.shed.yard, plan.path, desk.shed.units) is not None) for plan in plans))
+    return (
+        looked,
+        *((plan.name, plan.made, kept_view(desk.shed.yard, plan.path, desk.shed.units) is not None) for plan in plans),
+    )
 
 
 # -- what is asked ----------------------------------------------------------------------------------------------------
@@ -145,10 +155,26 @@ def _search(desk: PlanDesk) -> None:
             for one in desk.shed.yard.choices("products"):
                 _tick(desk, one)
         with Tag("div"):
-            choice("Mill", {one: _shown(one) for one in desk.shed.yard.choices("mills")}, desk.mill, lambda text: setattr(desk, "mill", text), "mill")
-            Tag("p", "Copies of these lists and mills, changed to yours, go into the folders products and mills of this yard.", "faint")
+            choice(
+                "Mill",
+                {one: _shown(one) for one in desk.shed.yard.choices("mills")},
+                desk.mill,
+                lambda text: setattr(desk, "mill", text),
+                "mill",
+            )
+            Tag(
+                "p",
+                "Copies of these lists and mills, changed to yours, go into the folders products and mills of this yard.",
+                "faint",
+            )
         with Tag("div"):
-            choice("Make most of", OBJECTIVES, desk.objective, lambda text: _set(desk, "objective", text, OBJECTIVES), "objective")
+            choice(
+                "Make most of",
+                OBJECTIVES,
+                desk.objective,
+                lambda text: _set(desk, "objective", text, OBJECTIVES),
+                "objective",
+            )
             choice("Search", EFFORTS, desk.effort, lambda text: _set(desk, "effort", text, EFFORTS), "effort")
             choice("Of the ladder, take", RUNGS, desk.rung, lambda text: _set(desk, "rung", text, RUNGS), "rung")
     button("Plan it", desk.start, "main", style="margin-top:12px")
@@ -171,7 +197,7 @@ def _tick(desk: PlanDesk, one: str) -> None:
         (desk.products.add if event.args else desk.products.discard)(one)
 
     with Tag("label", look="tick"):
-        box = Tag("input", type="checkbox", value=one, **({"checked": True} if one in desk.products else {}))
+        box = Tag("input", type="checkbox", value=one, **chosen("checked", one in desk.products))
         box.on("change", changed, js_handler="(e) => emit(e.target.checked)")
         Tag("span", _shown(one))
 
@@ -182,7 +208,11 @@ def _tick(desk: PlanDesk, one: str) -> None:
 def _running(desk: PlanDesk, job: JobState) -> None:
     Tag("h2", "The search")
     since = time.time() - job.started
-    Tag("p", f"{job.what[:1].upper()}{job.what[1:]}, {since:.0f} s since it began. It goes on if you leave this page.", "state")
+    Tag(
+        "p",
+        f"{job.what[:1].upper()}{job.what[1:]}, {since:.0f} s since it began. It goes on if you leave this page.",
+        "state",
+    )
     with Tag("div", look="progress", role="progressbar", aria_label="The search", aria_valuenow=int(100 * job.part)):
         Tag("div", style=f"width:{100 * job.part:.0f}%")
     if job.curve:
@@ -225,13 +255,18 @@ def _plan(desk: PlanDesk, plan: PlanEntry, newest: bool) -> None:
         for number, row in enumerate(view["ladder"]):
             _rung(row, f"{short}-{number}")
     with Tag("ul", look="looks"):
-        shown = {name: look for row in view["ladder"] if row["picture"] for name, look in row["picture"]["looks"].items()}
+        shown = {
+            name: look for row in view["ladder"] if row["picture"] for name, look in row["picture"]["looks"].items()
+        }
         for name, (colour, kind) in sorted(shown.items()):
             with Tag("li"):
                 drawing(swatch(colour, kind, name))
     if view["customary"]:
         figures = dict(view["customary"])
-        Tag("p", f"The customary way on the same log: {figures['complete sets']}; {figures['hours at the saws']}, earns {figures['earns']}.")
+        Tag(
+            "p",
+            f"The customary way on the same log: {figures['complete sets']}; {figures['hours at the saws']}, earns {figures['earns']}.",
+        )
     for caution in view["cautions"]:
         Tag("p", caution, "note")
     at, query = quote(desk.name, safe=""), quote(plan.name, safe="")

@@ -29,10 +29,16 @@ def settings_page(shed: Shed) -> None:
 
 def _sharing(shed: Shed) -> None:
     if not shed.door.shared:
-        Tag("p", "Only this machine can open these pages. To let a phone on the same network in, stop the server and start it so:")
+        Tag(
+            "p",
+            "Only this machine can open these pages. To let a phone on the same network in, stop the server and start it so:",
+        )
         Tag("p", "pithline open --share", "note")
-        Tag("p", "Whoever opens the address with a key can then see and change everything in this folder, and nothing outside it. "
-            "What passes over the network is not encrypted: share on a network that you trust.")  # fmt: skip
+        Tag(
+            "p",
+            "Whoever opens the address with a key can then see and change everything in this folder, and nothing outside it. "
+            "What passes over the network is not encrypted: share on a network that you trust.",
+        )
         return
     import io
 
@@ -40,9 +46,14 @@ def _sharing(shed: Shed) -> None:
 
     address = f"{shed.address}/enter?key={shed.door.new_key()}"
     picture = io.BytesIO()
-    segno.make_qr(address, error="m").save(picture, kind="svg", scale=4, border=4, xmldecl=False, svgns=True, title="Code to open this yard")
+    segno.make_qr(address, error="m").save(
+        picture, kind="svg", scale=4, border=4, xmldecl=False, svgns=True, title="Code to open this yard"
+    )
     Tag("p", "Point the phone's camera at the code. It lets one browser in, once; load this page again for another.")
     drawing(picture.getvalue().decode(), "code")
     Tag("p", address, "note")
-    Tag("p", "Whoever opens it can see and change everything in this folder, and nothing outside it, until the server is stopped. "
-        "What passes over the network is not encrypted: share on a network that you trust.")  # fmt: skip
+    Tag(
+        "p",
+        "Whoever opens it can see and change everything in this folder, and nothing outside it, until the server is stopped. "
+        "What passes over the network is not encrypted: share on a network that you trust.",
+    )

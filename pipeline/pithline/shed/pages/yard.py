@@ -19,7 +19,14 @@ from pithline.shed.state import Shed
 
 LOOKED_EVERY = 1.5
 """Seconds between two looks at the folder."""
-UNITS = {"m": "metres", "mm": "millimetres", "cm": "centimetres", "in": "inches", "ft": "feet", "tape": "none: the tape will tell"}
+UNITS = {
+    "m": "metres",
+    "mm": "millimetres",
+    "cm": "centimetres",
+    "in": "inches",
+    "ft": "feet",
+    "tape": "none: the tape will tell",
+}
 
 
 def yard_page(shed: Shed) -> None:
@@ -53,8 +60,11 @@ def _drop_zone() -> None:
     with Tag("section", look="drop", id="drop", aria_label="Send scans"):
         Tag("input", id="scans", type="file", multiple=True)
         Tag("label", "Send a scan", "act main", for_="scans")
-        Tag("p", "or drop it here: PLY, PCD, XYZ, CSV, LAS, LAZ, E57, OBJ, STL, GLB, or one of these in a zip. "
-            "Scan the log all round with both ends; draw a plumb line through the pith on both first.")  # fmt: skip
+        Tag(
+            "p",
+            "or drop it here: PLY, PCD, XYZ, CSV, LAS, LAZ, E57, OBJ, STL, GLB, or one of these in a zip. "
+            "Scan the log all round with both ends; draw a plumb line through the pith on both first.",
+        )
         Tag("ul", look="sending", id="sending", aria_live="polite")
 
 
@@ -63,7 +73,9 @@ def _signature(shed: Shed) -> tuple[Any, ...]:
     marks: list[Any] = []
     for entry in shed.yard.logs():
         states = [shed.jobs.state(kind, entry.name) for kind in ("begin", "plan", "replan")]
-        marks.append((entry.name, entry.wood, entry.fault, len(entry.plans), entry.card is not None, _stamp(shed, entry.name)))
+        marks.append(
+            (entry.name, entry.wood, entry.fault, len(entry.plans), entry.card is not None, _stamp(shed, entry.name))
+        )
         marks += [(one.done, one.fault, one.alive, int(40 * one.part), one.what) for one in states if one is not None]
     return tuple(marks)
 
@@ -81,8 +93,11 @@ def portraits(path: str, stamp: int, units: str) -> tuple[str, str, str] | None:
     try:
         model = json.loads(Path(path).read_text(encoding="utf-8"))
         fmt, first, last = Formatter(units), model["stations"][0], model["stations"][-1]
-        butt, top = (about(fmt, 2.0 * sum(one["radius_over_bark"]) / len(one["radius_over_bark"])) for one in (first, last))
-        sizes = f"{about(fmt, model['length'])} long, {butt} and {top} across over bark, {fmt.volume(model['volume_under_bark'])} under bark"
+        butt, top = (
+            about(fmt, 2.0 * sum(one["radius_over_bark"]) / len(one["radius_over_bark"])) for one in (first, last)
+        )
+        wood = fmt.volume(model["volume_under_bark"])
+        sizes = f"{about(fmt, model['length'])} long, {butt} and {top} across over bark, {wood} under bark"
         return model_end(model, "The butt end"), model_side(model, "The log from the side"), sizes
     except (OSError, ValueError, KeyError, IndexError, TypeError):
         return None
@@ -170,4 +185,8 @@ def _best(shed: Shed, entry: LogEntry) -> None:
     if rows:
         best = max(rows, key=lambda row: (row["earnings"] if row["earnings"] is not None else -1e12, row["sets"]))
         figures = dict(best["figures"])
-        Tag("p", f"The best: {figures['complete sets']}; {figures['hours at the saws']}, earns {figures['earns']}.", "brings")
+        Tag(
+            "p",
+            f"The best: {figures['complete sets']}; {figures['hours at the saws']}, earns {figures['earns']}.",
+            "brings",
+        )
