@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 from typing import Any
 
 from nicegui import ui
@@ -96,7 +97,7 @@ def defect_form(desk: LogDesk) -> None:
                     Tag("span", _defect_words(defect))
                     button("Take it off", look="slight", aria_label=f"Take defect {number + 1} off the card").on(
                         "click",
-                        lambda number=number: told(desk.change(without_defect(desk.card, number), {"defect": listed})),
+                        partial(_take_off, desk, number, listed),
                     )
     state: dict[str, Any] = {"kind": "knot", "values": {}}
 
