@@ -136,3 +136,14 @@ def test_a_touch_becomes_a_point_of_the_scan():
 def test_hostile_text_stays_text(card):
     made = with_keys(card, {"log.id": '"]\n[evil]\nx = "1'})
     assert set(made.tables()) == {"log", "bark", "pith"} and isinstance(made, CardText)
+
+
+def test_what_a_search_is_held_to_is_read_as_the_command_reads_it():
+    from pithline.shed.pages.plans import held_as_typed
+
+    assert held_as_typed({}, False) == {}
+    held = held_as_typed({"roll_deg": "390", "first_slab": "4 in", "max_settings": "6"}, True)
+    assert held == {"leave_bolts": True, "roll_deg": 30.0, "first_slab": pytest.approx(101.6), "max_settings": 6}
+    for typed in ({"first_slab": "4"}, {"first_slab": "2 mm"}, {"max_settings": "many"}, {"roll_deg": "north"}):
+        with pytest.raises(InputError):
+            held_as_typed(typed, False)

@@ -6,6 +6,7 @@ import json
 import re
 import tomllib
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -137,17 +138,32 @@ def _is_scan(path: Path) -> bool:
 
 def _is_card(path: Path) -> bool:
     """Whether a TOML file speaks of a log; one that cannot be read counts where its text begins such a table."""
-    try:
-        return "[log]" in path.read_text(encoding="utf-8", errors="replace")
-    except OSError:
-        return False
+    return "[log]" in _text(path)
 
 
 def _card_tables(path: Path) -> dict[str, Any]:
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError):
+        return _tables(_text(path))
+    except ValueError:
         return {}
+
+
+def _text(path: Path) -> str:
+    """A small file's text, held in memory while the file stays the same: pages look at the folder again and again."""
+    try:
+        return _read(str(path), path.stat().st_mtime_ns)
+    except OSError:
+        return ""
+
+
+@lru_cache(maxsize=1024)
+def _read(path: str, changed: int) -> str:
+    return Path(path).read_text(encoding="utf-8", errors="replace")
+
+
+@lru_cache(maxsize=1024)
+def _tables(text: str) -> dict[str, Any]:
+    return tomllib.loads(text)
 
 
 def _log_id(path: Path) -> str:
@@ -169,10 +185,15 @@ def _from_card(name: str, path: Path, plans: tuple[PlanEntry, ...]) -> LogEntry:
 def _log_of_script(path: Path) -> str | None:
     """The id of the log that a cut script is of, from its head alone."""
     try:
-        with path.open("rb") as file:
-            head = file.read(HEAD_BYTES).decode("utf-8", errors="replace")
+        return _id_in_head(str(path), path.stat().st_mtime_ns)
     except OSError:
         return None
+
+
+@lru_cache(maxsize=1024)
+def _id_in_head(path: str, changed: int) -> str | None:
+    with Path(path).open("rb") as file:
+        head = file.read(HEAD_BYTES).decode("utf-8", errors="replace")
     found = re.search(r'"log"\s*:\s*\{[^{}]*?"id"\s*:\s*("(?:[^"\\]|\\.)*")', head)
     try:
         return str(json.loads(found[1])) if found else None

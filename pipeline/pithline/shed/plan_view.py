@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Iterator, Mapping
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -49,17 +50,29 @@ def keep_view(yard: YardFolder, plan: Path, units: str) -> dict[str, Any]:
 def kept_view(yard: YardFolder, plan: Path, units: str) -> dict[str, Any] | None:
     """The view of a plan as it was kept; `None` where none is, or the script has changed since."""
     try:
-        found: dict[str, Any] = json.loads(
-            (yard.hidden / "views" / _file(script_hash(plan), units)).read_text(encoding="utf-8")
-        )
+        path = yard.hidden / "views" / _file(script_hash(plan), units)
+        found = _read_view(str(path), path.stat().st_mtime_ns)
     except (OSError, ValueError, PithlineError):
         return None
     return found if found.get("view") == FORMAT else None
 
 
+@lru_cache(maxsize=64)
+def _read_view(path: str, changed: int) -> dict[str, Any]:
+    """A view, held in memory while its file stays the same: pages ask for it again and again."""
+    found: dict[str, Any] = json.loads(Path(path).read_text(encoding="utf-8"))
+    return found
+
+
 def script_hash(plan: Path) -> str:
     """Tells one cut script from another."""
-    return hashlib.sha256(read_bytes(plan / SCRIPT)).hexdigest()[:16]
+    path = plan / SCRIPT
+    return _hash(str(path), path.stat().st_mtime_ns)
+
+
+@lru_cache(maxsize=1024)
+def _hash(path: str, changed: int) -> str:
+    return hashlib.sha256(read_bytes(path)).hexdigest()[:16]
 
 
 def _file(script: str, units: str) -> str:

@@ -9,6 +9,7 @@ import time
 import traceback
 from collections.abc import Callable, Mapping
 from dataclasses import replace
+from math import radians
 from pathlib import Path
 from typing import Any
 
@@ -85,7 +86,14 @@ def plan(yard: YardFolder, state: JobState, telling: Telling) -> None:
         raise InputError(f"{state.log} has no card yet; begin it first.")
     objective = Objective(asked["objective"])
     telling.state = replace(telling.state, unit="money" if objective.in_money else "L")
-    locks = Locks(bolts=not asked.get("leave_bolts", False))
+    held = asked.get("held", {})
+    roll = held.get("roll_deg")
+    locks = Locks(
+        None if roll is None else radians(roll),
+        held.get("first_slab"),
+        held.get("max_settings"),
+        not held.get("leave_bolts"),
+    )
     request = Request(
         objective,
         EFFORTS[asked["effort"]],

@@ -3,23 +3,28 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 from urllib.parse import quote
 
 from nicegui import ui
 
 from pithline.errors import InputError
+from pithline.shed.card_edit import as_typed
 from pithline.shed.drawing import climb_curve, plan_end, swatch
 from pithline.shed.folder import PlanEntry
 from pithline.shed.jobs import JobState
 from pithline.shed.parts import Tag, button, choice, chosen, drawing, frame, link, log_places, say
 from pithline.shed.plan_view import kept_view
 from pithline.shed.state import Shed
+from pithline.units import parse_length
 
 LOOKED_EVERY = 0.7
 """Seconds between two looks at a search."""
+THINNEST, THICKEST, MOST_SETTINGS = 15.0, 500.0, 1000
+"""What the command `plan` takes of a first slab [mm] and of settings."""
 OBJECTIVES = {"sets": "complete sets", "value": "what it earns, hours paid", "volume": "as much good wood as possible"}
 EFFORTS = {"coarse": "a quick look", "full": "as well as it can be done"}
 RUNGS = {"paying": "the last that pays its hours", "best": "the best, whatever the hours"}
@@ -44,8 +49,9 @@ class PlanDesk:
     objective: str = "sets"
     effort: str = "coarse"
     rung: str = "paying"
+    typed: dict[str, str] = field(default_factory=dict)
+    leave_bolts: bool = False
     redraw: Callable[[], None] = lambda: None
-    told: list[str] = field(default_factory=list)
 
     def asked(self) -> dict[str, Any]:
         """What a worker is asked for."""
@@ -60,12 +66,37 @@ class PlanDesk:
             "rung": self.rung,
             "units": self.shed.units,
             "paper": self.shed.setting("paper"),
+            "held": held_as_typed(self.typed, self.leave_bolts),
         }
 
     def start(self) -> None:
         """Begin a search in a process of its own."""
         self.shed.jobs.start("plan", self.name, self.asked(), self.shed.yard.next_plan(self.name))
         self.redraw()
+
+
+HELD = {
+    "roll_deg": ("Clock angle up at the first setting, in degrees", "30"),
+    "first_slab": ("One slab of this thickness at the first setting", "100 mm, 4 in"),
+    "max_settings": ("At most so many charged settings", "6"),
+}
+"""What may be held as the sawyer decides: its label and an example."""
+
+
+def held_as_typed(typed: Mapping[str, str], leave_bolts: bool) -> dict[str, Any]:
+    """What a search is held to. InputError where a field cannot be read."""
+    found: dict[str, Any] = {"leave_bolts": True} if leave_bolts else {}
+    if roll := as_typed("clock angle", typed.get("roll_deg", ""), "number"):
+        found["roll_deg"] = float(roll) % 360.0
+    if thickness := as_typed("first slab", typed.get("first_slab", ""), "length"):
+        found["first_slab"] = parse_length(thickness, "first slab")
+        if not THINNEST <= found["first_slab"] <= THICKEST:
+            raise InputError(f"first slab is {thickness}; it must be from {THINNEST:.0f} mm to {THICKEST:.0f} mm.")
+    if (most := typed.get("max_settings", "").strip()) and not (most.isdecimal() and 0 < int(most) <= MOST_SETTINGS):
+        raise InputError(f'"{most[:20]}" is no number of settings; write a whole number, 1 or more.')
+    if most:
+        found["max_settings"] = int(most)
+    return found
 
 
 def plans_page(shed: Shed, name: str) -> None:
@@ -177,7 +208,35 @@ def _search(desk: PlanDesk) -> None:
             )
             choice("Search", EFFORTS, desk.effort, lambda text: _set(desk, "effort", text, EFFORTS), "effort")
             choice("Of the ladder, take", RUNGS, desk.rung, lambda text: _set(desk, "rung", text, RUNGS), "rung")
+    _held(desk)
     button("Plan it", desk.start, "main", style="margin-top:12px")
+
+
+def _held(desk: PlanDesk) -> None:
+    """What the sawyer has decided already."""
+    with Tag("details", **chosen("open", bool(desk.leave_bolts or any(desk.typed.values())))):
+        Tag("summary", "Hold what you have decided")
+        Tag("p", "The plan keeps to it and tells what it costs. Leave empty what the search may choose.", "faint")
+        with Tag("div", look="form"):
+            for key, (label, example) in HELD.items():
+                with Tag("div", look="field"):
+                    Tag("label", label, for_=f"held-{key}")
+                    made = Tag(
+                        "input",
+                        id=f"held-{key}",
+                        value=desk.typed.get(key, ""),
+                        placeholder=example,
+                        autocomplete="off",
+                    )
+                    made.on_change(partial(desk.typed.__setitem__, key))
+        with Tag("label", look="tick"):
+            box = Tag("input", type="checkbox", **chosen("checked", desk.leave_bolts))
+            box.on(
+                "change",
+                lambda event: setattr(desk, "leave_bolts", bool(event.args)),
+                js_handler="(e) => emit(e.target.checked)",
+            )
+            Tag("span", "Leave every bolt whole")
 
 
 def _set(desk: PlanDesk, name: str, value: str, known: dict[str, str]) -> None:
