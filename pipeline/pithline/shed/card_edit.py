@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import hashlib
 import tempfile
+import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
 import tomlkit
-from tomlkit.exceptions import TOMLKitError
 from tomlkit.items import InlineTable
 
 from pithline.errors import InputError
@@ -34,8 +35,8 @@ class CardText:
     def tables(self) -> dict[str, Any]:
         """The tables as written. InputError where the file is not TOML."""
         try:
-            return tomlkit.parse(self.text).unwrap()
-        except TOMLKitError as error:
+            return _tables(self.text)
+        except tomllib.TOMLDecodeError as error:
             raise InputError(
                 f"{self.path.name} is not readable as TOML: {error}; mend that line in a text editor."
             ) from None
@@ -46,6 +47,12 @@ class CardText:
         for step in path.split("."):
             found = found.get(step) if isinstance(found, Mapping) else None
         return found
+
+
+@lru_cache(maxsize=64)
+def _tables(text: str) -> dict[str, Any]:
+    """What a card holds; a form asks for it once a field."""
+    return tomllib.loads(text)
 
 
 def open_card(path: Path) -> CardText:

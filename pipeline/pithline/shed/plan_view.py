@@ -30,10 +30,11 @@ from pithline.outputs.results import (
 from pithline.outputs.sheet.first_page import arm_measures, whole_measures
 from pithline.outputs.sheet.ladder import rung_words
 from pithline.script.document import loads
+from pithline.shed.drawing import plan_end
 from pithline.shed.folder import SCRIPT, YardFolder
 from pithline.shed.saw_steps import saw_steps
 
-FORMAT = 4
+FORMAT = 5
 """Of the kept views: older ones are made anew."""
 
 
@@ -130,7 +131,7 @@ def _ladder(job: PrintJob, plan: Path) -> list[dict[str, Any]]:
                 "earnings": found.earnings,
                 "hours": found.hours,
                 "sets": sum(found.sets.values()),
-                "picture": end_picture(own) if own else None,
+                "picture": _picture(own, row.get("title") or "the plan", f"{plan.name}-{at}") if own else None,
             }
         )
     return rows
@@ -170,6 +171,12 @@ def _measures(job: PrintJob) -> list[list[str]]:
         [f"{name} end, pith to bark: {one.what}", fmt.length(one.plan), f"± {fmt.length(one.room)}"]
         for name, one in named
     ]
+
+
+def _picture(script: CutScript, title: str, mark: str) -> dict[str, Any]:
+    """The end's drawing, made once; and the looks that its legend tells."""
+    found = end_picture(script)
+    return {"svg": plan_end(found, f"The butt end with the plates of the plan {title}", mark), "looks": found["looks"]}
 
 
 def end_picture(script: CutScript) -> dict[str, Any]:

@@ -9,11 +9,11 @@ from urllib.parse import quote
 from nicegui import ui
 
 from pithline.shed.card_edit import as_typed, point_of_touch, with_keys
-from pithline.shed.drawing import model_side
 from pithline.shed.faces_svg import face_svg
 from pithline.shed.fitting import shown_fit
 from pithline.shed.pages.log_card import card_form, defect_form
 from pithline.shed.pages.log_desk import LogDesk, told
+from pithline.shed.pages.yard import fit_stamp, portraits
 from pithline.shed.parts import Tag, button, chosen, drawing, frame, link, log_places
 from pithline.shed.state import Shed
 
@@ -208,8 +208,6 @@ async def _refit(desk: LogDesk) -> None:
 
 
 def _found(desk: LogDesk) -> None:
-    import json
-
     shown, length = shown_fit(desk.shed.yard, desk.name), desk.fmt.length
     if shown is None:
         return
@@ -231,10 +229,10 @@ def _found(desk: LogDesk) -> None:
             with Tag("div"):
                 Tag("dt", name)
                 Tag("dd", value)
-    try:
-        model = json.loads((desk.shed.yard.fit_folder(desk.name) / "log-model.json").read_text(encoding="utf-8"))
-        drawing(model_side(model, "The log from its right side, butt at the left; the dashed line is the pith"))
-    except (OSError, ValueError, KeyError):
-        pass
+    seen = portraits(
+        str(desk.shed.yard.fit_folder(desk.name) / "log-model.json"), fit_stamp(desk.shed, desk.name), desk.shed.units
+    )
+    if seen:
+        drawing(seen[1])
     for caution in facts["cautions"]:
         Tag("p", caution, "note")

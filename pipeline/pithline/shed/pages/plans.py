@@ -13,7 +13,7 @@ from nicegui import ui
 
 from pithline.errors import InputError
 from pithline.shed.card_edit import as_typed
-from pithline.shed.drawing import climb_curve, plan_end, swatch
+from pithline.shed.drawing import climb_curve, swatch
 from pithline.shed.folder import PlanEntry
 from pithline.shed.jobs import JobState
 from pithline.shed.parts import Tag, button, choice, chosen, drawing, frame, link, log_places, say
@@ -183,8 +183,9 @@ def _search(desk: PlanDesk) -> None:
     with Tag("div", look="asking"):
         with Tag("fieldset"):
             Tag("legend", "To be sawn for")
-            for one in desk.shed.yard.choices("products"):
-                _tick(desk, one)
+            with Tag("div", look="lists"):
+                for one in desk.shed.yard.choices("products"):
+                    _tick(desk, one)
         with Tag("div"):
             choice(
                 "Mill",
@@ -311,8 +312,8 @@ def _plan(desk: PlanDesk, plan: PlanEntry, newest: bool) -> None:
     if view["replanned"] is not None:
         Tag("p", "Planned anew once the log was open: " + " ".join(view["replanned"]), "note")
     with Tag("ul", look="rungs"):
-        for number, row in enumerate(view["ladder"]):
-            _rung(row, f"{short}-{number}")
+        for row in view["ladder"]:
+            _rung(row)
     with Tag("ul", look="looks"):
         shown = {
             name: look for row in view["ladder"] if row["picture"] for name, look in row["picture"]["looks"].items()
@@ -348,11 +349,11 @@ def _not_looked_at(desk: PlanDesk, plan: PlanEntry) -> None:
         desk.shed.jobs.start("look", desk.name, {"plan": plan.name, "units": desk.shed.units})
 
 
-def _rung(row: dict[str, Any], mark: str) -> None:
+def _rung(row: dict[str, Any]) -> None:
     with Tag("li", look="chosen" if row["chosen"] else ""):
         Tag("h3", ("This plan: " if row["chosen"] else "") + row["title"])
         if row["picture"]:
-            drawing(plan_end(row["picture"], f"The butt end with the plates of the plan {row['title']}", mark))
+            drawing(row["picture"]["svg"])
         with Tag("dl"):
             for name, value in row["figures"]:
                 with Tag("div"):

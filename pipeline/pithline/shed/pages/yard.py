@@ -74,13 +74,14 @@ def _signature(shed: Shed) -> tuple[Any, ...]:
     for entry in shed.yard.logs():
         states = [shed.jobs.state(kind, entry.name) for kind in ("begin", "plan", "replan")]
         marks.append(
-            (entry.name, entry.wood, entry.fault, len(entry.plans), entry.card is not None, _stamp(shed, entry.name))
+            (entry.name, entry.wood, entry.fault, len(entry.plans), entry.card is not None, fit_stamp(shed, entry.name))
         )
         marks += [(one.done, one.fault, one.alive, int(40 * one.part), one.what) for one in states if one is not None]
     return tuple(marks)
 
 
-def _stamp(shed: Shed, log: str) -> int:
+def fit_stamp(shed: Shed, log: str) -> int:
+    """Changes whenever a log is fitted anew; 0 where it was not."""
     try:
         return (shed.yard.fit_folder(log) / "log-model.json").stat().st_mtime_ns
     except OSError:
@@ -98,13 +99,17 @@ def portraits(path: str, stamp: int, units: str) -> tuple[str, str, str] | None:
         )
         wood = fmt.volume(model["volume_under_bark"])
         sizes = f"{about(fmt, model['length'])} long, {butt} and {top} across over bark, {wood} under bark"
-        return model_end(model, "The butt end"), model_side(model, "The log from the side"), sizes
+        return (
+            model_end(model, "The butt end"),
+            model_side(model, "The log from its right side, butt at the left; the dashed line is the pith"),
+            sizes,
+        )
     except (OSError, ValueError, KeyError, IndexError, TypeError):
         return None
 
 
 def _log(shed: Shed, entry: LogEntry, refresh: Any) -> None:
-    stamp = _stamp(shed, entry.name)
+    stamp = fit_stamp(shed, entry.name)
     seen = portraits(str(shed.yard.fit_folder(entry.name) / "log-model.json"), stamp, shed.units) if stamp else None
     with Tag("li", id=f"log-{entry.name}"):
         if seen:
