@@ -10,13 +10,16 @@ import urllib.error
 import urllib.request
 from pathlib import Path
 
+import numpy as np
 import pytest
+from PIL import Image
 
 from pithline.files.cards import read_card
 from pithline.shed.folder import YardFolder
 from pithline.shed.jobs import Jobs, JobState, write_state
 from pithline.shed.plan_view import keep_view
 from shed_yard import SAMPLES, free_port, make_yard, start, stop
+from truth.end_grain import EndGrain, photograph
 
 api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed: pip install '.[test]'")
 CHROMIUM = Path("/usr/bin/chromium")
@@ -160,6 +163,33 @@ def test_from_a_scan_to_a_card_by_touch(page, yard):
         and card.sapwood_thickness is None
     )
     assert "# thickness = " in (yard / "b-my-log.toml").read_text()
+
+
+def test_the_pith_is_taken_from_a_photograph_of_the_end(page, yard):
+    photo = photograph(EndGrain(pixels=(900, 1000), noise=0.02, cracks=2), 3)
+    picture = yard.parent / "end.png"
+    Image.fromarray(np.rint(255 * photo.picture).astype(np.uint8)).save(picture)
+    ready(page, "/log/b-my-log")
+    page.click("summary >> text=By a photograph of the top end")
+    page.set_input_files("#photo-top", str(picture))
+    page.wait_for_selector("#told >> text=not written yet")
+    page.fill("#across-top", f"{photo.across:.0f} mm")
+    page.set_input_files("#photo-top", str(picture))
+    page.wait_for_selector("text=Take it as the top end's mark", timeout=LONG)
+    page.click("text=Take it as the top end's mark")
+    page.wait_for_selector(".effect >> text=pith", timeout=LONG)
+    mark = read_card(yard / "b-my-log.toml").pith_top
+    assert abs(mark.from_left - photo.from_left) < 15 and abs(mark.from_top - photo.from_top) < 15
+
+
+def test_what_is_no_photograph_is_refused(page, yard):
+    picture = yard.parent / "no.png"
+    picture.write_bytes(b"GIF89a")
+    ready(page, "/log/b-my-log")
+    page.click("summary >> text=By a photograph of the butt end")
+    page.fill("#across-butt", "500 mm")
+    page.set_input_files("#photo-butt", str(picture))
+    page.wait_for_selector("#told >> text=no photograph")
 
 
 def test_a_file_that_is_no_scan_is_refused_in_a_sentence(page, yard):

@@ -13,8 +13,10 @@ from pathlib import Path
 
 from pithline.errors import InputError
 from pithline.files.scans import SCAN_SUFFIXES
+from pithline.files.write import write_folder
 
 GIB = 1024**3
+LARGEST_PHOTO = 64 * 1024**2
 LARGEST = 2 * GIB
 LARGEST_UNPACKED = 6 * GIB
 MOST_PACKED_FILES = 2000
@@ -156,6 +158,32 @@ async def take_in(root: Path, sent: str, chunks: AsyncIterator[bytes]) -> Path:
         except BaseException:
             part.unlink(missing_ok=True)
             raise
+
+
+async def take_photo(folder: Path, end: str, chunks: AsyncIterator[bytes]) -> Path:
+    """Write a photograph of an end face beside the log's fit, in the place of an earlier one of that end.
+
+    Raises
+    ------
+    InputError
+        Where it is no JPEG or PNG, or too large.
+    """
+    content = bytearray()
+    async for chunk in chunks:
+        content += chunk
+        if len(content) > LARGEST_PHOTO:
+            raise InputError(
+                f"the photograph is larger than {LARGEST_PHOTO // 1024**2} MiB; send it as the phone took it."
+            )
+    if kind_by_content(bytes(content[:HEAD])) != "picture":
+        raise InputError("that is no photograph; send a JPEG or a PNG.")
+    write_folder(folder, {photo_name(end): bytes(content)})
+    return folder / photo_name(end)
+
+
+def photo_name(end: str) -> str:
+    """The file of the photograph of an end, whatever kind it is: readers go by its content."""
+    return f"end-{end}.photo"
 
 
 def _free(root: Path, name: str, suffix: str) -> Path:

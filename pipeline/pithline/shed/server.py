@@ -14,9 +14,10 @@ from nicegui import app, ui
 
 from pithline.errors import InputError, PithlineError
 from pithline.shed.access import Door, Gate, hosts_of
+from pithline.shed.card_edit import as_typed
 from pithline.shed.fitting import face_file
 from pithline.shed.folder import YardFolder
-from pithline.shed.intake import take_in
+from pithline.shed.intake import take_in, take_photo
 from pithline.shed.jobs import Jobs
 from pithline.shed.parts import STATIC, Tag, frame, link
 from pithline.shed.saw_routes import add_saw_routes
@@ -120,6 +121,31 @@ def _routes(shed: Shed) -> None:
         except PithlineError as error:
             return JSONResponse({"fault": str(error)}, 400)
         return JSONResponse({"log": path.stem})
+
+    @app.post("/take-photo/{log}/{end}")
+    async def take_end(request: Request, log: str, end: str, across: str = "") -> Response:
+        try:
+            name = shed.yard.log(log).name
+            if end not in ("butt", "top"):
+                raise InputError("a log has a butt and a top end; send the photograph from its page.")
+            words = as_typed("breadth over bark", across, "length")
+            if words is None:
+                raise InputError(
+                    "the breadth over bark is not written yet: level through the widest part, such as 486 mm or 19 in."
+                )
+            await take_photo(shed.yard.fit_folder(name), end, request.stream())
+            shed.jobs.start("photo", name, {"end": end, "across": words})
+        except PithlineError as error:
+            return JSONResponse({"fault": str(error)}, 400)
+        return JSONResponse({"log": name})
+
+    @app.get("/photo/{log}/{end}")
+    def photo(log: str, end: str) -> Response:
+        try:
+            folder = shed.yard.fit_folder(shed.yard.log(log).name)
+            return _file(folder / f"end-{end}.pith.png" if end in ("butt", "top") else None)
+        except PithlineError:
+            return _file(None)
 
     @app.get("/face/{log}/{end}")
     def face(log: str, end: str) -> Response:

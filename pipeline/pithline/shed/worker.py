@@ -140,11 +140,31 @@ def look(yard: YardFolder, state: JobState, telling: Telling) -> None:
     keep_view(yard, yard.plan(state.log, state.asked["plan"]).path, state.asked.get("units", "mm"))
 
 
+def photo(yard: YardFolder, state: JobState, telling: Telling) -> None:
+    """The pith in a photograph of an end, by the command pith; what it found is kept for the page to show."""
+    from pithline.files.write import write_folder
+    from pithline.shed.intake import photo_name
+
+    telling.tell("following the rings", 0.2)
+    end, folder = state.asked["end"], yard.fit_folder(state.log)
+    asked = [
+        "pith",
+        f"--across={state.asked['across']}",
+        "--out",
+        str(folder),
+        "--json",
+        "--",
+        str(folder / photo_name(end)),
+    ]
+    write_folder(folder, {f"end-{end}.pith.json": _command(asked).encode()})
+
+
 KINDS: Mapping[str, Callable[[YardFolder, JobState, Telling], None]] = {
     "begin": begin,
     "plan": plan,
     "replan": replan,
     "look": look,
+    "photo": photo,
 }
 """What a worker can do."""
 
@@ -153,8 +173,8 @@ def _number(value: Any) -> int | None:
     return int(value) if value else None
 
 
-def _command(arguments: list[str]) -> None:
-    """Run a command of pithline; its own sentence where it refuses."""
+def _command(arguments: list[str]) -> str:
+    """Run a command of pithline and return what it says; its own sentence where it refuses."""
     done = subprocess.run(
         [sys.executable, "-m", "pithline.cli.main", *arguments], capture_output=True, text=True, check=False
     )
@@ -163,6 +183,7 @@ def _command(arguments: list[str]) -> None:
         if not lines:
             raise RuntimeError(done.stderr)
         raise InputError(lines[-1].removeprefix("error: "))
+    return done.stdout
 
 
 def main(arguments: list[str]) -> int:

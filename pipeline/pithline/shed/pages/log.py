@@ -13,10 +13,13 @@ from pithline.shed.faces_svg import face_svg
 from pithline.shed.fitting import shown_fit
 from pithline.shed.pages.log_card import card_form, defect_form
 from pithline.shed.pages.log_desk import LogDesk, told
+from pithline.shed.pages.log_photo import photo_of, photo_stamp
 from pithline.shed.pages.yard import fit_stamp, portraits
 from pithline.shed.parts import Tag, button, chosen, drawing, frame, link, log_places
 from pithline.shed.state import Shed
 
+LOOKED_EVERY = 1.0
+"""Seconds between two looks at a photograph's work."""
 NUDGE = 2.0
 """How far a key moves the pith. [mm]"""
 
@@ -49,6 +52,15 @@ def log_page(shed: Shed, name: str) -> None:
             defects.refresh()
 
         desk.redraw = redraw
+        stamp = {"photo": photo_stamp(desk)}
+
+        def look() -> None:
+            now = photo_stamp(desk)
+            if now != stamp["photo"]:
+                ends.refresh()
+            stamp["photo"] = now
+
+        ui.timer(LOOKED_EVERY, look)
         ends()
         found()
         card_form(desk)
@@ -128,9 +140,13 @@ def _face(desk: LogDesk, end: str, face: Mapping[str, Any]) -> None:
                     "click", lambda: _unset(desk, f"pith.{end}")
                 )
         _by_tape(desk, end)
+        photo_of(desk, end)
 
 
-_SEEN = {True: "", False: " The scan has no colours, so the rings do not show here: take it from the log by tape."}
+_SEEN = {
+    True: "",
+    False: " The scan has no colours, so the rings do not show here: take it from the log by tape, or send a photograph.",
+}
 
 
 def _by_tape(desk: LogDesk, end: str) -> None:

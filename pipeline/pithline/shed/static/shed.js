@@ -27,7 +27,19 @@ window.shed = (() => {
     row.textContent = `${file.name}: sending`;
     asked.send(file);
   }
+  async function sendPhoto(field) {
+    const across = document.getElementById(`across-${field.dataset.end}`).value;
+    const place = `/take-photo/${encodeURIComponent(field.dataset.log)}/${field.dataset.end}?across=${encodeURIComponent(across)}`;
+    say("The photograph is being sent.");
+    try {
+      const asked = await fetch(place, { method: "POST", body: field.files[0] });
+      const answer = await asked.json();
+      if (!asked.ok) say(answer.fault, true); else say("The rings are being followed; it takes a moment.");
+    } catch { say("The connection was lost; send the photograph again.", true); }
+    field.value = "";
+  }
   document.addEventListener("change", (event) => {
+    if (event.target.matches("input[data-end]") && event.target.files.length) sendPhoto(event.target);
     if (event.target.id === "scans") { for (const file of event.target.files) send(file); event.target.value = ""; }
   });
   for (const kind of ["dragover", "dragleave", "drop"]) document.addEventListener(kind, (event) => {
