@@ -243,7 +243,7 @@ def test_a_search_is_shown_to_whoever_opens_the_page_and_stops_on_request(page, 
 
 def test_plans_stand_side_by_side_with_their_papers(page):
     ready(page, "/plans/small")
-    page.wait_for_selector(".rungs li.chosen .plate")
+    page.wait_for_selector(".rungs li.chosen img")
     assert page.locator(".rungs dt", has_text="complete sets").count() == page.locator(".rungs > li").count()
     assert page.locator("a", has_text="Saw by this plan").get_attribute("href").startswith("/saw/small?plan=")
 

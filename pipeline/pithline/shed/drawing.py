@@ -10,6 +10,11 @@ RINGS = (0.12, 0.24, 0.36, 0.48, 0.6, 0.71, 0.81, 0.9)
 """Growth layers that are drawn, as shares of the way from the pith to under the bark."""
 EDGE = 8.0
 """Room round a drawing. [mm]"""
+STYLE = (
+    "<style>.bark{fill:#5b4636}.wood{fill:#e9d6b1}.heart{fill:#9c2418}"
+    ".ring{fill:none;stroke:#7b573a;stroke-width:1;opacity:.75}.plate{stroke:#2b1e16;stroke-width:.8}</style>"
+)
+"""For a drawing that no style sheet reaches, in the page's own colours."""
 Points = Sequence[Sequence[float]]
 
 

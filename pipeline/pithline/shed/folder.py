@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import json
 import re
+import time
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -16,6 +17,8 @@ from pithline.files.scans import SCAN_SUFFIXES
 
 HIDDEN = ".shed"
 """The folder of what the page keeps for itself: states of running work, pictures made of what lies beside it."""
+MOMENT = 0.3
+"""How old what a page shows of the folder may be. [s]"""
 PLAN_NAME = re.compile(r"[A-Za-z0-9][\w.-]{0,60}")
 SCRIPT = "cut-script.json"
 HEAD_BYTES = 8192
@@ -126,6 +129,22 @@ class YardFolder:
                 if log is not None:
                     found.setdefault(log, []).append(PlanEntry("/".join(parts), path.parent, path.stat().st_mtime))
         return {log: tuple(sorted(plans, key=lambda plan: (-plan.made, plan.name))) for log, plans in found.items()}
+
+
+@dataclass(frozen=True, slots=True)
+class WatchedYard(YardFolder):
+    """A folder that many pages look at all the time: it is looked through a few times a second at most."""
+
+    _seen: dict[str, tuple[float, list[LogEntry]]] = field(default_factory=dict, compare=False, repr=False)
+
+    def logs(self) -> list[LogEntry]:
+        """Every log by name, as the folder was a moment ago."""
+        now = time.monotonic()
+        at, held = self._seen.get("logs", (-1.0, []))
+        if now - at > MOMENT:
+            held = YardFolder.logs(self)
+            self._seen["logs"] = (now, held)
+        return held
 
 
 def _is_scan(path: Path) -> bool:

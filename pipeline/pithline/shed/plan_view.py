@@ -30,11 +30,11 @@ from pithline.outputs.results import (
 from pithline.outputs.sheet.first_page import arm_measures, whole_measures
 from pithline.outputs.sheet.ladder import rung_words
 from pithline.script.document import loads
-from pithline.shed.drawing import plan_end
+from pithline.shed.drawing import STYLE, plan_end
 from pithline.shed.folder import SCRIPT, YardFolder
 from pithline.shed.saw_steps import saw_steps
 
-FORMAT = 5
+FORMAT = 6
 """Of the kept views: older ones are made anew."""
 
 
@@ -174,9 +174,15 @@ def _measures(job: PrintJob) -> list[list[str]]:
 
 
 def _picture(script: CutScript, title: str, mark: str) -> dict[str, Any]:
-    """The end's drawing, made once; and the looks that its legend tells."""
+    """The end's drawing, made once, as a picture that stands by itself; and the looks that its legend tells."""
     found = end_picture(script)
-    return {"svg": plan_end(found, f"The butt end with the plates of the plan {title}", mark), "looks": found["looks"]}
+    drawn = plan_end(found, f"The butt end with the plates of the plan {title}", mark)
+    return {
+        "svg": drawn.replace("<svg ", '<svg xmlns="http://www.w3.org/2000/svg" ', 1).replace(
+            "<defs>", f"{STYLE}<defs>", 1
+        ),
+        "looks": found["looks"],
+    }
 
 
 def end_picture(script: CutScript) -> dict[str, Any]:

@@ -17,7 +17,7 @@ from pithline.shed.drawing import climb_curve, swatch
 from pithline.shed.folder import PlanEntry
 from pithline.shed.jobs import JobState
 from pithline.shed.parts import Tag, button, choice, chosen, drawing, frame, link, log_places, say
-from pithline.shed.plan_view import kept_view
+from pithline.shed.plan_view import FORMAT, kept_view
 from pithline.shed.state import Shed
 from pithline.units import parse_length
 
@@ -309,11 +309,12 @@ def _plan(desk: PlanDesk, plan: PlanEntry, newest: bool) -> None:
     if view is None:
         _not_looked_at(desk, plan)
         return
+    at, query = quote(desk.name, safe=""), quote(plan.name, safe="")
     if view["replanned"] is not None:
         Tag("p", "Planned anew once the log was open: " + " ".join(view["replanned"]), "note")
     with Tag("ul", look="rungs"):
-        for row in view["ladder"]:
-            _rung(row)
+        for number, row in enumerate(view["ladder"]):
+            _rung(row, f"/plan-end/{at}/{number}?plan={query}&of={view['hash']}-{FORMAT}")
     with Tag("ul", look="looks"):
         shown = {
             name: look for row in view["ladder"] if row["picture"] for name, look in row["picture"]["looks"].items()
@@ -329,7 +330,6 @@ def _plan(desk: PlanDesk, plan: PlanEntry, newest: bool) -> None:
         )
     for caution in view["cautions"]:
         Tag("p", caution, "note")
-    at, query = quote(desk.name, safe=""), quote(plan.name, safe="")
     with Tag("div", look="papers"):
         link("Saw by this plan", f"/saw/{at}?plan={query}", "act main")
         for file, words in PAPERS.items():
@@ -349,11 +349,18 @@ def _not_looked_at(desk: PlanDesk, plan: PlanEntry) -> None:
         desk.shed.jobs.start("look", desk.name, {"plan": plan.name, "units": desk.shed.units})
 
 
-def _rung(row: dict[str, Any]) -> None:
+def _rung(row: dict[str, Any], picture: str) -> None:
     with Tag("li", look="chosen" if row["chosen"] else ""):
         Tag("h3", ("This plan: " if row["chosen"] else "") + row["title"])
         if row["picture"]:
-            drawing(row["picture"]["svg"])
+            Tag(
+                "img",
+                src=picture,
+                alt=f"The butt end with the plates of the plan {row['title']}",
+                look="end",
+                width=400,
+                height=400,
+            )
         with Tag("dl"):
             for name, value in row["figures"]:
                 with Tag("div"):
