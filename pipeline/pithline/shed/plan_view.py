@@ -34,7 +34,7 @@ from pithline.shed.drawing import STYLE, plan_end
 from pithline.shed.folder import SCRIPT, YardFolder
 from pithline.shed.saw_steps import saw_steps
 
-FORMAT = 6
+FORMAT = 7
 """Of the kept views: older ones are made anew."""
 
 

@@ -182,10 +182,8 @@ def _in_shop(job: PrintJob, work: Work, places: dict[str, int]) -> Iterator[Step
         cautions = [fmt.retold(text) for one in settings for text in one.cautions]
         lines = [_plain(step_words(job, step)) + "."]
         if number == 1:
-            lines.insert(
-                0,
-                f"{fmt.weight(work.weight)}, {count(len(work.plates), 'plate')} come of it, {work.minutes:.0f} min in all.",
-            )
+            plates = f", {count(len(work.plates), 'plate')} come of it" if work.plates else ""
+            lines.insert(0, f"{fmt.weight(work.weight)}{plates}, {work.minutes:.0f} min in all.")
         yield _step(
             f"{log.mark(work.piece)}-{where}-{number}",
             where,
