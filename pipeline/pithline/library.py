@@ -15,9 +15,9 @@ if TYPE_CHECKING:
     from pithline.logmodel.card import Card
     from pithline.logmodel.model import LogModel
     from pithline.outputs.reports.appraisal_pictures import Pictures
-    from pithline.plan.api import Monitor
+    from pithline.plan.api import Monitor, Objective
     from pithline.script.replay import ReplayReport
-    from pithline.yard.appraisal.appraise import AppraisalTerms
+    from pithline.yard.appraisal.terms import AppraisalTerms
     from pithline.yard.one_log import PlanScripts
     from pithline.yard.request import Inputs, Request
 
@@ -252,34 +252,42 @@ class Appraisal:
 
 def appraisal_terms(
     mill: str | Path | None = None,
-    products: str | Path | None = None,
+    products: Sequence[str | Path] = (),
     priors: str | Path | None = None,
     *,
     bid_margin: float = 0.25,
     seed: int = 1,
     on: date | None = None,
+    objective: Objective | None = None,
+    yard: str | Path | None = None,
 ) -> AppraisalTerms:
     """Read what all logs of a lot are appraised by.
 
     Parameters
     ----------
-    mill, products, priors : str or Path, optional
-        Their files; the bundled ones where left out.
+    mill, priors, yard : str or Path, optional
+        Their files; the bundled ones where left out. Of the yard's file only drying times are read.
+    products : sequence of str or Path
+        Product lists, as `read_inputs` takes them.
     bid_margin : float
         Share of the proceeds that stays with the buyer, 0 to 1.
     seed : int
         Of the logs drawn.
     on : date, optional
         The day months since felling are counted to; today where left out.
+    objective : Objective, optional
+        What plans make most of; sets where left out.
 
     Raises
     ------
     InputError
         Where a file cannot be used, or two name two currencies.
     """
-    from pithline.yard.appraisal.appraise import read_terms
+    from pithline.plan.api import Objective
+    from pithline.yard.appraisal.terms import AppraisalFiles, read_terms
 
-    return read_terms(mill, products, priors, bid_margin, seed, on or date.today())
+    files = AppraisalFiles(mill, tuple(products), priors, yard)
+    return read_terms(files, bid_margin, seed, on or date.today(), objective or Objective.SETS)
 
 
 def appraise_logs(
@@ -305,17 +313,15 @@ def appraise_logs(
         The first card that cannot be used. A log that cannot be appraised is told in its row.
     """
     from pithline.plan.api import SILENT
-    from pithline.yard.appraisal.appraise import read_lot
     from pithline.yard.appraisal.lot import appraise_lot
+    from pithline.yard.appraisal.terms import read_lot
 
     lot = read_lot([str(card) for card in cards])
     document, done = appraise_lot(lot, terms or appraisal_terms(), workers, (monitor or SILENT).report)
     return Appraisal(document, [log.pictures for log in done])
 
 
-def write_plan(
-    plan: PlanScripts | Mapping[str, Any], folder: str | Path, units: str = "mm", paper: str = "A4"
-) -> None:
+def write_plan(plan: PlanScripts | Mapping[str, Any], folder: str | Path, units: str = "mm", paper: str = "A4") -> None:
     """Write everything a plan's folder holds: cut script, its ladder, set-up sheet, shop cards, end templates, labels, 3D preview.
 
     Parameters

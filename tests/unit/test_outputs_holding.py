@@ -119,7 +119,9 @@ def test_a_cradle_that_the_shop_owns_need_not_be_made():
     log, fmt = print_job(script).log, print_job(script).fmt
     setting = setting_of(log, "bolt-3")
     assert is_owned(log, setting)
-    assert block_words(holding_of(log, setting), fmt, owned=True).startswith("Cradle: 184 wide, 12 high at its low side on your left, 88")
+    assert block_words(holding_of(log, setting), fmt, owned=True).startswith(
+        "Cradle: 184 wide, 12 high at its low side on your left, 88"
+    )
     script["inputs"]["mill"]["mill"]["cradles_deg"] = [45.0]
     other = print_job(script).log
     assert not is_owned(other, setting_of(other, "bolt-3"))

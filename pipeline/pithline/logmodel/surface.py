@@ -111,9 +111,7 @@ def stations(low: float, high: float) -> Array:
     return np.linspace(low, high, int(np.ceil((high - low) / STATION)) + 1)
 
 
-def first_surface(
-    ends: tuple[float, float], along: Array, centre: Array, radius: Array, harmonics: int
-) -> Surface:
+def first_surface(ends: tuple[float, float], along: Array, centre: Array, radius: Array, harmonics: int) -> Surface:
     """A surface of round sections, to start a fit from.
 
     Parameters
@@ -162,9 +160,7 @@ def on_stations(surface: Surface, points: Array) -> Surface:
     return replace(surface, x=x, cells=total, miss=miss)
 
 
-def fit_surface(
-    points: Array, start: Surface, rounds: int, widest: float, known: KnownPoints | None = None
-) -> Surface:
+def fit_surface(points: Array, start: Surface, rounds: int, widest: float, known: KnownPoints | None = None) -> Surface:
     """Fit a surface to points (m, 3) of bark, from `start` and what it has learnt of the log.
 
     Parameters
@@ -229,7 +225,8 @@ def _held_back(surface: Surface, matrix: Array, right: Array, most: float) -> Ar
     tied[: 3 * basis.columns] = (0.5 * most) ** -2.0
     held = matrix + surface.prior.precision(basis) + np.diag(tied)
     solved = cho_solve(cho_factor(held, lower=True), right + surface.prior.pull(basis) + tied * before.ravel())
-    return solved.reshape(basis.rows, basis.columns)
+    out: Array = solved.reshape(basis.rows, basis.columns)
+    return out
 
 
 def _known_equations(surface: Surface, known: KnownPoints) -> tuple[Array, Array]:

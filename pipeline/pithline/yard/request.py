@@ -89,9 +89,7 @@ class Inputs:
     scan_file: Path | None = None
 
 
-def read_inputs(
-    card_path: str | Path, mill: str | Path | None = None, products: Sequence[str | Path] = ()
-) -> Inputs:
+def read_inputs(card_path: str | Path, mill: str | Path | None = None, products: Sequence[str | Path] = ()) -> Inputs:
     """Read and check the card of a log, mill and product lists, and find its scan.
 
     Parameters

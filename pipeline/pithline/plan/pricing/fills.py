@@ -19,6 +19,8 @@ MOST_BILLETS = 64
 ALL_COUNT_WHOLE = np.zeros((0, 0, 0), np.float32)
 THREADS = 2
 """Slabs filled at a time; the compiled programme lets other threads run."""
+WORTH_SHARING = 16
+"""Fewer slabs than this are filled sooner than threads are begun."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,5 +74,12 @@ class GridFills:
 
 def fill_all(slabs: Iterable[Fillable], worth: PlateWorth) -> list[tuple[float, Fill]]:
     """All of some slabs filled at the same prices, in their order."""
+    wanted = list(slabs)
+    if len(wanted) < WORTH_SHARING:
+        return [slab.fill(worth) for slab in wanted]
     with ThreadPoolExecutor(THREADS) as pool:
-        return list(pool.map(lambda slab: slab.fill(worth), slabs))
+        shares = pool.map(lambda first: [slab.fill(worth) for slab in wanted[first::THREADS]], range(THREADS))
+    out: list[tuple[float, Fill]] = [None] * len(wanted)  # type: ignore[list-item]
+    for first, share in enumerate(shares):
+        out[first::THREADS] = share
+    return out
