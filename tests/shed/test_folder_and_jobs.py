@@ -8,7 +8,7 @@ import pytest
 
 from pithline.errors import InputError
 from pithline.shed.folder import YardFolder
-from pithline.shed.jobs import Jobs, JobState, stop_file, write_state
+from pithline.shed.jobs import Jobs, JobState, _children, stop_file, write_state
 from pithline.shed.plan_view import kept_view
 from pithline.shed.worker import Telling, plain_sentence
 from shed_yard import make_yard
@@ -16,7 +16,9 @@ from shed_yard import make_yard
 
 @pytest.fixture
 def yard(tmp_path):
-    return YardFolder(make_yard(tmp_path))
+    yield YardFolder(make_yard(tmp_path))
+    for child in _children:
+        child.wait(60)
 
 
 def ended(jobs, kind, log, seconds=120.0):

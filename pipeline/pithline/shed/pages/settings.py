@@ -47,7 +47,7 @@ def _sharing(shed: Shed) -> None:
     address = f"{shed.address}/enter?key={shed.door.new_key()}"
     picture = io.BytesIO()
     segno.make_qr(address, error="m").save(
-        picture, kind="svg", scale=4, border=4, xmldecl=False, svgns=True, title="Code to open this yard"
+        picture, kind="svg", omitsize=True, border=4, xmldecl=False, svgns=True, title="Code to open this yard"
     )
     Tag("p", "Point the phone's camera at the code. It lets one browser in, once; load this page again for another.")
     drawing(picture.getvalue().decode(), "code")
