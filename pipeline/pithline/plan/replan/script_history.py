@@ -164,7 +164,8 @@ def ancestry_of(parents: Mapping[str, str], name: str) -> list[str]:
 def highest_numbers(script: Mapping[str, Any]) -> dict[str, int]:
     """The highest number in use behind every prefix of an id, so that none is used twice."""
     counts: dict[str, int] = {}
-    for name in (each["id"] for key in ("operations", "pieces") for each in script[key]):
+    ids = [each["id"] for key in ("operations", "pieces") for each in script[key]]
+    for name in (*ids, *(each["set_up"] for each in script["operations"] if "set_up" in each)):
         found = re.fullmatch(r"(.*-)(\d+)", name)
         if found:
             counts[found[1]] = max(counts.get(found[1], 0), int(found[2]))
