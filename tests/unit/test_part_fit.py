@@ -8,6 +8,7 @@ import pytest
 from pithline.files.mills import read_mill
 from pithline.mill.products import Limits, Part
 from pithline.plan.evaluate.part_fit import Why, misfit, misfits, nearest_place, plate_room, plural
+from pithline.plan.problem.infeasible import no_part_fits
 from pithline.plan.problem.parts import sawn_parts
 from truth.logs import TrueLog
 from unit.small_logs import SPECIES, STRAIGHT, TRADE, log_of, products_of
@@ -129,3 +130,10 @@ def test_of_shorter_logs_the_best_counts():
 @pytest.mark.parametrize(("name", "many"), [("back", "backs"), ("body half", "body halves"), ("bass", "bass")])
 def test_plurals(name, many):
     assert plural(name) == many
+
+
+def test_a_refusal_counts_the_sapwood_that_is_kept_out():
+    """Of 150 − 20 = 130 mm 30 are sapwood, so 110 mm find 100."""
+    none = part_of(limits=replace(TRADE, sapwood="none"))
+    told = str(no_part_fits(log_of(replace(STRAIGHT, sapwood=30.0)), (none,)))
+    assert "the widest radial run is 130 mm" in told and "needs 110 mm beside 30 mm of sapwood; choose a narrower part" in told

@@ -100,7 +100,7 @@ def narrowed(whole: LogGrid, context: SearchContext, kinds: Sequence[int]) -> Lo
     """
     old, own = whole.grid, make_grid(whole.log, context, whole.grid.rolls)
     deep = min(len(own.depths), len(old.depths)) // 2
-    grid = replace(own, depth_max=deep * own.depth_step)
+    grid = replace(own, depth_max=min(own.depth_max, old.depth_max))
     index, depths = np.asarray(kinds), slice(len(old.depths) // 2 - deep, len(old.depths) // 2 + deep + 1)
     places = PassingPlaces(
         grid,
