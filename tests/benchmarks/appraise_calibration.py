@@ -93,7 +93,7 @@ def planned_log(path: str, terms: AppraisalTerms) -> tuple[LogKnowledge, Apprais
     """A log as its card tells of it, what it is sawn with, and its plan."""
     [one] = read_lot([path])
     known = known_log(one, terms)
-    shop = shop_of(one, terms, as_scanned(known, draw_basis(known)))
+    shop = shop_of(one, terms, as_scanned(known, terms.priors, draw_basis(known)))
     return known, shop, plan_now(shop, terms.request)
 
 

@@ -95,12 +95,13 @@ def test_a_plan_made_anew_is_no_worse_than_the_old_settings(quick):
 
 def test_a_log_by_tape_is_planned_as_a_scan_would_show_it():
     log = taped(np.pi * 500.0)
-    seen = as_scanned(log, draw_basis(log))
+    seen = as_scanned(log, read_priors(), draw_basis(log))
     assert np.allclose(seen.seen, SCAN_LEAVES * log.seen) and seen.bow == pytest.approx(SCAN_LEAVES * log.bow)
+    assert seen.pith.max() <= 3.0 + 1e-9 < log.pith.max() and seen.bark.mean() <= log.bark.mean()
     assert seen.log.field.doubt.max() < log.log.field.doubt.max()
     assert np.allclose(seen.log.field.radius, log.log.field.radius)
     scanned = known(nothing_hidden())
-    assert as_scanned(scanned, draw_basis(scanned)) is scanned
+    assert as_scanned(scanned, read_priors(), draw_basis(scanned)) is scanned
 
 
 def taped(girth):

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pithline.files.priors import Priors
 from pithline.logmodel.card import Defect
 from pithline.plan.api import WHOLE_RESERVE, PlanLog, with_reserve
 from pithline.wood.unusable import station_of
@@ -18,8 +19,23 @@ from pithline.yard.appraisal.log_knowledge import LogKnowledge
 Array = NDArray[np.float64]
 SCAN_LEAVES = 0.2
 """The share of a surface's or bow's doubt that a scan of that side leaves; invented, from scans of generated logs."""
-SCANNED: Mapping[str, float] = {"seen": SCAN_LEAVES, "bow": SCAN_LEAVES}
-"""What a scan of a log known by tape settles, and the share of each doubt that it leaves."""
+MARK_LEAVES = 3.0
+"""Standard error of a pith mark. [mm] Common practice."""
+
+
+def gauged_leaves(known: LogKnowledge, priors: Priors) -> float:
+    """The share of the bark's doubt that gauging at both ends leaves."""
+    thickness = float((known.model.radius_over_bark - known.model.radius_under_bark).mean())
+    return min(priors.bark_gauged * thickness / max(float(known.bark.mean()), 1e-9), 1.0)
+
+
+def once_bought(known: LogKnowledge, priors: Priors) -> dict[str, float]:
+    """What is settled of a log known by tape once it is bought, and the share of each doubt that is left.
+
+    It is scanned, its pith is marked on both ends, and its bark gauged.
+    """
+    out = {"seen": SCAN_LEAVES, "bow": SCAN_LEAVES, "pith": min(MARK_LEAVES / max(float(known.pith.max()), 1e-9), 1.0)}
+    return out if known.bark_known else {**out, "bark": gauged_leaves(known, priors)}
 
 
 def mixed(answer: Mapping[str, Any], other: Mapping[str, Any], settles: Mapping[str, float]) -> dict[str, Any]:
@@ -79,12 +95,20 @@ def _trimmed(log: PlanLog, checks: tuple[Defect, ...]) -> PlanLog:
     )
 
 
-def as_scanned(known: LogKnowledge, basis: DrawBasis) -> LogKnowledge:
-    """A log known by tape as a scan would show it where it is most likely; one known by a scan as it is.
+def as_scanned(known: LogKnowledge, priors: Priors, basis: DrawBasis) -> LogKnowledge:
+    """A log known by tape as it will be known once it is bought, where it is most likely; one known by a scan as it is.
 
-    Nobody saws a log of this value by tape measures: once it is bought it is scanned, and planned on that.
+    Nobody saws a log of this value by tape measures: it is scanned first, and planned on that.
     """
     if known.basis != "tape":
         return known
-    log = log_with_answer(known, most_likely_draw(known), SCANNED, basis)
-    return replace(known, log=log, seen=known.seen * SCAN_LEAVES, bow=known.bow * SCAN_LEAVES)
+    left = once_bought(known, priors)
+    log = log_with_answer(known, most_likely_draw(known), left, basis)
+    return replace(
+        known,
+        log=log,
+        seen=known.seen * left["seen"],
+        bow=known.bow * left["bow"],
+        pith=known.pith * left["pith"],
+        bark=known.bark * left.get("bark", 1.0),
+    )

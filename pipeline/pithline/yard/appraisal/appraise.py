@@ -18,7 +18,7 @@ from pithline.mill.products import Products
 from pithline.plan.api import Monitor, sum_up, totals
 from pithline.trade.log_rules import scale_as_bought, scale_log, whole_sizes
 from pithline.trade.weights import weight
-from pithline.yard.appraisal.answers import SCANNED, as_scanned, log_with_answer, mixed
+from pithline.yard.appraisal.answers import as_scanned, log_with_answer, mixed, once_bought
 from pithline.yard.appraisal.drawn_logs import (
     DrawBasis,
     draw_basis,
@@ -134,13 +134,14 @@ SECOND_DRAW = 50_000
 
 
 def replanned(case: ReplanCase, number: int) -> tuple[Outcome, float, bool]:
-    """One log drawn, planned as a scan would show it, then graded as it is."""
+    """One log drawn, planned as it will be known once it is bought, then graded as it is."""
     known, priors, seed = case.known, case.priors, case.seed
     drawn = draw_log(known, priors, seed, number)
-    shape = {name: drawn[name] for name in SCANNED}
-    other = {name: draw_component(known, priors, name, seed, SECOND_DRAW + number) for name in SCANNED}
-    truth = log_as_drawn(known, mixed(shape, {**drawn, **other}, SCANNED), case.basis)
-    plan = planned_anew(log_with_answer(known, shape, SCANNED, case.basis), case.plan, case.shop, seed)
+    left = once_bought(known, priors)
+    told = {name: drawn[name] for name in left}
+    other = {name: draw_component(known, priors, name, seed, SECOND_DRAW + number) for name in left}
+    truth = log_as_drawn(known, mixed(told, {**drawn, **other}, left), case.basis)
+    plan = planned_anew(log_with_answer(known, told, left, case.basis), case.plan, case.shop, seed)
     got = brings(truth, planned(plan.ledger, case.shop.parts), case.shop.sold.market, drawn["figure"])
     return got, plan.minutes, bool(drawn["metal"])
 
@@ -174,7 +175,7 @@ def appraise(one: Lot, terms: AppraisalTerms, progress: Progress, share: ShareWo
     known = known_log(one, terms)
     doubtful = fits(known.log, known.basis, terms.trade.machines, one.card.id)
     basis = draw_basis(known)
-    seen = as_scanned(known, basis)
+    seen = as_scanned(known, terms.priors, basis)
     shop = shop_of(one, terms, seen)
     plan = plan_now(shop, terms.request, Monitor(progress).within(0.1, 0.6))
     progress("grading it on drawn logs", 0.6)

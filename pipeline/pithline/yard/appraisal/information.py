@@ -15,15 +15,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.files.priors import Priors
-from pithline.yard.appraisal.answers import SCAN_LEAVES, log_with_answer, mixed
+from pithline.yard.appraisal.answers import MARK_LEAVES, SCAN_LEAVES, gauged_leaves, log_with_answer, mixed
 from pithline.yard.appraisal.drawn_logs import DrawBasis, draw_component, draw_log, log_as_drawn
 from pithline.yard.appraisal.layouts import AppraisalShop, AppraisedPlan, laid_again, planned_anew
 from pithline.yard.appraisal.log_knowledge import LogKnowledge
 from pithline.yard.appraisal.regrade import Outcome, Planned, brings, planned
 
 Array = NDArray[np.float64]
-MARK_LEAVES = 3.0
-"""Standard error of a pith mark. [mm] Common practice."""
 FIRST_ANSWER = 100_000
 """Answers and the logs drawn for them have numbers of their own, apart from the samples."""
 
@@ -53,12 +51,9 @@ def questions(known: LogKnowledge, priors: Priors) -> list[OpenQuestion]:
     out = []
     if known.basis != "tape" and known.hidden.max(initial=0.0) > 0.5:
         out.append(OpenQuestion("scanning the hidden side", {"hidden": SCAN_LEAVES}, search=known.basis == "one flank"))
-    if not known.bark_known and known.bark.max() > 0.0:
-        bark = float(known.bark.mean())
-        thickness = float((known.model.radius_over_bark - known.model.radius_under_bark).mean())
-        leaves = priors.bark_gauged * thickness / bark
-        out.append(OpenQuestion("gauging the bark at both ends", {"bark": min(leaves, 1.0)}))
-    if known.pith_marks < 2 and known.pith.max() > MARK_LEAVES:
+    if known.basis != "tape" and not known.bark_known and known.bark.max() > 0.0:
+        out.append(OpenQuestion("gauging the bark at both ends", {"bark": gauged_leaves(known, priors)}))
+    if known.basis != "tape" and known.pith_marks < 2 and known.pith.max() > MARK_LEAVES:
         out.append(OpenQuestion("marking the pith on both ends", {"pith": MARK_LEAVES / float(known.pith.max())}))
     if known.spiral is not None and known.spiral[1] > 0.0:
         out.append(OpenQuestion("measuring the spiral of the grain", {"spiral": 0.0}))
