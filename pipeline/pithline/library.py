@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from pithline.logmodel.card import Card
     from pithline.logmodel.model import LogModel
     from pithline.outputs.reports.appraisal_pictures import Pictures
-    from pithline.plan.api import Monitor, Objective
+    from pithline.plan.api import Monitor
     from pithline.script.replay import ReplayReport
     from pithline.yard.appraisal.terms import AppraisalTerms
     from pithline.yard.one_log import PlanScripts
@@ -258,15 +258,15 @@ def appraisal_terms(
     bid_margin: float = 0.25,
     seed: int = 1,
     on: date | None = None,
-    objective: Objective | None = None,
-    yard: str | Path | None = None,
 ) -> AppraisalTerms:
-    """Read what all logs of a lot are appraised by.
+    """Read what all logs of a lot are appraised by, plans that make most of sets, and wood that dries as the bundled yard file says.
+
+    `dataclasses.replace(terms, objective=Objective.VALUE)` asks for another objective.
 
     Parameters
     ----------
-    mill, priors, yard : str or Path, optional
-        Their files; the bundled ones where left out. Of the yard's file only drying times are read.
+    mill, priors : str or Path, optional
+        Their files; the bundled ones where left out.
     products : sequence of str or Path
         Product lists, as `read_inputs` takes them.
     bid_margin : float
@@ -275,19 +275,15 @@ def appraisal_terms(
         Of the logs drawn.
     on : date, optional
         The day months since felling are counted to; today where left out.
-    objective : Objective, optional
-        What plans make most of; sets where left out.
 
     Raises
     ------
     InputError
         Where a file cannot be used, or two name two currencies.
     """
-    from pithline.plan.api import Objective
     from pithline.yard.appraisal.terms import AppraisalFiles, read_terms
 
-    files = AppraisalFiles(mill, tuple(products), priors, yard)
-    return read_terms(files, bid_margin, seed, on or date.today(), objective or Objective.SETS)
+    return read_terms(AppraisalFiles(mill, tuple(products), priors), bid_margin, seed, on or date.today())
 
 
 def appraise_logs(

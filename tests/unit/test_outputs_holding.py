@@ -128,3 +128,18 @@ def test_a_cradle_that_the_shop_owns_need_not_be_made():
     assert block_words(holding_of(log, setting), fmt).startswith("Cradle to be made: ")
     at_the_saw = setting_of(log, "bolt-2", Saw.RESAW)
     assert is_owned(log, at_the_saw) and "high (mm)" in block_words(holding_of(log, at_the_saw), fmt, owned=True)
+
+
+def test_a_bolt_lies_on_the_face_it_has_not_on_one_a_slab_took_away():
+    """Slab 1 lies between cuts c1 and c2: half-b has the face of c2 alone, whichever the script names."""
+    script = cradle_script()
+    b_cut = {"op": "cut", "id": "c99", "tool": "resaw", "setting": "s99", "piece": "half-b", "normal": [0.0, -1.0, 0.0],
+             "offset": 0.0, "kerf": 1.2, "above": "left-b", "below": "right-b"}  # fmt: skip
+    setting = {"op": "setting", "id": "s99", "tool": "resaw", "piece": "half-b", "stage": "green", "weight_kg": 40.0, "minutes": 6.0,
+               "charged": True, "checks": [], "cautions": [], "support": "cradle", "against": {"face": "c1", "angle_deg": 90.0}}  # fmt: skip
+    script["operations"] += [setting, b_cut]
+    script["pieces"] += [{"id": name, "mark": name[:1].upper() + "9", "kind": "bolt", "made_by": "c99", "volume": 1.0e6}
+                         for name in ("left-b", "right-b")]  # fmt: skip
+    log = print_job(script).log
+    (found,) = (one for one in log.settings if one.id == "s99")
+    assert found.against.face == "c2" and found.against.angle == 90.0

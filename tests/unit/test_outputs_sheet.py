@@ -9,10 +9,12 @@ from pithline.outputs.cards.shop_cards import shop_cards
 from pithline.outputs.cut_script.document import Saw
 from pithline.outputs.cut_script.end_lines import end_lines, lined_settings
 from pithline.outputs.ends import tape_point
+from pithline.outputs.holding.props import holding_of
 from pithline.outputs.pdf.page import document
 from pithline.outputs.print_job import print_job
 from pithline.outputs.sheet.crosscut_first import along_the_bark
-from pithline.outputs.sheet.mill_settings import LEAST_OFF, MOST_OFF, height_allowance, mill_panel
+from pithline.outputs.sheet.ladder import rung_words
+from pithline.outputs.sheet.mill_settings import LEAST_OFF, MOST_OFF, arris_of, height_allowance, mill_panel
 from pithline.outputs.sheet.set_up_sheet import set_up_sheet
 from unit.cradle_fixture import cradle_script
 from unit.outputs_fixture import bucked_script, large_script, small_script
@@ -102,7 +104,7 @@ def test_heights_and_lifts_are_the_scripts(small):
         butt, top = (fmt.bare(mark.height) for mark in setting.marks.both)
         assert f"butt {butt}, top {top} expected" in text
         room = setting.mark_room
-        assert f"own room: {fmt.bare(room.down)} lower, {fmt.bare(room.up)} higher" in text
+        assert f"s room: {fmt.bare(room.down)} down, {fmt.bare(room.up)} up" in text
         for cut in log.cuts_of(setting):
             sign = "over" if cut.from_mark >= 0 else "under"
             row = f"{log.cut_numbers[cut.id]} {fmt.bare(abs(cut.from_mark))} {sign} {fmt.bare(cut.blade_height)} {fmt.bare(cut.width)}"
@@ -254,7 +256,58 @@ def test_what_an_older_script_does_not_sum_is_worked_out():
 
 def test_the_headline_is_what_is_likely(small):
     text = " ".join(small[1][0][3].split())
-    assert "Likely 1.1 L in all; between 1.0 L and 1.2 L four times in five" in text
+    assert "Likely 1.1 L in all (between 1.0 L and 1.2 L): so four times in five" in text
+
+
+def test_likely_earnings_lead_where_the_script_knows_them():
+    script = cradle_script()
+    script["uncertainty"] |= {
+        "earnings": {"p10": 50.0, "p50": 60.0, "p90": 82.0},
+        "sets": {"small guitar": {"p10": 0.0, "p50": 1.0, "p90": 1.0}, "bridge": {"p10": 2.0, "p50": 2.0, "p90": 2.0}},
+    }
+    script["proof"]["ladder"][1]["likely_earnings"] = 60.0
+    text = " ".join(sheet_of(script)[0][3].split())
+    assert "earnings, likely 60 EUR 20 EUR" in text and "an hour 40 EUR" in text
+    assert "60 EUR earned (between 50 EUR and 82 EUR), 0 to 1 small guitar sets" in text
+    assert "48 EUR" in text  # 40 more in 50 minutes more than the row before
+
+
+def test_limits_are_in_words_what_they_share_once():
+    script = cradle_script()
+    shared = {"ring_angle_min_deg": 70.0, "ring_angle_mean_deg": 78.0, "runout_max_deg": 3.0, "ring_angle_max_deg": 88.0}
+    script["inputs"]["products"]["limits"] = {"trade": {**shared, "slope_max_deg": 6.0}, "necks": {**shared, "slope_max_deg": 4.0}}
+    script["plates"][0]["limits"] = "necks"
+    text = " ".join(sheet_of(script)[0][3].split())
+    assert ("rings at least 70° to the face, 78° on average, at most 88°, grain runs out of the face at most 3°; "
+            "necks: slopes in the face at most 4°; trade: slopes in the face at most 6°") in text  # fmt: skip
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+@pytest.mark.parametrize("name", SCRIPTS)
+def test_the_first_page_leaves_no_row_over(name, paper):
+    pages = sheet_of(SCRIPTS[name](), paper=paper)
+    assert "Look and sweep for nails" in pages[0][3]
+    assert re.match(r"(Crosscut first|2 Draw the lines)", pages[1][3])
+
+
+def test_the_rules_of_the_mill_stand_where_there_is_room_for_them():
+    crosscut, whole = (sheet_of(one()) for one in (bucked_script, small_script))
+    assert "At the mill: for every setting" in crosscut[1][3]
+    assert sum("Dogged before it is sawn" in page[3] for page in crosscut) == 1
+    assert sum("Dogged before it is sawn" in page[3] for page in whole) == 1
+
+
+def test_a_bolt_in_a_cradle_is_measured_from_its_arris():
+    """How high a cradle holds a bolt depends on how far up it the bolt lies; from the arris every cut is where it is planned."""
+    job = print_job(cradle_script())
+    setting = next(one for one in job.log.settings if one.piece == "bolt-3" and one.tool is Saw.MILL)
+    arris = arris_of(job, setting, holding_of(job.log, setting))
+    cut = job.log.cuts_of(setting)[0]
+    point = np.array([1000.0, -10.0, 61.0])  # where the faces of cuts c4 and c5 meet
+    assert cut.blade_height - arris.mean == pytest.approx(cut.offset - float(cut.normal @ point), abs=1.5)
+    assert f"from arris A, where faces {arris.one} and {arris.other} meet" in panel_of(cradle_script(), 4)
+    flat = next(one for one in job.log.settings if one.piece == "bolt-1" and one.tool is Saw.MILL)
+    assert arris_of(job, flat, holding_of(job.log, flat)) is None
 
 
 def test_what_a_doubt_costs_stands_in_litres_where_the_script_has_it(small):
@@ -302,11 +355,25 @@ def test_the_ladder_is_drawn_where_the_script_has_it(small):
         {"max_settings": None, **row, "settings": 9, "instrument_volume": 3.5e6, "sets": {}},
     ]
     text = text_of(set_up_sheet(print_job(script)))
-    assert "at most 3 settings: 2 ukulele sets; 3 set-ups, 0.7 h, 2.0 L" in text
-    assert "this plan: no complete set; 9 set-ups, 0.7 h, 3.5 L" in text
-    newer = text_of(set_up_sheet(print_job(cradle_script())))
-    assert "this plan, bolts by cradle: 1 small guitar set, 2 bridges; 5 set-ups" in newer
-    assert "each hour more brings 74 EUR. Customary way: 2 bridges, 20 EUR" in newer
+    assert "Fewer set-ups" in text
+    words = " ".join(rung_words(print_job(script)))
+    assert "At most 3 settings: 2 ukulele sets; 3 set-ups, 0.7 h, 2.0 L." in words
+    assert "This plan: no complete set; 9 set-ups, 0.7 h, 3.5 L." in words
+
+
+def test_what_all_rungs_share_is_said_once_and_in_words_of_the_mill():
+    script = cradle_script()
+    for row, name in zip(script["proof"]["ladder"], ("practice layout kept", "cradle 30°"), strict=True):
+        row["title"] = name
+    text, words = text_of(set_up_sheet(print_job(script))), " ".join(rung_words(print_job(script)))
+    assert "This plan, bolts in the 30° cradle: 1 small guitar set; 5 set-ups, 1.5 h" in words
+    assert "Customary cuts, filled for sets" in words and "each hour more brings 74 EUR." in words
+    for told in (text, words):
+        assert told.count("Customary way beside each: 2 bridges, 20 EUR.") == 1
+        assert "practice layout" not in told and "cradle 30°" not in told
+    script["proof"]["ladder"][0]["practice"] = dict(script["proof"]["ladder"][0]["practice"]) | {"earnings": 12.0, "minutes": 33.0}
+    apart = text_of(set_up_sheet(print_job(script)))
+    assert "beside each" not in apart and "12 EUR" in apart
 
 
 def test_words_that_no_sawyer_reads_are_not_there(small):

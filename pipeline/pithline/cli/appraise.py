@@ -62,9 +62,11 @@ def margin_of(text: str) -> float:
 def run(args: argparse.Namespace, console: Console) -> int:
     """Appraise, print the ranked table, write the folder if asked."""
     import os
+    from dataclasses import replace
     from datetime import date
 
     from pithline import Monitor, Objective, appraisal_terms, appraise_logs, write_appraisal
+    from pithline.files.yard import read_yard
     from pithline.keys.readers import date as read_date
     from pithline.outputs.reports.appraisal_document import appraisal_json
 
@@ -74,16 +76,8 @@ def run(args: argparse.Namespace, console: Console) -> int:
     if args.workers is not None and args.workers < 1:
         raise InputError(f"--workers is {args.workers}; it must be at least 1.")
     today = date.today() if args.on is None else date.fromisoformat(read_date(args.on, "--on"))
-    terms = appraisal_terms(
-        args.mill,
-        args.products,
-        args.priors,
-        bid_margin=margin,
-        seed=args.seed,
-        on=today,
-        objective=Objective(args.objective),
-        yard=args.yard,
-    )
+    terms = appraisal_terms(args.mill, args.products, args.priors, bid_margin=margin, seed=args.seed, on=today)
+    terms = replace(terms, objective=Objective(args.objective), drying=read_yard(args.yard).drying)
     with console.progress() as progress:
         appraisal = appraise_logs(args.cards, terms, args.workers or os.cpu_count() or 1, Monitor(progress))
     document = appraisal.document

@@ -250,3 +250,6 @@ _READERS: dict[str, Callable[[Path, bytes], _Found]] = {
     "glb": _mesh,
     "gltf": _mesh,
 }
+
+SCAN_SUFFIXES = frozenset({*_READERS, "zip"})
+"""File name suffixes, in lower case without the dot, that `read_scan` knows."""

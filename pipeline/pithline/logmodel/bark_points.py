@@ -73,7 +73,8 @@ class BeyondEnd:
     @property
     def caution(self) -> str:
         """What to say of an end whose face was not seen."""
-        words = f"The {self.name} end face was not scanned: it was taken square where the bark ends, give or take {2.0 * self.stderr:.0f} mm."
+        off = f"give or take {2.0 * self.stderr:.0f} mm"
+        words = f"The {self.name} end face was not scanned: it was taken square where the bark ends, {off}."
         if self.points >= MANY_BEYOND:
             words += f" {self.points} points up to {self.far:.0f} mm beyond it were left out: scan the face, and trim with care."
         return words

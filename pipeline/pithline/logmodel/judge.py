@@ -78,7 +78,7 @@ def judge(surface: Surface, points: Array, stubs: Mask, layers: Layers | None) -
         row, column = layers.place
         place = float(surface.x[row]), float(column * (2.0 * np.pi / CLOCK_SAMPLES))
         findings.append(Finding("layers", *place, layers.apart, layers.caution))
-    if surface.scale > 0.98 * MOST_SCALE * radius:
+    elif surface.scale > 0.98 * MOST_SCALE * radius:
         words = (
             f"The points lie {surface.scale:.0f} mm off the outline on average, more than bark and noise leave: look at fit.png, "
             "and scan again."

@@ -160,7 +160,9 @@ def on_stations(surface: Surface, points: Array) -> Surface:
     return replace(surface, x=x, cells=total, miss=miss)
 
 
-def fit_surface(points: Array, start: Surface, rounds: int, widest: float, known: KnownPoints | None = None) -> Surface:
+def fit_surface(
+    points: Array, start: Surface, rounds: int, widest: float, known: KnownPoints | None = None, least: float = 0.0
+) -> Surface:
     """Fit a surface to points (m, 3) of bark, from `start` and what it has learnt of the log.
 
     Parameters
@@ -174,12 +176,14 @@ def fit_surface(points: Array, start: Surface, rounds: int, widest: float, known
         Residuals beyond this weigh nothing in the first round. [mm]
     known : KnownPoints or None
         What else is known of it.
+    least : float
+        Residuals within this weigh something in every round. [mm]
     """
     surface, points = start, np.ascontiguousarray(points)
     limit = widest
     for turn in range(rounds):
         surface = _step(points, surface, limit, known, learn=0 < turn < rounds - 1)
-        limit = TUKEY * surface.scale
+        limit = max(TUKEY * surface.scale, least)
     return surface
 
 

@@ -52,7 +52,7 @@ class EndView:
 def end_view(model: LogModel, points: Array, colours: NDArray[np.uint8] | None, name: str) -> EndView:
     """The face of one end out of scan points (n, 3) in the log frame."""
     plane, right = (model.butt, -1.0) if name == "butt" else (model.top, 1.0)
-    axes = _face_axes(plane, right)
+    axes = face_axes(plane, right)
     clock = np.linspace(0.0, 2.0 * np.pi, 361)
     x = np.full_like(clock, plane.point[0])
     centre = model.splines(model.centre)(plane.point[0])
@@ -93,7 +93,7 @@ def ends_png(model: LogModel, points: Array, colours: NDArray[np.uint8] | None, 
     return buffer.getvalue()
 
 
-def _face_axes(plane: EndPlane, right: float) -> Array:
+def face_axes(plane: EndPlane, right: float) -> Array:
     """Unit vectors (2, 3) in the end plane: to the right as seen facing it, and up along its 12 o'clock line."""
     up = np.array([0.0, 0.0, 1.0])
     up = up - plane.normal * (up @ plane.normal)

@@ -11,6 +11,7 @@ from typing import Any
 from pithline.outputs.cut_script.reader import read_cut_script
 from pithline.outputs.cut_script.sawn_pieces import SawnPieces
 from pithline.outputs.cut_script.shop_measures import ShopMeasures
+from pithline.outputs.cut_script.standing_faces import with_standing_faces
 from pithline.outputs.formatting import Formatter
 from pithline.script.document import dumps
 
@@ -47,4 +48,4 @@ def print_job(script: Mapping[str, Any], units: str = "mm", paper: str = "A4") -
     ScriptError
         Where a part of the script is missing or misshapen.
     """
-    return PrintJob(SawnPieces(read_cut_script(script)), Formatter(units), paper)
+    return PrintJob(SawnPieces(with_standing_faces(read_cut_script(script))), Formatter(units), paper)

@@ -35,17 +35,21 @@ class Results:
 
 
 def results_of(script: CutScript) -> Results:
-    """The figures of a script's own plan; what its totals do not state is worked out from its plates and its mill's rate."""
+    """The figures of a script's own plan; what its totals do not state is worked out from its plates and its mill's rate.
+
+    Earnings are the likely ones where the script tells them: what scan and card leave open can cost plates, seldom win any.
+    """
     totals, passing = script.totals, [plate for plate in script.plates if plate.passes]
     in_sets = sum(plate.volume for plate in passing if plate.set_id)
     loose = sum(plate.volume for plate in passing if not plate.set_id)
     found = results_of_totals(totals, script.inputs.products, script.inputs.mill.hour_rate)
+    likely = script.doubts.earnings
     return Results(
         found.sets, found.singles, found.volume,
         in_sets if found.set_volume is None else found.set_volume,
         loose if found.loose_volume is None else found.loose_volume,
         sum(not plate.set_id for plate in passing),
-        found.hours, found.set_ups, found.earnings,
+        found.hours, found.set_ups, found.earnings if likely is None else likely.middle,
     )  # fmt: skip
 
 

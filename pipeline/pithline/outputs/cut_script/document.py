@@ -258,6 +258,8 @@ class Doubts:
     pith_assumed: bool = False
     bark_assumed: bool = False
     instrument_volume: LikelySpan | None = None
+    earnings: LikelySpan | None = None
+    sets: Mapping[str, LikelySpan] = field(default_factory=dict)
     cost_of: Mapping[str, float] = field(default_factory=dict)
 
 
@@ -272,6 +274,7 @@ class Rung:
     chosen: bool
     totals: Totals
     practice: Totals | None = None
+    likely_earnings: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -309,6 +312,8 @@ class LimitFacts:
     ring_least: float | None
     ring_mean: float | None
     runout: float | None
+    ring_most: float | None = None
+    slope: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

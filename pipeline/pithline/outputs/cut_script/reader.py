@@ -245,6 +245,8 @@ def _limits(name: str, limits: JsonTable) -> LimitFacts:
         limits.number_or_none("ring_angle_min_deg"),
         limits.number_or_none("ring_angle_mean_deg"),
         limits.number_or_none("runout_max_deg"),
+        limits.number_or_none("ring_angle_max_deg"),
+        limits.number_or_none("slope_max_deg"),
     )
 
 
@@ -376,15 +378,19 @@ def _practice(practice: JsonTable) -> PracticeTotals | None:
 
 
 def _doubts(doubts: JsonTable) -> Doubts:
-    costs = doubts.table("cost_of")
+    costs, sets = doubts.table("cost_of"), doubts.table("sets")
     return Doubts(
         pith_assumed=bool(doubts.values.get("pith_assumed", False)),
         bark_assumed=bool(doubts.values.get("bark_assumed", False)),
-        instrument_volume=doubts.maybe(
-            "instrument_volume", lambda span: LikelySpan(span.number("p10"), span.number("p50"), span.number("p90"))
-        ),
+        instrument_volume=doubts.maybe("instrument_volume", _span),
+        earnings=doubts.maybe("earnings", _span),
+        sets={name: _span(sets.table(name)) for name in sets.values},
         cost_of={name: costs.number(name) for name in costs.values if costs.values[name] is not None},
     )
+
+
+def _span(span: JsonTable) -> LikelySpan:
+    return LikelySpan(span.number("p10"), span.number("p50"), span.number("p90"))
 
 
 def _rungs(proof: JsonTable) -> tuple[Rung, ...]:
@@ -397,6 +403,7 @@ def _rungs(proof: JsonTable) -> tuple[Rung, ...]:
                 bool(row.values.get("chosen", False)),
                 _totals(row),
                 row.maybe("practice", _totals),
+                row.number_or_none("likely_earnings"),
             )
             for row in ladder
         )

@@ -19,6 +19,8 @@ MEASURE = re.compile(r"(\d) (?=\d+/\d|(?:mm|in|kg|lb|L|min|h|°)\b)")
 """Where a number and its fraction or unit meet: "1 13/16 in" is never parted at a line's end."""
 STRONG = re.compile(r"\*\*(.+?)\*\*")
 CAUTION_SIZE = 9.5
+FAR_DOWN = 1e6
+"""More room than any page has. [pt]"""
 PADDING = 3.0
 """Left and right in a table's cell. [pt]"""
 
@@ -141,7 +143,7 @@ def side_by_side(parts: Sequence[Sequence[Flowable]], widths: Sequence[float]) -
 def band(text: str, beside: str, width: float, size: float = 13.0) -> Table:
     """The title of a panel on a gray band, with a few words at its right."""
     right = style(size * 0.72, alignment=2)
-    return Table([[Paragraph(markup(text), style(size, True)), Paragraph(markup(beside), right)]], colWidths=shares(width, 52, 48),
+    return Table([[Paragraph(markup(text), style(size, True)), Paragraph(markup(beside), right)]], colWidths=shares(width, 42, 58),
                  spaceAfter=3.0, style=[
         ("BACKGROUND", (0, 0), (-1, -1), "#dddddd"), ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
         ("LEFTPADDING", (0, 0), (-1, -1), 4.0), ("RIGHTPADDING", (0, 0), (-1, -1), 4.0),
@@ -152,6 +154,16 @@ def band(text: str, beside: str, width: float, size: float = 13.0) -> Table:
 def shares(width: float, *parts: float) -> list[float]:
     """A width divided in the ratio of its parts."""
     return [width * part / sum(parts) for part in parts]
+
+
+def height_of_story(story: Sequence[Flowable], width: float) -> float:
+    """How tall flowables stand under one another on a page of their own. [pt]"""
+    tall, before = 0.0, 0.0
+    for place, one in enumerate(story):
+        tall += max(before, one.getSpaceBefore()) if place else 0.0
+        tall += one.wrap(width, FAR_DOWN)[1]
+        before = one.getSpaceAfter()
+    return tall
 
 
 def gap(height: float) -> Spacer:

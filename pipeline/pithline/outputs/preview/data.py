@@ -111,7 +111,7 @@ def _summary(job: PrintJob) -> list[str]:
         customary = results_of_totals(script.practice.with_bolts, script.inputs.products, script.inputs.mill.hour_rate)
         lines.append(f"The customary way: {sets_in_words(customary)}, {customary.hours:.1f} hours"
                      + ("." if customary.earnings is None else f", earns {money_in_words(customary.earnings, currency)}."))  # fmt: skip
-    lines += [f"{sentence(text.replace('**', ''))}" for text in rung_words(job)]
+    lines += [sentence(text) for text in rung_words(job)]
     if script.doubts.pith_assumed:
         lines.append("The pith was not marked: it is assumed to run in the middle.")
     return lines + [f"Caution: {fmt.retold(sentence(text))}" for text in script.cautions]

@@ -88,6 +88,7 @@ def appraisal_html(document: Mapping[str, Any], pictures: Sequence[Pictures | No
         bid_margin=f"{document['bid_margin']:.0%}",
         logs=[_entry(log, drawn, most) for log, drawn in zip(logs, pictures, strict=True)],
         samples=document["samples"],
+        objective=document["objective"],
         seed=document["seed"],
         answers=document["answers"],
         inner=document["inner"],

@@ -15,8 +15,8 @@ from pithline.outputs.cut_script.sawn_pieces import SawnPieces
 from pithline.outputs.ends import EndFace
 from pithline.outputs.formatting import Formatter, count, degrees, sentence
 from pithline.outputs.good_for import misfits_in_words, misfits_of
-from pithline.outputs.pdf.flow import bullets, gap, heading, paragraph, shares, table
-from pithline.outputs.pdf.page import measure_of
+from pithline.outputs.pdf.flow import bullets, gap, heading, height_of_story, paragraph, shares, table
+from pithline.outputs.pdf.page import height_of, measure_of
 from pithline.outputs.print_job import PrintJob
 from pithline.outputs.results import (
     Results,
@@ -35,6 +35,8 @@ LEAST_ARM, LEAST_SHARE = 5.0, 0.01
 """Least ± of an arm [mm], and of girths and length [share]: a tape on bark is no finer (common practice)."""
 LEAST_LENGTH = 10.0
 """Least ± of the length. [mm]"""
+SIZES = (9.5, 9.0, 8.5, 8.0)
+"""Type of what the first page tells of the plan, as large as lets all of it stand on one page. [pt]"""
 COSTS = {"roll_5_deg": "5° of roll", "height_5_mm": "{} of height", "pith_5_mm": "{} of pith"}
 """What the script's `uncertainty.cost_of` may hold, in mm³ of instrument wood, and how the sheet says it."""
 COSTS_ARE_FOR = 5.0
@@ -53,16 +55,19 @@ class Measure(NamedTuple):
 
 
 def first_page(job: PrintJob) -> list[Flowable]:
-    """The first page."""
-    return [
-        *title(job, f"Log {job.log.script.log.id}"),
-        *results_table(job),
+    """The first page; what stands least near the saw is set smaller where that keeps it on one page."""
+    measures = [
         *heading("1  Measure before you saw", 14.0),
         *_measure_tables(job),
         paragraph("One number outside its room: do not saw. Find out why, or scan and plan again.", 10.5, bold=True),
-        *ladder(job),
-        *assumptions(job),
     ]
+    story: list[Flowable] = []
+    for size in SIZES:
+        head = [*title(job, f"Log {job.log.script.log.id}"), *results_table(job, size)]
+        story = [*head, *measures, *ladder(job, size - 0.5), *assumptions(job, size - 0.5)]
+        if height_of_story(story, measure_of(job.paper)) <= height_of(job.paper):
+            return story
+    return story
 
 
 def title(job: PrintJob, text: str) -> list[Flowable]:
@@ -78,7 +83,7 @@ def title(job: PrintJob, text: str) -> list[Flowable]:
 # -- what it brings ---------------------------------------------------------------------------------------------------
 
 
-def results_table(job: PrintJob) -> list[Flowable]:
+def results_table(job: PrintJob, size: float = SIZES[0]) -> list[Flowable]:
     """What the plan brings beside the customary way, the likely span, and the plates in no set."""
     script, fmt = job.log.script, job.fmt
     own, columns = results_of(script), [("this plan", results_of(script))]
@@ -89,19 +94,19 @@ def results_table(job: PrintJob) -> list[Flowable]:
             ("customary, its bolts left", script.practice.slabs),
         ):
             columns.append((name, results_of_totals(totals, inputs.products, inputs.mill.hour_rate)))
-    lines = _lines(fmt, script.inputs.products.currency)
+    lines = _lines(fmt, script.inputs.products.currency, script.doubts.earnings is not None)
     rows: list[list[str] | str] = [
         [f"**{name}**", *(text(found) for _, found in columns)] for name, text in lines.items()
     ]
     width = measure_of(job.paper)
     made = [
-        table(["", *(name for name, _ in columns)], rows, shares(width, 17, *[83 / len(columns)] * len(columns)), 9.5)
+        table(["", *(name for name, _ in columns)], rows, shares(width, 17, *[83 / len(columns)] * len(columns)), size)
     ]
     notes = [*_likely(script, own, fmt), *misfits_in_words(misfits_of(script.raw["proof"]), MOST_MISFITS, fmt)]
-    return [*made, *bullets(notes, 9.5)]
+    return [*made, *bullets(notes, size)]
 
 
-def _lines(fmt: Formatter, currency: str) -> dict[str, Callable[[Results], str]]:
+def _lines(fmt: Formatter, currency: str, likely: bool) -> dict[str, Callable[[Results], str]]:
     """A row of the table by its name: how each column's figure is written."""
     return {
         "complete sets": sets_in_words,
@@ -109,18 +114,22 @@ def _lines(fmt: Formatter, currency: str) -> dict[str, Callable[[Results], str]]
         "loose": lambda one: litres_in_words(one.loose_volume, fmt),
         "in all": lambda one: fmt.volume(one.volume),
         "hours": lambda one: f"{one.hours:.1f} h, {count(one.set_ups, 'set-up')}",
-        "earnings": lambda one: f"**{money_in_words(one.earnings, currency)}**",
+        "earnings, likely" if likely else "earnings": lambda one: f"**{money_in_words(one.earnings, currency)}**",
         "an hour": lambda one: money_in_words(one.an_hour, currency),
     }
 
 
 def _likely(script: CutScript, own: Results, fmt: Formatter) -> list[str]:
     """What is likely, and what is in no set."""
-    span, notes = script.doubts.instrument_volume, []
-    if span is not None:
-        low, high = fmt.volume(span.low), fmt.volume(span.high)
-        notes.append(f"Likely **{fmt.volume(span.middle)}** in all; between {low} and {high} four times in five, from what scan and card "
-                     "leave open.")  # fmt: skip
+    notes, currency = [], script.inputs.products.currency
+    told = [f"**{write(span.middle)}** {what} (between {write(span.low)} and {write(span.high)})" for span, what, write in (
+        (script.doubts.instrument_volume, "in all", fmt.volume),
+        (script.doubts.earnings, "earned", lambda amount: money_in_words(amount, currency)),
+    ) if span is not None]  # fmt: skip
+    fewer = [f"{span.low:.0f} to {span.high:.0f} {name} sets" for name, span in script.doubts.sets.items()
+             if round(span.low) < round(span.high) and name in own.sets]  # fmt: skip
+    if told:
+        notes.append(f"Likely {', '.join([*told, *fewer])}: so four times in five, from what scan and card leave open.")
     if own.loose_plates:
         notes.append(f"{count(own.loose_plates, 'plate')} in no set, {litres_in_words(own.loose_volume, fmt)}.")
     return notes
@@ -179,7 +188,7 @@ def girth_at(log: SawnPieces, x: float) -> float:
 # -- what was assumed -------------------------------------------------------------------------------------------------
 
 
-def assumptions(job: PrintJob) -> list[Flowable]:
+def assumptions(job: PrintJob, size: float = SIZES[0] - 0.5) -> list[Flowable]:
     """What the plan takes for granted, the script's cautions, and what to look for before the first cut."""
     script, fmt = job.log.script, job.fmt
     mill = script.inputs.mill
@@ -188,15 +197,14 @@ def assumptions(job: PrintJob) -> list[Flowable]:
         ["Assumed", _assumed(script)],
         ["Heights", f"{mill.name}: every blade height is what its scale reads, the kerf's {reads}; lines are the kerf's centre. Angles "
                     "are clock angles, facing the butt end."],
-        ["Plates pass at", "; ".join(_limits(script.inputs.limits.get(name, LimitFacts(name, None, None, None)))
-                                     for name in sorted({plate.limits for plate in script.plates})) or "–"],
+        ["Plates pass at", limits_in_words(script) or "–"],
     ]  # fmt: skip
     costs = [f"{text.format(fmt.length(COSTS_ARE_FOR))}, {fmt.volume(script.doubts.cost_of[key])}"
              for key, text in COSTS.items() if key in script.doubts.cost_of]  # fmt: skip
     if costs:
         rows.append(["If it is off", f"lost by {'; by '.join(costs)}"])
     notes = [*(fmt.retold(sentence(one)) for one in script.cautions), f"{METAL} {dust(script.log.species)}"]
-    return [table([], rows, shares(measure_of(job.paper), 15, 85), 9.0), *bullets(notes, 9.0)]
+    return [table([], rows, shares(measure_of(job.paper), 15, 85), size), *bullets(notes, size)]
 
 
 def _assumed(script: CutScript) -> str:
@@ -205,10 +213,24 @@ def _assumed(script: CutScript) -> str:
     return f"{pith}{bark}{(1.0 - script.coverage) * 360.0:.0f}° of the girth unseen"
 
 
-def _limits(limits: LimitFacts) -> str:
-    least, mean, runout = limits.ring_least, limits.ring_mean, limits.runout
-    if least is None or mean is None or runout is None:
-        return limits.name
-    return (
-        f"{limits.name}: ring angle at least {degrees(least)}, mean {degrees(mean)}, runout at most {degrees(runout)}"
-    )
+def limits_in_words(script: CutScript) -> str:
+    """What plates are held to: what all limits share once, then each name with what is its own."""
+    names = sorted({plate.limits for plate in script.plates})
+    words = {name: _limits(script.inputs.limits.get(name, LimitFacts(name, None, None, None))) for name in names}
+    shared = [text for text in words[names[0]] if all(text in other for other in words.values())] if names else []
+    rests: dict[str, list[str]] = {}
+    for name in names:
+        rests.setdefault(", ".join(text for text in words[name] if text not in shared), []).append(name)
+    if list(rests) == [""] and shared:
+        return ", ".join(shared)
+    own = [f"{', '.join(named)}: {rest}" if rest else ", ".join(named) for rest, named in rests.items()]
+    return "; ".join([", ".join(shared), *own] if shared else own)
+
+
+def _limits(limits: LimitFacts) -> list[str]:
+    """One limit in words, those that it states."""
+    told = (
+        ("rings at least {} to the face", limits.ring_least), ("{} on average", limits.ring_mean), ("at most {}", limits.ring_most),
+        ("grain runs out of the face at most {}", limits.runout), ("slopes in the face at most {}", limits.slope),
+    )  # fmt: skip
+    return [text.format(degrees(value)) for text, value in told if value is not None]

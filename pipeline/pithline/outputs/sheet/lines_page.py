@@ -19,17 +19,19 @@ from pithline.outputs.print_job import PrintJob
 
 HEIGHT = 252.0
 """Of the drawing of one end. [pt]"""
-ROUND = 22.0
+ROUND = 28.0
 """Room round the end for the lines' names. [pt]"""
 NAME_SIZE = 10.0
 """Type of the names, less where there are many. [pt]"""
-LEAST_ROW, MOST_ROW, MOST_ROW_INCHES = 7.5, 9.5, 8.0
+LEAST_ROW, MOST_ROW, MOST_ROW_INCHES = 7.5, 9.0, 8.0
 """Type of the table: as large as lets both ends stand on one page, within these. [pt]"""
 OTHERS = 132.0
 """What heading and rules take of the page. [pt]"""
 SPREADING_STEPS = 400
 """More steps than names ever took to come apart."""
 UPPER, LOWER = "▲", "▼"
+TWELVE, SIX = "12 o'clock", "6 o'clock"
+"""The bark ends of the plumb line, in words that no line's number can be taken for."""
 
 
 class BothEnds(NamedTuple):
@@ -68,7 +70,7 @@ def _one_log(job: PrintJob, own: str, settings: Sequence[ScriptSetting], whose: 
     return [
         PageBreak(), *heading(f"2  Draw the lines{whose}, both ends"), *bullets(_rules(job, [*butt, *top])), gap(2.0),
         side_by_side(drawings, [width / 2.0, width / 2.0]),
-        table(head, rows, shares(width, 6.6, *(10.0, 10.9, 10.0, 10.9, 8.6) * 2), size),
+        table(head, rows, shares(width, 6.6, *(10.8, 10.7, 10.8, 10.7, 7.8) * 2), size),
     ]  # fmt: skip
 
 
@@ -153,7 +155,7 @@ class EndDrawing(Drawing):
         top, foot = self.place(end.twelve), self.place(end.six)
         pen.line(foot, top, 0.8, (6.0, 2.0))
         pen.circle(self.place(np.zeros(2)), 3.0)
-        names = [("12", top), ("6", foot)]
+        names = [(TWELVE, top), (SIX, foot)]
         for line in self.lines:
             if line.points is None:
                 continue
@@ -171,6 +173,7 @@ class EndDrawing(Drawing):
         """Names on a circle, each as near its line's bark point as its neighbours let it, joined to it by a thin line."""
         radius = min(self.width, self.height - 12.0) / 2.0 - ROUND / 2.0
         size = min(NAME_SIZE, 2.0 * np.pi * radius / (len(names) * 2.1))
+        plain = {TWELVE, SIX}
         need = np.array([(max(width_of(name, size, True), size) + 2.0) / radius for name, _ in names])
         away = np.array([point - self.centre for _, point in names])
         angle = np.arctan2(away[:, 1], away[:, 0])
@@ -179,8 +182,10 @@ class EndDrawing(Drawing):
             name, point = names[int(index)]
             way = np.array([np.cos(place), np.sin(place)])
             spot = self.centre + radius * way
-            pen.line(point, spot - 7.0 * way, 0.3)
-            pen.text(spot - np.array([0.0, 0.36 * size]), name, size, bold=True, anchor=0.5)
+            pen.line(point, spot - 5.0 * way, 0.3)
+            outward, wide = (1.0 - way[0]) / 2.0, width_of(name, size, name not in plain)  # a long name runs away from the bark
+            left = min(max(spot[0] - outward * wide, 1.0), self.width - wide - 1.0)
+            pen.text((left, spot[1] - 0.36 * size), name, size, bold=name not in plain)
 
 
 def spread(angle: Array, need: Array) -> Array:

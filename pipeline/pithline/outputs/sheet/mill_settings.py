@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import NamedTuple
 
 import numpy as np
 from reportlab.platypus import Flowable, KeepTogether, PageBreak, Paragraph
@@ -10,7 +11,8 @@ from reportlab.platypus import Flowable, KeepTogether, PageBreak, Paragraph
 from pithline.outputs.cut_script.document import Kind, Saw, ScriptCut, ScriptSetting
 from pithline.outputs.cut_script.end_lines import mark_line_name
 from pithline.outputs.cut_script.sawn_pieces import SawnPieces
-from pithline.outputs.holding.pose import pose_of
+from pithline.outputs.holding.arris import arris_at, arris_faces
+from pithline.outputs.holding.pose import FLAT_DEG, pose_of
 from pithline.outputs.holding.props import Holding, holding_of, station_over
 from pithline.outputs.holding.sketch import block_words, is_owned
 from pithline.outputs.pdf.flow import band, bullets, gap, heading, markup, shares, side_by_side, style, table
@@ -31,12 +33,20 @@ LEAST_OFF, MOST_OFF = 10.0, 15.0
 and bark gives way; at most, as the plan was weighed. [mm]"""
 
 
-def mill_part(job: PrintJob) -> list[Flowable]:
-    """Rules, then every setting on the mill that is still to come; nothing where there is none."""
+def mill_rules(job: PrintJob) -> list[Flowable]:
+    """The rules that hold for every setting on the mill; nothing where none is still to come."""
+    if not any(one.tool is Saw.MILL for one in job.log.ahead):
+        return []
+    return [KeepTogether([*heading("At the mill: for every setting", 15.0), *bullets(MILL_RULES)])]
+
+
+def mill_part(job: PrintJob, with_rules: bool = True) -> list[Flowable]:
+    """Every setting on the mill that is still to come, under the rules where they stand on no page before."""
     settings = [one for one in job.log.ahead if one.tool is Saw.MILL]
     if not settings:
         return []
-    story: list[Flowable] = [PageBreak(), *heading("3  At the mill"), *bullets(MILL_RULES), gap(6.0)]
+    rules = [*bullets(MILL_RULES), gap(6.0)] if with_rules else []
+    story: list[Flowable] = [PageBreak(), *heading("3  At the mill"), *rules]
     return [*story, *(mill_panel(job, setting) for setting in settings)]
 
 
@@ -46,12 +56,14 @@ def mill_panel(job: PrintJob, setting: ScriptSetting) -> Flowable:
     number, holding = log.mill_numbers[setting.id], holding_of(log, setting)
     kind, left = log.kind(setting.piece), LEFT_SHARE * width
     title = f"{number}  {kind.capitalize()} {log.mark(setting.piece)}, {job.fmt.weight(setting.weight)}"
-    beside = f"{number} of {len(log.mill_numbers)} at the mill · {setting.minutes:.0f} min · butt end at {job.fmt.bare(setting.butt_at)}"
+    same = _same_set_up(log, setting)
+    beside = (f"{number} of {len(log.mill_numbers)} at the mill · {setting.minutes:.0f} min · butt end at {job.fmt.length(setting.butt_at)}"
+              + (f" · set-up as {same}" if same is not None else ""))  # fmt: skip
     by_marks = setting.marks is not None
     views: list[Flowable] = [MillEnd(job, setting, holding, left, END_HEIGHT if by_marks else BOLT_HEIGHT)]
     if by_marks or any(one.lift > 0.0 for one in setting.lifts):
         views.append(MillSide(job, setting, left, SIDE_HEIGHT))
-    steps = _steps(job, setting, holding)
+    steps = set_up_words(job, setting, holding)
     texts: list[Flowable] = [_numbered(row, text) for row, text in enumerate(steps, 1)]
     texts += [cut_table(job, setting, (1.0 - LEFT_SHARE) * width - 8.0), *_special(job, setting)]
     body = side_by_side([views, texts], [left + 8.0, (1.0 - LEFT_SHARE) * width - 8.0])
@@ -63,18 +75,18 @@ def _numbered(number: int, text: str) -> Flowable:
     return Paragraph(f'<bullet bulletIndent="0">{number}</bullet>{markup(text)}', made)
 
 
-def _steps(job: PrintJob, setting: ScriptSetting, holding: Holding) -> list[str]:
-    """What is done before the first cut."""
+def set_up_words(job: PrintJob, setting: ScriptSetting, holding: Holding) -> list[str]:
+    """What is done before the first cut; strong words stand between double asterisks."""
     by_line = setting.marks is not None and bool(job.log.cuts_of(setting))
     level = f" Spirit level along {_level_line(job, setting)}, both ends." if by_line else ""
-    blocks = block_words(holding, job.fmt, is_owned(job.log, setting))
+    blocks = "" if is_owned(job.log, setting) else block_words(holding, job.fmt)
     lay = f"**Lay** it: {holding.words}.{level}" + (f" {blocks}" if blocks else "")
-    steps = [lay, _wedge(job, setting)]
+    steps = [lay, _wedge(job, setting, holding)]
     if setting.marks is not None:
         expected = float(np.mean([mark.height for mark in setting.marks.both]))
         off = height_allowance(job.log, setting)
         room = setting.mark_room
-        limit = f" Mill's own room: {job.fmt.bare(room.down)} lower, {job.fmt.bare(room.up)} higher." if room else ""
+        limit = f" Mill's room: {job.fmt.bare(room.down)} down, {job.fmt.bare(room.up)} up." if room else ""
         stop = f"**Stop** if their mean is over **{job.fmt.length(off)}** off {job.fmt.length(expected)}: find the mistake."
         steps.append(f"Found ______ ______. {stop}{limit}")
     return steps
@@ -88,18 +100,53 @@ def _level_line(job: PrintJob, setting: ScriptSetting) -> str:
     )
 
 
-def _wedge(job: PrintJob, setting: ScriptSetting) -> str:
+def _wedge(job: PrintJob, setting: ScriptSetting, holding: Holding) -> str:
     """To what heights the piece is wedged, or that it lies on its own face."""
     fmt = job.fmt
     lifts = ", ".join(f"{fmt.bare(one.lift)} at bunk {fmt.bare(one.bunk)}" for one in setting.lifts if one.lift > 0.0)
     if setting.marks is None:
         lift = f" Lift {lifts} ({fmt.units})." if lifts else ""
-        return f"**Blade** by the scale, over the bed: the bolt lies by its own sawn face and has no marks.{lift}"
+        arris = arris_of(job, setting, holding)
+        if arris is None:
+            return f"**Blade** by the scale, over the bed: the bolt lies by its own sawn face and has no marks.{lift}"
+        butt, top = fmt.bare(arris.butt), fmt.bare(arris.top)
+        high = butt if butt == top else f"{butt} at the butt, {top} at the top end,"
+        return (f"**Blade** from arris A, where faces {arris.one} and {arris.other} meet: {high} over the bed expected ({fmt.units}), found "
+                f"______.{lift}")  # fmt: skip
     names = [mark_line_name(job.log, setting, mark) for mark in setting.marks.both]
     said = f"{names[0]} on both ends" if names[0] == names[1] else f"{names[0]} on the butt, {names[1]} on the top end"
     butt, top = (fmt.bare(mark.height) for mark in setting.marks.both)
     return (f"**Wedge** until {said} {'stands' if names[0] == names[1] else 'stand'} at one height: butt {butt}, top {top} expected, "
             f"lift {lifts or 'none'} ({fmt.units}).")  # fmt: skip
+
+
+class ArrisHeights(NamedTuple):
+    """Arris A of a bolt in a cradle: the numbers of its two faces, and its height over the bed at both ends. [mm]"""
+
+    one: int
+    other: int
+    butt: float
+    top: float
+
+    @property
+    def mean(self) -> float:
+        """Half-way along. [mm]"""
+        return (self.butt + self.top) / 2.0
+
+
+def arris_of(job: PrintJob, setting: ScriptSetting, holding: Holding) -> ArrisHeights | None:
+    """Where arris A of a bolt in a cradle stands: how high a cradle holds it depends on how far up it the bolt lies.
+
+    `None` for a piece with marks, for one that lies flat on the bed, and where the face down meets no other sawn face.
+    """
+    if setting.marks is not None or setting.against is None or setting.against.angle < FLAT_DEG:
+        return None
+    faces = arris_faces(holding, setting)
+    if faces is None:
+        return None
+    butt, top = (float(arris_at(holding.pose, faces, x)[1]) for x in job.log.stretch(setting.piece))
+    one, other = (job.log.cut_numbers[face.cut] for face in faces)
+    return ArrisHeights(one, other, butt, top)
 
 
 def height_allowance(log: SawnPieces, setting: ScriptSetting) -> float:
@@ -120,24 +167,27 @@ def cut_table(job: PrintJob, setting: ScriptSetting, width: float) -> Flowable:
     log, fmt, drop = job.log, job.fmt, job.log.scale_drop
     rows: list[list[str] | str] = []
     cuts = log.cuts_of(setting)
+    arris = arris_of(job, setting, holding_of(log, setting))
     for cut in cuts:
-        rows.append([f"**{log.cut_numbers[cut.id]}**", _over(job, cut), fmt.bare((cut.blade_height or 0.0) - drop),
-                     fmt.bare(cut.width or 0.0), _comes_off(job, cut.above)])  # fmt: skip
+        rows.append([f"**{log.cut_numbers[cut.id]}**", blade_words(job, cut, arris), fmt.bare((cut.blade_height or 0.0) - drop),
+                     fmt.bare(cut.width or 0.0), comes_off_words(job, cut.above)])  # fmt: skip
     if cuts:
-        rows.append(f"stays on the bed: {_comes_off(job, cuts[-1].below)}")
-    blade = "from marks" if setting.marks is not None else "blade"
+        rows.append(f"stays on the bed: {comes_off_words(job, cuts[-1].below)}")
+    blade = "from marks" if setting.marks is not None else "blade" if arris is None else "from A"
     head, size = ["cut", blade, "scale", "wide", "comes off, and where to"], 8.5 if fmt.inches else 9.5
-    return table(head, rows, shares(width, *((8, 21, 17, 18, 44) if fmt.inches else (9, 24, 15, 15, 45))), size)
+    return table(head, rows, shares(width, *((8, 21, 17, 18, 44) if fmt.inches else (8, 22.5, 13.5, 13.5, 42.5))), size)
 
 
-def _over(job: PrintJob, cut: ScriptCut) -> str:
-    if cut.from_mark is None:
+def blade_words(job: PrintJob, cut: ScriptCut, arris: ArrisHeights | None = None) -> str:
+    """Where the blade stands for a cut: over or under the marks' mean, or the arris of a bolt, or over the bed."""
+    if cut.from_mark is None and arris is None:
         return "over the bed"
-    over = cut.from_mark - job.log.scale_drop
+    found = cut.from_mark if cut.from_mark is not None else (cut.blade_height or 0.0) - (arris.mean if arris else 0.0)
+    over = found - job.log.scale_drop
     return f"**{job.fmt.bare(abs(over))}** {'over' if over >= 0.0 else 'under'}"
 
 
-def _comes_off(job: PrintJob, piece: str) -> str:
+def comes_off_words(job: PrintJob, piece: str) -> str:
     """A piece with its weight, how it is moved, and where it goes."""
     log, weight = job.log, weight_of(job.log, piece)
     kind = log.kind(piece)
@@ -161,6 +211,11 @@ def weight_of(log: SawnPieces, piece: str) -> float:
 
 
 def _special(job: PrintJob, setting: ScriptSetting) -> list[Flowable]:
+    """What holds for this setting alone, as bullets."""
+    return bullets(special_words(job, setting), 9.0)
+
+
+def special_words(job: PrintJob, setting: ScriptSetting) -> list[str]:
     """What holds for this setting alone: a clearance run, a stub, a set-up that stands already."""
     notes = []
     tight = [one for one in setting.checks if one.clearance_run]
@@ -173,11 +228,8 @@ def _special(job: PrintJob, setting: ScriptSetting) -> list[Flowable]:
     stub = stub_words(job.log, setting, pose_of(job.log, setting), job.fmt)
     if stub:
         notes.append(stub)
-    same = _same_set_up(job.log, setting)
-    if same is not None:
-        notes.append(f"Same set-up as mill setting {same}: leave it standing.")
     notes += [job.fmt.retold(one) for one in setting.cautions if "clearance run" not in one]
-    return bullets(notes, 9.0)
+    return notes
 
 
 def _same_set_up(log: SawnPieces, setting: ScriptSetting) -> int | None:

@@ -10,6 +10,7 @@ import numpy as np
 from pithline.outputs.cut_script.document import Array, Kind, ScriptSetting
 from pithline.outputs.cut_script.sawn_pieces import SawnPieces
 from pithline.outputs.formatting import Formatter
+from pithline.outputs.holding.arris import arris_at, arris_faces
 from pithline.outputs.holding.pose import MachinePose, pose_of
 from pithline.outputs.holding.props import Holding, station_over
 from pithline.outputs.holding.sketch import Place, draw_holding
@@ -81,6 +82,11 @@ class MillEnd(Drawing):
         self._cut_names(pen, span, scale)
         draw_holding(pen, self.holding, place, self.fmt)
         self._pith(pen, place)
+        faces = arris_faces(self.holding, self.setting)
+        if self.setting.support == "cradle" and faces is not None:
+            spot = place(arris_at(self.holding.pose, faces, section.x))
+            pen.circle(spot, 2.0)
+            pen.text(spot + np.array([4.0, -3.0]), "A", LABEL, bold=True)
 
     def _riser(self, pen: Pen, place: Place) -> None:
         """The lift under the section."""

@@ -25,10 +25,14 @@ WORTH_SHARING = 16
 
 @dataclass(frozen=True, slots=True)
 class Fill:
-    """Mated and single plates by part (P, 2) of one slab's best strips at some prices, and the strips; see `best_fill`."""
+    """Mated and single plates by part (P, 2) of one slab's best strips at some prices, the strips, and what their cuts cost.
+
+    See `best_fill`; the cost is in the objective's unit, and holds nothing of the plates' own.
+    """
 
     counts: Counts
     strips: NDArray[np.int64]
+    cost: float = 0.0
 
 
 class Fillable(Protocol):
@@ -53,7 +57,11 @@ class PlateMap:
         counts = np.zeros((len(self.plates), 2), np.int64)
         strips = np.full((MOST_BILLETS, 4), -1, np.int64)
         value = best_fill(self.plates, self.weight, *self.span, self.rules, worth, counts, strips)
-        return float(value), Fill(counts, strips[strips[:, 0] >= 0])
+        taken = strips[strips[:, 0] >= 0]
+        cost = 0.0
+        if len(taken):
+            cost = worth.slab + len(np.unique(taken[:, 0])) * worth.strip + len(taken) * worth.billet
+        return float(value), Fill(counts, taken, float(cost))
 
 
 @dataclass(slots=True)

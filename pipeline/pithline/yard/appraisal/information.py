@@ -146,7 +146,8 @@ def worth_finding_out(
         for number, question in enumerate(asked)
         for j in range(each)
     ]
-    coming, gains = iter(share(answered, asking, numbered)), []
+    coming = iter(share(answered, asking, numbered))
+    gains: list[float] = []
     for question, _ in numbered:
         progress(f"what {question.what} is worth", len(gains) / len(numbered))
         gains.append(next(coming))

@@ -60,7 +60,10 @@ def read_season(question: SeasonQuestion) -> SeasonInputs:
     orders = read_orders(question.orders, products_from(products_read))
     check_due(question.orders, orders, question.start)
     entries = read_manifest(question.manifest)
-    ids, costs, lines, waiting = [], [], {}, {}
+    ids: list[str] = []
+    costs: list[int] = []
+    lines: dict[str, int] = {}
+    waiting: dict[str, Waiting] = {}
     for entry in entries:
         card = read_card(entry.card)
         if card.id in lines:
