@@ -125,6 +125,7 @@ def test_what_is_not_wanted_is_passed_over():
 def test_of_shorter_logs_the_best_counts():
     wider = log_of(replace(STRAIGHT, radius=170.0))
     assert misfit((LOG, wider), part_of(width=140.0), MACHINES) is None
+    assert "of the longest shorter log is 550 mm" in misfit((LOG, wider), part_of(length=600.0), MACHINES).sentence
 
 
 @pytest.mark.parametrize(("name", "many"), [("back", "backs"), ("body half", "body halves"), ("bass", "bass")])

@@ -204,7 +204,8 @@ def _too_big(logs: Sequence[PlanLog], part: SawnPart, machines: Machines) -> Mis
     clear, thickest, widest = max(log.clear for log in logs), thickness_max(machines), machines.resaw.height_max
     size = _nothing_known()
     if part.length > clear:
-        words = f"the clear length is {clear:.0f} mm, {part.length - clear:.0f} mm too little"
+        whose = "the clear length" if len(logs) == 1 else "the clear length of the longest shorter log"
+        words = f"{whose} is {clear:.0f} mm, {part.length - clear:.0f} mm too little"
         return _told(part, Why.LENGTH, (part.length, clear), size, words)
     if part.thickness > thickest:
         return _told(part, Why.THICKNESS, (part.thickness, thickest), size, f"the shop's saws take {thickest:.0f} mm")
