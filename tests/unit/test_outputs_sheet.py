@@ -83,7 +83,10 @@ def test_every_cut_is_on_the_sheet_or_on_a_card(name):
         number = job.log.cut_numbers[cut.id]
         if cut.tool in (Saw.MILL, Saw.BUCK):
             assert re.search(rf"\b{number} \d", text), number
-        elif cut.tool is Saw.RESAW and job.shop.from_fence(next(s for s in job.log.settings if s.id == cut.setting), cut) is not None:
+        elif (
+            cut.tool is Saw.RESAW
+            and job.shop.from_fence(next(s for s in job.log.settings if s.id == cut.setting), cut) is not None
+        ):
             gives = [job.log.mark(one) for one in cut.pieces if job.log.kind(one) == "plate"]
             assert all(re.search(rf"\b{mark}\b", cards) for mark in gives), number
         else:
@@ -135,7 +138,11 @@ def test_what_is_seen_tells_how_a_half_lies_never_the_12_o_clock_line(small):
 def test_the_height_found_must_lie_near_the_one_expected_and_within_the_mills_room(small):
     job, _ = small
     for setting in (one for one in job.log.settings if one.marks is not None):
-        assert LEAST_OFF <= height_allowance(job.log, setting) <= min(MOST_OFF, setting.mark_room.down, setting.mark_room.up)
+        assert (
+            LEAST_OFF
+            <= height_allowance(job.log, setting)
+            <= min(MOST_OFF, setting.mark_room.down, setting.mark_room.up)
+        )
 
 
 def test_a_scale_that_reads_the_lower_edge_takes_off_half_a_kerf():
@@ -162,7 +169,10 @@ def test_tape_distances_are_those_of_the_lines(small, end):
                 cells += [fmt.bare(tape.from_pith), f"{anchor}: {fmt.bare(reach)}"]
             long = fmt.bare(float(np.hypot(*(line.points[1] - line.points[0]))))
             before = f"{line.name} " if end == 0 else ""
-            assert re.search(re.escape(before) + r"(?:[LR][▲▼] )?" + r" (?:[LR][▲▼] )?".join(map(re.escape, cells)) + f" {long}", text)
+            assert re.search(
+                re.escape(before) + r"(?:[LR][▲▼] )?" + r" (?:[LR][▲▼] )?".join(map(re.escape, cells)) + f" {long}",
+                text,
+            )
 
 
 def test_marks_off_every_line_have_a_line_of_their_own_on_both_ends():
@@ -170,10 +180,17 @@ def test_marks_off_every_line_have_a_line_of_their_own_on_both_ends():
     half = next(one for one in script["operations"] if one["op"] == "setting" and one["piece"] == "half-b")
     up = np.array(half["up"])
     for mark in half["marks"].values():
-        mark |= {"name": "line 7 mm under the first", "point": (np.array([mark["point"][0], 0.0, 0.0]) + 13.0 * up).tolist()}
+        mark |= {
+            "name": "line 7 mm under the first",
+            "point": (np.array([mark["point"][0], 0.0, 0.0]) + 13.0 * up).tolist(),
+        }
     job = print_job(script)
     for end in job.log.ends("log"):
-        lines = {line.name: line for group in end_lines(job.log, job.shop, lined_settings(job.log, job.shop), end) for line in group.lines}
+        lines = {
+            line.name: line
+            for group in end_lines(job.log, job.shop, lined_settings(job.log, job.shop), end)
+            for line in group.lines
+        }
         assert lines["M3"].points is not None and lines["M3"].ticks and not lines["M3"].sawn
         away = end.pith + lines["M3"].points @ np.array([end.right, end.up])
         np.testing.assert_allclose(away @ up, 13.0, atol=1e-6)
@@ -185,7 +202,9 @@ def test_a_line_that_misses_an_end_is_said_to(small):
     cut = next(one for one in script["operations"] if one["op"] == "cut" and one["id"] == "c5")
     cut["normal"] = (np.array([0.25, 0.0, 0.0]) + np.array(cut["normal"])).tolist()
     job = print_job(script)
-    butt, top = (end_lines(job.log, job.shop, lined_settings(job.log, job.shop), end)[-1].lines[0] for end in job.log.ends("log"))
+    butt, top = (
+        end_lines(job.log, job.shop, lined_settings(job.log, job.shop), end)[-1].lines[0] for end in job.log.ends("log")
+    )
     assert butt.points is not None and top.points is None
     text = " ".join(next(t for *_, t in sheet_of(script) if "Draw the lines" in t).split())
     assert re.search(r"5 (?:[LR][▲▼] )?[\d.]+ .* misses", text) and "does not meet that end" in text
@@ -255,8 +274,16 @@ def test_likely_earnings_lead_where_the_script_knows_them():
 
 def test_limits_are_in_words_what_they_share_once():
     script = cradle_script()
-    shared = {"ring_angle_min_deg": 70.0, "ring_angle_mean_deg": 78.0, "runout_max_deg": 3.0, "ring_angle_max_deg": 88.0}
-    script["inputs"]["products"]["limits"] = {"trade": {**shared, "slope_max_deg": 6.0}, "necks": {**shared, "slope_max_deg": 4.0}}
+    shared = {
+        "ring_angle_min_deg": 70.0,
+        "ring_angle_mean_deg": 78.0,
+        "runout_max_deg": 3.0,
+        "ring_angle_max_deg": 88.0,
+    }
+    script["inputs"]["products"]["limits"] = {
+        "trade": {**shared, "slope_max_deg": 6.0},
+        "necks": {**shared, "slope_max_deg": 4.0},
+    }
     script["plates"][0]["limits"] = "necks"
     text = " ".join(sheet_of(script)[0][3].split())
     assert ("rings at least 70° to the face, 78° on average, at most 88°, grain runs out of the face at most 3°; "
@@ -352,7 +379,10 @@ def test_what_all_rungs_share_is_said_once_and_in_words_of_the_mill():
     for told in (text, words):
         assert told.count("Customary way beside each: 2 bridges, 20 EUR.") == 1
         assert "practice layout" not in told and "cradle 30°" not in told
-    script["proof"]["ladder"][0]["practice"] = dict(script["proof"]["ladder"][0]["practice"]) | {"earnings": 12.0, "minutes": 33.0}
+    script["proof"]["ladder"][0]["practice"] = dict(script["proof"]["ladder"][0]["practice"]) | {
+        "earnings": 12.0,
+        "minutes": 33.0,
+    }
     apart = text_of(set_up_sheet(print_job(script)))
     assert "beside each" not in apart and "12 EUR" in apart
 

@@ -93,7 +93,7 @@ def _size(pen: Pen, prop: Prop, place: Place, fmt: Formatter) -> Box | None:
     low, high = outline.min(axis=0), outline.max(axis=0)
     text = fmt.bare(prop.size[-1])
     wide, middle = width_of(text, SMALL), float(low[0] + high[0]) / 2.0
-    if wide > high[0] - low[0] or SMALL > high[1] - low[1]:
+    if wide > high[0] - low[0] or high[1] - low[1] < SMALL:
         return None
     pen.text((middle, low[1] + 2.0), text, SMALL, anchor=0.5)
     return middle - wide / 2.0, float(low[1]), middle + wide / 2.0, float(low[1]) + 2.0 + SMALL

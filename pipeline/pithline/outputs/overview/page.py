@@ -121,7 +121,8 @@ class OverviewPage:
         nodes = [node for tree in self.trees for node in _nodes(tree)]
         sizes = [self._bounds(node.piece) for node in nodes]
         across = [
-            (self.column - BEND - 4.0 - self._lead(node)) / max(wide, 1.0) for node, (wide, _) in zip(nodes, sizes, strict=True)
+            (self.column - BEND - 4.0 - self._lead(node)) / max(wide, 1.0)
+            for node, (wide, _) in zip(nodes, sizes, strict=True)
         ]
         tallest = max(max(size) for size in sizes)
         return min(*across, 1.9 * self.row / max(tallest, 1.0))
@@ -162,7 +163,11 @@ class OverviewPage:
         results = results_of(script)
         room, line = self.width - 2.0 * MARGIN, f"{sets_in_words(results)}; {count(len(self.log.plates), 'plate')}."
         size = min(9.0, room / width_of(line, 1.0))
-        pen.text((MARGIN, top - 30.0), line if size >= LEAST_LINE else shortened(line, room, LEAST_LINE), max(size, LEAST_LINE))
+        pen.text(
+            (MARGIN, top - 30.0),
+            line if size >= LEAST_LINE else shortened(line, room, LEAST_LINE),
+            max(size, LEAST_LINE),
+        )
         pen.text((MARGIN, top - 41.0), "Ends as seen facing the butt, all at one scale.", 9.0)
         y = top - HEAD
         for tree in self.trees:
@@ -192,7 +197,11 @@ class OverviewPage:
             for child in one.node.children:
                 other = at[child.piece]
                 bend = other.x - BEND
-                pen.line((one.x + self._lead(one.node) + self.scale * self._bounds(one.node.piece)[0] + 1.0, one.y), (bend, one.y), 0.5)
+                pen.line(
+                    (one.x + self._lead(one.node) + self.scale * self._bounds(one.node.piece)[0] + 1.0, one.y),
+                    (bend, one.y),
+                    0.5,
+                )
                 pen.line((bend, one.y), (bend, other.y), 0.5)
                 pen.line((bend, other.y), (other.x - 1.0, other.y), 0.5)
 
