@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import math
 import re
+import tomllib
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
+from pithline.files.bundled import bundled, bundled_names
 from pithline.files.priors import Priors
+from pithline.files.products import read_products
 from pithline.files.yard import Yard
 from pithline.keys.declared import key_table
 from pithline.logmodel.card import Card
@@ -16,7 +20,7 @@ from pithline.mill.practice_sizes import Practice
 from pithline.mill.products import Products
 
 DOCS = Path(__file__).resolve().parent
-PAGES = ("formats.md", "trade.md", "appraisal.md", "season.md")
+PAGES = ("products.md", "formats.md", "trade.md", "appraisal.md", "season.md")
 
 
 def species_table() -> str:
@@ -37,6 +41,53 @@ def species_table() -> str:
     return "\n".join(lines) + "\n"
 
 
+FINISHED = re.compile(r"\[\[product\.part\]\]\s+# finished ([^:]+) mm: (.+)")
+"""A part's finished size and its source, as bundled lists have them beside the part."""
+
+
+def lists_table() -> str:
+    """Every part of every bundled list: how many, its finished and its green size, limits, source."""
+    lines = [
+        "| List | Set | Part | Finished, mm | Green, mm | Limits | Source of the finished size |",
+        "|---|---|---|---|---|---|---|",
+    ]
+    for name in bundled_names("products"):
+        text = bundled(f"products/{name}.toml").read_text(encoding="utf-8")
+        stated = iter(FINISHED.findall(text))
+        shown = name
+        for product in tomllib.loads(text)["product"]:
+            set_name = product["name"]
+            for part in product["part"]:
+                finished, source = next(stated)
+                green = " × ".join(part[side].removesuffix(" mm") for side in ("length", "width", "thickness"))
+                limits = part.get("limits", product["limits"])
+                lines.append(
+                    f"| {shown} | {set_name} | {part['count']} {part['name']} | {finished.replace(' x ', ' × ')} | {green} | {limits} "
+                    f"| {source} |"
+                )
+                shown = set_name = ""
+    return "\n".join(lines) + "\n"
+
+
+def limits_table() -> str:
+    """Every limit list that bundled product lists hold a part to."""
+    lines = [
+        "| Limits | Ring angle: least, mean | most | Runout | Slope in the face | Sapwood |",
+        "|---|---|---|---|---|---|",
+    ]
+    rows: dict[str, None] = {}
+    for name in bundled_names("products"):
+        for limits in read_products(name).limits:
+            most = "" if limits.ring_angle_max is None else f"{math.degrees(limits.ring_angle_max):.0f}°"
+            slope = "" if limits.slope_max is None else f"{math.degrees(limits.slope_max):.0f}°"
+            edge = f", {limits.sapwood_edge:.0f} mm in at most" if limits.sapwood == "edge" else ""
+            rows[
+                f"| {limits.name} | {math.degrees(limits.ring_angle_min):.0f}°, {math.degrees(limits.ring_angle_mean):.0f}° | {most} "
+                f"| {math.degrees(limits.runout_max):.1f}° | {slope} | {limits.sapwood}{edge} |"
+            ] = None
+    return "\n".join([*lines, *rows]) + "\n"
+
+
 TABLES: Mapping[str, Callable[[], str]] = {
     "keys: card": lambda: key_table(Card),
     "keys: mill": lambda: key_table(Machines),
@@ -45,6 +96,8 @@ TABLES: Mapping[str, Callable[[], str]] = {
     "keys: priors": lambda: key_table(Priors),
     "keys: yard": lambda: key_table(Yard),
     "woods": species_table,
+    "lists": lists_table,
+    "limits": limits_table,
 }
 """Name of a table in a page -> what writes it."""
 

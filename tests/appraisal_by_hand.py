@@ -4,18 +4,23 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date
+from functools import cache
 
 import numpy as np
 
-from pithline.files.mills import read_mill
+from pithline.files.mills import mill_as_read, mill_from
+from pithline.files.practice import read_practice
 from pithline.files.priors import Priors, Sampling, read_priors
 from pithline.files.products import products_from
 from pithline.logmodel.card import Card
+from pithline.plan.api import LogLayout, price_start
 from pithline.plan.execute.grade import PlateGrade
 from pithline.plan.execute.ledger import Ledger, Plate
-from pithline.yard.appraisal.layouts import AppraisalShop, ExecutedLayout, appraisal_shop
+from pithline.yard.appraisal.appraise import shop_of
+from pithline.yard.appraisal.layouts import AppraisalShop, AppraisedPlan
 from pithline.yard.appraisal.log_knowledge import LogKnowledge, gather_knowledge
 from pithline.yard.appraisal.regrade import Planned, planned
+from pithline.yard.appraisal.terms import AppraisalTerms, Lot, Trade
 from truth.logs import TrueLog
 from truth.models import to_model
 
@@ -23,37 +28,36 @@ TODAY = date(2026, 4, 1)
 ROUND = TrueLog("round", 1400.0, 250.0, taper=0.0, bark=20.0, pith_radius=15.0)
 READ = {"log": {"id": "round", "species": "black walnut"}, "grain": {"spiral_deg": 0.0}}
 
-PRODUCTS = products_from(
-    {
-        "sizes": "green",
-        "limits": {
-            "trade": {
-                "ring_angle_min_deg": 70.0,
-                "ring_angle_mean_deg": 78.0,
-                "runout_max_deg": 3.0,
-                "sapwood": "any",
-                "sapwood_edge": 0.0,
-            }
-        },
-        "product": [
-            {
-                "name": "tenor ukulele",
-                "price": 60.0,
-                "limits": "trade",
-                "part": [
-                    {
-                        "name": "back",
-                        "count": 2,
-                        "length": 390.0,
-                        "width": 127.0,
-                        "thickness": 4.0,
-                        "bookmatched": True,
-                    },
-                ],
-            }
-        ],
-    }
-)
+PRODUCTS_READ = {
+    "sizes": "green",
+    "limits": {
+        "trade": {
+            "ring_angle_min_deg": 70.0,
+            "ring_angle_mean_deg": 78.0,
+            "runout_max_deg": 3.0,
+            "sapwood": "any",
+            "sapwood_edge": 0.0,
+        }
+    },
+    "product": [
+        {
+            "name": "tenor ukulele",
+            "price": 60.0,
+            "limits": "trade",
+            "part": [
+                {
+                    "name": "back",
+                    "count": 2,
+                    "length": 390.0,
+                    "width": 127.0,
+                    "thickness": 4.0,
+                    "bookmatched": True,
+                },
+            ],
+        }
+    ],
+}
+PRODUCTS = products_from(PRODUCTS_READ)
 
 
 def card(**changes: object) -> Card:
@@ -73,7 +77,7 @@ def nothing_hidden(priors: Priors | None = None) -> Priors:
     """Priors by which nothing is hidden and nothing doubted."""
     return replace(
         read_priors() if priors is None else priors,
-        sampling=Sampling(32, 1, 2, 8),
+        sampling=Sampling(32, 9, 2, 8),
         bark_ratio=0.0,
         bark_gauged=0.0,
         pith_unmarked=0.0,
@@ -90,6 +94,7 @@ def nothing_hidden(priors: Priors | None = None) -> Priors:
         metal_stained=0.0,
         checks_per_end=0.0,
         rot_share=0.0,
+        figure_share=0.0,
     )
 
 
@@ -117,14 +122,26 @@ def plates(near: float = 80.0, count: int = 8, starts: tuple[float, ...] = (100.
     return out
 
 
+def terms(priors: Priors | None = None, **changes: object) -> AppraisalTerms:
+    """The bundled mill, the one product, a quarter for the buyer."""
+    read = mill_as_read()
+    own = Trade(mill_from(read), PRODUCTS, read_practice(None), read, PRODUCTS_READ)
+    whole = {"trade": own, "priors": priors or read_priors(), "margin": 0.25, "seed": 1, "today": TODAY}
+    return AppraisalTerms(**(whole | changes))  # type: ignore[arg-type]
+
+
+@cache
 def trade() -> AppraisalShop:
-    """The bundled mill and the one product."""
-    return appraisal_shop(read_mill(), PRODUCTS, "black walnut", 929.0)
+    """What the round log is sawn with and into."""
+    return shop_of(Lot("round.toml", card(), READ), terms(), known(nothing_hidden()))
 
 
-def sawn(near: float = 80.0) -> ExecutedLayout:
-    """The plates as a layout that takes an hour."""
-    return ExecutedLayout(None, trade().parts, Ledger(plates=plates(near)), 60.0)  # type: ignore[arg-type]
+def sawn(near: float = 80.0) -> AppraisedPlan:
+    """The plates as a plan that takes an hour."""
+    log = known(nothing_hidden()).log
+    context = trade().case.context
+    prices = price_start(context.economics.market, context.parts)
+    return AppraisedPlan(LogLayout(log, (), (log,), (None,)), prices, Ledger(plates=plates(near)), 60.0)
 
 
 def own(near: float = 80.0) -> Planned:

@@ -56,10 +56,20 @@ def many_plates(count: int) -> dict:
         below = f"r{number + 9}"
         offset = top - number * (thick + kerf) + kerf / 2
         script["operations"].append(
-            first | {"id": f"m{number}", "piece": piece, "offset": offset, "kerf": kerf, "above": f"p{number}", "below": below}
+            first
+            | {
+                "id": f"m{number}",
+                "piece": piece,
+                "offset": offset,
+                "kerf": kerf,
+                "above": f"p{number}",
+                "below": below,
+            }
         )
         for name, kind in ((f"p{number}", "plate"), (below, "billet")):
-            script["pieces"].append({"id": name, "mark": name, "kind": kind, "made_by": f"m{number}", "volume": 38400.0})
+            script["pieces"].append(
+                {"id": name, "mark": name, "kind": kind, "made_by": f"m{number}", "volume": 38400.0}
+            )
         corner = np.array(plate["corner"])
         corner = corner + (offset + kerf / 2 - corner @ up) * up
         edges = [*plate["edges"][:2], (thick * up).tolist()]

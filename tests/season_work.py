@@ -54,12 +54,12 @@ def invented_work(job: Job) -> Result:
     facts = [
         {
             "worth": [p / 2 for _, p in job.asks[0].prices],
-            "charge": 6.0,
+            "minute": 1.0,
             "most": 2 * max(map(worth_of(job), plans)) * (not job.log.startswith("sure")),
         }
     ]
     return Result(
-        pack({"plans": kept, "facts": facts, "parts": parts, "least_minutes": 4.0, "pieces": 1, "places": []})
+        pack({"plans": kept, "facts": facts, "parts": parts, "places": []})
     )
 
 
@@ -74,7 +74,8 @@ def invented_plan(log: str, ask: str, prices: dict[str, float]) -> dict:
     rng = np.random.default_rng(zlib.crc32(f"{log} {ask}".encode()))
     sets = {name: int(rng.integers(0, 5)) for name in sorted(prices)}
     sets = {name: n for name, n in sets.items() if n}
-    return {"ask": ask, "name": ask, "sets": sets, "minutes": float(rng.uniform(60, 300)), "billets": []}
+    minutes = float(rng.uniform(60, 300))
+    return {"ask": ask, "name": ask, "sets": sets, "minutes": minutes, "billets": [], "trim": 100.0}  # ages in no season
 
 
 def invented_script(plan: dict) -> dict:

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from pithline.outputs.reports.appraisal_pictures import Pictures
     from pithline.plan.api import Monitor
     from pithline.script.replay import ReplayReport
-    from pithline.yard.appraisal.appraise import AppraisalTerms
+    from pithline.yard.appraisal.terms import AppraisalTerms
     from pithline.yard.one_log import PlanScripts
     from pithline.yard.request import Inputs, Request
 
@@ -252,19 +252,23 @@ class Appraisal:
 
 def appraisal_terms(
     mill: str | Path | None = None,
-    products: str | Path | None = None,
+    products: Sequence[str | Path] = (),
     priors: str | Path | None = None,
     *,
     bid_margin: float = 0.25,
     seed: int = 1,
     on: date | None = None,
 ) -> AppraisalTerms:
-    """Read what all logs of a lot are appraised by.
+    """Read what all logs of a lot are appraised by, plans that make most of sets, and wood that dries as the bundled yard file says.
+
+    `dataclasses.replace(terms, objective=Objective.VALUE)` asks for another objective.
 
     Parameters
     ----------
-    mill, products, priors : str or Path, optional
+    mill, priors : str or Path, optional
         Their files; the bundled ones where left out.
+    products : sequence of str or Path
+        Product lists, as `read_inputs` takes them.
     bid_margin : float
         Share of the proceeds that stays with the buyer, 0 to 1.
     seed : int
@@ -277,9 +281,9 @@ def appraisal_terms(
     InputError
         Where a file cannot be used, or two name two currencies.
     """
-    from pithline.yard.appraisal.appraise import read_terms
+    from pithline.yard.appraisal.terms import AppraisalFiles, read_terms
 
-    return read_terms(mill, products, priors, bid_margin, seed, on or date.today())
+    return read_terms(AppraisalFiles(mill, tuple(products), priors), bid_margin, seed, on or date.today())
 
 
 def appraise_logs(
@@ -305,17 +309,15 @@ def appraise_logs(
         The first card that cannot be used. A log that cannot be appraised is told in its row.
     """
     from pithline.plan.api import SILENT
-    from pithline.yard.appraisal.appraise import read_lot
     from pithline.yard.appraisal.lot import appraise_lot
+    from pithline.yard.appraisal.terms import read_lot
 
     lot = read_lot([str(card) for card in cards])
     document, done = appraise_lot(lot, terms or appraisal_terms(), workers, (monitor or SILENT).report)
     return Appraisal(document, [log.pictures for log in done])
 
 
-def write_plan(
-    plan: PlanScripts | Mapping[str, Any], folder: str | Path, units: str = "mm", paper: str = "A4"
-) -> None:
+def write_plan(plan: PlanScripts | Mapping[str, Any], folder: str | Path, units: str = "mm", paper: str = "A4") -> None:
     """Write everything a plan's folder holds: cut script, its ladder, set-up sheet, shop cards, end templates, labels, 3D preview.
 
     Parameters

@@ -35,7 +35,20 @@ from truth.sawn_off import sawn_off
 from truth.scans import card_text, marked_off, simulate_scan, write_binary_ply
 
 SAMPLES = ("af-07", "af-12", "af-15")
-KINDS = ("round", "eccentric", "oval", "flared", "tapered", "swept", "stubs", "slim", "fluted", "big", "crooked", "round")
+KINDS = (
+    "round",
+    "eccentric",
+    "oval",
+    "flared",
+    "tapered",
+    "swept",
+    "stubs",
+    "slim",
+    "fluted",
+    "big",
+    "crooked",
+    "round",
+)
 FIRST_SEED = 7101
 SAWINGS = 3
 """Times a plan is sawn with faces off, for the share that it keeps."""

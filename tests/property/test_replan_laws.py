@@ -39,7 +39,9 @@ def test_what_is_sawn_stays_and_nothing_is_used_twice(after, found):
     for one in new["operations"][: len(kept)]:
         if "mark_room" in one:
             blades = [cut["blade_height"] for cut in kept if cut.get("setting") == one["id"]]
-            assert one["mark_room"]["up"] == pytest.approx(new["inputs"]["mill"]["mill"]["blade_max"] - max(blades), abs=0.1)
+            assert one["mark_room"]["up"] == pytest.approx(
+                new["inputs"]["mill"]["mill"]["blade_max"] - max(blades), abs=0.1
+            )
     sawn = Counter(one["piece"] for one in new["operations"] if one["op"] == "cut")
     made = Counter(one[side] for one in new["operations"] if one["op"] == "cut" for side in ("above", "below"))
     assert max(sawn.values()) == 1 and max(made.values()) == 1

@@ -73,7 +73,7 @@ def hidden(log: TrueLog, priors: Priors, seed: int) -> TrueLog:
         defects.append(TrueDefect("metal", float(place[0]), None, float(place[1]), priors.metal_diameter, margin=3.0))
     for end in ("butt", "top"):
         for _ in range(rng.poisson(priors.checks_per_end)):
-            median = priors.check_length + priors.check_per_month * MONTHS
+            median = priors.end_checks.length(MONTHS, False)
             size = median * np.exp(rng.normal(0, priors.check_spread))
             clock = float(rng.uniform(0, 2 * np.pi))
             defects.append(TrueDefect("check", None, end, clock, None, float(size)))

@@ -51,9 +51,7 @@ class Solid:
 
     def split(self, id: str, kind: str, normal: Array, offset: float, cut: str) -> Solid:
         """The part of it where normal·X ≤ offset."""
-        return Solid(
-            id, kind, np.vstack([self.normals, normal]), np.append(self.offsets, offset), (*self.cuts, cut)
-        )
+        return Solid(id, kind, np.vstack([self.normals, normal]), np.append(self.offsets, offset), (*self.cuts, cut))
 
 
 @dataclass(frozen=True)
@@ -314,7 +312,9 @@ def _totals(script: dict, claimed: float, hard: list[Breach]) -> None:
     totals = script["totals"]
     charged = [op for op in script["operations"] if op["op"] == "setting" and op["charged"]]
     mill = script["inputs"]["mill"].get("mill") or script["inputs"]["mill"]
-    minutes = sum(op["minutes"] for op in script["operations"] if op["op"] == "setting") + mill.get("minutes_per_log", 0.0)
+    minutes = sum(op["minutes"] for op in script["operations"] if op["op"] == "setting") + mill.get(
+        "minutes_per_log", 0.0
+    )
     passing = sum(bool(p["passes"]) for p in script["plates"])
     for name, own, slack in (
         ("instrument_volume", claimed, max(1e-6 * claimed, 1.0)),

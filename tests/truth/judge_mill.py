@@ -190,7 +190,9 @@ def _on_mill(script, op, cuts, truth, to_truth, solids, mill, points, levelled, 
         marks = [(moved(op["marks"][e]["point"], to_truth), op["marks"][e]["height"]) for e in ("butt", "top")]
         levels = [height - float(point @ up) for point, height in marks]
         if abs(levels[0] - levels[1]) > SLACK:
-            hard.append(Breach("marks", where, levels[0] - levels[1], "their heights do not agree with the way it lies"))
+            hard.append(
+                Breach("marks", where, levels[0] - levels[1], "their heights do not agree with the way it lies")
+            )
     else:  # a bolt goes by its own faces; its cuts' heights place it
         _, d = moved_plane(cuts[0]["normal"], cuts[0]["offset"], to_truth)
         marks, levels = [], [cuts[0]["blade_height"] - d]

@@ -28,7 +28,10 @@ def sawn_off(script: dict, seed: int, shift: float = 1.0, turn_deg: float = 0.3)
         motion = own @ motions[op["piece"]]
         normal, offset = np.asarray(op["normal"], float), op["offset"]
         turned = motion[:3, :3] @ normal
-        op["normal"], op["offset"] = turned.tolist(), float(turned @ (motion[:3, :3] @ (normal * offset) + motion[:3, 3]))
+        op["normal"], op["offset"] = (
+            turned.tolist(),
+            float(turned @ (motion[:3, :3] @ (normal * offset) + motion[:3, 3])),
+        )
         for side in ("above", "below"):
             motions[op[side]] = motion
         own = np.eye(4)  # further cuts of the setting share its motion, held by the piece that stays

@@ -47,7 +47,11 @@ class Stem:
     def moved(self, by: Map, scale: float = 1.0, **more) -> Stem:
         """The stem under a map of points (..., 3) that stretches radii by about `scale`."""
         return replace(
-            self, points=by(self.points), outline=by(self.outline), error=scale * self.error, expected=self.expected | more
+            self,
+            points=by(self.points),
+            outline=by(self.outline),
+            error=scale * self.error,
+            expected=self.expected | more,
         )
 
     def kept(self, mask: NDArray[np.bool_], **more) -> Stem:
@@ -289,7 +293,9 @@ def judged(stem: Stem, model, to_log: Array) -> Verdict:
         own = yz - middle
         turned = np.mod(np.arctan2(-own[:, 0], own[:, 1]), 2 * np.pi)
         order = np.argsort(turned)
-        own_radius.append(np.sqrt(np.mean(np.interp(fine, turned[order], np.hypot(*own.T)[order], period=2 * np.pi) ** 2)))
+        own_radius.append(
+            np.sqrt(np.mean(np.interp(fine, turned[order], np.hypot(*own.T)[order], period=2 * np.pi) ** 2))
+        )
     surface, own_error = np.array(surface), np.array(own_error)
     radius = np.sqrt((radii**2).mean(axis=1)) - np.array(own_radius)
     off = centre - np.array(own_centre)

@@ -6,6 +6,7 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 from unit.small_logs import BACK, RULE, STRAIGHT, products_of, shop_of
 
 SHOP = shop_of(products_of(BACK, RULE))
+LITRES = np.array([part.volume / 1e6 for part in SHOP.parts])
 PITH_RADIUS = 20.0
 DOUBTS = {-1: (0.8, 5.5, (-1.3, 0.0, 1.3), all), 0: (0.4, 1.5, (0.0,), all), 1: (-0.1, -1.4, (-1.3, 0.0, 1.3), any)}
 """By kind: degrees kept back from ring angles, mm from surface and pith, shifts of a mid-plane, how many must pass.
@@ -72,7 +73,7 @@ def worth_by_milp(low, thickness, kind, depth_step=2.5, least=-np.inf, grow=0.0,
     if not strips:
         return 0.0
     m, p = len(strips), len(SHOP.parts)
-    gain = np.concatenate([np.zeros(m), (np.array(worth) * SHOP.worth).ravel()])
+    gain = np.concatenate([np.zeros(m), (np.array(worth) * LITRES).ravel()])
     rows, high = [], []
     for i in range(m):  # billets of a strip fill its length, if it is ripped at all
         row = np.zeros(m + m * p)

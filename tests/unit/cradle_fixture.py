@@ -52,7 +52,9 @@ def cradle_script():
     held = b.bolt_on_mill("bolt-3", lean, lowest, {"face": "c5", "angle_deg": 22.5}, "cradle", "cradle 22.5")
     b.at_height(held, "bolt-3", lowest + 70.0, ("bolt-5", "bolt"), ("slab-4", "slab"))
     # bolt-2 stands at the band saw in the cradle of 30°
-    third = b.setting("resaw", "bolt-2", support="cradle", against={"face": "c1", "angle_deg": 30.0}, set_up="cradle 30")
+    third = b.setting(
+        "resaw", "bolt-2", support="cradle", against={"face": "c1", "angle_deg": 30.0}, set_up="cradle 30"
+    )
     blade = turned(up, -30.0)
     middle = float(np.array([0.0, 90.0, 60.0]) @ blade)
     b.cut(third, "bolt-2", blade, middle, ("bolt-6", "bolt"), ("slab-5", "slab"), 1.2)
@@ -91,7 +93,9 @@ def whole(b):
     for billet, place in places.items():
         pairs = ((f"{billet}-1", f"{billet}-2"), (f"{billet}-2", f"{billet}-1"), (f"{billet}-3", None))
         for name, mate in pairs:
-            b.plates.append(plate(name, mate, "side", "small guitar 1" if billet == "billet-1" and mate else None, place))
+            b.plates.append(
+                plate(name, mate, "side", "small guitar 1" if billet == "billet-1" and mate else None, place)
+            )
     script = document(b, "walnut-22")
     for one in script["operations"]:
         if one["op"] == "setting":
@@ -99,7 +103,11 @@ def whole(b):
     for piece in script["pieces"]:
         piece["volume"] = 1.0e6
     script["inputs"]["card"] = {"sapwood": {"thickness": 24.0}}
-    script["inputs"]["mill"]["mill"] |= {"bunks": [100.0, 650.0, 1200.0, 1750.0], "hour_rate": 60.0, "cradles_deg": [22.5, 45.0]}
+    script["inputs"]["mill"]["mill"] |= {
+        "bunks": [100.0, 650.0, 1200.0, 1750.0],
+        "hour_rate": 60.0,
+        "cradles_deg": [22.5, 45.0],
+    }
     script["inputs"]["mill"]["resaw"] = {"cradles_deg": [30.0]}
     script["inputs"]["products"] |= {
         "currency": "EUR",
@@ -111,7 +119,12 @@ def whole(b):
         "sets": {"small guitar": 1, "bridge": 2}, "value": 160.0, "minutes": 90.0, "set_volume": 0.8e6, "loose_volume": 1.5e6,
         "loose_value": 12.0, "labour": 90.0, "earnings": 82.0, "set_ups": 5, "plates": 6, "instrument_volume": 2.3e6,
     }  # fmt: skip
-    few = dict(script["totals"]) | {"sets": {"small guitar": 0, "bridge": 2}, "minutes": 40.0, "earnings": 20.0, "set_ups": 2}
+    few = dict(script["totals"]) | {
+        "sets": {"small guitar": 0, "bridge": 2},
+        "minutes": 40.0,
+        "earnings": 20.0,
+        "set_ups": 2,
+    }
     script["practice"] = {"slabs": few, "with_bolts": few, "ratio": 1.4, "volume_ratio": 1.2}
     script["proof"]["ladder"] = [
         {"title": "bolts left", "practice": few, **few},

@@ -13,7 +13,12 @@ def pages_of(data):
     """Width, height, words with their boxes, and text of every page."""
     with pdfplumber.open(io.BytesIO(data)) as pdf:
         return [
-            (page.width, page.height, page.extract_words(keep_blank_chars=True), page.extract_text().replace("\xa0", " "))
+            (
+                page.width,
+                page.height,
+                page.extract_words(keep_blank_chars=True),
+                page.extract_text().replace("\xa0", " "),
+            )
             for page in pdf.pages
         ]
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from appraisal_by_hand import PRODUCTS, TODAY, card, known, nothing_hidden, own, trade
+from appraisal_by_hand import TODAY, card, known, nothing_hidden, own, trade
 from pithline.files.priors import read_priors
 from pithline.logmodel.card import Defect
 from pithline.logmodel.model import SuspectedKnot
@@ -20,15 +20,15 @@ from pithline.yard.appraisal.drawn_logs import (
     log_as_drawn,
     most_likely_draw,
 )
-from pithline.yard.appraisal.log_knowledge import months_since
 from pithline.yard.appraisal.regrade import brings, passing
+from pithline.yard.log_history import months_since
 
 
 def volumes(log, priors, samples=32, near=80.0):
     """Passing volume on each drawn log. [mm³]"""
     basis, plates = draw_basis(log), own(near)
     drawn = [log_as_drawn(log, draw_log(log, priors, 1, n), basis) for n in range(samples)]
-    return [brings(one, plates, trade().parts, PRODUCTS).volume for one in drawn]
+    return [brings(one, plates, trade().sold.market).volume for one in drawn]
 
 
 def test_a_log_known_perfectly_gives_one_answer():

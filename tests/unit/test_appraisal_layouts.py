@@ -1,4 +1,4 @@
-"""Crosscuts of an appraised log, doubts split by what was seen, and what is told of metal."""
+"""The plan that an appraisal counts on, doubts split by what was seen, and what is told of metal."""
 
 import re
 from dataclasses import replace
@@ -6,28 +6,101 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from appraisal_by_hand import TODAY, card, known, nothing_hidden, trade
-from pithline.errors import MillError
+from appraisal_by_hand import READ, TODAY, card, known, nothing_hidden, terms, trade
+from pithline.errors import MillError, PlanError
 from pithline.files.priors import read_priors
-from pithline.plan.api import COARSE, SILENT, LayoutSetting, LayoutSlab, LogLayout, crosscut_log, execute_as_drawn
+from pithline.plan.api import COARSE, FillRequest, LayoutSetting, LayoutSlab, LogLayout, crosscut_log, price_start
+from pithline.plan.api import execute_as_drawn as drawn
 from pithline.yard.appraisal import layouts
+from pithline.yard.appraisal.answers import SCAN_LEAVES, as_scanned
+from pithline.yard.appraisal.appraise import _instead, _told, shop_of
 from pithline.yard.appraisal.drawn_logs import draw_basis, draw_log, log_as_drawn, most_likely_draw
-from pithline.yard.appraisal.layouts import ExecutedLayout, crosscuts, fits, laid_again
+from pithline.yard.appraisal.layouts import AppraisedPlan, fits, laid_again, plan_now, planned_anew
 from pithline.yard.appraisal.log_knowledge import _blended, gather_knowledge
 from pithline.yard.appraisal.regrade import brings, planned
 from pithline.yard.appraisal.spoilers import Spoiler, in_words, spoilers
 from pithline.yard.appraisal.tape_log import tape_model
+from pithline.yard.appraisal.terms import Lot
+from pithline.yard.one_log import plan_model
 
 SLAB = LayoutSetting(0.0, (LayoutSlab(-25.0, 50.0),))
+QUICKEST = replace(COARSE, rolls=6, along_step=50.0, rounds=2, firsts=1, halves=1, master=1.0)
 
 
-def asked():
-    return trade().context(trade().parts, COARSE, 1)
+@pytest.fixture(scope="module")
+def quick():
+    """The round log, searched more coarsely than any command does; terms, shop and plan."""
+    own = terms(nothing_hidden(), effort=QUICKEST)
+    shop = shop_of(Lot("round.toml", card(), READ), own, known(nothing_hidden()))
+    return own, shop, plan_now(shop, own.request)
 
 
-def test_a_straight_log_is_left_whole():
+def test_the_plan_appraised_is_the_plan_that_is_sawn(quick):
+    """Same products, objective and effort: the appraisal's plan and `plan`'s script come to the same sets and money."""
+    own, shop, plan = quick
+    inputs = replace(shop.own.inputs, card_sha256="0" * 64, scan_sha256="0" * 64)  # nothing was read
+    script = plan_model(shop.own.log.model, inputs, own.request).script
+    told = _told(plan, shop, own.trade.products)
+    assert plan.note == "" and told["searched"] and plan.ledger.passing
+    assert told["sets"] == script["totals"]["sets"] and told["set_ups"] == script["totals"]["set_ups"]
+    assert told["earnings"] == pytest.approx(script["totals"]["earnings"])
+    assert told["volume"] == pytest.approx(script["totals"]["instrument_volume"])
+
+
+def test_a_search_that_fails_makes_no_log_worthless(quick, monkeypatch):
+    own, shop, plan = quick
+
+    def fails(*given):
+        raise PlanError("no setting pays: each is charged too much.")
+
+    monkeypatch.setattr(layouts, "ways_to_saw", fails)
+    instead = plan_now(shop, own.request)
+    assert instead.ledger.passing and instead.bolts is None and instead.way == "practice layout"
+    [words] = _instead(instead)
+    assert "no setting pays: each is charged too much" in words and "worth that at least" in words
+    assert brings(known(nothing_hidden()).log, planned(instead.ledger, shop.parts), shop.sold.market).sales > 0.0
+    assert not _instead(plan)
+
+
+def test_where_not_even_practice_gives_a_plate_the_search_says_why(quick, monkeypatch):
+    own, shop, _ = quick
+
+    def fails(*given):
+        raise PlanError("no part fits: it is too slim.")
+
+    class Nothing:
+        with_bolts = slabs = LogLayout
+        log_layout = None
+
+    monkeypatch.setattr(layouts, "ways_to_saw", fails)
+    monkeypatch.setattr(layouts, "practice", lambda *given: Nothing)
+    monkeypatch.setattr(layouts.Judge, "worth", lambda self, ledger: 0.0)
+    Nothing.with_bolts = Nothing.slabs = type("Empty", (), {"passing": []})
+    with pytest.raises(PlanError, match="it is too slim"):
+        plan_now(shop, own.request)
+
+
+def test_a_plan_made_anew_is_no_worse_than_the_old_settings(quick):
+    _, shop, plan = quick
     log = known(nothing_hidden())
-    assert crosscuts(log.log, "scan", asked(), SILENT) == [()]
+    size = most_likely_draw(log)
+    grown = log_as_drawn(replace(log, wander=25.0), {**size, "wander": np.array([[1.0, 0.5], [0.0, 0.5]])}, draw_basis(log))
+    market = shop.sold.market
+    old, new = (
+        brings(grown, planned(one.ledger, shop.parts), market).sales
+        for one in (laid_again(grown, plan, shop), planned_anew(grown, plan, shop, 1))
+    )
+    assert new >= old > 0.0
+
+
+def test_a_log_by_tape_is_planned_as_a_scan_would_show_it():
+    log = taped(np.pi * 500.0)
+    seen = as_scanned(log, draw_basis(log))
+    assert np.allclose(seen.seen, SCAN_LEAVES * log.seen) and seen.bow == pytest.approx(SCAN_LEAVES * log.bow)
+    assert seen.log.field.doubt.max() < log.log.field.doubt.max()
+    assert np.allclose(seen.log.field.radius, log.log.field.radius)
+    scanned = known(nothing_hidden())
+    assert as_scanned(scanned, draw_basis(scanned)) is scanned
 
 
 def taped(girth):
@@ -41,11 +114,11 @@ def taped(girth):
 def test_a_log_by_tape_that_may_be_too_thick_is_appraised_with_a_caution_and_one_that_is_is_not():
     """The mill takes 750 mm; no stub was seen by tape, so none is to blame."""
     thin, thick, over = (taped(np.pi * across) for across in (600.0, 725.0, 760.0))
-    assert fits(thin.log, "tape", trade(), "a") == ()
-    [words] = fits(thick.log, "tape", trade(), "a")
+    assert fits(thin.log, "tape", trade().machines, "a") == ()
+    [words] = fits(thick.log, "tape", trade().machines, "a")
     assert re.search(r"725 mm across, but .* it may reach 7[67]\d mm, .* takes is 750 mm: measure", words)
     with pytest.raises(MillError, match=r"a: it is 760 mm across with its bark.*name a larger mill"):
-        fits(over.log, "tape", trade(), "a")
+        fits(over.log, "tape", trade().machines, "a")
 
 
 @pytest.mark.parametrize(("stub", "blame"), [(0.0, "name a larger mill"), (120.0, "a stub or swelling")])
@@ -58,40 +131,27 @@ def test_a_scanned_log_too_thick_for_the_mill_says_what_is_to_blame(stub, blame)
     envelope[20:24, :3] += 2 * stub
     model = replace(log.model, radius_over_bark=radius, envelope=envelope)
     with pytest.raises(MillError, match=f"a: it is .* takes is 750 mm.*{blame}"):
-        fits(replace(log, model=model), "scan", trade(), "a")
-
-
-@pytest.mark.parametrize(
-    ("rough", "ways"),
-    [
-        ([(10.0, (500.0,)), (9.5, ())], [(500.0,), ()]),  # as good as alike: both are searched
-        ([(12.0, (500.0,)), (9.5, ())], [(500.0,)]),
-        ([(10.0, ()), (9.5, (500.0,))], [()]),
-        ([(10.0, (500.0,))], [(500.0,)]),  # too long to be left whole
-        ([], [()]),
-    ],
-)
-def test_which_crosscuts_are_searched(monkeypatch, rough, ways):
-    monkeypatch.setattr(layouts, "crosscut_candidates", lambda *given: rough)
-    assert crosscuts(known(nothing_hidden()).log, "scan", asked(), SILENT) == ways
+        fits(replace(log, model=model), "scan", trade().machines, "a")
 
 
 def test_a_crosscut_log_is_laid_out_and_graded_as_one():
     log = known(nothing_hidden()).log
     place = 0.5 * log.reach
-    task = trade().task(trade().parts)
+    context = trade().case.context
+    prices = price_start(context.economics.market, context.parts)
+    fill = FillRequest(context.economics, prices, True, 1.5)
     logs = crosscut_log(log, (place,), trade().machines.buck.kerf, 0.0)[1]
     sawing = LogLayout(log, (place,), logs, (SLAB, None))
-    ledger = execute_as_drawn(sawing, task)
+    ledger = drawn(sawing, context.task, fill)
     own = planned(ledger, trade().parts)
     assert len(own.plates) and own.spans[:, 1].max() < place
     assert ledger.operations[0].tool == "buck"
-    again = laid_again(log, ExecutedLayout(sawing, trade().parts, ledger, 60.0), trade())
+    again = laid_again(log, AppraisedPlan(sawing, prices, ledger, 60.0), trade())
     assert [p.corner.tolist() for p in again.ledger.plates] == [p.corner.tolist() for p in ledger.plates]
-    same = brings(log, own, trade().parts, trade().products)
+    same = brings(log, own, trade().sold.market)
     assert same.plates == len(own.plates)
     other = LogLayout(log, (place,), logs, (None, SLAB))
-    assert planned(execute_as_drawn(other, task), trade().parts).spans[:, 0].min() > place
+    assert planned(drawn(other, context.task, fill), trade().parts).spans[:, 0].min() > place
 
 
 def test_a_doubt_has_no_step_and_an_even_one_stays():
@@ -157,14 +217,3 @@ def test_a_card_that_tells_nothing_of_metal_has_the_forest_share_and_no_word_of_
     assert log.metal_share(priors) == priors.metal_forest
     found = spoilers(log, priors, 500.0, lambda component: 1000.0, 1000.0)
     assert not any("metal" in one.what for one in found)
-
-
-def test_packing_again_with_shifted_shares_brings_no_fewer_sets():
-    """A slab that holds sides and backs: at the shares of the first packing one of them abounds."""
-    log = known(nothing_hidden()).log
-    task = trade().task(trade().parts)
-    sawing = LogLayout(log, (), (log,), (SLAB,))
-    first = trade().workshop(log).execute(sawing, task)
-    got = layouts.packed(sawing, trade().parts, trade())
-    assert layouts.sets_worth(got.ledger, trade()) >= layouts.sets_worth(first, trade()) > 0.0
-    assert not any(plate.set_id for plate in got.ledger.plates)  # counting sets marks no plate

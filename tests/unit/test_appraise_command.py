@@ -54,7 +54,7 @@ def folder(tmp_path_factory):
     (folder / "row-2.toml").write_text(short, encoding="utf-8")
     (folder / "products.toml").write_text(PRODUCTS, encoding="utf-8")
     priors = bundled("priors.toml").read_text(encoding="utf-8")
-    for name, old, new in (("samples", 64, 16), ("layouts", 2, 1), ("answers", 3, 2), ("inner", 8, 4)):
+    for name, old, new in (("samples", 64, 16), ("replans", 16, 9), ("answers", 3, 2), ("inner", 8, 4)):
         assert f"\n{name} = {old}" in priors
         priors = priors.replace(f"\n{name} = {old}", f"\n{name} = {new}")
     (folder / "priors.toml").write_text(priors, encoding="utf-8")
@@ -88,7 +88,9 @@ def test_a_log_by_tape_has_a_span_a_bid_and_what_a_scan_is_worth(written):
     assert log["id"] == "row-1" and log["rank"] == 1 and log["basis"] == "tape"
     assert 0 <= log["volume"]["p10"] < log["volume"]["p90"] <= log["cubic_volume"]
     assert log["value"]["p10"] <= log["value"]["mean"] <= log["value"]["p90"] + 3 * log["value"]["error"]
-    assert log["value"]["mean"] > 0 and log["highest_bid"] < log["value"]["mean"]
+    assert log["value"]["mean"] > 0 and log["highest_bid"] < log["value"]["mean"] + log["rest_value"]
+    assert log["value"]["mean"] < log["sales"]["mean"] and log["plan"]["searched"]
+    assert log["other_buyer"]["gives"] == log["other_buyer"]["price"] * log["scaled"]["board_feet"]["doyle"]
     assert {"scanning it", "cleaning both ends"} <= {one["what"] for one in log["worth_finding_out"]}
     assert len(log["spoilers"]) == 3 and document["samples"] == 16
 

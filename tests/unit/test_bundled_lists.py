@@ -24,7 +24,12 @@ WANTED = {
 DRY = 8.0
 """Moisture that the lists' headers name. [percent]"""
 FINISHED = re.compile(r"\[\[product\.part\]\]\s+# finished ([\d.]+) x ([\d.]+) x ([\d.]+) mm: (.+)")
-SOURCES = ("common practice, no source", "a tonewood dealer's catalogue", "a builder's size", "a neck-blank dealer's size")
+SOURCES = (
+    "common practice, no source",
+    "a tonewood dealer's catalogue",
+    "a builder's size",
+    "a neck-blank dealer's size",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,5 +143,7 @@ def test_all_lists_compete_in_one_plan():
 
 
 def test_of_two_demands_the_greater_counts():
-    demands = {product["name"]: product.get("demand") for product in put_together(read_lists(["guitar", "necks"]))["product"]}
+    demands = {
+        product["name"]: product.get("demand") for product in put_together(read_lists(["guitar", "necks"]))["product"]
+    }
     assert demands["guitar neck"] == 8 and demands["fingerboard"] == 6 and demands["small guitar"] is None

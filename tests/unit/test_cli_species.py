@@ -38,7 +38,14 @@ def test_air_of_45_percent_at_20_degrees(capsys):
 def test_one_wood_in_words(capsys):
     assert main(["species", "Black  Walnut"]) == 0
     words = " ".join(capsys.readouterr().out.split())
-    for part in ("Juglans nigra", "Wood Handbook", "4.03 %", "quartersawn", "200 mm across moves 1.5 mm", "1 in 10 (5.7°) 81 %"):
+    for part in (
+        "Juglans nigra",
+        "Wood Handbook",
+        "4.03 %",
+        "quartersawn",
+        "200 mm across moves 1.5 mm",
+        "1 in 10 (5.7°) 81 %",
+    ):
         assert part in words
 
 

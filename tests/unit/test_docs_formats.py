@@ -41,7 +41,9 @@ def properties(schema):
             yield from properties(one)
 
 
-@pytest.mark.parametrize("table", [CARD, FOUND, MILL, PRODUCTS, PRACTICE], ids=["card", "found", "mill", "products", "practice"])
+@pytest.mark.parametrize(
+    "table", [CARD, FOUND, MILL, PRODUCTS, PRACTICE], ids=["card", "found", "mill", "products", "practice"]
+)
 def test_every_key_a_user_can_write_is_named(table):
     keys = set(keys_of(table))
     assert len(keys) > 3 and not keys - WORDS

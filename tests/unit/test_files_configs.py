@@ -35,7 +35,9 @@ def test_default_products_hold_the_three_limit_lists():
     products = read_products()
     assert products == read_products(bundled(DEFAULT))
     found = {
-        one.name: tuple(round(math.degrees(a), 9) for a in (one.ring_angle_min, one.ring_angle_mean, one.runout_max, one.slope_max))
+        one.name: tuple(
+            round(math.degrees(a), 9) for a in (one.ring_angle_min, one.ring_angle_mean, one.runout_max, one.slope_max)
+        )
         for one in products.limits
     }
     qualities = {"trade": (70, 78, 3), "instrument": (60, 75, 3), "fine": (75, 82, 1.5)}

@@ -109,6 +109,25 @@ def test_las(tmp_path, points, colours, suffix):
     np.testing.assert_array_equal(scan.colours, colours)
 
 
+@pytest.mark.parametrize("suffix", ["las", "laz"])
+def test_las_with_a_field_named_twice(tmp_path, points, suffix):
+    """Some exporters write one extra field's name twice."""
+    import laspy
+
+    header = laspy.LasHeader(point_format=3, version="1.2")
+    header.scales = [1e-5] * 3
+    header.add_extra_dims([laspy.ExtraBytesParams("spread", np.float32), laspy.ExtraBytesParams("spreed", np.float32)])
+    cloud = laspy.LasData(header)
+    cloud.xyz = points
+    cloud.write(str(tmp_path / f"log.{suffix}"))
+    data = (tmp_path / f"log.{suffix}").read_bytes()
+    assert data.count(b"spreed") == 1
+    (tmp_path / f"log.{suffix}").write_bytes(data.replace(b"spreed", b"spread"))
+    with pytest.raises(ValueError, match="more than once"):
+        laspy.read(str(tmp_path / f"log.{suffix}"))
+    np.testing.assert_allclose(read_scan(tmp_path / f"log.{suffix}").points, points, rtol=0, atol=0.51e-5)
+
+
 def test_e57(tmp_path, points):
     import pye57
 

@@ -112,7 +112,12 @@ def test_a_strip_too_thin_to_saw_is_left_on():
     script = cradle_script()
     cut = next(one for one in script["operations"] if one["op"] == "cut" and one["id"] == "c8")
     cut["offset"] = -10.0 + 3.2 / 2.0 + 1.0  # 1 mm beyond the face at y = -10
-    step = next(one for work in works_of(print_job(script)) for one in work.steps if isinstance(one, SawStep) and one.tool is Saw.RIP)
+    step = next(
+        one
+        for work in works_of(print_job(script))
+        for one in work.steps
+        if isinstance(one, SawStep) and one.tool is Saw.RIP
+    )
     assert [place.number for place in step.places] == ["9"]
 
 
@@ -147,7 +152,9 @@ def test_a_bolt_in_a_cradle_of_the_shop_needs_no_lines_and_one_of_an_older_scrip
     assert "Lines by tape" not in cards_of(cradle_script())
     text = cards_of(small_script())
     job = print_job(small_script())
-    for cut in (one for one in job.log.cuts.values() if one.tool is Saw.RESAW and one.piece.startswith(("bolt", "wedge"))):
+    for cut in (
+        one for one in job.log.cuts.values() if one.tool is Saw.RESAW and one.piece.startswith(("bolt", "wedge"))
+    ):
         number = job.log.cut_numbers[cut.id]
         assert re.search(rf"\b{number} butt ", text) and re.search(rf"\b{number} top ", text)
 

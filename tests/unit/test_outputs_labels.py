@@ -28,7 +28,9 @@ def test_csv_has_every_column_and_every_piece_that_needs_a_label():
     ids = [row["id"] for row in rows]
     assert len(ids) == len(set(ids))
     assert {"slab-1", "slab-2", "bolt-1", "bolt-2", "plate-1", "plate-2"} <= set(ids)
-    assert not {"log", "rest-1", "rest-4", "strip-0", "half-a", "half-b", "strip-1", "billet-1"} & set(ids)  # sawn on at once, or waste
+    assert not {"log", "rest-1", "rest-4", "strip-0", "half-a", "half-b", "strip-1", "billet-1"} & set(
+        ids
+    )  # sawn on at once, or waste
     plate = next(row for row in rows if row["id"] == "plate-1")
     assert (plate["product"], plate["part"], plate["sawn"]) == ("guitar", "back", "")
     assert (plate["length_mm"], plate["width_mm"], plate["thickness_mm"]) == ("560.0", "210.0", "5.0")
@@ -108,7 +110,11 @@ def test_a_plate_of_a_product_of_one_part_is_named_once():
 
 def test_a_plate_is_told_with_species_ring_angle_and_sapwood():
     plate = next(row for row in rows_of(cradle_script()) if row["id"] == "billet-1-1")
-    assert (plate["species"], plate["ring_angle_deg"], plate["ring_angle_least_deg"]) == ("black walnut", "84.5", "78.0")
+    assert (plate["species"], plate["ring_angle_deg"], plate["ring_angle_least_deg"]) == (
+        "black walnut",
+        "84.5",
+        "78.0",
+    )
     assert (plate["sapwood_mm"], plate["runout_deg"], plate["passes"]) == ("6.5", "0.8", "yes")
     text = text_of(labels_pdf(print_job(cradle_script())))
     assert "rings 84°, least 78°; sapwood 6.5 mm" in text and "walnut-22, black walnut" in text
@@ -121,5 +127,7 @@ def test_a_plate_of_an_older_script_says_nothing_of_sapwood():
 
 def test_what_waits_to_dry_has_a_label():
     script = small_script()
-    next(one for one in script["operations"] if one["op"] == "setting" and one["piece"] == "billet-1")["stage"] = "dried"
+    next(one for one in script["operations"] if one["op"] == "setting" and one["piece"] == "billet-1")["stage"] = (
+        "dried"
+    )
     assert "billet-1" in {row["id"] for row in rows_of(script)}

@@ -84,7 +84,9 @@ def cradle():
 def test_steps_are_numbered_and_marked_as_on_sheet_and_cards(cradle):
     job, data = cradle
     log, titles = job.log, [one["title"] for one in data["operations"] if one["op"] == "setting"]
-    assert titles[:4] == [f"Mill {n}: {log.kind(p)} {log.mark(p)}" for n, p in enumerate(("log", "half-a", "bolt-1", "bolt-3"), 1)]
+    assert titles[:4] == [
+        f"Mill {n}: {log.kind(p)} {log.mark(p)}" for n, p in enumerate(("log", "half-a", "bolt-1", "bolt-3"), 1)
+    ]
     assert titles[4] == f"Card {log.mark('bolt-2')}, step 1: resaw {log.mark('bolt-2')}"
     assert titles[-1] == f"Card {log.mark('slab-3')}, step 3: resaw {log.mark('billet-2')}"
     slices = [one for one in data["operations"] if one["op"] == "cut" and one["piece"].startswith("billet-1")]
@@ -132,7 +134,9 @@ def test_the_twelve_o_clock_line_runs_over_the_pith_and_along_the_bark():
     for own, points in data["twelve"].items():
         line, (butt, top) = np.array(points), job.log.ends(own)
         assert np.abs(line[:, 1]).max() < 10.0  # the pith of the fixture runs along the axis
-        assert line[1, 2] == pytest.approx(butt.twelve[1], abs=3.0) and line[-1, 2] == pytest.approx(top.six[1], abs=3.0)
+        assert line[1, 2] == pytest.approx(butt.twelve[1], abs=3.0) and line[-1, 2] == pytest.approx(
+            top.six[1], abs=3.0
+        )
         assert line[-1, 0] == pytest.approx(top.pith[0], abs=10.0)
 
 

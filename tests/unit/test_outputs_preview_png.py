@@ -72,7 +72,9 @@ def test_colours_follow_the_ring_angle_and_darken():
 
 
 def test_growth_layer_is_nought_at_the_pith_and_one_under_the_bark():
-    layer = Scene(print_job(small_script()).log).layer(np.array([[600.0, 0.0, 0.0], [600.0, 0.0, 300.0], [100.0, -150.0, 0.0]]))
+    layer = Scene(print_job(small_script()).log).layer(
+        np.array([[600.0, 0.0, 0.0], [600.0, 0.0, 300.0], [100.0, -150.0, 0.0]])
+    )
     assert layer == pytest.approx([0.0, 1.0, 0.5], abs=1e-3)
 
 

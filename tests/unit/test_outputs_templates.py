@@ -63,7 +63,9 @@ def test_same_script_same_bytes():
     assert end_templates(print_job(small_script())) == end_templates(print_job(small_script()))
 
 
-@pytest.mark.parametrize(("card", "radius"), [({}, 25.0), ({"pith": {"radius": 12.0}}, 12.0), ({"pith": {"radius": 0.0}}, 1.0)])
+@pytest.mark.parametrize(
+    ("card", "radius"), [({}, 25.0), ({"pith": {"radius": 12.0}}, 12.0), ({"pith": {"radius": 0.0}}, 1.0)]
+)
 def test_the_pith_circle_is_the_plans_own(card, radius):
     """Where the card states none the plan keeps 25 mm clear (docs/formats.md), and so much is drawn."""
     script = small_script()

@@ -7,11 +7,12 @@ import numpy as np
 import pytest
 
 from pithline.errors import MillError
-from pithline.plan.columns.bucking import BENT_FROM, crosscut_candidates
 from pithline.plan.execute.bucked_log import crosscut_log
+from pithline.plan.pricing.crosscut_search import BENT, crosscut_ways
 from pithline.plan.problem.layout import Locks
 from pithline.plan.problem.log_frame import BUCK_CLEAR, in_trims, pith_bow, pith_on
 from pithline.plan.problem.operations import Cut, Setting, Support
+from pithline.plan.search import price_start
 from pithline.script.replay import replay
 from pithline.wood.field import at_points
 from pithline.yard.request import Request
@@ -69,27 +70,28 @@ def test_the_pith_is_found_on_a_leaning_face():
     np.testing.assert_allclose(point[1:], BENT_LOG.pith(np.array([point[0]]))[0], atol=0.2)
 
 
+def ways_of(truth, shop=SHOP):
+    return crosscut_ways(log_of(truth), context_of(shop), price_start(shop.economics.market, shop.parts))
+
+
 def test_where_to_crosscut_suits_the_parts_and_pays_on_a_bent_log_alone():
-    for truth, pays in ((BENT_LOG, True), (replace(BENT_LOG, sweep=BENT_FROM - 3.0), False)):
-        log = log_of(truth)
-        context = context_of(SHOP)
-        ways = crosscut_candidates(log, context, context.weights(log.reach))
-        assert (ways[0][1] != ()) is pays
-        for _, places in ways:
-            assert all(
-                b - a >= SHOP.machines.mill.log_length_min
-                for a, b in zip((0.0, *places), (*places, log.reach), strict=True)
-            )
+    for truth, pays in ((BENT_LOG, True), (replace(BENT_LOG, sweep=BENT - 3.0), False)):
+        ways, reach = ways_of(truth), log_of(truth).reach
+        assert (ways[0].places != ()) is pays
+        assert all(one.bound >= other.bound - 1e-9 for one, other in pairwise(ways))
+        for way in ways:
+            assert len(way.logs) == len(way.places) + 1
+            ends = (0.0, *way.places, reach)
+            assert all(b - a >= SHOP.machines.mill.log_length_min for a, b in pairwise(ends))
 
 
 def test_a_log_too_long_for_the_mill_is_never_left_whole():
     shop = shop_of(products_of(BACK), log_length_max=800.0, log_length_min=300.0)
-    log = log_of(replace(BENT_LOG, sweep=2.0))
-    context = context_of(shop)
-    ways = crosscut_candidates(log, context, context.weights(log.reach))
+    truth = replace(BENT_LOG, sweep=2.0)
+    ways = ways_of(truth, shop)
     assert ways
-    for _, places in ways:
-        assert places and max(np.diff((0.0, *places, log.reach))) <= 800.0
+    for way in ways:
+        assert way.places and max(np.diff((0.0, *way.places, log_of(truth).reach))) <= 800.0
 
 
 BENT_SMALL = replace(TRUTH, length=1300.0, sweep=50.0, sweep_clock=2.0)

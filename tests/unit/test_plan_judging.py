@@ -1,75 +1,37 @@
-"""What settings cost, what is kept in reserve, how plans are ranked, and what is told of a plan, against figures by hand."""
+"""What is kept in reserve, how plans are ranked, and what is told of a plan, against figures by hand."""
 
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from pithline.files.mills import read_mill
-from pithline.mill.products import Product, Products
-from pithline.plan.columns.log_columns import balanced_prices
-from pithline.plan.evaluate import ranking
-from pithline.plan.evaluate.ranking import RANKING_SAMPLES, judge_on_samples
-from pithline.plan.evaluate.sampling import pass_probabilities, sampled_logs
+from pithline.plan.evaluate import judge
+from pithline.plan.evaluate.evaluation import Sampling, evaluate
+from pithline.plan.evaluate.judge import RANKING_SAMPLES, Judge, judge_on_samples, plate_counts
+from pithline.plan.evaluate.sampling import SampledPlates, sampled_logs
 from pithline.plan.evaluate.sensitivity import cost_of
+from pithline.plan.evaluate.totals import sum_up
 from pithline.plan.execute.grade import grade_plate
 from pithline.plan.execute.ledger import Ledger, Plate
-from pithline.plan.execute.simulate import DrawnPoser, execute_layout
-from pithline.plan.execute.slab_layout import RESERVES, lay_out
+from pithline.plan.execute.slab_fill import places_in
+from pithline.plan.execute.slab_marks import LEVELS
 from pithline.plan.execute.slab_view import SlabFrame
-from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
-from pithline.plan.problem.log_frame import normal_at, plan_log
-from pithline.plan.problem.objective import Objective, objective_weights, setting_cost
-from pithline.plan.problem.parts import sawn_parts
+from pithline.plan.problem.economics import Objective, economics_of
+from pithline.plan.problem.layout import LayoutSetting, LayoutSlab, Locks
+from pithline.plan.problem.log_frame import normal_at
+from pithline.plan.problem.operations import Setting, Tool
 from pithline.yard.finalise import cautions_of
 from small_plan import inputs_of
 from truth.models import to_model
-from unit.small_logs import BACK, RULE, STRAIGHT, TRADE, context_of, log_of, products_of, shop_of
+from unit.small_logs import BACK, RULE, STRAIGHT, carried_out, context_of, doubtful, log_of, products_of, shop_of
 
-SHOP = shop_of(products_of(BACK))
+PRODUCTS = products_of(BACK)
+SHOP = shop_of(PRODUCTS)
 LAYOUT = LayoutSetting(0.0, (LayoutSlab(-30.0, 60.0),))
 
 
-def doubtful(surface, pith):
-    """A straight log whose surface and pith are known that well. [mm]"""
-    model = to_model(STRAIGHT)
-    model = replace(
-        model,
-        stderr_radius=np.full_like(model.stderr_radius, surface),
-        stderr_pith=np.full_like(model.stderr_pith, pith),
-    )
-    return plan_log(model, 20.0, 25.0, 25.0, ())
-
-
 def sawn(log, layout=LAYOUT):
-    return execute_layout(log, layout, SHOP, DrawnPoser(log, 2.0), reserve=False)
-
-
-def test_a_setting_costs_its_minutes_and_those_of_three_cuts_by_the_hour():
-    machines = read_mill()
-    machines = replace(machines, mill=replace(machines.mill, minutes_per_setting=6.0, feed=3000.0))
-    # 6 min, and three cuts of 2 m at 3 m/min: 2 min, at 60 an hour
-    assert setting_cost(machines, 2000.0, 60.0) == pytest.approx(8.0)
-    assert setting_cost(machines, 2000.0, 30.0) == pytest.approx(4.0)
-
-
-def test_by_value_a_half_off_square_is_charged_its_minutes():
-    machines = read_mill()
-    mill = replace(machines.mill, minutes_off_square=4.0, hour_rate=90.0, minutes_per_setting=6.0, feed=3000.0)
-    parts = sawn_parts(products_of(BACK), "black walnut")
-    weights = objective_weights(Objective.VALUE, parts, replace(machines, mill=mill), 2000.0)
-    assert weights.off_square == pytest.approx(6.0) and weights.charge == pytest.approx(12.0)
-
-
-def test_a_part_that_its_sets_are_short_of_counts_more_and_a_set_as_much_as_before():
-    products = Products("green", (TRADE,), (Product("ukulele", 60.0, TRADE.name, (BACK, RULE)),))
-    parts = sawn_parts(products, "black walnut")
-    worth = np.array([3.0, 1.0])
-    back, rule = balanced_prices(parts, worth, (2, 12))  # one set of backs, twelve of rules
-    assert back > 3.0 and rule < 1.0
-    assert 2.0 * back + rule == pytest.approx(7.0)
-    assert back / rule == pytest.approx(3.0 * np.sqrt(12.5 / 1.5))
-    assert balanced_prices(parts, worth, (4, 2)) == pytest.approx((3.0, 1.0))
+    return carried_out(log, layout, SHOP, reserve=False)
 
 
 @pytest.mark.parametrize(("surface", "pith"), [(3.0, 0.0), (0.0, 4.0)])
@@ -77,23 +39,21 @@ def test_plates_that_keep_a_share_of_the_reserve_count_as_often_as_they_pass(sur
     """Of each level of the reserve, plates at places that keep just so much pass on as many of 100 sampled logs, within 20."""
     log = doubtful(surface, pith)
     part, saws = SHOP.parts[0], SHOP.saws
-    logs = sampled_logs(log, 48, 3)
-    passed = {count: [] for _, count in RESERVES}
+    judged = SampledPlates(sampled_logs(log, 24, 3), SHOP.parts)
+    passed = {count: [] for _, count in LEVELS}
     for clock in (0.3, 1.4, 2.6):
         normal = normal_at(log.axis, clock)
         slab = SlabFrame(log.axis, normal, np.cross(normal, log.axis), -30.0, 30.0, ())
-        cache = {}
-        lay_out(log, slab, SHOP, cache=cache)
-        [(maps, span)] = cache.values()
-        across = saws.across
-        for layer, u, x in np.argwhere(maps[0])[:: max(1, np.count_nonzero(maps[0]) // 400)]:
+        places = places_in(log, slab, SHOP, True, 1.0)
+        marks, (along, across) = places.marks[0], places.cells
+        for layer, u, x in np.argwhere(marks)[:: max(1, np.count_nonzero(marks) // 120)]:
             height = slab.low + layer * (part.thickness + saws.resaw_kerf)
-            corner = slab.point(span.start + 10.0 * x, span.low + across * u, height)
+            corner = slab.point(places.span.start + along * x, places.span.low + across * u, height)
             edges = (part.length * slab.axis, part.width * slab.lateral, part.thickness * slab.normal)
             grade = grade_plate(log, corner, edges, part.limits)
             plate = Plate("p", 0, corner, edges, grade, "b", 0, part.volume, "log")
-            passed[int(maps[0][layer, u, x])] += list(pass_probabilities(logs, [plate], SHOP.parts, {}))
-    for _, count in RESERVES:
+            passed[int(marks[layer, u, x])].append(judged.passing([plate]).mean())
+    for _, count in LEVELS:
         assert len(passed[count]) > 15
         assert np.mean(passed[count]) == pytest.approx(count / 100.0, abs=0.2), count
 
@@ -107,18 +67,61 @@ def test_plans_are_ranked_on_other_logs_than_those_that_are_reported(monkeypatch
         drawn.append((samples, seed))
         return sampled_logs(log, samples, seed)
 
-    monkeypatch.setattr(ranking, "sampled_logs", noted)
+    monkeypatch.setattr(judge, "sampled_logs", noted)
     context = replace(context_of(SHOP), seed=4)
-    judge = judge_on_samples(log, context, None)
+    ranking = judge_on_samples(log, context)
     monkeypatch.undo()
     [(samples, seed)] = drawn
     assert samples == RANKING_SAMPLES
-    reported = sampled_logs(log, 16, context.seed)
+    sums = sum_up(ledger, SHOP.parts, PRODUCTS, {"log": 1.0})
+    reported = evaluate(log, [(log, LAYOUT)], sums, context, Sampling(RANKING_SAMPLES, context.seed)).sampled
     ranked = sampled_logs(log, samples, seed)
-    same = {one.field.radius.tobytes() for one in reported} & {one.field.radius.tobytes() for one in ranked}
-    assert not same
-    share = judge.probability(ledger)
-    np.testing.assert_array_equal(share, pass_probabilities(ranked, ledger.plates, SHOP.parts, {}))
+    volumes = np.array([plate.volume for plate in ledger.plates])
+    same = sampled_logs(log, RANKING_SAMPLES, context.seed)
+    np.testing.assert_allclose(reported, SampledPlates(same, SHOP.parts).passing(ledger.plates) @ volumes)
+    assert not {one.field.radius.tobytes() for one in same} & {one.field.radius.tobytes() for one in ranked}
+    passing = SampledPlates(ranked, SHOP.parts).passing(ledger.plates)
+    market = SHOP.economics.market
+    by_hand = [market.worth(*plate_counts(ledger.plates, SHOP.parts, row).T)[0] for row in passing]
+    np.testing.assert_allclose(ranking.worths(ledger), by_hand)
+    assert ranking.worth(ledger) == pytest.approx(np.mean(by_hand) - SHOP.economics.charged(ledger.settings))
+
+
+def test_mated_plates_are_neighbours_of_one_billet_in_pairs():
+    def plate(part, billet, layer):
+        return Plate("p", part, np.zeros(3), (), None, billet, layer, 1.0)
+
+    rows = [(0, "a", 0), (0, "a", 1), (0, "a", 2), (0, "b", 5), (0, "b", 4), (1, "b", 6), (0, "c", 0), (0, "c", 2)]
+    plates = [plate(*row) for row in rows]
+    every = np.ones(len(plates), bool)
+    parts = shop_of(products_of(BACK, RULE)).parts
+    assert plate_counts(plates, parts, every).tolist() == [[4, 3], [0, 1]]
+    every[1] = False  # the middle of a stack that fails parts its neighbours
+    assert plate_counts(plates, parts, every).tolist() == [[2, 4], [0, 1]]
+
+
+def test_a_plan_is_worth_its_plates_less_what_its_settings_are_charged():
+    log = log_of()
+    ledger = sawn(log)
+    ledger.operations += [Setting(Tool.MILL, "p", True, id="m"), Setting(Tool.RESAW, "p", True, id="r", set_up="s")]
+    one = Judge(context_of(SHOP))
+    litres = sum(plate.volume for plate in ledger.passing) / 1e6
+    # the slab's own setting on the mill, and two more, 0.3 L each
+    assert one.worth(ledger) == pytest.approx(litres - 0.9)
+    assert Judge(context_of(SHOP, locks=Locks(settings_max=3))).worth(ledger) == pytest.approx(litres - 0.9)
+    assert Judge(context_of(SHOP, locks=Locks(settings_max=2))).worth(ledger) == -np.inf
+
+
+def test_earnings_are_sales_less_hours_whatever_is_made_most_of():
+    products = products_of(replace(BACK, loose_price=7.0), price=50.0)
+    shop = shop_of(products, minutes_per_log=30.0, hour_rate=90.0)
+    money = economics_of(Objective.VALUE, shop.parts, products, shop.machines)
+    ledger = carried_out(log_of(), LAYOUT, shop)
+    counts = plate_counts(ledger.plates, shop.parts, np.array([plate.passes for plate in ledger.plates]))
+    gross = 50.0 * (counts[0, 0] // 2)  # pairs are sets of a product of one part
+    assert Judge(context_of(shop)).earnings(ledger) is None
+    found = Judge(context_of(shop, money=money)).earnings(ledger)
+    assert found == pytest.approx(gross - 1.5 * (ledger.minutes + 30.0), rel=1e-6)
 
 
 def test_going_wrong_loses_what_it_takes_and_no_more():

@@ -88,7 +88,9 @@ def test_no_plate_through_a_defect(after):
     knot = Defect("knot", x=400.0, clock=np.radians(60.0), diameter=60.0, margin=10.0)
     counts = []
     for script in (old, new):
-        counts.append(sum(bool(in_defect(knot, model, field, solid_points(one)).any()) for one in plates(script).values()))
+        counts.append(
+            sum(bool(in_defect(knot, model, field, solid_points(one)).any()) for one in plates(script).values())
+        )
     assert counts[0] > 3 and counts[1] == 0
     assert new["inputs"]["card"]["defect"] == [KNOT] and new["replan"]["found"] == {"defect": [KNOT]}
     assert any("knot found 400 mm from the butt end" in one for one in new["replan"]["changed"])
@@ -179,7 +181,9 @@ def test_another_thickness():
 
 
 def line(script, piece):
-    parents = {one[side]: one["piece"] for one in script["operations"] if one["op"] == "cut" for side in ("above", "below")}
+    parents = {
+        one[side]: one["piece"] for one in script["operations"] if one["op"] == "cut" for side in ("above", "below")
+    }
     found = [piece]
     while found[-1] in parents:
         found.append(parents[found[-1]])
@@ -211,16 +215,28 @@ def test_again_after_some_of_the_new_plan():
 @pytest.mark.parametrize(
     ("after", "found", "message"),
     [
-        ("cut-200", {}, "--after names the cut cut-200, which the script does not have; its cuts run from cut-1 to cut-81"),
+        (
+            "cut-200",
+            {},
+            "--after names the cut cut-200, which the script does not have; its cuts run from cut-1 to cut-81",
+        ),
         ("cut-4", {"cut": [{"id": "cut-9", "blade_height": 100.0}]}, "cut-9 comes after the cut that --after names"),
         ("cut-4", {"cut": [{"id": "900", "blade_height": 100.0}]}, "names the cut 900, which the script does not have"),
         ("cut-30", {"cut": [{"id": "20", "blade_height": 100.0}]}, "was made on the rip, which has no blade height"),
-        ("cut-4", {"cut": [{"id": "2", "blade_height": 165.0}]}, "cut-2 cannot have been made there: the faces of rest-1 leave"),
+        (
+            "cut-4",
+            {"cut": [{"id": "2", "blade_height": 165.0}]},
+            "cut-2 cannot have been made there: the faces of rest-1 leave",
+        ),
         ("cut-4", {"cut": [{"id": "1", "blade_height": 145.0}]}, "cut-2, sawn later, would have found no wood"),
         ("cut-4", {"cut": [{"id": "1", "blade_height": 500.0}]}, "nothing would be left of"),
         ("cut-4", {"piece": [{"id": "slab-9", "spoilt": True}]}, "does not exist yet"),
         ("cut-4", {"piece": [{"id": "S99", "spoilt": True}]}, "names the piece S99, which the script does not have"),
-        ("cut-20", {"piece": [{"id": "half-1", "spoilt": True}]}, "was sawn up by cut-3; say it of what was made of it: B2"),
+        (
+            "cut-20",
+            {"piece": [{"id": "half-1", "spoilt": True}]},
+            "was sawn up by cut-3; say it of what was made of it: B2",
+        ),
         ("cut-4", {"piece": [{"id": "bolt-1", "thickness": 50.0}]}, "is a bolt; only of a slab or a plate"),
         ("cut-9", {"piece": [{"id": "slab-5", "thickness": 0.5}]}, "cannot be 0.5 mm thick; where it is spoilt"),
         (
@@ -233,8 +249,16 @@ def test_again_after_some_of_the_new_plan():
             {"cut": [{"id": "2", "blade_height": 143.0}], "piece": [{"id": "slab-1", "thickness": 20.0}]},
             "was left by cut-2, whose height",
         ),
-        ("cut-4", {"pith": {"seen": [{"x": 400.0, "up": 120.0, "right": 0.0}]}}, "lies 120 mm from where the plan has it"),
-        ("cut-4", {"pith": {"seen": [{"x": 5000.0, "up": 1.0, "right": 0.0}]}}, "lies off the log, which is 820 mm long"),
+        (
+            "cut-4",
+            {"pith": {"seen": [{"x": 400.0, "up": 120.0, "right": 0.0}]}},
+            "lies 120 mm from where the plan has it",
+        ),
+        (
+            "cut-4",
+            {"pith": {"seen": [{"x": 5000.0, "up": 1.0, "right": 0.0}]}},
+            "lies off the log, which is 820 mm long",
+        ),
         ("cut-4", {"bark": {"thickness": 165.0}}, "bark.thickness is 165 mm"),
         ("cut-4", {"sapwood": {"thickness": 300.0}}, "sapwood.thickness is 300 mm"),
         ("cut-4", {"defect": [{**KNOT, "x": 4000.0}]}, "a knot stands at x = 4000 mm, but the log is 820 mm long"),
@@ -248,7 +272,9 @@ def test_what_cannot_be(after, found, message):
 def test_a_script_that_does_not_hold():
     script = earlier_script()
     next(one for one in script["pieces"] if one["id"] == "half-1")["volume"] *= 1.2
-    with pytest.raises(ScriptError, match="the earlier script does not hold, so nothing can be built on it: half-1 is stated"):
+    with pytest.raises(
+        ScriptError, match="the earlier script does not hold, so nothing can be built on it: half-1 is stated"
+    ):
         planned_anew("cut-2", script=script)
 
 

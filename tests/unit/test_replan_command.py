@@ -90,7 +90,9 @@ def test_numbers_go_on_and_marks_keep_their_meaning():
 
 def test_labels_of_what_is_to_come():
     old, new = earlier_script(), planned_anew("cut-66", {"piece": [{"id": "plate-4", "spoilt": True}]})
-    existing = {one[side] for one in operations_until(old, "cut-66") if one["op"] == "cut" for side in ("above", "below")}
+    existing = {
+        one[side] for one in operations_until(old, "cut-66") if one["op"] == "cut" for side in ("above", "below")
+    }
     rows = list(csv.DictReader(io.StringIO(labels_csv(print_job(new)).decode())))
     assert {one["id"] for one in rows} & existing == set(new["replan"]["relabelled"])
     assert {one["id"] for one in rows} > {one["id"] for one in new["plates"]} - existing
@@ -109,13 +111,16 @@ def test_end_templates_where_nothing_goes_on_the_mill(tmp_path):
     [
         ("[[knot]]\n", 'the file has no table "knot"'),
         ("[[cut]]\nid = 2\n", "[cut 1] needs one of blade_height and from_mark"),
-        ('[[cut]]\nid = 2\nblade_height = 140\n', "[cut 1] blade_height is 140 without a unit"),
+        ("[[cut]]\nid = 2\nblade_height = 140\n", "[cut 1] blade_height is 140 without a unit"),
         ('[[cut]]\nblade_height = "140 mm"\n', '[cut 1] needs the key "id"'),
         ('[[cut]]\nid = 2\nblade_height = "1 mm"\nfrom_mark = "1 mm"\n', "and not both"),
         ("[[piece]]\nid = true\nspoilt = true\n", "[piece 1] id must be an id, a crayon mark or a number of the sheet"),
         ('[[piece]]\nid = "S2"\nspoilt = false\n', "leave the table out where a piece is sound"),
-        ('[[piece]]\nid = "S2"\nspoilt = true\n[[piece]]\nid = "S2"\nspoilt = true\n', "[piece 2] names S2 a second time"),
-        ('[[piece]]\nid = "S2"\nthickness = "-3 mm"\n', "thickness is \"-3 mm\"; it must be more than 0 mm"),
+        (
+            '[[piece]]\nid = "S2"\nspoilt = true\n[[piece]]\nid = "S2"\nspoilt = true\n',
+            "[piece 2] names S2 a second time",
+        ),
+        ('[[piece]]\nid = "S2"\nthickness = "-3 mm"\n', 'thickness is "-3 mm"; it must be more than 0 mm'),
         ('[[defect]]\nkind = "knot"\nx = "1 m"\n', "[defect 1] a knot needs clock_deg"),
         ('[[defect]]\nkind = "shake"\n', 'kind is "shake"'),
         ('[pith]\nbutt = { up = "3 in" }\n', "butt has one arm only"),

@@ -38,9 +38,7 @@ def changed(changes):
 
 def kinds(changes):
     document = changed(changes)
-    return {
-        one.kind for one in (*machine_findings(document, SAWN, LUMPS), *shop_findings(document, SAWN, CORNERS))
-    }
+    return {one.kind for one in (*machine_findings(document, SAWN, LUMPS), *shop_findings(document, SAWN, CORNERS))}
 
 
 def turned_up(degrees):
@@ -153,23 +151,76 @@ def bucked_script():
     document = whole_script()
     pith = {"butt": [504.0, 0.0, 0.0], "top": [1200.0, 0.0, 0.0]}
     marks = {end: {"name": "pith", "point": point, "height": 310.0} for end, point in pith.items()}
-    buck = {"op": "setting", "id": "s1", "tool": "buck", "piece": "log", "stage": "green", "weight_kg": 300.0,
-            "minutes": 0.0, "charged": True, "checks": [], "cautions": [], "support": "cradle", "against": None}
-    first = {"op": "cut", "id": "c1", "tool": "buck", "setting": "s1", "piece": "log", "normal": [1.0, 0.0, 0.0],
-             "offset": 500.0, "kerf": 8.0, "above": "log-top", "below": "log-butt"}
-    mill = {"op": "setting", "id": "s2", "tool": "mill", "piece": "log-top", "stage": "green", "minutes": 1.0,
-            "weight_kg": DENSITY * np.pi * 310.0**2 * 696.0, "charged": True, "checks": [], "cautions": [],
-            "up": [0.0, 0.0, 1.0], "roll": 0.0, "butt_at": 0.0, "marks": marks,
-            "lifts": [{"bunk": 100.0, "lift": 0.0}, {"bunk": 600.0, "lift": 0.0}],
-            "mark_room": {"down": 280.0, "up": 490.0}}
-    second = {"op": "cut", "id": "c2", "tool": "mill", "setting": "s2", "piece": "log-top", "normal": [0.0, 0.0, 1.0],
-              "offset": 0.0, "kerf": 2.0, "blade_height": 310.0, "from_mark": 0.0, "width": 620.0,
-              "above": "h1", "below": "h2"}
-    kinds = (("log", "log", None), ("log-top", "log", "c1"), ("log-butt", "log", "c1"), ("h1", "half", "c2"),
-             ("h2", "half", "c2"))
+    buck = {
+        "op": "setting",
+        "id": "s1",
+        "tool": "buck",
+        "piece": "log",
+        "stage": "green",
+        "weight_kg": 300.0,
+        "minutes": 0.0,
+        "charged": True,
+        "checks": [],
+        "cautions": [],
+        "support": "cradle",
+        "against": None,
+    }
+    first = {
+        "op": "cut",
+        "id": "c1",
+        "tool": "buck",
+        "setting": "s1",
+        "piece": "log",
+        "normal": [1.0, 0.0, 0.0],
+        "offset": 500.0,
+        "kerf": 8.0,
+        "above": "log-top",
+        "below": "log-butt",
+    }
+    mill = {
+        "op": "setting",
+        "id": "s2",
+        "tool": "mill",
+        "piece": "log-top",
+        "stage": "green",
+        "minutes": 1.0,
+        "weight_kg": DENSITY * np.pi * 310.0**2 * 696.0,
+        "charged": True,
+        "checks": [],
+        "cautions": [],
+        "up": [0.0, 0.0, 1.0],
+        "roll": 0.0,
+        "butt_at": 0.0,
+        "marks": marks,
+        "lifts": [{"bunk": 100.0, "lift": 0.0}, {"bunk": 600.0, "lift": 0.0}],
+        "mark_room": {"down": 280.0, "up": 490.0},
+    }
+    second = {
+        "op": "cut",
+        "id": "c2",
+        "tool": "mill",
+        "setting": "s2",
+        "piece": "log-top",
+        "normal": [0.0, 0.0, 1.0],
+        "offset": 0.0,
+        "kerf": 2.0,
+        "blade_height": 310.0,
+        "from_mark": 0.0,
+        "width": 620.0,
+        "above": "h1",
+        "below": "h2",
+    }
+    kinds = (
+        ("log", "log", None),
+        ("log-top", "log", "c1"),
+        ("log-butt", "log", "c1"),
+        ("h1", "half", "c2"),
+        ("h2", "half", "c2"),
+    )
     document["operations"] = [buck, first, mill, second]
-    document["pieces"] = [{"id": name, "mark": "", "kind": kind, "made_by": by, "volume": 0.0}
-                          for name, kind, by in kinds]
+    document["pieces"] = [
+        {"id": name, "mark": "", "kind": kind, "made_by": by, "volume": 0.0} for name, kind, by in kinds
+    ]
     document["plates"] = []
     document["inputs"] = copy.deepcopy(document["inputs"])
     document["inputs"]["mill"]["mill"]["bunks"] = [100.0, 600.0, 1100.0]

@@ -20,23 +20,38 @@ def script():
     model = cylinder()
     log = log_solid(model)
     above, below, _ = cut(log, (0.0, 0.0, 1.0), 40.0, 3.0)
-    operation = {"op": "cut", "id": "c1", "piece": "log", "normal": [0, 0, 1], "offset": 40.0, "kerf": 3.0,
-                 "above": "h1", "below": "h2"}
+    operation = {
+        "op": "cut",
+        "id": "c1",
+        "piece": "log",
+        "normal": [0, 0, 1],
+        "offset": 40.0,
+        "kerf": 3.0,
+        "above": "h1",
+        "below": "h2",
+    }
     pieces = [{"id": "h1", "volume": above.volume()}, {"id": "h2", "volume": below.volume()}]
-    return {"model": model, "operations": [operation], "pieces": pieces,
-            "totals": {"log_volume": np.pi * 300.0**2 * 1000.0}}
+    return {
+        "model": model,
+        "operations": [operation],
+        "pieces": pieces,
+        "totals": {"log_volume": np.pi * 300.0**2 * 1000.0},
+    }
 
 
 def test_a_true_script_has_no_finding():
     assert replay_pieces(script()) == ()
 
 
-@pytest.mark.parametrize(("path", "value", "kind"), [
-    (("operations", 0, "offset"), 60.0, "piece-volume"),
-    (("operations", 0, "piece"), "h9", "piece-unknown"),
-    (("pieces", 0, "volume"), 1.0e6, "piece-volume"),
-    (("totals", "log_volume"), 2.0e8, "balance"),
-])
+@pytest.mark.parametrize(
+    ("path", "value", "kind"),
+    [
+        (("operations", 0, "offset"), 60.0, "piece-volume"),
+        (("operations", 0, "piece"), "h9", "piece-unknown"),
+        (("pieces", 0, "volume"), 1.0e6, "piece-volume"),
+        (("totals", "log_volume"), 2.0e8, "balance"),
+    ],
+)
 def test_each_breach_is_found(path, value, kind):
     document = script()
     place = document

@@ -15,6 +15,7 @@ from pithline.files.orders import check_due, read_orders
 from pithline.files.products import read_products
 from pithline.files.yard import read_yard
 from pithline.plan.api import COARSE
+from pithline.trade.drying import AIR_DRYING
 from pithline.yard.season.asks import Ask
 from pithline.yard.season.work import Job, key_of
 
@@ -127,9 +128,8 @@ def test_a_product_that_no_limits_allow_is_told(tmp_path):
 def test_the_bundled_yard_is_read():
     yard = read_yard()
     # FPL Report 2086 (1957): 4/4 sugar maple, 90 days on average; 25.4 mm
-    assert yard.green_weeks_per_mm == pytest.approx(90 / 7 / 25.4, abs=0.005)
-    # common practice: a year an inch
-    assert yard.dried_weeks_per_mm == pytest.approx(52 / 25.4, abs=0.005)
+    assert yard.drying.inch_weeks == pytest.approx(90 / 7, abs=0.2)
+    assert yard.drying == AIR_DRYING  # what a sheet tells without a yard file
     assert yard.hours_per_week > 0 and yard.weeks > 0
 
 
@@ -138,7 +138,8 @@ def test_the_bundled_yard_is_read():
     [
         (("hours_per_week = 30", "hours_per_week = 0"), "hours_per_week is 0"),
         (("hours_per_week", "hours_a_week"), 'no key "hours_a_week"'),
-        (("green_weeks_per_mm = 0.51", "green_weeks_per_mm = -1"), "green_weeks_per_mm is -1"),
+        (("inch_weeks = 13", "inch_weeks = -1"), "inch_weeks is -1"),
+        (("power = 1.5", "power = 0.5"), "power is 0.5"),
     ],
 )
 def test_a_yard_that_cannot_be_used_says_why(tmp_path, change, words):
@@ -175,7 +176,7 @@ def test_finished_work_is_kept_by_all_that_it_depends_on():
     """Another card, mill, question, earlier plan or effort is other work; where a log is crosscut follows from the question."""
     card = Path(__file__).resolve().parents[2] / "sample_scans/af-15.toml"
     ask = Ask("all", (("ukulele", 60.0),), (("ukulele", 4),))
-    job = Job("af-15", str(card), None, None, (ask,), "full")
+    job = Job("af-15", str(card), None, (), (ask,), "full")
     others = [
         replace(job, card=str(card.with_name("af-12.toml"))),
         replace(job, asks=(replace(ask, hour_rate=20.0),)),
@@ -183,6 +184,7 @@ def test_finished_work_is_kept_by_all_that_it_depends_on():
         replace(job, plan="{}"),
         replace(job, keep=b"earlier"),
         replace(job, effort=COARSE),
+        replace(job, trims=(0.0, 12.0)),
     ]
     keys = [key_of(one, ({"mill": 1},)) for one in (job, *others)] + [key_of(job, ({"mill": 2},))]
     assert len(set(keys)) == len(keys)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import json
 import logging
+import math
 import os
 import random
 import signal
@@ -285,8 +286,9 @@ def test_a_column_counts_sets_drying_and_minutes():
     plan = {"name": "x", "sets": {"small guitar": 2, "bridge": 0}, "minutes": 100.2, "billets": []}
     column = column_of(plan, products_from(products_as_read()), read_yard())
     assert (dict(column.sets), column.minutes) == ({"small guitar": 2}, 101)
-    # back 5 mm, side 4.5 mm green at 0.51 weeks a mm is 2.55 weeks; the yard's least is 4
-    assert column.drying["small guitar"] == 4
+    # its thickest part, resawn green, in the air, and the weeks indoors
+    thickest = max(part.thickness for one in products_from(products_as_read()).products if one.name == "small guitar" for part in one.parts)
+    assert column.drying["small guitar"] == math.ceil(13 * (thickest / 25.4) ** 1.5 + 4)
 
 
 def test_a_plan_that_does_not_hold_is_struck_out_and_the_rest_chosen_anew(tmp_path):

@@ -83,9 +83,7 @@ def test_planes_in_another_frame_of_the_same_scan():
             assert np.dot(other.normal, turn[:3, :3] @ point + turn[:3, 3]) == pytest.approx(other.offset, abs=1e-3)
     kinds = {one["id"]: one["kind"] for one in script["pieces"]}
     log = plan_log(model_from_json(script["model"]), 15.0, 25.0, 25.0, ())
-    before, after = (
-        settings_of(script_layouts(some, kinds).layout(log, "log")) for some in (planned, moved)
-    )
+    before, after = (settings_of(script_layouts(some, kinds).layout(log, "log")) for some in (planned, moved))
     # half a turn about the log's length
     assert np.degrees(after[0].clock - before[0].clock) % 360.0 == pytest.approx(180.0, abs=0.01)
     assert [len(one.slabs) for one in before] == [len(one.slabs) for one in after]
@@ -100,7 +98,12 @@ def test_the_better_of_both_is_written(monkeypatch):
         ways = poorer(*arguments)
         best = ways[0]
         first = best.log_layout.layouts[0]
-        return [replace(best, log_layout=LogLayout(best.log_layout.whole, (), best.log_layout.logs, (replace(first, above=None),)))]
+        return [
+            replace(
+                best,
+                log_layout=LogLayout(best.log_layout.whole, (), best.log_layout.logs, (replace(first, above=None),)),
+            )
+        ]
 
     monkeypatch.setattr(one_log, "search_candidates", worse)
     alone = small_plan(request=Request(effort=QUICK, samples=2))

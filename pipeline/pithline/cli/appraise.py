@@ -15,7 +15,20 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("cards", metavar="CARD", nargs="+", help="log cards; a card without a scan needs its [tape]")
     parser.add_argument("--out", metavar="DIR", help="folder for appraisal.json, .csv and .html [default: print only]")
     parser.add_argument("--mill", metavar="M", help="a mill file [default: the bundled portable band mill]")
-    parser.add_argument("--products", metavar="P", help="a products file [default: the bundled guitar sets]")
+    parser.add_argument(
+        "--products",
+        metavar="P",
+        action="append",
+        default=[],
+        help='a products file, a bundled list by name, or "all"; may be given several times [default: the bundled guitar sets]',
+    )
+    parser.add_argument(
+        "--objective",
+        choices=("sets", "value", "volume"),
+        default="sets",
+        help="what the plan makes most of, as `pithline plan` does [default: sets]",
+    )
+    parser.add_argument("--yard", metavar="Y", help="a yard file, for drying times [default: the bundled yard.toml]")
     parser.add_argument("--priors", metavar="Q", help="a priors file [default: the bundled priors.toml]")
     parser.add_argument(
         "--bid-margin", metavar="SHARE", default="25%", help="share of the proceeds that stays with you [default: 25%%]"
@@ -49,9 +62,11 @@ def margin_of(text: str) -> float:
 def run(args: argparse.Namespace, console: Console) -> int:
     """Appraise, print the ranked table, write the folder if asked."""
     import os
+    from dataclasses import replace
     from datetime import date
 
-    from pithline import Monitor, appraisal_terms, appraise_logs, write_appraisal
+    from pithline import Monitor, Objective, appraisal_terms, appraise_logs, write_appraisal
+    from pithline.files.yard import read_yard
     from pithline.keys.readers import date as read_date
     from pithline.outputs.reports.appraisal_document import appraisal_json
 
@@ -62,6 +77,7 @@ def run(args: argparse.Namespace, console: Console) -> int:
         raise InputError(f"--workers is {args.workers}; it must be at least 1.")
     today = date.today() if args.on is None else date.fromisoformat(read_date(args.on, "--on"))
     terms = appraisal_terms(args.mill, args.products, args.priors, bid_margin=margin, seed=args.seed, on=today)
+    terms = replace(terms, objective=Objective(args.objective), drying=read_yard(args.yard).drying)
     with console.progress() as progress:
         appraisal = appraise_logs(args.cards, terms, args.workers or os.cpu_count() or 1, Monitor(progress))
     document = appraisal.document
@@ -82,43 +98,58 @@ def show(console: Console, document: Mapping[str, Any]) -> None:
     """The ranked table, then per log why it stands there, what may spoil it and what is worth finding out."""
     from rich.table import Table
 
-    from pithline.outputs.reports.appraisal_document import M3, in_currency
-    from pithline.units import MM3_PER_LITRE
+    from pithline.outputs.reports.appraisal_document import in_currency, sets_in_words
 
-    table = Table("", "log", "known by", "plates, L", "value p10 to p90", "bid up to", "asked")
+    table = Table("", "log", "known by", "sets expected", "earns p10 to p90", "hours", "bid up to", "asked")
     for log in document["logs"]:
         asked = "" if log["asked"] is None else f"{log['asked']:.0f}"
         if log["state"] == "failed":
-            table.add_row("–", log["id"], "", "", "not appraised", "", asked)
+            table.add_row("–", log["id"], "", "", "not appraised", "", "", asked)
             continue
         value = log["value"]
         table.add_row(
             str(log["rank"]),
             log["id"],
             log["basis"],
-            f"{log['volume']['p10'] / MM3_PER_LITRE:.0f}–{log['volume']['p90'] / MM3_PER_LITRE:.0f}",
+            sets_in_words(log, 0.5),
             f"{value['p10']:.0f} – {value['p90']:.0f}",
+            f"{log['minutes'] / 60:.1f}",
             f"{log['highest_bid']:.0f}",
             asked,
         )
     console.show(table)
     for log in document["logs"]:
         console.show(f"{log['id']}: {log['why']}")
-        if log["state"] == "failed":
-            continue
-        rules = log["log_rules"]
-        console.show(
-            f"  Doyle {rules['doyle']:.0f}, International ¼ in {rules['international_quarter']:.0f}, Scribner "
-            f"{rules['scribner']:.0f} board feet on {log['diameter_small_end']:.0f} mm inside bark at the small end; "
-            f"{log['cubic_volume'] / M3:.2f} m³ inside bark; {log['green_weight_kg']:.0f} kg green."
-        )
-        console.show(f"  may spoil it: {'; '.join(log['spoilers'])}.")
-        worth = [one for one in log["worth_finding_out"] if one["worth"] >= 0.5]
-        worth_lines = "; ".join(f"{one['what']} {one['worth']:.0f} ± {one['error']:.0f}" for one in worth)
-        console.show(f"  worth finding out: {worth_lines or 'nothing would change what you do'}.")
-        for caution in log["cautions"]:
-            console.show(f"  caution: {caution}")
+        if log["state"] == "appraised":
+            for line in _lines(log):
+                console.show(f"  {line}")
+            for caution in log["cautions"]:
+                console.show(f"  caution: {caution}")
     console.show(
-        f"{in_currency(document['currency'])}Bids leave {document['bid_margin']:.0%} of the proceeds and count plates of complete "
-        f"sets only. {document['samples']} logs drawn for each, seed {document['seed']}. docs/appraisal.md explains every figure."
+        f"{in_currency(document['currency'])}Bids leave {document['bid_margin']:.0%} of the proceeds. Plans make most of "
+        f"{document['objective']}, as `pithline plan --effort coarse` does with the same products; what they earn is net of hours at the "
+        f"mill. {document['samples']} logs drawn for each, seed {document['seed']}. docs/appraisal.md explains every figure."
     )
+
+
+def _lines(log: Mapping[str, Any]) -> list[str]:
+    """What is told of one log under the table."""
+    from pithline.outputs.reports.appraisal_document import M3, RULES
+
+    scaled, per_foot, other = log["scaled"], log["bid_per_board_foot"], log["other_buyer"]
+    feet = ", ".join(
+        f"{words} {scaled['board_feet'][rule]} (exactly {log['log_rules'][rule]:.0f}; the bid is "
+        + ("nothing" if per_foot[rule] is None else f"{per_foot[rule]:.2f}")
+        + " a board foot)"
+        for rule, words in RULES.items()
+    )
+    worth = [one for one in log["worth_finding_out"] if one["worth"] >= 0.5]
+    found_out = "; ".join(f"{one['what']} {one['worth']:.0f} ± {one['error']:.0f}" for one in worth)
+    return [
+        f"scales {scaled['inches']} in by {scaled['feet']} ft: {feet}; {log['cubic_volume'] / M3:.2f} m³ inside bark; "
+        f"{log['green_weight_kg']:.0f} kg green.",
+        f"another buyer: about {other['gives']:.0f}, {other['price']:.2f} a board foot by {RULES[other['rule']]}; the rest of the log "
+        f"{log['rest_value']:.0f}.",
+        f"may spoil it: {'; '.join(log['spoilers'])}.",
+        f"worth finding out: {found_out or 'nothing would change what you do'}.",
+    ]

@@ -44,6 +44,7 @@ COMMANDS = (
     Command("sheet", "Print the sheet, cards, templates and labels of a cut script again, without planning."),
     Command("replan", "Plan the rest anew once the log is open."),
     Command("pith", "Find the pith in a photograph of the end grain."),
+    Command("lists", "The product lists that come with pithline, their sets, sizes and prices."),
     Command("species", "What is known of each wood, from where, and what it does as it dries."),
     Command("appraise", "What logs are worth before they are bought."),
     Command("season", "Saw many logs against an order book."),
@@ -99,7 +100,19 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return 1
 
 
+def _with_axes(arguments: Sequence[str]) -> list[str]:
+    """The arguments with an axis such as -y joined to its --up: by itself it would pass for an option."""
+    joined: list[str] = []
+    for one in arguments:
+        if joined and joined[-1] == "--up" and one in ("-x", "-y", "-z"):
+            joined[-1] = f"--up={one}"
+        else:
+            joined.append(one)
+    return joined
+
+
 def _run(arguments: Sequence[str], console: Console) -> int:
+    arguments = _with_axes(arguments)
     parser = build_parser(arguments)
     args = parser.parse_args(arguments)
     if args.version:

@@ -140,6 +140,7 @@ def run(args: argparse.Namespace, console: Console) -> int:
     import json
     import time
 
+    from pithline.cli.good_for import show_good_for
     from pithline.cli.plan_summary import show_plan, summary_of
     from pithline.cli.stopping import ending
     from pithline.files.write import check_folder, write_folder
@@ -176,6 +177,7 @@ def run(args: argparse.Namespace, console: Console) -> int:
     for caution in script["cautions"]:
         console.caution(caution)
     show_plan(console, script)
+    show_good_for(console, script)
     console.show(
         f"Replayed and written to {args.out} in {time.monotonic() - started:.0f} s: cut script, set-up sheet, shop cards, "
         "overview, end templates, labels, preview."

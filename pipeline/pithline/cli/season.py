@@ -27,8 +27,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--out", metavar="DIR", required=True, help="folder for the season; finished work is kept there"
     )
     parser.add_argument("--mill", metavar="M", help="a mill file [default: the bundled portable band mill]")
-    parser.add_argument("--products", metavar="P", help="a products file [default: the bundled guitar sets]")
+    parser.add_argument(
+        "--products",
+        metavar="P",
+        action="append",
+        default=[],
+        help='a products file, a bundled list by name, or "all"; may be given several times [default: the bundled guitar sets]',
+    )
     parser.add_argument("--yard", metavar="Y", help="hours, drying, money [default: the bundled yard.toml]")
+    parser.add_argument(
+        "--priors", metavar="Q", help="end checks and metal of logs that wait [default: the bundled priors.toml]"
+    )
     parser.add_argument(
         "--start", metavar="DATE", type=_day, help="first day of the season's first week [default: today]"
     )
@@ -77,8 +86,9 @@ def run(args: argparse.Namespace, console: Console) -> int:
         args.out,
         args.start or datetime.date.today(),
         _absolute(args.mill),
-        _absolute(args.products),
+        tuple(_absolute(one) or one for one in args.products),
         args.yard,
+        args.priors,
         args.plans,
         max(args.rounds, 0),
     )
@@ -100,8 +110,8 @@ def run(args: argparse.Namespace, console: Console) -> int:
 
 
 def _absolute(path: str | None) -> str | None:
-    """Workers may stand in another folder."""
-    return None if path is None else str(Path(path).resolve())
+    """Workers may stand in another folder; the name of a bundled file stays a name."""
+    return str(Path(path).resolve()) if path is not None and Path(path).exists() else path
 
 
 def _teller(progress: Callable[[str, float], None]) -> Callable[[SeasonProgress], None]:

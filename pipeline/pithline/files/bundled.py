@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from pithline.errors import InputError
+from pithline.keys.readers import nearest
 
 
 def bundled(name: str) -> Path:
@@ -32,10 +33,21 @@ def bundled_names(kind: str) -> list[str]:
 
 
 def named(name: str | Path, kind: str) -> Path:
-    """The file of that path, or the bundled configuration of that name where the name is no path."""
-    if str(name) in bundled_names(kind) and not Path(name).exists():
-        return bundled(f"{kind}/{name}.toml")
-    return Path(name)
+    """The file of that path, or the bundled configuration of that name where the name is no path.
+
+    Raises
+    ------
+    InputError
+        If it is neither, and no path by its looks; names the nearest bundled one.
+    """
+    path, known = Path(name), bundled_names(kind)
+    if path.exists() or path.suffix:
+        return path
+    if str(name) not in known:
+        raise InputError(
+            f"{name}: there is no such file, and none of that name is bundled; {nearest(name, known, kind)}"
+        )
+    return bundled(f"{kind}/{name}.toml")
 
 
 def _folders() -> tuple[Path, ...]:

@@ -13,9 +13,11 @@ from typing import Any
 
 from pithline.errors import InputError
 from pithline.files.bundled import bundled
-from pithline.files.read import read_toml
-from pithline.keys.declared import Declaration, Key, Table, freeze, key, known_keys, table
+from pithline.files.read import read_toml, tell
+from pithline.keys.declared import Declaration, Key, Table, freeze, key, known_keys, table, tables
 from pithline.keys.readers import Read, length, list_of, number, one_of, text, whole
+from pithline.trade.log_rules import RULES
+from pithline.trade.waiting_log import EndChecks, MetalChances
 
 DEFAULT = "priors.toml"
 
@@ -75,9 +77,6 @@ class Money:
     drying_per_m3_month: float = field(
         metadata=key("drying_per_m3_month", _MONEY, "what a cubic metre of plates costs to dry, a month")
     )
-    drying_months: float = field(
-        metadata=key("drying_months", number(at_least=0.0, what="number of months"), "how long plates dry")
-    )
     interest_percent: float = field(
         metadata=key(
             "interest_percent",
@@ -90,17 +89,43 @@ class Money:
 
 @dataclass(frozen=True, slots=True)
 class Sampling:
-    """How many logs, layouts and answers are drawn."""
+    """How many logs and answers are drawn."""
 
-    samples: int = field(metadata=key("samples", whole(8), "logs drawn; the layout is graded again on each"))
-    layouts: int = field(metadata=key("layouts", whole(1), "layouts searched in earnest"))
+    samples: int = field(metadata=key("samples", whole(8), "logs drawn; the plan is graded again on each"))
+    replans: int = field(
+        metadata=key("replans", whole(9), "of a log known by tape: drawn logs planned anew, as a scan would show each")
+    )
     answers: int = field(metadata=key("answers", whole(2), "answers drawn for each thing that could be found out"))
     inner: int = field(metadata=key("inner", whole(4), "logs drawn for each answer"))
+
+
+@dataclass(frozen=True, slots=True)
+class BuyerClass:
+    """What another buyer pays a board foot, from so many whole inches across the small end inside bark."""
+
+    inches: int = field(metadata=key("inches", whole(1), "from so many whole inches across, small end inside bark"))
+    price: float = field(metadata=key("price", _MONEY, "a board foot"))
+
+
+@dataclass(frozen=True, slots=True)
+class OtherBuyer:
+    """What another buyer gives for a log as it lies: a price a board foot of a log rule, by diameter class, rising."""
+
+    rule: str = field(metadata=key("rule", one_of(*RULES), "the log rule whose board feet are paid for"))
+    classes: tuple[BuyerClass, ...] = field(default=(), metadata=tables("class", BuyerClass))
+
+    def price(self, inches: int) -> float:
+        """Per board foot of a log of that small end; 0 for one too small to be bought."""
+        return next((one.price for one in reversed(self.classes) if inches >= one.inches), 0.0)
 
 
 def _prior(path: str, read: Read, means: str, freeze: Any = float) -> Mapping[str, Declaration]:
     """A key of one prior, [prior.NAME]."""
     return key(f"prior.{path}", read, means, freeze=freeze)
+
+
+NO_BUYER = OtherBuyer("doyle")
+"""Where the file has no [alternatives]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,13 +184,38 @@ class Priors:
     metal_diameter: float = field(metadata=_prior("metal.diameter", _POSITIVE, "wood that it spoils"))
     checks_per_end: float = field(metadata=_prior("end_checks.per_end", times, "checks at each end"))
     check_length: float = field(metadata=_prior("end_checks.length", _LENGTH, "how far they reach in when felled"))
-    check_per_month: float = field(metadata=_prior("end_checks.per_month", _LENGTH, "and further each month"))
+    check_growth: float = field(
+        metadata=_prior(
+            "end_checks.first_month",
+            _LENGTH,
+            "and further in the first month; in n months the square root of n times that",
+        )
+    )
     check_coated: float = field(metadata=_prior("end_checks.coated", share, "share of it where ends were coated"))
     check_spread: float = field(metadata=_prior("end_checks.spread", spread(3.0), "of the length's logarithm"))
     rot_share: float = field(metadata=_prior("rot.share", share, "chance of rot at the heart of the butt"))
     rot_diameter: float = field(metadata=_prior("rot.diameter", _POSITIVE, "its median diameter"))
     rot_length: float = field(metadata=_prior("rot.length", _POSITIVE, "its median length"))
     rot_spread: float = field(metadata=_prior("rot.spread", spread(3.0), "of both logarithms"))
+    figure_share: float = field(metadata=_prior("figure.share", share, "chance of figure that nobody has seen"))
+    figure_factor: float = field(
+        metadata=_prior("figure.factor", number(at_least=1.0, what="factor"), "median of what it makes of prices")
+    )
+    figure_spread: float = field(
+        metadata=_prior("figure.spread", spread(3.0), "of the logarithm of what goes beyond 1")
+    )
+    figure_reach: float = field(metadata=_prior("figure.reach", share, "share of the log's plates that have it"))
+    other_buyer: OtherBuyer = field(default=NO_BUYER, metadata=table("alternatives", OtherBuyer, required=False))
+
+    @property
+    def end_checks(self) -> EndChecks:
+        """How far end checks reach in, by time."""
+        return EndChecks(self.check_length, self.check_growth, self.check_coated)
+
+    @property
+    def metal(self) -> MetalChances:
+        """How likely a log holds metal."""
+        return MetalChances(self.metal_forest, self.metal_yard, self.metal_stained)
 
 
 def _with_sources(known: Table) -> Table:
@@ -173,10 +223,15 @@ def _with_sources(known: Table) -> Table:
     told = {"standing": Key(one_of(*STANDINGS), required=True), "source": Key(text, required=True)}
     priors = known.keys["prior"]
     assert isinstance(priors, Table)
-    tables = {
+    told_of = {
         name: Table({**prior.keys, **told}, True) for name, prior in priors.keys.items() if isinstance(prior, Table)
     }
-    return Table({**known.keys, "prior": Table(tables, True)}, known.required)
+    buyer = known.keys["alternatives"]
+    assert isinstance(buyer, Table)
+    return Table(
+        {**known.keys, "prior": Table(told_of, True), "alternatives": Table({**buyer.keys, **told}, False)},
+        known.required,
+    )
 
 
 PRIORS = _with_sources(known_keys(Priors))
@@ -190,4 +245,9 @@ def read_priors(path: str | Path | None = None) -> Priors:
 
 def priors_as_read(path: str | Path | None = None) -> dict[str, Any]:
     """The file's tables as read: lengths in mm, angles in degrees."""
-    return read_toml(bundled(DEFAULT) if path is None else path, PRIORS)
+    path = bundled(DEFAULT) if path is None else path
+    values = read_toml(path, PRIORS)
+    inches = [one["inches"] for one in values.get("alternatives", {}).get("class", ())]
+    if inches != sorted(set(inches)):
+        tell(path, ["[[alternatives.class]] must rise in inches, each class once; put them in order."])
+    return values

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from pithline.errors import InputError
 from pithline.files._open3d import load_open3d
+from pithline.files.las_fields import named_apart
 from pithline.files.ply import parse_ply, to_bytes
 from pithline.files.read import read_bytes
 from pithline.files.text_points import parse_text
@@ -172,7 +173,7 @@ def _pcd(path: Path, data: bytes) -> _Found:
 def _las(path: Path, data: bytes) -> _Found:
     import laspy
 
-    cloud = laspy.read(io.BytesIO(data))
+    cloud = laspy.read(io.BytesIO(named_apart(data)))
     names = set(cloud.point_format.dimension_names)
     colours = None
     if {"red", "green", "blue"} <= names:
@@ -249,3 +250,6 @@ _READERS: dict[str, Callable[[Path, bytes], _Found]] = {
     "glb": _mesh,
     "gltf": _mesh,
 }
+
+SCAN_SUFFIXES = frozenset({*_READERS, "zip"})
+"""File name suffixes, in lower case without the dot, that `read_scan` knows."""

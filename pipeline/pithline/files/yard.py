@@ -7,13 +7,13 @@ from pathlib import Path
 
 from pithline.files.bundled import bundled
 from pithline.files.read import read_toml
-from pithline.keys.declared import freeze, key, known_keys
+from pithline.keys.declared import freeze, key, known_keys, table
 from pithline.keys.readers import number, text, whole
+from pithline.trade.drying import Drying
 
 DEFAULT = "yard.toml"
 HOURS_IN_A_WEEK = 168.0
 
-_WEEKS = number(at_least=0.0, what="number of weeks")
 _SHARE = number(at_least=0.0, at_most=1.0, what="share")
 
 
@@ -30,12 +30,7 @@ class Yard:
     )
     weeks: int = field(metadata=key("yard.weeks", whole(1), "how far ahead the season looks"))
     currency: str = field(metadata=key("yard.currency", text, "a name, only printed"))
-    green_weeks_per_mm: float = field(
-        metadata=key("drying.green_weeks_per_mm", _WEEKS, "weeks that a part resawn green dries, a mm of its thickness")
-    )
-    dried_weeks_per_mm: float = field(
-        metadata=key("drying.dried_weeks_per_mm", _WEEKS, 'the same of a part that is `resaw = "dried"`, of its billet')
-    )
+    drying: Drying = field(metadata=table("drying", Drying))
     overhead_per_log: float = field(
         default=0.0,
         metadata=key(
@@ -43,10 +38,6 @@ class Yard:
             number(at_least=0.0, what="amount of money"),
             "what each sawn log costs beside its price",
         ),
-    )
-    least_weeks: float = field(
-        default=0.0,
-        metadata=key("drying.least_weeks", _WEEKS, "the least time from the saw to a set that is delivered"),
     )
     order_share: float = field(
         default=0.0, metadata=key("priority.order_share", _SHARE, "each step of an order's priority, of its price")

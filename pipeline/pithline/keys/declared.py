@@ -126,9 +126,7 @@ def tables(path: str, kind: type, required: bool | None = None) -> Mapping[str, 
     return {DECLARED: Declaration(path, entry, frozen, inner=(f"[[{path}]]", kind))}
 
 
-def named_tables(
-    path: str, kind: type, name: str = "name", required: bool | None = None
-) -> Mapping[str, Declaration]:
+def named_tables(path: str, kind: type, name: str = "name", required: bool | None = None) -> Mapping[str, Declaration]:
     """Metadata of a field that holds a tuple of frozen `kind`, filled by [path.NAME]; the field `name` of each holds its NAME.
 
     `required` as for `key`.

@@ -19,6 +19,8 @@ FACE_SKIN = 6.0
 """Points this near an end plane belong to the face. [mm]"""
 BEYOND_UNSEEN = 30.0
 """Where a face was not seen, points this far beyond its assumed plane still count. [mm]"""
+MANY_BEYOND = 50
+"""So many points beyond an end that was not seen are told."""
 UNDERSIDE = np.radians(55.0)
 """What a log lies on touches it within this of 6 o'clock: farther round, level bearers stand well off the bark."""
 ALONG_BARK = np.cos(np.radians(32.0))
@@ -54,6 +56,39 @@ def within_faces(points: Array, faces: tuple[ScannedFace, ScannedFace], skin: fl
         margin = skin if face.seen else -BEYOND_UNSEEN
         inside &= (points - face.point) @ face.normal < -margin
     return inside
+
+
+@dataclass(frozen=True, slots=True)
+class BeyondEnd:
+    """What lies beyond an end, named "butt" or "top": how many `points`, up to how `far`; whether its face was `seen`, and by how much
+    its plane may be off (`stderr`). [mm]
+    """
+
+    name: str
+    points: int
+    far: float
+    seen: bool
+    stderr: float
+
+    @property
+    def caution(self) -> str:
+        """What to say of an end whose face was not seen."""
+        off = f"give or take {2.0 * self.stderr:.0f} mm"
+        words = f"The {self.name} end face was not scanned: it was taken square where the bark ends, {off}."
+        if self.points >= MANY_BEYOND:
+            words += f" {self.points} points up to {self.far:.0f} mm beyond it were left out: scan the face, and trim with care."
+        return words
+
+
+def beyond_ends(points: Array, faces: tuple[ScannedFace, ScannedFace]) -> tuple[BeyondEnd, BeyondEnd]:
+    """What of the log's points (n, 3) lies beyond its butt and its top end, face (butt, top) by face."""
+    ends = []
+    for name, face in zip(("butt", "top"), faces, strict=True):
+        height = (points - face.point) @ face.normal
+        out = height[height > BEYOND_UNSEEN]
+        far = float(np.quantile(out, 0.98)) if len(out) else 0.0
+        ends.append(BeyondEnd(name, len(out), far, face.seen, face.stderr))
+    return ends[0], ends[1]
 
 
 def split_bark_from_bearers(

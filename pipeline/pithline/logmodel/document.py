@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from pithline.errors import InputError
 from pithline.logmodel import dimensions
-from pithline.logmodel.model import EndPlane, LogModel, SuspectedKnot
+from pithline.logmodel.model import EndPlane, Finding, LogModel, SuspectedKnot
 
 Array = NDArray[np.float64]
 
@@ -57,6 +57,18 @@ def model_to_json(model: LogModel) -> dict[str, Any]:
         "sapwood_assumed": model.sapwood_assumed,
         "spiral_deg": _numbers(np.degrees(model.spiral), 9),
         "cautions": list(model.cautions),
+        "stderr_length": _numbers(model.stderr_length),
+        "verdict": model.verdict,
+        "findings": [
+            {
+                "kind": one.kind,
+                "x": _numbers(one.x),
+                "clock_deg": _numbers(np.degrees(one.clock)),
+                "size": _numbers(one.size),
+                "words": one.words,
+            }
+            for one in model.findings
+        ],
     }
 
 
@@ -134,4 +146,10 @@ def _model(document: dict[str, Any]) -> LogModel:
         sapwood_assumed=bool(document.get("sapwood_assumed", False)),
         spiral=float(np.radians(document.get("spiral_deg", 0.0))),
         cautions=tuple(document.get("cautions", ())),
+        stderr_length=float(document.get("stderr_length", 0.0)),
+        verdict=str(document.get("verdict", "sound")),
+        findings=tuple(
+            Finding(one["kind"], float(one["x"]), float(np.radians(one["clock_deg"])), float(one["size"]), one["words"])
+            for one in document.get("findings", ())
+        ),
     )

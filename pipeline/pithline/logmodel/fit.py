@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.logmodel.assemble import assemble_model
+from pithline.logmodel.bark_points import BeyondEnd, beyond_ends
 from pithline.logmodel.bark_thickness import bark_thickness
 from pithline.logmodel.card import Card
 from pithline.logmodel.judge import verdict
@@ -18,7 +19,6 @@ from pithline.logmodel.outline_fit import FittedOutline, fit_outline
 from pithline.logmodel.pith_line import locate_pith
 from pithline.logmodel.plausibility import check_defects, compare_with_tape
 from pithline.logmodel.scale_by_tape import needs_scale, scaled
-from pithline.scan.end_faces import ScannedFace
 
 Array = NDArray[np.float64]
 
@@ -75,16 +75,18 @@ def fit_log(
     say("drawing up the model", 0.9)
     model = assemble_model(card, laid, fitted, pith, bark)
     cautions = [*scene.cautions, *laid.cautions]
-    model = _with_doubts(model, fitted)
+    model = _with_doubts(model, fitted, laid.butt_doubt)
     cautions += [finding.words for finding in model.findings]
-    cautions += [*pith.cautions, *_assumptions(model, laid.faces)]
+    ends = beyond_ends(laid.log.points, laid.faces)
+    cautions += [*pith.cautions, *_assumptions(model, ends)]
     check_defects(card, model)
     cautions += compare_with_tape(card, model, (laid.faces[0].seen, laid.faces[1].seen))
-    removed = (*scene.found.removed, ("bearers", fitted.bearers))
+    beyond = tuple((f"beyond {end.name}", end.points) for end in ends)
+    removed = (*scene.found.removed, ("bearers", fitted.bearers), *beyond)
     return replace(model, removed=removed, cautions=tuple(dict.fromkeys(cautions)))
 
 
-def _with_doubts(model: LogModel, fitted: FittedOutline) -> LogModel:
+def _with_doubts(model: LogModel, fitted: FittedOutline, butt_doubt: str) -> LogModel:
     """The model with what drift and layers may add to its doubts, and what the judge found in its frame."""
     findings, drift, layers = fitted.findings, fitted.drift, fitted.layers
     if drift is not None:
@@ -94,19 +96,18 @@ def _with_doubts(model: LogModel, fitted: FittedOutline) -> LogModel:
     if layers is not None:
         centre = np.hypot(model.stderr_centre, layers.centre_error)
         model = replace(model, stderr_radius=layers.added_to(model.stderr_radius), stderr_centre=centre)
+    if butt_doubt:
+        findings = (*findings, Finding("butt", 0.0, 0.0, 0.0, butt_doubt))
     start = float(fitted.surface.x[0] - model.x[0])  # the model's stations count from the pith on the butt
-    findings = tuple(one if one.kind == "drift" else replace(one, x=one.x - start) for one in findings)
+    findings = tuple(one if one.kind in ("drift", "butt") else replace(one, x=one.x - start) for one in findings)
     return replace(model, findings=findings, verdict=verdict(findings, fitted.surface.radius))
 
 
-def _assumptions(model: LogModel, faces: tuple[ScannedFace, ScannedFace]) -> list[str]:
+def _assumptions(model: LogModel, ends: tuple[BeyondEnd, BeyondEnd]) -> list[str]:
     """Cautions on what neither card nor scan told."""
     cautions = []
     if model.pith_assumed:
         cautions.append("No pith mark on the card: the pith was taken at the centre of the log. Mark it on both ends.")
     if model.bark_assumed:
         cautions.append("No bark thickness on the card: the species' usual share was taken. Probe it at both ends.")
-    for name, face in zip(("butt", "top"), faces, strict=True):
-        if not face.seen:
-            cautions.append(f"The {name} end face was not scanned: it was taken square where the bark ends.")
-    return cautions
+    return cautions + [end.caution for end in ends if not end.seen]

@@ -75,10 +75,10 @@ def judge(surface: Surface, points: Array, stubs: Mask, layers: Layers | None) -
         *_little_girth(surface),
     ]
     if layers is not None:
-        row, column = np.argwhere(layers.gaps == layers.gaps.max())[0]
+        row, column = layers.place
         place = float(surface.x[row]), float(column * (2.0 * np.pi / CLOCK_SAMPLES))
         findings.append(Finding("layers", *place, layers.apart, layers.caution))
-    if surface.scale > 0.98 * MOST_SCALE * radius:
+    elif surface.scale > 0.98 * MOST_SCALE * radius:
         words = (
             f"The points lie {surface.scale:.0f} mm off the outline on average, more than bark and noise leave: look at fit.png, "
             "and scan again."
@@ -88,7 +88,8 @@ def judge(surface: Surface, points: Array, stubs: Mask, layers: Layers | None) -
 
 
 def verdict(findings: tuple[Finding, ...], radius: float) -> str:
-    """"sound", "look here" or "scan again"."""
+    """What to do of three: "sound", "look here" or "scan again"."""
+    findings = tuple(one for one in findings if one.kind != "butt")  # the outline is sound whichever end is the butt
     if not findings:
         return "sound"
     worst = any(
@@ -117,9 +118,7 @@ def _windows(surface: Surface) -> Windows:
     step = surface.x[1] - surface.x[0]
     long = max(int(np.ceil(WINDOW_ALONG * surface.radius / step)), 2)
     rows = tuple(slice(k, k + long) for k in range(0, max(len(surface.x) - long, 1), max(long // 2, 1)))
-    columns = tuple(
-        np.arange(k, k + WINDOW_ROUND) % CLOCK_SAMPLES for k in range(0, CLOCK_SAMPLES, WINDOW_ROUND // 2)
-    )
+    columns = tuple(np.arange(k, k + WINDOW_ROUND) % CLOCK_SAMPLES for k in range(0, CLOCK_SAMPLES, WINDOW_ROUND // 2))
     return Windows(rows, columns)
 
 

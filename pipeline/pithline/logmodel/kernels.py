@@ -68,7 +68,9 @@ def radial_residuals(points: Array, surface: SurfaceGrid) -> tuple[Array, Array]
 
 
 @njit(cache=True)
-def weighted_cell_means(x: Array, out: Array, clock: Array, limit: float, cells: CellGrid) -> tuple[Array, Array, float]:
+def weighted_cell_means(
+    x: Array, out: Array, clock: Array, limit: float, cells: CellGrid
+) -> tuple[Array, Array, float]:
     """Weight of points by Tukey's biweight and their weighted mean distance, in each cell of stations × clock angles.
 
     Parameters

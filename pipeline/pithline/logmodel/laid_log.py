@@ -8,13 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.logmodel.bark_points import LogPoints, within_faces
+from pithline.logmodel.butt_end import LogEnds, tell_butt
 from pithline.logmodel.card import Card, PithMark, ScanPoint
 from pithline.logmodel.log_frame import (
     Chord,
     Frame,
-    LogEnds,
     axis_vector,
-    butt_is_low,
     log_frame,
     millimetres,
     up_vector,
@@ -34,8 +33,8 @@ COARSE_POINTS = 60_000
 COARSE_HARMONICS, COARSE_ROUNDS = 3, 4
 FIRST_WIDTH, SECOND_WIDTH = 0.2, 0.12
 """Points this far off the rough log still pull the first coarse surface, and this far off that one, the second. [radii]"""
-END_PART = 0.1
-"""The thickness of an end is the mean over this part of the log's length."""
+PROFILE = 61
+"""Places along the log at which its thickness tells the butt."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +59,9 @@ class ScanScene:
 
 @dataclass(frozen=True, slots=True)
 class LaidLog:
-    """The log in its own frame: its points, its faces (butt, top), a coarse surface, and the way there from scan coordinates."""
+    """The log in its own frame: its points, its faces (butt, top), a coarse surface, the way there from scan coordinates, and a
+    sentence where the butt is in doubt.
+    """
 
     frame: Frame
     log: LogPoints
@@ -68,6 +69,7 @@ class LaidLog:
     coarse: Surface
     scan_to_log: Array  # (4, 4)
     cautions: tuple[str, ...] = ()
+    butt_doubt: str = ""
 
 
 def find_scene(points: Array, card: Card, default_up: str, pick: int | None) -> ScanScene:
@@ -99,16 +101,15 @@ def lay_into_log_frame(scene: ScanScene, card: Card) -> LaidLog:
     rough = scene.found.rough
     coarse, along = _along_rough_axis(scene)
     ends = [_on_centreline(coarse, face) @ rough.turn for face in along]
-    span = END_PART * float(np.linalg.norm(ends[1] - ends[0]))
-    radii = tuple(_mean_radius(coarse, face.point[0], sign * span) for face, sign in zip(along, (1, -1), strict=True))
-    low = butt_is_low(card, LogEnds(ends[0], ends[1], (radii[0], radii[1])), rough.turn[0], scene.inward)
-    butt, top = (0, 1) if low else (1, 0)
+    radius = coarse.rows_at(np.linspace(along[0].point[0], along[1].point[0], PROFILE))[:, 0]
+    told = tell_butt(card, LogEnds(ends[0], ends[1], radius), rough.turn[0], scene.inward)
+    butt, top = (0, 1) if told.low else (1, 0)
     faces = (scene.faces[butt], scene.faces[top])
     pith = (ends[butt], ends[top])
     for _ in range(2):
         known = (_marked(card.pith_butt, pith[0], scene), _marked(card.pith_top, pith[1], scene))
         frame, cautions = log_frame(card, Chord(ends[butt], ends[top], known), scene.up, scene.inward)
-        laid = replace(_laid(scene, frame, coarse, faces), cautions=tuple(cautions))
+        laid = replace(_laid(scene, frame, coarse, faces), cautions=tuple(cautions), butt_doubt=told.doubt)
         if card.twelve_butt is None and card.twelve_top is None:
             break
         pith = _pith_ends(scene, card, laid)
@@ -140,11 +141,6 @@ def _pith_ends(scene: ScanScene, card: Card, laid: LaidLog) -> tuple[Array, Arra
     yz = laid.coarse.centre(at) + line.offset_at(at)
     places = np.column_stack([at, yz]) @ laid.frame.turn + laid.frame.origin
     return places[0], places[1]
-
-
-def _mean_radius(surface: Surface, at: float, span: float) -> float:
-    low, high = sorted((at, at + span))
-    return float(surface.rows_at(np.linspace(low, high, 5))[:, 0].mean())
 
 
 def _on_centreline(surface: Surface, face: ScannedFace) -> Array:

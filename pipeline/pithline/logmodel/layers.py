@@ -42,6 +42,7 @@ LEAST_WINDOWS, LEAST_PART = 3, 0.06
 BETWEEN, ELSEWHERE = 0.3, 0.1
 """What two layers leave open, as parts of how far they lie apart: the bark lies anywhere between them (1/√12), and elsewhere the
 passes are out of place too."""
+SAME_SIDE = float(np.cos(np.radians(30.0)))
 EM_ROUNDS = 40
 STARTS = ((0.1, 0.6), (0.25, 0.75), (0.4, 0.9))
 """Quantiles at which the search for two layers begins."""
@@ -67,6 +68,14 @@ class Layers:
             "scanner do not meet there, and the outline runs between them. Scan again, slowly and in one go, where it matters."
         )
 
+    @property
+    def place(self) -> tuple[int, int]:
+        """Station and clock angle, as indices, of the cell where they are farthest apart on the side that the words name."""
+        near = np.cos(clock_angles() - _middle(self.where)) > SAME_SIDE
+        gaps = np.where(near, self.gaps, 0.0)
+        row, column = np.unravel_index(int(np.argmax(gaps if gaps.any() else self.gaps)), self.gaps.shape)
+        return int(row), int(column)
+
     def added_to(self, stderr: Array) -> Array:
         """Standard errors (n, 72) of the radii with what the layers leave open: either may be the right one."""
         widened: Array = np.hypot(stderr, np.where(self.where, BETWEEN * self.gaps, ELSEWHERE * self.apart))
@@ -83,10 +92,13 @@ def _side_words(where: Mask) -> str:
     share = where.mean(axis=0)
     if (share > 0.3).mean() > 0.7:
         return "all round"
-    clock = clock_angles()
-    middle = np.angle(np.sum(share * np.exp(1j * clock)))
-    hour = round(float(middle) / (np.pi / 6.0)) % 12 or 12
+    hour = round(_middle(where) / (np.pi / 6.0)) % 12 or 12
     return f"about {hour} o'clock"
+
+
+def _middle(where: Mask) -> float:
+    """Mean clock angle of the cells."""
+    return float(np.angle(np.sum(where.mean(axis=0) * np.exp(1j * clock_angles()))))
 
 
 def two_layers(points: Array, surface: Surface) -> Layers | None:

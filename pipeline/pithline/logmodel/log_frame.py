@@ -1,4 +1,4 @@
-"""The log frame (docs/formats.md): which way is up, which end is the butt, and the axes that follow."""
+"""The log frame (docs/formats.md): which way is up, and the axes that follow from it and from the butt."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.errors import InputError
-from pithline.logmodel.card import Card, ScanPoint
+from pithline.logmodel.card import Card
 from pithline.units import SCAN_UNITS
 
 Array = NDArray[np.float64]
@@ -75,35 +75,6 @@ def up_vector(card: Card, default_up: str, ground: Array | None) -> tuple[Array,
 
 
 @dataclass(frozen=True, slots=True)
-class LogEnds:
-    """Both ends of the centreline `low` and `high` (3,) in the working frame, and the mean `radii` near each. [mm]"""
-
-    low: Array
-    high: Array
-    radii: tuple[float, float]
-
-
-def butt_is_low(card: Card, ends: LogEnds, axis: Array, inward: Callable[[Array], Array]) -> bool:
-    """Whether the butt is the low end along `axis` (3,): by the card, by its marks, else the thicker end.
-
-    `inward` takes a scan point to the working frame.
-    """
-    if card.butt is not None:
-        lead = int(np.argmax(np.abs(axis)))
-        return bool((axis[lead] > 0) == (card.butt == "min"))
-    for mark, of_butt in (
-        (card.pith_butt, True),
-        (card.pith_top, False),
-        (card.twelve_butt, True),
-        (card.twelve_top, False),
-    ):
-        if isinstance(mark, ScanPoint):
-            point = inward(np.asarray(mark.xyz, float))
-            return bool((abs((point - ends.low) @ axis) < abs((point - ends.high) @ axis)) == of_butt)
-    return ends.radii[0] >= ends.radii[1]
-
-
-@dataclass(frozen=True, slots=True)
 class Chord:
     """The centreline's ends `butt` and `top` (3,) in the working frame, and the pith's place on each, or the centre's. [mm]"""
 
@@ -141,8 +112,8 @@ def log_frame(card: Card, chord: Chord, up: Array, inward: Callable[[Array], Arr
         cautions += _disagreements(marked, z, None if standing else up - x * (up @ x))
     elif standing:
         raise InputError(
-            "the log stands within 30° of the vertical, so the scan cannot tell which side will be up; put twelve_butt "
-            "or twelve_top on the card, or correct `up`."
+            "the log stands within 30° of the vertical, so the scan cannot tell which side will be up: name the axis that is up where "
+            "it lies (--up of `pithline card`, `up` on the card), or put twelve_butt or twelve_top on the card."
         )
     else:
         z = up - x * (up @ x)

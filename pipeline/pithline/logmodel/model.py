@@ -50,8 +50,8 @@ class SuspectedKnot:
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """What the fit's judge found: its `kind` ("outline", "left out", "layers", "scatter", "girth", "drift"), at which station and
-    clock angle, of what `size` [mm; of girth the part seen], and in `words`.
+    """What the fit's judge found: its `kind` ("outline", "left out", "layers", "scatter", "girth", "drift", "butt"), at which station
+    and clock angle, of what `size` [mm; of girth the part seen], and in `words`.
     """
 
     kind: str
@@ -94,6 +94,7 @@ class LogModel:
     cautions: tuple[str, ...] = ()
     verdict: str = "sound"  # of the fit's judge: "sound" | "look here" | "scan again"
     findings: tuple[Finding, ...] = ()
+    stderr_length: float = 0.0  # of both end planes as scanned; the scan's own scale is not in it
 
     def splines(self, radii: Array) -> CubicSpline:
         """Natural cubic spline in x of any per-station values (n, ...)."""

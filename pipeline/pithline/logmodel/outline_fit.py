@@ -26,6 +26,8 @@ HARMONICS = 10
 FIRST_ROUNDS, ROUNDS = 6, 4
 FIRST_WIDTH = 0.1
 """Points this far off the coarse surface still pull the outline. [radii]"""
+BOTH = 2.0
+"""Of two layers so far apart both pull the outline, points this many times as far off among them."""
 WIDTH = 4.0
 """And in standard deviations off the outline itself."""
 
@@ -65,8 +67,11 @@ def fit_outline(laid: LaidLog) -> FittedOutline:
     if drift is not None and drift.significant:
         bare, own = drift.taken_out_of(bare, surface), drift.taken_out_of(own, surface)
         surface = fit_surface(bare, surface, ROUNDS, width, rims)
+    layers = two_layers(own, on_stations(surface, bare))
+    if layers is not None:
+        # a narrow weight would follow now this layer, now that: either may be right, so both count
+        surface = fit_surface(bare, surface, ROUNDS, width, rims, BOTH * layers.apart)
     surface = on_stations(surface, bare)
     knots, stubs = find_stubs(own, surface, bearers)
-    layers = two_layers(own, surface)
     findings = judge(surface, own, stubs, layers)
     return FittedOutline(surface, own, knots, stubs, int(foreign.sum()), drift, layers, findings)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -25,8 +27,40 @@ CAUTION, REFUSAL = 0.01, 0.03
 LENGTH_ERROR = 3.0
 GIRTH_ERROR = 4.0
 """Standard errors of a taped length and girth. [mm] Common practice: a tape is read to some millimetres on bark."""
-UNSEEN_LENGTH_ERROR, UNSEEN_SLACK = 15.0, 30.0
-"""What an end face that was not scanned adds to the length's standard error, and to what is refused. [mm]"""
+UNSEEN_SLACK = 30.0
+"""What an end face that was not scanned adds at least to what is refused of a length. [mm]"""
+
+
+class ScaleError(FitError):
+    """A scan or a log of an absurd size, and what sets it right.
+
+    Parameters
+    ----------
+    found : str
+        What was found, ending before a colon.
+    card : Card
+    units : sequence of str
+        Units in which the size would be a log's, the likeliest first; maybe none.
+    """
+
+    def __init__(self, found: str, card: Card, units: Sequence[str] = ()) -> None:
+        self.found, self.units, self.taken = found, tuple(units), card.scan_units
+        if card.reference is not None:
+            advice = "check the reference length on the card."
+        elif units:
+            advice = (
+                f'the scan is likely in {units[0]}; put scan_units = "{units[0]}" on the card (it says "{self.taken}").'
+            )
+        else:
+            advice = "put the scan's unit (scan_units) or a reference length on the card."
+        super().__init__(f"{found}: {advice}")
+
+    def before_card(self) -> FitError:
+        """The same where there is no card yet, and the command says the unit."""
+        taken = f"(it was taken in {self.taken})."
+        if self.units:
+            return FitError(f"{self.found}: the scan is likely in {self.units[0]}; add --units {self.units[0]} {taken}")
+        return FitError(f"{self.found}: say the unit of the scan with --units {taken}")
 
 
 def check_span(points: Array, card: Card, scale: float) -> None:
@@ -40,33 +74,27 @@ def check_span(points: Array, card: Card, scale: float) -> None:
     low, high = np.quantile(points[:: max(1, len(points) // SPAN_POINTS)], [0.01, 0.99], axis=0)
     span = float((high - low).max()) * scale
     if not SMALL_SCAN <= span <= LARGE_SCAN:
-        raise FitError(
-            f"the scan spans {_size(span)}, which is no log: {_advice(span / scale, card, 1000.0, 10_000.0)}"
-        )
+        units = _units(span / scale, card, (1000.0, 10_000.0))
+        raise ScaleError(f"the scan spans {_size(span)}, which is no log", card, units)
 
 
 def check_thickness(radius: float, card: Card, scale: float) -> None:
     """Refuse a log far too thin or thick, naming the likely unit."""
     if not THIN <= 2.0 * radius <= THICK:
-        raise FitError(
-            f"the log in the scan is {_size(2.0 * radius)} thick: {_advice(2 * radius / scale, card, 150.0, 1500.0)}"
-        )
+        units = _units(2.0 * radius / scale, card, (150.0, 1500.0))
+        raise ScaleError(f"the log in the scan is {_size(2.0 * radius)} thick", card, units)
 
 
 def _size(length: float) -> str:
     return f"{length:.0f} mm" if length < 2000.0 else f"{length / 1000.0:.0f} m"
 
 
-def _advice(raw: float, card: Card, least: float, most: float) -> str:
-    """What to put on the card. `raw` is a size in scan units that should come out between `least` and `most` mm."""
-    if card.reference is not None:
-        return "check the reference length on the card."
+def _units(raw: float, card: Card, within: tuple[float, float]) -> list[str]:
+    """Other units in which `raw`, a size in scan units, lies within such lengths [mm], the likeliest first."""
+    least, most = within
     middle = np.sqrt(least * most)
     fitting = [unit for unit in SCAN_UNITS if least <= raw * SCAN_UNITS[unit] <= most and unit != card.scan_units]
-    if not fitting:
-        return "put the scan's unit (scan_units) or a reference length on the card."
-    unit = min(fitting, key=lambda unit: abs(np.log(raw * SCAN_UNITS[unit] / middle)))
-    return f'the scan is likely in {unit}; put scan_units = "{unit}" on the card (it says "{card.scan_units}").'
+    return sorted(fitting, key=lambda unit: abs(np.log(raw * SCAN_UNITS[unit] / middle)))
 
 
 def compare_with_tape(card: Card, model: LogModel, seen: tuple[bool, bool]) -> list[str]:
@@ -85,8 +113,9 @@ def compare_with_tape(card: Card, model: LogModel, seen: tuple[bool, bool]) -> l
     inset = min(GIRTH_INSET, 0.5 * model.length)
     cautions = []
     if card.tape_length is not None:
-        error = np.hypot(LENGTH_ERROR, 0.0 if all(seen) else UNSEEN_LENGTH_ERROR)
-        cautions += _compare("length", card.tape_length, model.length, float(error), 0.0 if all(seen) else UNSEEN_SLACK)
+        error = float(np.hypot(LENGTH_ERROR, model.stderr_length))
+        slack = 0.0 if all(seen) else max(UNSEEN_SLACK, 2.0 * model.stderr_length)
+        cautions += _compare("length", card.tape_length, model.length, error, slack)
     for name, taped, x in (
         ("girth_butt", card.tape_girth_butt, inset),
         ("girth_top", card.tape_girth_top, model.length - inset),

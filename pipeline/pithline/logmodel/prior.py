@@ -122,7 +122,11 @@ class Prior:
         """
         told = [self._told(basis, values, covariance, order) for order in range(basis.harmonics + 1)]
         # a log that is smooth in what it shows of all harmonics is likely so in what it hides: they share one roughness
-        forms = [(one, self.first[order, 0] + self.first[order, 1] * self.form.ratio) for order, one in enumerate(told) if order > 1]
+        forms = [
+            (one, self.first[order, 0] + self.first[order, 1] * self.form.ratio)
+            for order, one in enumerate(told)
+            if order > 1
+        ]
         squares = sum(float((one.squares / first).sum()) for one, first in forms)
         parts = sum(float(one.part.sum()) for one, _ in forms)
         roughness = (ROUGHNESS_HELD + squares) / (ROUGHNESS_HELD + parts)

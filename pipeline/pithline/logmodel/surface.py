@@ -111,9 +111,7 @@ def stations(low: float, high: float) -> Array:
     return np.linspace(low, high, int(np.ceil((high - low) / STATION)) + 1)
 
 
-def first_surface(
-    ends: tuple[float, float], along: Array, centre: Array, radius: Array, harmonics: int
-) -> Surface:
+def first_surface(ends: tuple[float, float], along: Array, centre: Array, radius: Array, harmonics: int) -> Surface:
     """A surface of round sections, to start a fit from.
 
     Parameters
@@ -163,7 +161,7 @@ def on_stations(surface: Surface, points: Array) -> Surface:
 
 
 def fit_surface(
-    points: Array, start: Surface, rounds: int, widest: float, known: KnownPoints | None = None
+    points: Array, start: Surface, rounds: int, widest: float, known: KnownPoints | None = None, least: float = 0.0
 ) -> Surface:
     """Fit a surface to points (m, 3) of bark, from `start` and what it has learnt of the log.
 
@@ -178,12 +176,14 @@ def fit_surface(
         Residuals beyond this weigh nothing in the first round. [mm]
     known : KnownPoints or None
         What else is known of it.
+    least : float
+        Residuals within this weigh something in every round. [mm]
     """
     surface, points = start, np.ascontiguousarray(points)
     limit = widest
     for turn in range(rounds):
         surface = _step(points, surface, limit, known, learn=0 < turn < rounds - 1)
-        limit = TUKEY * surface.scale
+        limit = max(TUKEY * surface.scale, least)
     return surface
 
 
@@ -229,7 +229,8 @@ def _held_back(surface: Surface, matrix: Array, right: Array, most: float) -> Ar
     tied[: 3 * basis.columns] = (0.5 * most) ** -2.0
     held = matrix + surface.prior.precision(basis) + np.diag(tied)
     solved = cho_solve(cho_factor(held, lower=True), right + surface.prior.pull(basis) + tied * before.ravel())
-    return solved.reshape(basis.rows, basis.columns)
+    out: Array = solved.reshape(basis.rows, basis.columns)
+    return out
 
 
 def _known_equations(surface: Surface, known: KnownPoints) -> tuple[Array, Array]:

@@ -84,7 +84,8 @@ class BandMill:
         ),
     )
     minutes_per_cut: float = field(
-        default=0.0, metadata=key("minutes_per_cut", _MINUTES, "minutes of a cut beside its sawing: return and off-bearing")
+        default=0.0,
+        metadata=key("minutes_per_cut", _MINUTES, "minutes of a cut beside its sawing: return and off-bearing"),
     )
     minutes_per_log: float = field(
         default=0.0,

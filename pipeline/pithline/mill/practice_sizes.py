@@ -22,7 +22,9 @@ def _rising(values: Iterable[int]) -> tuple[int, ...]:
 class Practice:
     """A slab through the pith, one from the middle of each half, radial flitches from each bolt (docs/method.md)."""
 
-    centre_slab: float = field(metadata=key("practice.centre_slab", _POSITIVE, "thickness of the slab through the pith"))
+    centre_slab: float = field(
+        metadata=key("practice.centre_slab", _POSITIVE, "thickness of the slab through the pith")
+    )
     half_slab: float = field(metadata=key("practice.half_slab", _POSITIVE, "of the slab from the middle of each half"))
     flitch: float = field(metadata=key("practice.flitch", _POSITIVE, "of each radial flitch of a bolt"))
     flitches: tuple[int, ...] = field(

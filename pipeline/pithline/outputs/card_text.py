@@ -17,8 +17,8 @@ CARD = """\
 # Fill in what you know and take the # from the lines you use. Lengths are text with a unit: "12 1/2 in", "32 cm".
 #
 # What the fit found (pith {pith}):
-#   length {length}, over-bark diameter {butt} at the butt and {top} at the top end, sweep {sweep},
-#   {coverage:.0f} % of the girth seen. The butt was taken to be the thicker end.
+#   length {length} ± {length_error}, over-bark diameter {butt} at the butt and {top} at the top end, sweep {sweep},
+#   {coverage:.0f} % of the girth seen. {butt_words}
 # Both ends are drawn in {picture}, as seen facing them.
 
 [log]
@@ -27,8 +27,8 @@ species = "black walnut"        # decides bark, sapwood, shrinkage and weight wh
 scan = {scan_text}
 scan_units = "{units}"              # the unit of the scan's coordinates: "m", "cm", "mm", "in", "ft",
                                 # or "tape": no scale, so that [tape] length sets it
-# up = "{up}"                     # the scan's axis that points up, if the fit took another
-# butt = "min"                  # which end along the axis is the butt: "min" or "max", if it is not the thicker one
+{up_mark}up = "{up}"                     # the scan's axis that points up{up_words}
+# butt = "min"                  # which end along the axis is the butt: "min" or "max", if it is not the one taken
 # felled = 2026-01-31
 # cost = 0                      # what the log cost, in your money
 # A known length and what it measures in the scan, for scans without scale:
@@ -103,8 +103,10 @@ KNOT = """
 
 @dataclass(frozen=True, slots=True)
 class CardFacts:
-    """What a new card says besides the model: the log's `name`, the `scan`'s path from the card, its unit, the axis that is up, the
-    file name of the picture of both ends, and "butt" and "top" -> (from_left, from_top) of the pith line there. [mm]
+    """What a new card says besides the model.
+
+    The log's `name`, the `scan`'s path from the card, its unit, the axis that is up and whether the command `said_up`, the file name
+    of the picture of both ends, and "butt" and "top" -> (from_left, from_top) of the pith line there. [mm]
     """
 
     name: str
@@ -113,6 +115,7 @@ class CardFacts:
     up: str
     picture: str
     marks: Mapping[str, tuple[float, float]]
+    said_up: bool = False
 
 
 def card_text(facts: CardFacts, model: LogModel) -> str:
@@ -132,9 +135,13 @@ def card_text(facts: CardFacts, model: LogModel) -> str:
         scan_text=json.dumps(facts.scan, ensure_ascii=False),
         units=facts.units,
         up=facts.up,
+        up_mark="" if facts.said_up else "# ",
+        up_words=", as the command was told" if facts.said_up else ", if the fit took another",
+        butt_words=_butt_words(model, diameters),
         picture=facts.picture,
         pith="taken at the centre" if model.pith_assumed else "as marked",
         length=format_mm(model.length),
+        length_error=format_mm(max(2.0 * model.stderr_length, 1.0)),
         butt=format_mm(diameters[0]),
         top=format_mm(diameters[1]),
         sweep=format_mm(sweep(model)),
@@ -147,6 +154,15 @@ def card_text(facts: CardFacts, model: LogModel) -> str:
         top_top=format_mm(facts.marks["top"][1]),
         knots=knots,
     )
+
+
+def _butt_words(model: LogModel, diameters: list[float]) -> str:
+    """Why the butt was taken to be where it is: nothing but the log's form has told it yet."""
+    if any(one.kind == "butt" for one in model.findings):
+        return "Which end is the butt is in doubt: look, and say it below."
+    if diameters[0] >= diameters[1]:
+        return "The butt was taken to be the thicker end."
+    return "The butt was taken to be the end towards which the trunk thickens, though its very end is not the thicker."
 
 
 def _girth(model: LogModel, x: float) -> float:

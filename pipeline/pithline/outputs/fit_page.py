@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 from pithline.logmodel import dimensions
 from pithline.logmodel.bark_thickness import girth_error
 from pithline.logmodel.card import Card
-from pithline.logmodel.model import CLOCK_SAMPLES, LogModel, clock_angles, clock_direction, clock_of, radius_at
+from pithline.logmodel.model import CLOCK_SAMPLES, Finding, LogModel, clock_angles, clock_direction, clock_of, radius_at
+from pithline.outputs.fit_judgement import COLOURS, banner, mark_on_bark, mark_stations, sections_shown, true_scale
 
 Array = NDArray[np.float64]
 
@@ -28,8 +29,8 @@ COLUMNS = (-0.12, 0.36, 0.84)
 WOOD, BARK, RED = "#7d6a55", "#20406e", "#b03a1e"
 
 SECTION_KEY = (
-    "Above: bark as scanned (dots) and fitted; dashed, wood under bark; red, two standard errors where the girth was "
-    "hidden; cross, pith"
+    "Above: bark as scanned (dots), outline over bark (line), wood under bark (dashed); red band: within it the wood under bark lies, two "
+    "standard errors, drawn where girth was hidden; cross: pith"
 )
 
 
@@ -49,17 +50,20 @@ def fit_page(model: LogModel, points: Array, card: Card | None = None, title: st
     near, out, clock = _bark_points(model, points)
     with matplotlib.rc_context({"font.size": 7.5, "svg.hashsalt": "pithline", "pdf.fonttype": 42}):
         figure = Figure(figsize=(11.69, 8.27))
-        figure.suptitle(f"{title}: the fit to judge".lstrip(": "), fontweight="bold", ha="left", x=0.05)
+        figure.suptitle(f"{title}: the fit to judge".lstrip(": "), fontweight="bold", ha="left", x=0.05, y=0.985)
         # places by hand: a layout engine would take longer than the fit
-        grid = figure.add_gridspec(3, 4, height_ratios=(1.15, 1.0, 0.9), hspace=0.42, wspace=0.3)
-        figure.subplots_adjust(0.05, 0.06, 0.98, 0.91)
+        grid = figure.add_gridspec(4, 4, height_ratios=(1.15, 1.0, 0.9, 0.34), hspace=0.55, wspace=0.3)
+        figure.subplots_adjust(0.05, 0.03, 0.98, 0.845)
+        banner(figure, model)
         _bark_map(figure, figure.add_subplot(grid[0, :3]), model, near, out, clock)
         _table(figure.add_subplot(grid[0, 3]), model, card)
-        for place, part in enumerate((0.08, 0.36, 0.64, 0.92)):
-            _section(figure.add_subplot(grid[1, place]), model, near, part * model.length)
-        figure.text(0.05, 0.3, SECTION_KEY, fontsize=8)
+        for place, (x, found) in enumerate(sections_shown(model)):
+            _section(figure.add_subplot(grid[1, place]), model, near, x, found)
+        figure.text(0.05, 0.352, SECTION_KEY, fontsize=7.5)
         _taper(figure.add_subplot(grid[2, :2]), model)
         _sweep(figure.add_subplot(grid[2, 2:]), model)
+        for place, index in enumerate((1, 0)):
+            true_scale(figure.add_subplot(grid[3, 2 * place : 2 * place + 2]), model, index)
         files = []
         for kind, metadata in (("pdf", {"CreationDate": None, "Producer": None, "Creator": None}), ("png", None)):
             buffer = io.BytesIO()
@@ -109,6 +113,7 @@ def _bark_map(figure: Figure, axes: Axes, model: LogModel, points: Array, out: A
     figure.colorbar(shade, ax=axes, label="bark over outline, mm", pad=0.015, fraction=0.04, extend="both")
     for knot in model.suspected_knots:
         axes.plot(knot.x, np.degrees(knot.clock), "o", ms=12, mfc="none", mec=RED, mew=1.5)
+    mark_on_bark(axes, model)
     axes.set_yticks(np.arange(0, 361, 90), ["12", "3", "6", "9", "12"])
     axes.set_ylabel("o'clock, facing the butt")
     axes.set_xlabel("from the butt, mm")
@@ -129,7 +134,8 @@ def _of_the_log(model: LogModel, mean: Array, x_edges: Array, clock_edges: Array
     return own
 
 
-def _section(axes: Axes, model: LogModel, points: Array, x: float) -> None:
+def _section(axes: Axes, model: LogModel, points: Array, x: float, found: tuple[int, Finding] | None) -> None:
+    """A section, and what was `found` there, with its number."""
     clock = np.linspace(0.0, 2.0 * np.pi, 361)
     at = np.full(len(clock), x)
     centre, pith = model.splines(model.centre)(x), model.splines(model.pith)(x)
@@ -152,6 +158,14 @@ def _section(axes: Axes, model: LogModel, points: Array, x: float) -> None:
     axes.plot(-pith[0], pith[1], "+", ms=9, mew=1.2, color=RED)
     axes.set_aspect("equal")
     axes.set_title(f"{x:.0f} mm from the butt, facing it", loc="left", fontsize=8)
+    if found is not None:
+        number, one = found
+        colour = COLOURS[model.verdict]
+        rim = 0.78 * float(radius_at(model, model.radius_over_bark, np.array(x), np.array(one.clock)))
+        at = centre + rim * clock_direction(np.array([one.clock]))[0]
+        axes.text(-at[0], at[1], str(number), color=colour, fontweight="bold", fontsize=10, ha="center", va="center")
+        for spine in axes.spines.values():
+            spine.set(color=colour, linewidth=1.8)
     axes.grid(alpha=0.25, lw=0.4)
 
 
@@ -161,6 +175,7 @@ def _taper(axes: Axes, model: LogModel) -> None:
         axes.plot(x, dimensions.diameters(model, x, under), style, color=BARK, lw=1.0, label=name)
     axes.set_xlabel("from the butt, mm")
     axes.set_ylabel("diameter, mm")
+    mark_stations(axes, model)
     axes.set_title("Taper: diameter of the circle of the same area", loc="left", fontsize=8)
     axes.legend(loc="best", framealpha=0.9)
     axes.grid(alpha=0.3, lw=0.4)
@@ -176,7 +191,10 @@ def _sweep(axes: Axes, model: LogModel) -> None:
         axes.plot(x, pith[:, index], "--", color=colour, lw=0.9, label=f"pith {name}")
     axes.set_xlabel("from the butt, mm")
     axes.set_ylabel("off the chord, mm")
-    axes.set_title("Sweep: centre, with two standard errors, and pith off the chord", loc="left", fontsize=8)
+    mark_stations(axes, model)
+    axes.set_title(
+        "Bend, drawn larger than it is: centre with two standard errors (band), pith", loc="left", fontsize=8
+    )
     low, high = axes.get_ylim()
     axes.set_ylim(low, high + 0.45 * (high - low))  # room for the legend above the lines
     axes.legend(loc="upper center", framealpha=0.9, ncols=2)
@@ -186,7 +204,9 @@ def _sweep(axes: Axes, model: LogModel) -> None:
 def dimension_rows(model: LogModel, card: Card | None) -> list[tuple[str, str, str]]:
     """Rows of name, value with two standard errors where there is one, and the card's tape measure."""
     inset = min(dimensions.GIRTH_INSET, 0.5 * model.length)
-    rows = [("length", f"{model.length:.0f} mm", _taped(card, "tape_length"))]
+    rows = [
+        ("length", f"{model.length:.0f} ± {max(2.0 * model.stderr_length, 1.0):.0f} mm", _taped(card, "tape_length"))
+    ]
     for name, x, tape in (
         ("girth, butt", inset, "tape_girth_butt"),
         ("girth, top", model.length - inset, "tape_girth_top"),

@@ -11,17 +11,21 @@ In the order of a plan:
     climb               each carried out on the machines of a Workshop, the best refined, as a ladder by rising work
     sum_up, totals, evaluate, upper_bound
                         what a plan comes to, and what is not known of it
+    glance, misfits     what the log gives by each of several product lists, and which wanted parts do not fit it
 
 and once the log is open:
 
     split_script, put_found, sawn_state, remaining_work, replans_in_order
 
-A yard that prices many plans of one log holds a `PricedLogs`: the wood is looked at once, prices go in, layouts come out.
+A yard that prices many plans of one log holds a `PricedLogs` (`priced_logs`): the wood is looked at once, prices go in, layouts
+come out, and `proven_prices` says what none of them can exceed.
 """
 
 from pithline.plan.evaluate.evaluation import Evaluation, Sampling, evaluate, upper_bound
+from pithline.plan.evaluate.glance import Glance, glance
 from pithline.plan.evaluate.judge import Judge, judge_on_samples, plate_counts
 from pithline.plan.evaluate.ladder import ExecutedPlan, Ladder, PlanCase, climb
+from pithline.plan.evaluate.part_fit import Misfit, Why, misfits
 from pithline.plan.evaluate.practice import PracticeResult, practice
 from pithline.plan.evaluate.totals import Sums, piece_list, plate_list, sum_up, totals, weighed
 from pithline.plan.execute.bucked_log import LogLayout, crosscut_log
@@ -31,6 +35,8 @@ from pithline.plan.execute.sets import gather_sets
 from pithline.plan.execute.simulate import FillRequest
 from pithline.plan.execute.slab_fill import PlacesCache
 from pithline.plan.execute.workshop import Workshop, execute_as_drawn, workshop_of
+from pithline.plan.priced_logs import PricedLogs, ProvenPrices, crosscut_places, priced_logs, proven_prices
+from pithline.plan.pricing.log_oracle import BoltClass
 from pithline.plan.problem.context import SearchContext
 from pithline.plan.problem.economics import LITRE, Economics, Objective, economics_of
 from pithline.plan.problem.effort import COARSE, EFFORTS, FULL, Effort
@@ -63,12 +69,14 @@ __all__ = [
     "NO_LOCKS",
     "SILENT",
     "WHOLE_RESERVE",
+    "BoltClass",
     "Candidate",
     "Economics",
     "Effort",
     "Evaluation",
     "ExecutedPlan",
     "FillRequest",
+    "Glance",
     "Judge",
     "Ladder",
     "LayoutSetting",
@@ -77,6 +85,7 @@ __all__ = [
     "Locks",
     "LogLayout",
     "Market",
+    "Misfit",
     "Monitor",
     "MovedHistory",
     "Objective",
@@ -85,6 +94,8 @@ __all__ = [
     "PlanLog",
     "Plate",
     "PracticeResult",
+    "PricedLogs",
+    "ProvenPrices",
     "RemainingWork",
     "Reserve",
     "Sampling",
@@ -94,17 +105,21 @@ __all__ = [
     "SearchContext",
     "SplitScript",
     "Sums",
+    "Why",
     "Workshop",
     "climb",
     "cost_of_locks",
     "crosscut_log",
+    "crosscut_places",
     "economics_of",
     "evaluate",
     "execute_as_drawn",
     "gather_sets",
+    "glance",
     "judge_on_samples",
     "kept_candidate",
     "layout_of_script",
+    "misfits",
     "no_part_fits",
     "operations_from_json",
     "operations_to_json",
@@ -116,6 +131,8 @@ __all__ = [
     "plates_wanted",
     "practice",
     "price_start",
+    "priced_logs",
+    "proven_prices",
     "put_found",
     "remaining_work",
     "replans_in_order",

@@ -37,6 +37,8 @@ from pithline.plan.programmes.cradled_fans import FACE_CELLS, FAN_REACH
 Array = NDArray[np.float64]
 CLOSE_LOOKS = 0.06
 """Looks whose bound is this near to the least give the master their columns."""
+WIDE_GAP = 0.02
+"""Where the master's best is further than this below the bound, it is asked again with the columns of every look."""
 NEARLY_AS_GOOD = 0.07
 """Ways to crosscut a log that promise less than the best by no more than this share of it are searched too."""
 
@@ -144,41 +146,76 @@ def bolt_classes(context: SearchContext, on_mill: bool) -> tuple[BoltClass, ...]
 
 
 @dataclass(frozen=True, slots=True)
+class SeenWay:
+    """A way to crosscut whose wood was looked at once; prices and what is sold may differ from search to search.
+
+    `fills` are of slabs met in any of them.
+    """
+
+    way: CrosscutWay
+    grids: Sequence[LogGrid]
+    fills: GridFills
+    rolls: int
+    on_mill: bool
+
+
+def see_way(way: CrosscutWay, context: SearchContext, monitor: Monitor = SILENT) -> SeenWay:
+    """Look at the wood of the logs of one way to crosscut."""
+    on_mill = any(bolts_on_mill(one, context.machines) for one in way.logs)
+    rolls = rolls_for(context.effort, context.machines, on_mill)
+    grids = [
+        log_grid(
+            one, context, rolls, lambda part, i=i: monitor.report("looking at the wood", (i + part) / len(way.logs))
+        )
+        for i, one in enumerate(way.logs)
+    ]
+    return SeenWay(way, grids, GridFills(grids), rolls, on_mill)
+
+
+@dataclass(frozen=True, slots=True)
 class _WaySearch:
     """A way to crosscut with all that its classes share."""
 
     log: PlanLog
-    way: CrosscutWay
+    seen: SeenWay
     context: SearchContext
     task: ClassTask
     valued: ValuedLogs
-    fills: GridFills
-    rolls: int
+
+    @property
+    def way(self) -> CrosscutWay:
+        """Where it is crosscut."""
+        return self.seen.way
 
     @property
     def grids(self) -> Sequence[LogGrid]:
         """Of each log."""
-        return self.valued.grids
+        return self.seen.grids
+
+    @property
+    def fills(self) -> GridFills:
+        """Slabs met so far."""
+        return self.seen.fills
 
 
 def search_way(
     log: PlanLog, way: CrosscutWay, context: SearchContext, monitor: Monitor = SILENT
 ) -> tuple[list[Candidate], float]:
     """The classes of one way to crosscut, each searched by prices: their best layouts; and what the best single slab is worth."""
-    machines, locks, effort = context.machines, context.locks, context.effort
-    on_mill = any(bolts_on_mill(one, machines) for one in way.logs)
-    rolls = rolls_for(effort, machines, on_mill)
-    looking = monitor.within(0.0, 0.2)
-    grids = [
-        log_grid(
-            one, context, rolls, lambda part, i=i: looking.report("looking at the wood", (i + part) / len(way.logs))
-        )
-        for i, one in enumerate(way.logs)
-    ]
+    seen = see_way(way, context, monitor.within(0.0, 0.2))
+    classes = bolt_classes(context, seen.on_mill)
+    return search_seen(log, seen, context, classes, monitor.within(0.2, 1.0))
+
+
+def search_seen(
+    log: PlanLog, seen: SeenWay, context: SearchContext, classes: Sequence[BoltClass], monitor: Monitor = SILENT
+) -> tuple[list[Candidate], float]:
+    """Some classes of a way that was looked at, searched by prices from those of the way on; as `search_way`."""
+    machines, locks, effort, grids, way = context.machines, context.locks, context.effort, seen.grids, seen.way
     task = ClassTask(
         context.economics,
         (machines.mill.kerf, machines.resaw.kerf),
-        (np.array([rolls // 2]),) * len(grids),
+        (np.array([seen.rolls // 2]),) * len(grids),
         held_roll=locks.roll is not None,
         first_slab=locks.first_slab,
         base_charge=context.economics.mill.setting if way.places else 0.0,
@@ -186,23 +223,29 @@ def search_way(
         halves=effort.halves,
         rounds=effort.rounds,
     )
-    search = _WaySearch(log, way, context, task, ValuedLogs(grids, task), GridFills(grids), rolls)
-    classes = _contending(search, bolt_classes(context, on_mill))
+    search = _WaySearch(log, seen, context, task, ValuedLogs(grids, task))
+    classes = _contending(search, classes)
     out: list[Candidate] = []
     columns: list[list[Way]] = [[] for _ in grids]
     known: list[SeenLayout] = []
     prices, highest = way.prices, 0.0
     for k, bolts in enumerate(classes):
-        inner = monitor.within(0.2, 1.0).share(k, len(classes))
+        inner = monitor.share(k, len(classes))
         found = search_class(
             task, search.valued, search.fills, bolts, prices, inner.within(0.0, 0.7), known
         )  # fmt: skip
         prices = found.prices
         known = [seen_layout(task, found.looks[0], search.fills)] if bolts.sawn else []
         highest = max(highest, search.valued.highest)
-        _gather(columns, found)
+        _gather(columns, found, CLOSE_LOOKS)
         inner.report(f"choosing, {bolts.name}", 0.7)
         own = _candidates(search, found, columns)
+        if not own or own[0].value < found.bound - WIDE_GAP * abs(found.bound):
+            # looks far from the best prices hold layouts of which a part may be just what is wanted
+            every = [list(one) for one in columns]
+            _gather(every, found, np.inf)
+            more = _candidates(search, found, every)
+            own = more if more and (not own or more[0].value > own[0].value) else own
         out += own
         if own:
             monitor.found(own[0].value, found.bound)
@@ -221,10 +264,10 @@ def _contending(search: _WaySearch, classes: Sequence[BoltClass]) -> list[BoltCl
     return [one for one in classes if one not in single or one is best]
 
 
-def _gather(columns: list[list[Way]], found: ClassFound) -> None:
+def _gather(columns: list[list[Way]], found: ClassFound, close: float) -> None:
     """Add the ways seen at prices near the best ones; ways of a narrower class serve a wider one too."""
     for look in found.looks:
-        if look.bound <= found.bound + CLOSE_LOOKS * abs(found.bound):
+        if look.bound <= found.bound + close * abs(found.bound):
             for own, ways in zip(columns, look.ways, strict=True):
                 own += ways
 

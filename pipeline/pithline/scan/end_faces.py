@@ -37,6 +37,14 @@ BIN = 25.0
 SECTOR_DEG = 30.0
 SECTOR_POINTS = 50
 """Where no face was seen, bark's end is told sector by sector of the girth, by sectors of more points than this."""
+INNERMOST, OUTERMOST = 0.6, 1.6
+"""Bark of an end that was not seen lies between these parts of the rough radius: a flare stands out by half."""
+REACH_STEP, REACH_GAP = 30.0, 150.0
+"""Bark is followed outwards in such steps, over gaps of up to the second. [mm]"""
+REACH_SHARE = 0.2
+"""And as far as a step holds this part of the points it holds elsewhere: strays hold less."""
+UNEVEN_SHARE = 0.5
+"""Part of how much the sectors' ends differ that the middle may be off."""
 UNSEEN_ERROR = 10.0
 """Standard error of an end that was not seen. [mm] Measured on generated logs: docs/fit.md."""
 
@@ -140,14 +148,45 @@ def _seen_share(points: Array, rough: RoughLog) -> float:
 
 
 def _square_face(points: Array, rough: RoughLog, sign: float) -> ScannedFace:
-    """No face was seen: square to the axis where the bark ends, by the middle over twelve sectors of the girth."""
+    """No face was seen: square to the axis where the bark ends, by the middle over twelve sectors of the girth.
+
+    Bark is followed outwards sector by sector as far as it is scanned about as densely as elsewhere, flare and flutes included. The
+    more the sectors differ, the less sure the end.
+    """
     u, away, radius = rough.polar(points)
-    bark = np.abs(away - radius) < np.maximum(25.0, 0.08 * radius)
+    bark = (away > INNERMOST * radius) & (away < OUTERMOST * radius)
     local = points[bark] @ rough.turn.T
     centre = np.column_stack([np.interp(local[:, 0], rough.u, rough.centre[:, i]) for i in (0, 1)])
     turned = np.arctan2(*(local[:, 1:] - centre).T)
     sector = np.floor((turned + np.pi) / np.radians(SECTOR_DEG)).astype(int)
-    reach = [np.quantile(sign * local[sector == k, 0], 0.999) for k in range(13) if (sector == k).sum() > SECTOR_POINTS]
-    at = sign * float(np.median(reach)) if reach else sign * float(np.quantile(sign * u, 0.995))
+    outwards = sign * (local[:, 0] - 0.5 * (rough.u[0] + rough.u[-1]))
+    found = [
+        _bark_reach(outwards[sector == k], 0.5 * rough.length) for k in range(12) if (sector == k).sum() > SECTOR_POINTS
+    ]
+    reach = np.array([one for one in found if one is not None])
+    middle = 0.5 * (rough.u[0] + rough.u[-1])
+    if len(reach):
+        at = middle + sign * float(np.median(reach))
+        error = float(np.hypot(UNSEEN_ERROR, UNEVEN_SHARE * spread(reach - np.median(reach))))
+    else:
+        at, error = sign * float(np.quantile(sign * u, 0.995)), UNSEEN_ERROR
     place = np.array([at, *(np.interp(at, rough.u, rough.centre[:, i]) for i in (0, 1))])
-    return ScannedFace(rough.turn.T @ place, sign * rough.turn[0], False, UNSEEN_ERROR)
+    return ScannedFace(rough.turn.T @ place, sign * rough.turn[0], False, error)
+
+
+def _bark_reach(outwards: Array, half: float) -> float | None:
+    """How far out from the middle of the log a sector's bark goes, from its points' distances outwards (n,); None without any.
+
+    `half` is half the log's rough length. [mm]
+    """
+    steps = np.arange(0.0, max(float(outwards.max()), 0.0) + REACH_STEP, REACH_STEP)
+    counts = np.histogram(outwards, np.append(steps, steps[-1] + REACH_STEP))[0]
+    usual = counts[: max(int(0.7 * half / REACH_STEP), 1)]
+    usual = usual[usual > 0]
+    if not len(usual):
+        return None
+    dense = np.flatnonzero(counts >= max(REACH_SHARE * float(np.median(usual)), 1.0))
+    gaps = np.flatnonzero(np.diff(dense) > REACH_GAP / REACH_STEP)
+    last = steps[dense[gaps[0]] if len(gaps) and steps[dense[gaps[0]]] > 0.7 * half else dense[-1]] + REACH_STEP
+    inside = outwards[(outwards >= 0.0) & (outwards <= last)]
+    return float(np.quantile(inside, 0.999)) if len(inside) else None

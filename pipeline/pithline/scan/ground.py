@@ -29,6 +29,8 @@ LEAST_WIDTH = 450.0
 """Least width of ground: wider than the strip of a big log's flank that lies near one plane. [mm]"""
 ROUGHEST = 18.0
 """Rougher planes are no ground. [mm]"""
+GROUND_SKIN, GROUND_SPREADS = 30.0, 4.0
+"""What stands no higher over the ground than the first [mm] or this many times its roughness is ground."""
 LEAST_VOXELS, REFINING_VOXELS = 50, 10
 LEAST_FREE = 0.35
 """Least fraction of the ground's own area with nothing above it. The end or flank of a log is a plane with the rest of

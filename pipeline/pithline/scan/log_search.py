@@ -8,9 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.errors import FitError
-from pithline.scan.ground import Ground, find_ground
+from pithline.scan.ground import GROUND_SKIN, GROUND_SPREADS, Ground, find_ground
+from pithline.scan.no_log import LEAST_POINTS, LONGEST, NoLog, extents_of, is_log, refuse_whole_tree
 from pithline.scan.normals import Patches, surface_patches
-from pithline.scan.rough_log import RoughLog, rough_log
+from pithline.scan.rough_log import FLUTED, ROUND, RoughLog, Roundness, rough_log
 from pithline.scan.touching_logs import PartOfLump, part_touching_logs
 from pithline.scan.voxels import Voxels, reduced, voxelise
 
@@ -24,20 +25,12 @@ MOST_POINTS = 400_000
 """Larger scans are thinned to means of small voxels."""
 STRAY_SHARE = 0.008
 """Points with less company than this part of the usual are strays."""
-LEAST_POINTS = 300
-"""Of a scan, and of a log in it."""
 LUMPS_TRIED, LUMP_SHARE = 8, 0.03
 """The largest lumps that may be logs, and the least part of all points that one holds."""
-LEAST_FIT, LEAST_GIRTH = 0.45, 0.25
-"""Least parts of a lump's bark that lies on its circles, and of the girth that was seen."""
-LEAST_LENGTH = 0.8
-"""A log is longer than this many times its own thickness."""
 CLEAR_FIT = 0.8
 """Where less of a lump's bark than this lies on the log found in it, it may be several that touch."""
 RIVAL = 0.12
 """A second lump is a log too if it looks like one and its radius² × length is this part of the first's."""
-GROUND_SKIN, GROUND_SPREADS = 30.0, 4.0
-"""What stands no higher over the ground than the first [mm] or this many times its roughness is ground."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +105,7 @@ def _search(points: Array, up: Array | None) -> _Searched:
     """Strays and ground taken away, and logs found in what is left."""
     if len(points) < LEAST_POINTS:
         raise FitError(f"the scan holds only {len(points)} points; a log needs some thousands: scan it again.")
+    refuse_whole_tree(points, up)
     crowded, cell = _without_strays(points)
     # thinned only now: strays are few among all points, but each would be a voxel of its own
     left = reduced(points[crowded], MOST_POINTS)
@@ -122,12 +116,10 @@ def _search(points: Array, up: Array | None) -> _Searched:
         if standing.sum() < LEAST_POINTS:
             raise FitError("the scan shows ground but no log on it: scan the log from both sides and both ends.")
     left = left[standing]
-    logs = _logs(left, voxelise(left, cell))
+    voxels = voxelise(left, cell)
+    logs = _logs(left, voxels, ROUND) or _logs(left, voxels, FLUTED)
     if not logs:
-        raise FitError(
-            "no log was found in the scan: nothing in it is long and round enough. Check that the scan shows one whole "
-            "log from both sides, and that scan_units on the card is right."
-        )
+        raise FitError(_likeliest(left, voxels).words)
     return _Searched(left, logs, ground, int((~crowded).sum()), int((~standing).sum()))
 
 
@@ -146,32 +138,48 @@ def _without_strays(points: Array) -> tuple[Mask, float]:
     return crowd > max(3.0, STRAY_SHARE * middle, 1.0 + met + 3.0 * np.sqrt(met + 0.4)), cell
 
 
-def _logs(points: Array, voxels: Voxels) -> list[PartOfLump]:
-    """Lumps that look like logs, or parts of them that do, by falling size; members are masks over all points (n,)."""
+def _lumps(points: Array, voxels: Voxels) -> list[Mask]:
+    """The largest lumps of points (n, 3) that may be logs, as masks over them."""
     lump = voxels.lumps()[voxels.of]
     names, counts = np.unique(lump, return_counts=True)
+    largest = names[np.argsort(-counts, kind="stable")][:LUMPS_TRIED]
+    members = [lump == name for name in largest]
+    return [member for member in members if member.sum() >= max(LEAST_POINTS, LUMP_SHARE * len(points))]
+
+
+def _logs(points: Array, voxels: Voxels, roundness: Roundness) -> list[PartOfLump]:
+    """Lumps that look like logs, or parts of them that do, by falling size; members are masks over all points (n,)."""
     found: list[PartOfLump] = []
-    for name in names[np.argsort(-counts, kind="stable")][:LUMPS_TRIED]:
-        member = lump == name
-        if member.sum() < max(LEAST_POINTS, LUMP_SHARE * len(points)):
-            continue
-        found += [replace(log, member=_within(member, log.member)) for log in _logs_of_lump(points[member])]
+    for member in _lumps(points, voxels):
+        found += [replace(log, member=_within(member, log.member)) for log in _logs_of_lump(points[member], roundness)]
     found.sort(key=lambda log: -(log.rough.size**2) * log.rough.length)
     largest = found[0].rough.size ** 2 * found[0].rough.length if found else 0.0
     return [log for log in found if log.rough.size**2 * log.rough.length > RIVAL * largest]
 
 
-def _logs_of_lump(points: Array) -> list[PartOfLump]:
+def _logs_of_lump(points: Array, roundness: Roundness) -> list[PartOfLump]:
     """The log that a lump of points (n, 3) is, or those it holds side by side, or none."""
     patches = surface_patches(points)
-    rough = rough_log(patches)
+    rough = rough_log(patches, roundness)
     whole = []
-    if rough is not None and _is_log(rough):
+    if rough is not None and is_log(rough):
         whole = [PartOfLump(np.ones(len(points), bool), patches, rough)]
-    if rough is None or rough.fit < CLEAR_FIT:
-        parts = [part for part in part_touching_logs(points, patches) if _is_log(part.rough)]
+    if roundness == ROUND and (rough is None or rough.fit < CLEAR_FIT):
+        parts = [part for part in part_touching_logs(points, patches) if is_log(part.rough)]
         whole = parts if len(parts) > 1 else whole
     return whole
+
+
+def _likeliest(points: Array, voxels: Voxels) -> NoLog:
+    """What of points (n, 3) that hold no log came nearest to one."""
+    members = _lumps(points, voxels)
+    if not members:
+        return NoLog(extents_of(points), None)
+    tried = [
+        NoLog(extents_of(own), rough_log(surface_patches(own), FLUTED)) for own in (points[one] for one in members)
+    ]
+    found = [one for one in tried if one.rough is not None and one.rough.length < LONGEST]
+    return max(found, key=lambda one: one.rough.fit if one.rough else 0.0) if found else tried[0]
 
 
 def _within(member: Mask, part: Mask) -> Mask:
@@ -179,8 +187,3 @@ def _within(member: Mask, part: Mask) -> Mask:
     out = np.zeros(len(member), bool)
     out[np.flatnonzero(member)[part]] = True
     return out
-
-
-def _is_log(rough: RoughLog) -> bool:
-    long_enough = rough.length > LEAST_LENGTH * 2 * rough.size
-    return rough.fit > LEAST_FIT and rough.girth > LEAST_GIRTH and long_enough

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numba import njit
@@ -28,10 +29,23 @@ THINNEST, THICKEST = 25.0, 3000.0
 SEEN_SECTOR_DEG = 15.0
 ODD_RADIUS = 0.6
 """A slice whose radius differs from the others' median by this (of the logarithm: a factor of 1.8) is left out."""
-CIRCLE_WIDTH, CIRCLE_SHARE = 8.0, 0.05
-"""A patch lies on a circle that it misses by less than the first [mm] or this part of the radius…"""
-CIRCLE_FACING = 0.85
-"""… and whose radius its normal follows within this cosine (32°)."""
+CIRCLE_WIDTH = 8.0
+"""A patch lies on a circle that it misses by less than this [mm], or by less than a part of the radius."""
+
+
+class Roundness(NamedTuple):
+    """How round sections must be: a patch may miss its circle by a `share` of the radius, and its normal must follow the circle's
+    radius within a cosine, `facing`.
+    """
+
+    share: float
+    facing: float
+
+
+ROUND = Roundness(0.05, 0.85)
+"""As logs are. (32°)"""
+FLUTED = Roundness(0.12, 0.7)
+"""As fluted, buttressed and branchy stems are, tried where nothing round is found. (46°)"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +89,7 @@ class RoughLog:
         return u, np.hypot(away[:, 0], away[:, 1]), np.interp(u, self.u, self.radius)
 
 
-def rough_log(patches: Patches) -> RoughLog | None:
+def rough_log(patches: Patches, roundness: Roundness = ROUND) -> RoughLog | None:
     """A log through patches of surface, or None where no run of slices holds circles."""
     means, normals = patches.means, patches.normals
     if len(means) < LEAST_PATCHES:
@@ -83,7 +97,7 @@ def rough_log(patches: Patches) -> RoughLog | None:
     axis = axis_direction(normals)
     rough = None
     for _ in range(3):
-        rough = _slices(means, normals, axis_frame(axis))
+        rough = _slices(means, normals, axis_frame(axis), roundness)
         if rough is None:
             return None
         chord = _chord(rough)
@@ -124,7 +138,7 @@ def _slope(x: Array, values: Array) -> float:
     return float(fitted.found[0])
 
 
-def _slices(means: Array, normals: Array, turn: Array) -> RoughLog | None:
+def _slices(means: Array, normals: Array, turn: Array, roundness: Roundness) -> RoughLog | None:
     """Circles in slices of patches, means and normals (m, 3) each, square to the first row of `turn`."""
     bark = np.abs(normals @ turn[0]) < 0.5
     local = means @ turn.T
@@ -138,7 +152,9 @@ def _slices(means: Array, normals: Array, turn: Array) -> RoughLog | None:
     rows = []
     for k in range(count):
         inside = bark & (local[:, 0] >= edges[k]) & (local[:, 0] <= edges[k + 1])
-        found = _circle_of_slice(local[inside, 1:], across[inside], rng) if inside.sum() >= SLICE_PATCHES else None
+        if inside.sum() < SLICE_PATCHES:
+            continue
+        found = _circle_of_slice(local[inside, 1:], across[inside], rng, roundness)
         if found is not None:
             circle, upon, seen = found
             rows.append((0.5 * (edges[k] + edges[k + 1]), *circle.centre, circle.radius, upon, seen))
@@ -154,7 +170,9 @@ def _slices(means: Array, normals: Array, turn: Array) -> RoughLog | None:
     return RoughLog(turn, table[:, 0], smooth[:, :2], smooth[:, 2], fit, girth)
 
 
-def _circle_of_slice(points: Array, normals: Array, rng: np.random.Generator) -> tuple[Circle, float, float] | None:
+def _circle_of_slice(
+    points: Array, normals: Array, rng: np.random.Generator, roundness: Roundness
+) -> tuple[Circle, float, float] | None:
     """Circle that most points (n, 2) lie on with normals to suit, the fraction on it, the fraction of girth seen."""
     picks = points[rng.integers(0, len(points), (TRIALS, 3))]
     a, b = picks[:, 1] - picks[:, 0], picks[:, 2] - picks[:, 0]
@@ -168,7 +186,7 @@ def _circle_of_slice(points: Array, normals: Array, rng: np.random.Generator) ->
     centre, radius = (origin + away)[real], radius[real]
     if not len(radius):
         return None
-    at, on = most_upon(np.ascontiguousarray(points), np.ascontiguousarray(normals), centre, radius)
+    at, on = most_upon(np.ascontiguousarray(points), np.ascontiguousarray(normals), centre, radius, roundness)
     if on.sum() < CIRCLE_PATCHES:
         return None
     circle = Circle(centre[at], float(radius[at]))
@@ -181,19 +199,19 @@ def _circle_of_slice(points: Array, normals: Array, rng: np.random.Generator) ->
 
 
 @njit(cache=True)
-def most_upon(points: Array, normals: Array, centre: Array, radius: Array) -> tuple[int, Mask]:
+def most_upon(points: Array, normals: Array, centre: Array, radius: Array, roundness: Roundness) -> tuple[int, Mask]:
     """Of circles (k,) the first that most points (n, 2) with normals (n, 2) to suit lie on, and which do. (n,)"""
     best, most = 0, -1
     chosen, on = np.zeros(len(points), np.bool_), np.zeros(len(points), np.bool_)
     length = np.sqrt(normals[:, 0] ** 2 + normals[:, 1] ** 2)
     for c in range(len(radius)):
-        width = max(CIRCLE_WIDTH, CIRCLE_SHARE * radius[c])
+        width = max(CIRCLE_WIDTH, roundness.share * radius[c])
         count = 0
         for i in range(len(points)):
             y, z = points[i, 0] - centre[c, 0], points[i, 1] - centre[c, 1]
             distance = np.sqrt(y * y + z * z)
             near = abs(distance - radius[c]) < width
-            on[i] = near and abs(y * normals[i, 0] + z * normals[i, 1]) > CIRCLE_FACING * distance * length[i]
+            on[i] = near and abs(y * normals[i, 0] + z * normals[i, 1]) > roundness.facing * distance * length[i]
             count += on[i]
         if count > most:
             best, most = c, count

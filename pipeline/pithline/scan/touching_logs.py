@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.scan.normals import Patches, axis_direction, surface_patches
-from pithline.scan.rough_log import Circle, RoughLog, axis_frame, most_upon, refined_circle, rough_log
+from pithline.scan.rough_log import ROUND, Circle, RoughLog, axis_frame, most_upon, refined_circle, rough_log
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -93,7 +93,7 @@ def _circles(patches: Patches) -> list[Circle]:
         centre, radius = _drawn(left, normals, rng)
         if not len(radius):
             break
-        at, on = most_upon(left, normals, centre, radius)
+        at, on = most_upon(left, normals, centre, radius, ROUND)
         if on.sum() < max(20, LEAST_VOTES * first):
             break
         circle = refined_circle(left[on], Circle(centre[at], float(radius[at])))

@@ -59,10 +59,21 @@ def bolt_findings(setting: dict[str, Any], laid: Laid, sawn: Sawn, kinds: dict[s
         words = f"{name} lies against the face of {against['face']}, which {setting['piece']} does not have"
         return [Finding("against", name, against["face"], "no face of the piece", words)]
     found = []
+    near = [
+        _points(laid.bed, one, float(place)) @ face.normal
+        for one, place in zip(laid.outlines, laid.places, strict=True)
+        if len(one)
+    ]
+    off = min(float(np.abs(one - face.offset).min()) for one in near)
+    if off > ON_FACE:
+        words = f"{name} lies against the face of {face.cut}, of which {setting['piece']} holds nothing any more"
+        found.append(Finding("against", name, 0.0, off, words))
     if kinds.get(setting["piece"]) in ("log", "half"):
         words = f"{name} poses a {kinds[setting['piece']]} without marks; only bolts are set by a face alone"
         found.append(Finding("mark", name, "none", "two", words))
-    lean = abs(float(face.normal @ laid.bed.up)) / float(np.linalg.norm(face.normal - (face.normal @ laid.bed.along) * laid.bed.along))
+    lean = abs(float(face.normal @ laid.bed.up)) / float(
+        np.linalg.norm(face.normal - (face.normal @ laid.bed.along) * laid.bed.along)
+    )
     angle = float(np.degrees(np.arccos(min(1.0, lean))))
     if abs(angle - against["angle_deg"]) > FACE_DEG:
         words = f"{name} holds the face of {against['face']} at {angle:.2f}° to the blade, it states {against['angle_deg']:g}°"

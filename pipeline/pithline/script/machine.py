@@ -236,7 +236,13 @@ def _heights(setting: dict[str, Any], cuts: list[dict[str, Any]], bed: Bed, mill
         step = _off_step(height, mill["height_step"])
         for kind, stated, real, slack, words in (
             ("blade-height", height, own, HEIGHT, f"its plane stands {own:.2f} mm above the bed"),
-            ("from-mark", cut.get("from_mark", height - mean), height - mean, 0.05, f"from its marks it is {height - mean:+.2f} mm"),
+            (
+                "from-mark",
+                cut.get("from_mark", height - mean),
+                height - mean,
+                0.05,
+                f"from its marks it is {height - mean:+.2f} mm",
+            ),
             ("height-step", height, height - step, SET, f"that is no step of {mill['height_step']:g} mm"),
             ("blade-range", height, min(height, mill["blade_max"]), SET, f"over {mill['blade_max']:g} mm"),
             ("blade-range", height, max(height, mill["blade_min"]), SET, f"under {mill['blade_min']:g} mm"),

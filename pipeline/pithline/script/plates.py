@@ -157,8 +157,20 @@ def _beyond(plate: dict[str, Any], real: Grade, limits: dict[str, Any], wood: Wo
         (plate["ring_angle"]["min"], real.ring_min, limits["ring_angle_min_deg"], RING_DEG, "least ring angle"),
         (plate["ring_angle"]["mean"], real.ring_mean, limits["ring_angle_mean_deg"], RING_DEG, "mean ring angle"),
         (-plate["runout"], -real.runout, -limits["runout_max_deg"], RUNOUT_DEG, "greatest runout"),
-        (-plate.get("slope", 0.0), -real.slope, -limits.get("slope_max_deg", 90.0), RUNOUT_DEG, "greatest slope in the face"),
-        (-real.ring_max, -real.ring_max, -limits.get("ring_angle_max_deg", 90.0) - RING_DEG, RING_DEG, "greatest ring angle"),
+        (
+            -plate.get("slope", 0.0),
+            -real.slope,
+            -limits.get("slope_max_deg", 90.0),
+            RUNOUT_DEG,
+            "greatest slope in the face",
+        ),
+        (
+            -real.ring_max,
+            -real.ring_max,
+            -limits.get("ring_angle_max_deg", 90.0) - RING_DEG,
+            RING_DEG,
+            "greatest ring angle",
+        ),
     ):
         if stated < limit - 1e-5 or own < limit - slack:
             words = f"passes with a {what} of {abs(own):.2f}° (stated {abs(stated):.2f}°), the limit is {abs(limit):g}°"

@@ -35,9 +35,13 @@ def _cradles(settings: list[dict[str, Any]], machines: dict[str, Any]) -> list[F
         against, saw = one.get("against"), machines.get(one["tool"], {})
         if one["tool"] not in ("mill", "resaw") or against is None or against["angle_deg"] < FLAT_DEG:
             continue
-        if saw.get("cradle_any", True) or any(abs(against["angle_deg"] - own) < LISTED_DEG for own in saw.get("cradles_deg", ())):
+        if saw.get("cradle_any", True) or any(
+            abs(against["angle_deg"] - own) < LISTED_DEG for own in saw.get("cradles_deg", ())
+        ):
             continue
-        words = f"{one['id']} holds {one['piece']} at {against['angle_deg']:g}°, for which the {one['tool']} has no cradle"
+        words = (
+            f"{one['id']} holds {one['piece']} at {against['angle_deg']:g}°, for which the {one['tool']} has no cradle"
+        )
         found.append(Finding("cradle", one["id"], against["angle_deg"], str(saw.get("cradles_deg", [])), words))
     return found
 

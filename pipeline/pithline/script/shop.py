@@ -46,11 +46,29 @@ def shop_findings(document: dict[str, Any], sawn: Sawn, corners: dict[str, Array
         ):
             continue
         points = corners[setting["piece"]]
+        found += _buried(setting, points, sawn)
         if setting["tool"] == "resaw":
             found += _resaw(setting, cuts, points, machines["resaw"], runs(own_log(document, sawn, setting["piece"])))
         else:
             found += _depth(setting, points, sawn, machines[setting["tool"]])
     return found
+
+
+FACE = 1.5
+"""A face that no corner of the piece comes nearer to than this is none of its own any more. [mm]"""
+
+
+def _buried(setting: dict[str, Any], points: Array, sawn: Sawn) -> list[Finding]:
+    """The face that a piece lies against is one that it still has: a later cut alongside may have left nothing of it."""
+    against = setting["against"]
+    face = next((one for one in sawn.faces[setting["piece"]] if against and one.cut == against["face"]), None)
+    if face is None:
+        return []
+    off = float(np.abs(points @ face.normal - face.offset).min())
+    if off <= FACE:
+        return []
+    words = f"{setting['id']} lies against the face of {face.cut}, of which {setting['piece']} holds nothing any more"
+    return [Finding("against", setting["id"], 0.0, off, words)]
 
 
 def _resaw(

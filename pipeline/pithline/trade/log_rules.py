@@ -47,6 +47,10 @@ def scribner(inches: float, feet: float) -> float:
     return max(0.79 * inches**2 - 2.0 * inches - 4.0, 0.0) * feet / 16.0
 
 
+RULES = {rule.__name__: rule for rule in (doyle, international_quarter, scribner)}
+"""The rules by name."""
+
+
 def scale_log(diameter: float, length: float) -> dict[str, float]:
     """Board feet by the three formula rules, sizes neither rounded nor trimmed.
 
@@ -63,4 +67,23 @@ def scale_log(diameter: float, length: float) -> dict[str, float]:
         "doyle", "international_quarter" and "scribner". [board feet]
     """
     inches, feet = diameter / MM_PER_INCH, length / (12.0 * MM_PER_INCH)
-    return {rule.__name__: rule(inches, feet) for rule in (doyle, international_quarter, scribner)}
+    return {name: rule(inches, feet) for name, rule in RULES.items()}
+
+
+NEARLY_WHOLE = 1e-6
+"""What a size may lack of a whole inch or foot and still count as one, for sizes are computed."""
+
+
+def whole_sizes(diameter: float, length: float) -> tuple[int, int]:
+    """Whole inches and whole feet that a buyer scales by: fractions are dropped (common practice, no source; some round)."""
+    inches, feet = diameter / MM_PER_INCH, length / (12.0 * MM_PER_INCH)
+    return int(inches + NEARLY_WHOLE), int(feet + NEARLY_WHOLE)
+
+
+def scale_as_bought(diameter: float, length: float) -> dict[str, int]:
+    """Whole board feet by the three rules on whole inches and whole feet; parameters as `scale_log`.
+
+    International is read to the nearest 5 in printed tables; here to the nearest board foot, like the others.
+    """
+    inches, feet = whole_sizes(diameter, length)
+    return {name: round(rule(float(inches), float(feet))) for name, rule in RULES.items()}

@@ -52,6 +52,8 @@ def must_hold(script: dict[str, Any]) -> None:
         )
 
 
+METAL_LIKELY = 0.1
+"""From this chance on a plan says that metal is likely."""
 BESIDE_CLOCKS = 72
 """The practice layouts' volumes need no finer solid than this many sides."""
 
@@ -222,6 +224,11 @@ def cautions_of(model: LogModel, inputs: Inputs, ledger: Ledger, planned: float,
     if model.sapwood_assumed and any(limits.sapwood != "any" for limits in inputs.products.limits):
         out.append(
             f"no sapwood thickness on the card: {model.sapwood_thickness:.0f} mm is taken, the upper end for the species"
+        )
+    if inputs.metal_chance >= METAL_LIKELY:
+        out.append(
+            f"metal is likely in it, by where it grew or the stain at its ends (chance {inputs.metal_chance:.0%}): pass a detector over "
+            "all of it before the first cut"
         )
     for knot in model.suspected_knots:
         out.append(

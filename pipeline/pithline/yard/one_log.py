@@ -46,6 +46,7 @@ from pithline.yard.finalise import (
     script_from_plan,
     settle_by_replay,
 )
+from pithline.yard.good_for import good_for
 from pithline.yard.prepared_log import PreparedLog, prepare_log
 from pithline.yard.request import Inputs, Request, read_inputs
 from pithline.yard.watch import PlanWatch
@@ -153,9 +154,9 @@ def plan_model(model: LogModel, inputs: Inputs, request: Request, monitor: Monit
     own = prepare_log(model, inputs)
     own.check(crosscut=request.bucking)
     case = own.case(request)
-    _refuse_hopeless(case.log, case.context, inputs.card.id)
+    refuse_hopeless(case.log, case.context, inputs.card.id)
     watch = PlanWatch(monitor, "in money" if request.objective.in_money else "L")
-    ways = _ways(own, case, request, watch)
+    ways = ways_to_saw(own, case, request, watch)
     ladder = climb(case, ways.candidates, watch.monitor.within(0.7, 0.88))
     if not ladder.rungs:
         raise PlanError(
@@ -163,7 +164,10 @@ def plan_model(model: LogModel, inputs: Inputs, request: Request, monitor: Monit
         )
     document = model_to_json(model)
     planning = _Planning(own, case, request, ways, document, practice_beside(ways.custom, own, document))
-    return planning.scripts(ladder, _rung(ladder, request, inputs.card.id), watch)
+    scripts = planning.scripts(ladder, _rung(ladder, request, inputs.card.id), watch)
+    places = ladder.rungs[-1].candidate.log_layout.places
+    scripts.script["proof"] |= good_for(own, request, places, scripts.script, watch)
+    return scripts
 
 
 def _rung(ladder: Ladder, request: Request, name: str) -> int:
@@ -181,7 +185,7 @@ def _rung(ladder: Ladder, request: Request, name: str) -> int:
 
 
 @dataclass(frozen=True, slots=True)
-class _Ways:
+class WaysToSaw:
     """Ways to saw one log.
 
     Attributes
@@ -199,7 +203,7 @@ class _Ways:
     locks_cost: float | None
 
 
-def _ways(own: PreparedLog, case: PlanCase, request: Request, watch: PlanWatch) -> _Ways:
+def ways_to_saw(own: PreparedLog, case: PlanCase, request: Request, watch: PlanWatch) -> WaysToSaw:
     """Search the log, and set the practice layout and an earlier plan beside what is found."""
     log, context, sizes = case.log, case.context, own.inputs.practice
     too_long = log.reach > own.machines.mill.log_length_max
@@ -224,7 +228,7 @@ def _ways(own: PreparedLog, case: PlanCase, request: Request, watch: PlanWatch) 
     if request.keep is not None:
         kept = earlier_candidate(request.keep, log, own.inputs, ways[0])
         ways += [kept] if kept is not None else []
-    return _Ways(ways, custom, lost)
+    return WaysToSaw(ways, custom, lost)
 
 
 @dataclass(frozen=True, slots=True)
@@ -234,7 +238,7 @@ class _Planning:
     own: PreparedLog
     case: PlanCase
     request: Request
-    ways: _Ways
+    ways: WaysToSaw
     document: dict[str, Any]
     beside: Mapping[str, Any]
 
@@ -320,7 +324,7 @@ LADDER = "ladder"
 """The folder of the shorter and longer plans, beside the cut script."""
 
 
-def _refuse_hopeless(log: PlanLog, context: SearchContext, name: str) -> None:
+def refuse_hopeless(log: PlanLog, context: SearchContext, name: str) -> None:
     """Refuse at once what no search can mend: nothing wanted, or every part longer than the log."""
     market = context.economics.market
     if not (market.demand > 0).any():

@@ -10,6 +10,7 @@ from typing import Any
 from pithline.files.cards import card_as_read, card_from, scan_path
 from pithline.files.mills import mill_as_read, mill_from
 from pithline.files.practice import read_practice
+from pithline.files.priors import read_priors
 from pithline.files.product_lists import ProductList, put_together, read_lists
 from pithline.files.products import products_from
 from pithline.files.read import sha256_of
@@ -18,6 +19,7 @@ from pithline.mill.machine import Machines
 from pithline.mill.practice_sizes import Practice
 from pithline.mill.products import Products
 from pithline.plan.api import FULL, NO_LOCKS, Effort, Locks, Objective
+from pithline.yard.log_history import metal_chance
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +75,8 @@ class Inputs:
         Those that make up the products.
     card_file, scan_file : Path, optional
         Where they lie; none where a script brought them.
+    metal_chance : float
+        That the log holds metal, by the bundled priors.
     """
 
     card: Card
@@ -87,11 +91,10 @@ class Inputs:
     lists: tuple[ProductList, ...] = ()
     card_file: Path | None = None
     scan_file: Path | None = None
+    metal_chance: float = 0.0
 
 
-def read_inputs(
-    card_path: str | Path, mill: str | Path | None = None, products: Sequence[str | Path] = ()
-) -> Inputs:
+def read_inputs(card_path: str | Path, mill: str | Path | None = None, products: Sequence[str | Path] = ()) -> Inputs:
     """Read and check the card of a log, mill and product lists, and find its scan.
 
     Parameters
@@ -126,4 +129,5 @@ def read_inputs(
         lists,
         Path(card_path),
         scan,
+        metal_chance(card, read_priors()),
     )

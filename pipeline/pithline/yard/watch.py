@@ -49,6 +49,7 @@ class PlanWatch:
         self.best = value if self.best is None else max(self.best, value)
         if bound is not None:
             self.most = bound if self.most is None else max(bound, self.most)
+        self.outer.found(self.best, self.most)
 
     def stopped(self) -> bool:
         """Whether to end now; once it was, it stays so."""

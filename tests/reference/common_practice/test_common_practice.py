@@ -1,14 +1,19 @@
 """A log sawn as is the custom: three slabs, four bolts, and runout by the height of one end."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from pithline.files.mills import read_mill
 from pithline.mill.practice_sizes import Practice
+from pithline.mill.products import Limits, Part, Product, Products
 from pithline.plan.evaluate.practice import practice_layout
-from pithline.plan.execute.simulate import DrawnPoser, execute_layout
+from pithline.plan.execute.simulate import DrawnPoser, FillRequest, PieceToSaw, execute_layouts, uncut_log
+from pithline.plan.problem.economics import Objective, economics_of
 from pithline.plan.problem.log_frame import plan_log
 from pithline.plan.problem.operations import Setting
+from pithline.plan.problem.parts import sawn_parts
 from pithline.plan.problem.task import SawingTask
 from pithline.wood.field import at_points, wood_field
 from truth.logs import TrueLog
@@ -27,9 +32,15 @@ def model():
 @pytest.fixture(scope="module")
 def ledger(model):
     log = plan_log(model, 15.0, 25.0, 25.0, ())
-    shop = SawingTask(read_mill(), (), np.zeros(0), np.zeros(0))
+    machines = read_mill()
+    machines = replace(machines, mill=replace(machines.mill, kerf=KERF))
+    never = Limits("never", np.radians(90.0), np.radians(90.0), 0.0)  # slabs alone are looked at: nothing is sawn of them
+    products = Products("green", (never,), (Product("p", 1.0, "never", (Part("p", 1, 400.0, 100.0, 5.0, False),)),))
+    parts = sawn_parts(products, "black walnut")
+    shop = SawingTask(machines, parts, economics_of(Objective.VOLUME, parts, products, machines), np.zeros(1))
     layout = practice_layout(Practice(CENTRE_SLAB, HALF_SLAB, 2 * INCH, (2, 3)), (0, 0, 0, 0))
-    return execute_layout(log, layout, shop, DrawnPoser(log, KERF), reserve=False)
+    start = PieceToSaw(log, log.piece, layout, DrawnPoser(log, machines))
+    return execute_layouts(uncut_log(), [start], shop, FillRequest(shop.economics, np.zeros(1), reserve=False))
 
 
 def left_over(ledger, kind):

@@ -101,9 +101,13 @@ def card(job: PrintJob, work: Work, looks: Mapping[str, Look], width: float) -> 
 
 
 def _step(job: PrintJob, number: int, step: SawStep | SliceStep) -> Flowable:
-    text = _sliced(job, step) if isinstance(step, SliceStep) else _sawn(job, step)
-    return Paragraph(f'<bullet bulletIndent="0">{number}</bullet>{markup(text)}',
+    return Paragraph(f'<bullet bulletIndent="0">{number}</bullet>{markup(step_words(job, step))}',
                      style(TEXT, leading=TIGHT * TEXT, leftIndent=12.0, bulletFontName=BOLD, bulletFontSize=TEXT))  # fmt: skip
+
+
+def step_words(job: PrintJob, step: SawStep | SliceStep) -> str:
+    """A step in words; strong ones stand between double asterisks."""
+    return _sliced(job, step) if isinstance(step, SliceStep) else _sawn(job, step)
 
 
 def _sawn(job: PrintJob, step: SawStep) -> str:

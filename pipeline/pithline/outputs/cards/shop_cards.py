@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
+
 from reportlab.platypus import Flowable, KeepTogether, Paragraph, Table
 
 from pithline.outputs.cards.card import PADDING, TEXT, card
 from pithline.outputs.cards.pictures import part_name
 from pithline.outputs.cards.work import works_of
-from pithline.outputs.cut_script.document import Saw
+from pithline.outputs.cut_script.document import Saw, WoodStage
 from pithline.outputs.formatting import degrees
 from pithline.outputs.holding.pose import FLAT_DEG
 from pithline.outputs.palette import looks
@@ -15,6 +17,7 @@ from pithline.outputs.pdf.flow import gap, markup, style
 from pithline.outputs.pdf.page import columns_document, height_of, measure_of, new_canvas
 from pithline.outputs.print_job import PrintJob
 from pithline.outputs.sheet.cautions import FOOT, SHOP_RULES, dust
+from pithline.trade.drying import AIR_DRYING
 
 LOOK_AHEAD, FAR = 8, 1.0e6
 """So many cards are looked through for one that still fits a column; a height that any card fits. [pt]"""
@@ -86,6 +89,22 @@ def _framed(title: str, texts: list[str], width: float) -> Table:
     ])  # fmt: skip
 
 
+def _drying(job: PrintJob) -> list[str]:
+    """How long what was sawn dries, thin pieces first, by the relation that appraisal and season reckon by."""
+    log = job.log
+    thick = {round(float(min(plate.size)), 1) for plate in log.plates.values()}
+    waiting = (log.size(one.piece) for one in log.settings if one.stage is WoodStage.DRIED)
+    thick |= {round(float(size.thickness), 1) for size in waiting if size is not None}
+    weeks = {each: math.ceil(AIR_DRYING.weeks(each)) for each in sorted(thick)}
+    if not weeks:
+        return []
+    told = ", ".join(f"{job.fmt.length(each)}: {n}" for each, n in weeks.items())
+    return [
+        f"Weeks from the saw until it can be used, about, by thickness: {told} (from FPL Report 2086, 1957, and common practice; "
+        "your shed's own figures come first)."
+    ]
+
+
 def _same_day(job: PrintJob) -> list[str]:
     """Sealing, stacking, weighing."""
     length = job.fmt.length
@@ -96,5 +115,6 @@ def _same_day(job: PrintJob) -> list[str]:
         f"Stack on stickers {length(STICKERS[0])} thick and {length(STICKERS[1])} to {length(STICKERS[2])} wide, {length(SPACING[0])} to "
         f"{length(SPACING[1])} apart, one above the other (published: G. Wengert).",
         "Weight on top; shade; air from the side, no sun and no rain (c.p.). Keep mates together and in the order they were sawn.",
+        *_drying(job),
         "Weigh one piece of each kind, and write weight and date on it: drying is followed from this number.",
     ]

@@ -18,6 +18,8 @@ from pithline.units import MM3_PER_LITRE
 
 M3 = 1.0e9
 """mm³ to a cubic metre."""
+RULES = {"doyle": "Doyle", "international_quarter": "International ¼ in", "scribner": "Scribner"}
+"""Log rules as the trade says them."""
 
 
 def appraisal_schema_bytes() -> bytes:
@@ -67,7 +69,8 @@ def rounded(value: Any) -> Any:
 COLUMNS = (
     "rank", "id", "state", "basis", "species", "length_mm", "diameter_small_end_mm", "volume_p10_L", "volume_p50_L",
     "volume_p90_L", "sets", "value_p10", "value_p50", "value_p90", "value_mean", "highest_bid", "asked", "rest_value",
-    "crosscuts_mm", "minutes", "doyle_bf", "international_quarter_bf", "scribner_bf", "cubic_m3", "green_weight_kg", "spoilers",
+    "other_buyer", "scaled_inches", "scaled_feet", "crosscuts_mm", "minutes", "doyle_bf", "international_quarter_bf", "scribner_bf",
+    "bid_per_doyle_bf", "bid_per_international_quarter_bf", "bid_per_scribner_bf", "cubic_m3", "green_weight_kg", "spoilers",
     "worth_finding_out", "why",
 )  # fmt: skip
 
@@ -88,7 +91,7 @@ def csv_row(log: Mapping[str, Any]) -> dict[str, Any]:
     row |= {name: "" if log.get(name) is None else log[name] for name in ("rank", "id", "state", "why", "asked")}
     if log["state"] == "failed":
         return row
-    rules = log["log_rules"]
+    scaled, per_foot = log["scaled"], log["bid_per_board_foot"]
     row |= {
         "basis": log["basis"],
         "species": log["species"],
@@ -100,7 +103,11 @@ def csv_row(log: Mapping[str, Any]) -> dict[str, Any]:
         "rest_value": f"{log['rest_value']:.0f}",
         "crosscuts_mm": " ".join(f"{place:.0f}" for place in log["crosscuts"]),
         "minutes": f"{log['minutes']:.0f}",
-        **{f"{rule}_bf": f"{feet:.0f}" for rule, feet in rules.items()},
+        "other_buyer": f"{log['other_buyer']['gives']:.0f}",
+        "scaled_inches": scaled["inches"],
+        "scaled_feet": scaled["feet"],
+        **{f"{rule}_bf": feet for rule, feet in scaled["board_feet"].items()},
+        **{f"bid_per_{rule}_bf": "" if one is None else f"{one:.2f}" for rule, one in per_foot.items()},
         "cubic_m3": f"{log['cubic_volume'] / M3:.3f}",
         "green_weight_kg": f"{log['green_weight_kg']:.0f}",
         "spoilers": "; ".join(log["spoilers"]),

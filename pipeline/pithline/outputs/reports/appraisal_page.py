@@ -9,12 +9,11 @@ from typing import Any, NamedTuple
 from markupsafe import Markup
 
 from pithline.outputs.html_page import render, source
-from pithline.outputs.reports.appraisal_document import M3, in_currency, sets_in_words, span
+from pithline.outputs.reports.appraisal_document import M3, RULES, in_currency, sets_in_words, span
 from pithline.outputs.reports.appraisal_pictures import Pictures
 from pithline.trade.weights import heaviest_likely
 from pithline.units import KG_PER_POUND, MM3_PER_LITRE
 
-RULES = {"doyle": "Doyle", "international_quarter": "International ¼ in", "scribner": "Scribner (formula)"}
 BASIS = {
     "scan": "scanned all round, but for what it lies on",
     "one flank": "one flank scanned",
@@ -89,6 +88,7 @@ def appraisal_html(document: Mapping[str, Any], pictures: Sequence[Pictures | No
         bid_margin=f"{document['bid_margin']:.0%}",
         logs=[_entry(log, drawn, most) for log, drawn in zip(logs, pictures, strict=True)],
         samples=document["samples"],
+        objective=document["objective"],
         seed=document["seed"],
         answers=document["answers"],
         inner=document["inner"],
@@ -125,11 +125,12 @@ def _standing(log: Mapping[str, Any]) -> str:
 
 
 def _bar(log: Mapping[str, Any], most: float) -> Bar:
-    value, low, high = log["value"], 100.0 * log["value"]["p10"] / most, 100.0 * log["value"]["p90"] / most
+    value = log["value"]
+    low, middle, high = (100.0 * max(value[key], 0.0) / most for key in ("p10", "p50", "p90"))
     return Bar(
-        words=f"value {value['p10']:.0f} to {value['p90']:.0f}, median {value['p50']:.0f}; highest bid {log['highest_bid']:.0f}",
+        words=f"earns {value['p10']:.0f} to {value['p90']:.0f}, median {value['p50']:.0f}; highest bid {log['highest_bid']:.0f}",
         low=f"{low:.1f}",
-        middle=f"{100.0 * value['p50'] / most:.1f}",
+        middle=f"{middle:.1f}",
         high=f"{max(high, low + THINNEST):.1f}",
         bid=f"{100.0 * log['highest_bid'] / most:.1f}",
         asked=None if log["asked"] is None else f"{100.0 * log['asked'] / most:.1f}",
@@ -137,27 +138,53 @@ def _bar(log: Mapping[str, Any], most: float) -> Bar:
 
 
 def _money(log: Mapping[str, Any]) -> tuple[NamedFact, ...]:
-    value, volume, costs = log["value"], log["volume"], log["costs"]
+    value, sales, volume, costs = log["value"], log["sales"], log["volume"], log["costs"]
     asked = "" if log["asked"] is None else f", asked {log['asked']:.0f}"
+    other = log["other_buyer"]
     return (
         NamedFact("highest bid", Markup("<b>{:.0f}</b>{}").format(log["highest_bid"], asked)),
-        NamedFact("its sets bring", f"{span(value)}, on average {value['mean']:.0f} ± {value['error']:.0f}"),
+        NamedFact(
+            "another buyer", f"about {other['gives']:.0f}, {other['price']:.2f} a board foot by {RULES[other['rule']]}"
+        ),
         NamedFact("complete sets", sets_in_words(log)),
+        NamedFact("sells for", f"{span(sales)}, on average {sales['mean']:.0f} ± {sales['error']:.0f}"),
+        NamedFact("earns, net of hours", f"{span(value)}, on average {value['mean']:.0f}"),
+        NamedFact("as most likely", _planned(log)),
         NamedFact("plates", f"{span(volume, MM3_PER_LITRE, 1)} L, on average {volume['mean'] / MM3_PER_LITRE:.1f} L"),
         NamedFact("rest of the log", f"{log['rest_value']:.0f}" if log["rest_value"] else "not counted, no price set"),
         NamedFact(
             "costs",
-            f"sawing {costs['sawing']:.0f} ({log['minutes'] / 60:.1f} h), drying {costs['drying']:.0f}, "
-            f"bands lost to metal {costs['metal']:.0f}",
+            f"sawing {costs['sawing']:.0f} ({log['minutes'] / 60:.1f} h), drying {costs['drying']:.0f} "
+            f"({log['drying_months']:.1f} months), bands lost to metal {costs['metal']:.0f} (chance {log['metal_chance']:.0%})",
         ),
     )
 
 
+def _planned(log: Mapping[str, Any]) -> str:
+    """What its plan gives where nothing is hidden in it."""
+    plan = log["plan"]
+    sets = ", ".join(f"{n} {name}" for name, n in plan["sets"].items() if n) or "no set"
+    how = f"{plan['way']}, {plan['set_ups']} set-ups" if plan["searched"] else "practice layout, for no plan was found"
+    return f"{sets}; earns {plan['earnings']:.0f} ({how})"
+
+
 def _trade(log: Mapping[str, Any]) -> tuple[NamedFact, ...]:
-    feet = ", ".join(f"{RULES[rule]} {feet:.0f}" for rule, feet in log["log_rules"].items())
+    scaled, per_foot = log["scaled"], log["bid_per_board_foot"]
+    rows = [
+        NamedFact(
+            f"board feet, {RULES[rule]}",
+            f"{feet} as bought, exactly {log['log_rules'][rule]:.0f}"
+            + ("" if per_foot[rule] is None else f"; the bid is {per_foot[rule]:.2f} a board foot"),
+        )
+        for rule, feet in scaled["board_feet"].items()
+    ]
     weight = log["green_weight_kg"]
     return (
-        NamedFact("board feet", f"{feet}; on a small end of {log['diameter_small_end']:.0f} mm inside bark"),
+        NamedFact(
+            "scales",
+            f"{scaled['inches']} in by {scaled['feet']} ft; small end {log['diameter_small_end']:.0f} mm inside bark",
+        ),
+        *rows,
         NamedFact(
             "volume", f"{log['cubic_volume'] / M3:.3f} m³ inside, {log['cubic_volume_over_bark'] / M3:.3f} m³ over bark"
         ),

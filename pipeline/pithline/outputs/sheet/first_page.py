@@ -14,6 +14,7 @@ from pithline.outputs.cut_script.document import CutScript, LimitFacts
 from pithline.outputs.cut_script.sawn_pieces import SawnPieces
 from pithline.outputs.ends import EndFace
 from pithline.outputs.formatting import Formatter, count, degrees, sentence
+from pithline.outputs.good_for import misfits_in_words, misfits_of
 from pithline.outputs.pdf.flow import bullets, gap, heading, height_of_story, paragraph, shares, table
 from pithline.outputs.pdf.page import height_of, measure_of
 from pithline.outputs.print_job import PrintJob
@@ -40,6 +41,8 @@ COSTS = {"roll_5_deg": "5° of roll", "height_5_mm": "{} of height", "pith_5_mm"
 """What the script's `uncertainty.cost_of` may hold, in mm³ of instrument wood, and how the sheet says it."""
 COSTS_ARE_FOR = 5.0
 """The length in those that speak of one. [mm]"""
+MOST_MISFITS = 2
+"""Wanted parts that do not fit and are told in full."""
 ARMS = {"up": "up, 12 o'clock line", "right": "right, level", "down": "down", "left": "left, level"}
 
 
@@ -102,7 +105,7 @@ def results_table(job: PrintJob, size: float = SIZES[0]) -> list[Flowable]:
     made = [
         table(["", *(name for name, _ in columns)], rows, shares(width, 17, *[83 / len(columns)] * len(columns)), size)
     ]
-    notes = _likely(script, own, fmt)
+    notes = [*_likely(script, own, fmt), *misfits_in_words(misfits_of(script.raw["proof"]), MOST_MISFITS, fmt)]
     return [*made, *bullets(notes, size)]
 
 

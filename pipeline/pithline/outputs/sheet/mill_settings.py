@@ -63,7 +63,7 @@ def mill_panel(job: PrintJob, setting: ScriptSetting) -> Flowable:
     views: list[Flowable] = [MillEnd(job, setting, holding, left, END_HEIGHT if by_marks else BOLT_HEIGHT)]
     if by_marks or any(one.lift > 0.0 for one in setting.lifts):
         views.append(MillSide(job, setting, left, SIDE_HEIGHT))
-    steps = _steps(job, setting, holding)
+    steps = set_up_words(job, setting, holding)
     texts: list[Flowable] = [_numbered(row, text) for row, text in enumerate(steps, 1)]
     texts += [cut_table(job, setting, (1.0 - LEFT_SHARE) * width - 8.0), *_special(job, setting)]
     body = side_by_side([views, texts], [left + 8.0, (1.0 - LEFT_SHARE) * width - 8.0])
@@ -75,8 +75,8 @@ def _numbered(number: int, text: str) -> Flowable:
     return Paragraph(f'<bullet bulletIndent="0">{number}</bullet>{markup(text)}', made)
 
 
-def _steps(job: PrintJob, setting: ScriptSetting, holding: Holding) -> list[str]:
-    """What is done before the first cut."""
+def set_up_words(job: PrintJob, setting: ScriptSetting, holding: Holding) -> list[str]:
+    """What is done before the first cut; strong words stand between double asterisks."""
     by_line = setting.marks is not None and bool(job.log.cuts_of(setting))
     level = f" Spirit level along {_level_line(job, setting)}, both ends." if by_line else ""
     blocks = "" if is_owned(job.log, setting) else block_words(holding, job.fmt)
@@ -169,16 +169,17 @@ def cut_table(job: PrintJob, setting: ScriptSetting, width: float) -> Flowable:
     cuts = log.cuts_of(setting)
     arris = arris_of(job, setting, holding_of(log, setting))
     for cut in cuts:
-        rows.append([f"**{log.cut_numbers[cut.id]}**", _over(job, cut, arris), fmt.bare((cut.blade_height or 0.0) - drop),
-                     fmt.bare(cut.width or 0.0), _comes_off(job, cut.above)])  # fmt: skip
+        rows.append([f"**{log.cut_numbers[cut.id]}**", blade_words(job, cut, arris), fmt.bare((cut.blade_height or 0.0) - drop),
+                     fmt.bare(cut.width or 0.0), comes_off_words(job, cut.above)])  # fmt: skip
     if cuts:
-        rows.append(f"stays on the bed: {_comes_off(job, cuts[-1].below)}")
+        rows.append(f"stays on the bed: {comes_off_words(job, cuts[-1].below)}")
     blade = "from marks" if setting.marks is not None else "blade" if arris is None else "from A"
     head, size = ["cut", blade, "scale", "wide", "comes off, and where to"], 8.5 if fmt.inches else 9.5
     return table(head, rows, shares(width, *((8, 21, 17, 18, 44) if fmt.inches else (8, 22.5, 13.5, 13.5, 42.5))), size)
 
 
-def _over(job: PrintJob, cut: ScriptCut, arris: ArrisHeights | None) -> str:
+def blade_words(job: PrintJob, cut: ScriptCut, arris: ArrisHeights | None = None) -> str:
+    """Where the blade stands for a cut: over or under the marks' mean, or the arris of a bolt, or over the bed."""
     if cut.from_mark is None and arris is None:
         return "over the bed"
     found = cut.from_mark if cut.from_mark is not None else (cut.blade_height or 0.0) - (arris.mean if arris else 0.0)
@@ -186,7 +187,7 @@ def _over(job: PrintJob, cut: ScriptCut, arris: ArrisHeights | None) -> str:
     return f"**{job.fmt.bare(abs(over))}** {'over' if over >= 0.0 else 'under'}"
 
 
-def _comes_off(job: PrintJob, piece: str) -> str:
+def comes_off_words(job: PrintJob, piece: str) -> str:
     """A piece with its weight, how it is moved, and where it goes."""
     log, weight = job.log, weight_of(job.log, piece)
     kind = log.kind(piece)
@@ -210,7 +211,12 @@ def weight_of(log: SawnPieces, piece: str) -> float:
 
 
 def _special(job: PrintJob, setting: ScriptSetting) -> list[Flowable]:
-    """What holds for this setting alone: a clearance run, a stub."""
+    """What holds for this setting alone, as bullets."""
+    return bullets(special_words(job, setting), 9.0)
+
+
+def special_words(job: PrintJob, setting: ScriptSetting) -> list[str]:
+    """What holds for this setting alone: a clearance run, a stub, a set-up that stands already."""
     notes = []
     tight = [one for one in setting.checks if one.clearance_run]
     if tight:
@@ -223,7 +229,7 @@ def _special(job: PrintJob, setting: ScriptSetting) -> list[Flowable]:
     if stub:
         notes.append(stub)
     notes += [job.fmt.retold(one) for one in setting.cautions if "clearance run" not in one]
-    return bullets(notes, 9.0)
+    return notes
 
 
 def _same_set_up(log: SawnPieces, setting: ScriptSetting) -> int | None:

@@ -10,6 +10,7 @@ from pithline.outputs.print_job import PrintJob
 from pithline.outputs.sheet.cautions import FOOT
 from pithline.outputs.sheet.crosscut_first import crosscut_part
 from pithline.outputs.sheet.first_page import first_page
+from pithline.outputs.sheet.good_for_page import good_for_page
 from pithline.outputs.sheet.lines_page import lines_pages
 from pithline.outputs.sheet.mill_settings import mill_part, mill_rules
 from pithline.outputs.sheet.replanned_page import replanned_page
@@ -28,4 +29,5 @@ def set_up_sheet(job: PrintJob) -> bytes:
         story += mill_rules(job)
     story += lines_pages(job)
     story += mill_part(job, with_rules=not crosscuts)
+    story += good_for_page(job)
     return document(story, job.paper, f"Set-up sheet, log {log.script.log.id}", FOOT)

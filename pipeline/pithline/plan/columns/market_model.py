@@ -50,11 +50,12 @@ def fills_at(slabs: Sequence[Fillable], market: Market, family: Sequence[Array],
 
 @dataclass(slots=True)
 class MarketModel:
-    """A CP-SAT model of what is sold; `charges` are (charge, variable)."""
+    """A CP-SAT model of what is sold; `charges` are (charge, variable) of settings, `cuts` those of the cuts of fills."""
 
     market: Market
     model: cp_model.CpModel = field(default_factory=cp_model.CpModel)
     charges: list[tuple[float, cp_model.IntVar]] = field(default_factory=list)
+    cuts: list[tuple[float, cp_model.IntVar]] = field(default_factory=list)
     mated: list[list[tuple[int, cp_model.IntVar]]] = field(default_factory=list)
     single: list[list[tuple[int, cp_model.IntVar]]] = field(default_factory=list)
     sets: list[cp_model.IntVar] = field(default_factory=list)
@@ -70,6 +71,8 @@ class MarketModel:
         if taken:
             self.model.add(sum(taken) <= chosen)
         for var, fill in zip(taken, fills, strict=True):
+            if fill.cost > 0.0:
+                self.cuts.append((fill.cost, var))
             for kind in np.flatnonzero(fill.counts.any(axis=1)):
                 mated, single = (int(v) for v in fill.counts[kind])
                 if mated:
@@ -107,7 +110,7 @@ class MarketModel:
             if np.isfinite(market.wanted[q]):
                 model.add(spare + lone + uses <= room)
             value += round(market.loose[q] * UNIT) * spare + round(lone_worth[q] * UNIT) * lone
-        cost = sum(round(charge * UNIT) * var for charge, var in self.charges)
+        cost = sum(round(charge * UNIT) * var for charge, var in (*self.charges, *self.cuts))
         for p, each in enumerate(market.cost):
             if each > 0.0:
                 cost += round(each * UNIT) * (mated[p] + single[p])

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pithline.geometry.pieces import Piece
+from pithline.geometry.pieces import Face, Piece
 from pithline.logmodel.model import EndPlane
 from pithline.mill.limits import LimitCheck, mark_room, setting_checks
 from pithline.mill.machine import BandMill, Machines
@@ -88,6 +88,7 @@ class MachinePoser:
         shape = piece_shape(self.sections, piece, bark=True)
         if len(shape.x) < 2 or not setting.slabs or len(piece.faces) == len(self.log.piece.faces):
             return ()
+        piece = replace(piece, faces=tuple(face for face in piece.faces if _bounds(face, shape)))
         wanted, resaw, mill = normal_at(self.log.axis, setting.clock), self.machines.resaw, self.machines.mill
         if self._resaw_takes(shape):
             return bolt_holds(self.log, piece, wanted, Tool.RESAW, resaw.cradles_deg, resaw.cradle_any)
@@ -263,6 +264,15 @@ class MachinePoser:
             against=Against(hold.face.cut, hold.angle_deg),
         )
         return PosedSetting(normal, slabs, resaw.kerf, drafted)
+
+
+ON_FACE = 1.0
+"""A piece that comes within this of a face's plane is bounded by it. [mm]"""
+
+
+def _bounds(face: Face, shape: PieceShape) -> bool:
+    """Whether a cut's face is still one of the piece's own: a parallel cut further in leaves nothing of it to lie on."""
+    return bool((np.abs(shape.points @ np.asarray(face.normal) - face.offset) < ON_FACE).any())
 
 
 BLOCK_STEP = 5.0

@@ -197,6 +197,18 @@ class SlabToFill:
 
 
 @dataclass(frozen=True, slots=True)
+class PlatesInHand:
+    """Plates that are sawn already, (P, 2) mated and single, as a `Fillable` that gives them whatever the prices."""
+
+    counts: Counts
+
+    def fill(self, worth: PlateWorth) -> tuple[float, Fill]:
+        """What they count at these prices, and they themselves."""
+        value = float(self.counts[:, 0] @ worth.mated + self.counts[:, 1] @ worth.single)
+        return value, Fill(self.counts, np.zeros((0, 4), np.int64))
+
+
+@dataclass(frozen=True, slots=True)
 class FillChoice:
     """Strips of each slab in order, and the prices (Q,) at which they were chosen."""
 
@@ -227,7 +239,8 @@ def fill_slabs(
         return FillChoice(((),) * len(slabs), prices)
     market, costs = economics.market, economics.costs
     planes: list[Plane] = []
-    best = prices_for(market, (SeenLayout(tuple(some), 0.0),), planes, prices, costs, 1.0, 0.01)[1]
+    there = () if sawn is None else (PlatesInHand(sawn),)
+    best = prices_for(market, (SeenLayout((*some, *there), 0.0),), planes, prices, costs, 1.0, 0.01)[1]
     family = price_family(market, best, STEPS)
     fills = fills_at(some, market, family, costs)
     chosen = _chosen(fills, economics, sawn)

@@ -42,7 +42,7 @@ def price_scale(market: Market) -> Array:
 def least_of_planes(market: Market, planes: Sequence[Plane], centre: Array, reach: Array) -> tuple[float, Array] | None:
     """The least of planes and U within `reach` of a centre, (Q,) each: its value and prices; None where there is none.
 
-    Variables: prices, V, one T a product (its share of U), and h = max(loose − price, 0) a pool.
+    Variables: prices, V (no less than 0: a log may be left), one T a product (its share of U), and h = max(loose − price, 0) a pool.
     """
     q, k = len(market.loose), len(market.demand)
     n = q + 1 + k + q
@@ -81,7 +81,7 @@ def least_of_planes(market: Market, planes: Sequence[Plane], centre: Array, reac
     cost = np.zeros(n)
     cost[q : q + 1 + k] = 1.0
     low = np.maximum(market.floor, centre - reach)
-    bounds = [*zip(low, np.maximum(low, centre + reach), strict=True), (None, None), *[(0.0, None)] * (k + q)]
+    bounds = [*zip(low, np.maximum(low, centre + reach), strict=True), *[(0.0, None)] * (1 + k + q)]
     found = linprog(cost, A_ub=np.array(rows), b_ub=np.array(most), bounds=bounds, method="highs")
     return (float(found.fun), found.x[:q]) if found.status == 0 else None
 

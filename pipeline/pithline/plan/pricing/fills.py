@@ -19,14 +19,20 @@ MOST_BILLETS = 64
 ALL_COUNT_WHOLE = np.zeros((0, 0, 0), np.float32)
 THREADS = 2
 """Slabs filled at a time; the compiled programme lets other threads run."""
+WORTH_SHARING = 16
+"""Fewer slabs than this are filled sooner than threads are begun."""
 
 
 @dataclass(frozen=True, slots=True)
 class Fill:
-    """Mated and single plates by part (P, 2) of one slab's best strips at some prices, and the strips; see `best_fill`."""
+    """Mated and single plates by part (P, 2) of one slab's best strips at some prices, the strips, and what their cuts cost.
+
+    See `best_fill`; the cost is in the objective's unit, and holds nothing of the plates' own.
+    """
 
     counts: Counts
     strips: NDArray[np.int64]
+    cost: float = 0.0
 
 
 class Fillable(Protocol):
@@ -51,7 +57,11 @@ class PlateMap:
         counts = np.zeros((len(self.plates), 2), np.int64)
         strips = np.full((MOST_BILLETS, 4), -1, np.int64)
         value = best_fill(self.plates, self.weight, *self.span, self.rules, worth, counts, strips)
-        return float(value), Fill(counts, strips[strips[:, 0] >= 0])
+        taken = strips[strips[:, 0] >= 0]
+        cost = 0.0
+        if len(taken):
+            cost = worth.slab + len(np.unique(taken[:, 0])) * worth.strip + len(taken) * worth.billet
+        return float(value), Fill(counts, taken, float(cost))
 
 
 @dataclass(slots=True)
@@ -72,5 +82,12 @@ class GridFills:
 
 def fill_all(slabs: Iterable[Fillable], worth: PlateWorth) -> list[tuple[float, Fill]]:
     """All of some slabs filled at the same prices, in their order."""
+    wanted = list(slabs)
+    if len(wanted) < WORTH_SHARING:
+        return [slab.fill(worth) for slab in wanted]
     with ThreadPoolExecutor(THREADS) as pool:
-        return list(pool.map(lambda slab: slab.fill(worth), slabs))
+        shares = pool.map(lambda first: [slab.fill(worth) for slab in wanted[first::THREADS]], range(THREADS))
+    out: list[tuple[float, Fill]] = [None] * len(wanted)  # type: ignore[list-item]
+    for first, share in enumerate(shares):
+        out[first::THREADS] = share
+    return out

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -83,9 +83,37 @@ class LogGrid:
 
 def log_grid(log: PlanLog, context: SearchContext, rolls: int, report: Callable[[float], None]) -> LogGrid:
     """Look at the wood of one log on all planes of so many rolls; `report` hears the share done."""
-    parts, machines = context.parts, context.machines
-    grid = make_grid(log, context, rolls)
-    places = find_passing_places(log, context, grid, report)
+    return grid_of_places(log, context, find_passing_places(log, context, make_grid(log, context, rolls), report))
+
+
+def narrowed(whole: LogGrid, context: SearchContext, kinds: Sequence[int]) -> LogGrid:
+    """What a search for some parts alone knows of a log that was looked at for these and others.
+
+    Parameters
+    ----------
+    whole : LogGrid
+        Looked at with the same effort, for parts of every size and limits that `context` asks for.
+    context : SearchContext
+        What is asked for now: its parts p.
+    kinds : sequence of int, (p,)
+        Of each, the part of `whole` that has its size and limits.
+    """
+    old, own = whole.grid, make_grid(whole.log, context, whole.grid.rolls)
+    deep = min(len(own.depths), len(old.depths)) // 2
+    grid = replace(own, depth_max=min(own.depth_max, old.depth_max))
+    index, depths = np.asarray(kinds), slice(len(old.depths) // 2 - deep, len(old.depths) // 2 + deep + 1)
+    places = PassingPlaces(
+        grid,
+        whole.places.along,
+        tuple(np.ascontiguousarray(bits[index, depths]) for bits in whole.places.packed),
+        tuple(np.ascontiguousarray(some[index, depths]) for some in whole.places.some),
+    )
+    return grid_of_places(whole.log, context, places)
+
+
+def grid_of_places(log: PlanLog, context: SearchContext, places: PassingPlaces) -> LogGrid:
+    """What a search knows of a log where it has seen where plates pass."""
+    parts, machines, grid = context.parts, context.machines, places.grid
     menu = np.array(grid.thicknesses)
     along, across = cells_of(parts, grid, machines.crosscut.kerf)
     classes = np.array(sorted(set(across.tolist())), np.int64)

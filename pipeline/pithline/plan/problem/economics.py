@@ -125,11 +125,11 @@ def _by_money(parts: Sequence[SawnPart], prices: Mapping[str, float], machines: 
     shortest = min(part.length for part in parts)
     sawing = np.array([_minutes(part.length, resaw.feed, resaw.minutes_per_cut) for part in parts]) * rate
     crossing = (crosscut.minutes_per_cut or 0.0) * rate
-    # a billet's cuts are one fewer than its plates: what that saves is taken off the crosscut, or off the plates
-    spared = float(sawing.min(initial=0.0))
+    # a billet's cuts are one fewer than its plates: what that saves at most is taken off the crosscut, or off the plates
+    spared = float(sawing.max(initial=0.0))
     loose = np.array([part.part.loose_price / (2.0 if part.part.bookmatched else 1.0) for part in parts])
     single = np.where([part.part.bookmatched for part in parts], 0.0, loose)
-    market = market_of(parts, prices, loose, single, sawing if crossing >= spared else sawing / 2.0)
+    market = market_of(parts, prices, loose, single, np.minimum(sawing, crossing))
     costs = CutCosts(
         billet=max(crossing - spared, 0.0),
         strip=_minutes(shortest, rip.feed, rip.minutes_per_cut) * rate,

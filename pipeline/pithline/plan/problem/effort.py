@@ -60,8 +60,10 @@ class Effort:
     corner_step: float = 10.0
 
 
-COARSE = Effort("coarse", 12, 25.0, rounds=5, answers=1, master=5.0)
-FULL = Effort("full", 24, 20.0, rounds=7, answers=2, master=10.0, crosscuts=2, every_class=True, trials=24)
+COARSE = Effort("coarse", 12, 25.0, rounds=5, answers=1, master=5.0, corner_step=20.0)
+FULL = Effort(
+    "full", 24, 20.0, rounds=7, answers=2, master=10.0, crosscuts=2, every_class=True, trials=24, corner_step=15.0
+)
 EFFORTS: Mapping[str, Effort] = MappingProxyType({one.name: one for one in (COARSE, FULL)})
 """By the names that commands take."""
 

@@ -7,7 +7,7 @@ import numpy as np
 from pithline.errors import PlanError
 from pithline.plan.problem.economics import Economics
 from pithline.plan.problem.log_frame import PlanLog
-from pithline.plan.problem.parts import SawnPart
+from pithline.plan.problem.parts import SawnPart, sapwood_kept_out
 
 
 def no_part_fits(log: PlanLog, parts: tuple[SawnPart, ...]) -> PlanError:
@@ -24,14 +24,15 @@ def no_part_fits(log: PlanLog, parts: tuple[SawnPart, ...]) -> PlanError:
             f"{shortest.part.name}) needs {shortest.length:.0f} mm; choose a shorter part or lessen the trims."
         )
     short = [part for part in parts if part.length <= clear]
-    slimmest = min(short, key=lambda p: p.width)
-    if run < slimmest.width:
+    kept_out = {part: sapwood_kept_out(part.limits, log.sapwood) for part in short}
+    slimmest = min(short, key=lambda part: part.width + kept_out[part])
+    if run < slimmest.width + kept_out[slimmest]:
         which = (
             "the narrowest part" if len(short) == len(parts) else f"the narrowest part no longer than {clear:.0f} mm"
         )
         return PlanError(
             f"no part fits: the widest radial run is {run:.0f} mm, {which} ({slimmest.product} {slimmest.part.name}) needs "
-            f"{slimmest.width:.0f} mm; choose a narrower part or another log."
+            f"{slimmest.width:.0f} mm{_beside_sapwood(kept_out[slimmest])}; choose a narrower part or another log."
         )
     limits = slimmest.limits
     return PlanError(
@@ -39,6 +40,11 @@ def no_part_fits(log: PlanLog, parts: tuple[SawnPart, ...]) -> PlanError:
         f'"{limits.name}" (ring angle {np.degrees(limits.ring_angle_min):.0f}°, runout '
         f"{np.degrees(limits.runout_max):.1f}°); choose looser limits, shorter parts or another log."
     )
+
+
+def _beside_sapwood(kept_out: float) -> str:
+    """What a part needs beside its width where its limits keep sapwood out."""
+    return f" beside {kept_out:.0f} mm of sapwood" if kept_out >= 0.5 else ""
 
 
 def no_setting_pays(economics: Economics, best: float) -> PlanError:

@@ -73,7 +73,11 @@ class PlanLog:
     @property
     def sure(self) -> bool:
         """Whether there is nothing to keep in reserve."""
-        return self.slope_doubt == 0.0 and not self.conservative.skin[..., 3].any() and not self.conservative.core[:, 4].any()
+        return (
+            self.slope_doubt == 0.0
+            and not self.conservative.skin[..., 3].any()
+            and not self.conservative.core[:, 4].any()
+        )
 
     @property
     def clear(self) -> float:

@@ -318,7 +318,7 @@ def best_fan(g, runs, base, near, far, chain, whole_chain):
                         back[k, top, 0], back[k, top, 1] = q, c
         if last:
             break
-        highest = 0.0
+        highest = LOWEST / 2  # a run that does not pay itself may bring the bolt to a cheaper one
         for c in range(2 * n + 1):
             if best[k, c] > highest:
                 highest = best[k, c]

@@ -57,6 +57,10 @@ def layer_depth(rules, p, j, d):
     return int(np.floor(d + (rules.thickness[p] / 2 + j * step) / rules.depth_step + 0.5))
 
 
+TRIFLE = 1e-4
+"""A slab whose plates just do not pay for its cuts still opens a log or a half, so it is no less than this: no bound may miss it."""
+
+
 @njit(cache=True, fastmath=True, parallel=True)
 def slab_values(passing, some, rules, worth):
     """Best value of every slab of one roll: (2, depths, menu, across + 1), from a place outwards (0) and up to a place (1).
@@ -136,7 +140,7 @@ def slab_values(passing, some, rules, worth):
                                 best[x] = max(best[x], best[x - long] + gain[p, x - long] - worth.billet)
                         for x in range(x0, x1):
                             best[x] = max(best[x], best[x - 1])
-                    strips[t, c, u] = max(best[nx] - worth.strip, 0.0)
+                    strips[t, c, u] = max(best[nx] - worth.strip, TRIFLE) if best[nx] > 0.0 else 0.0
         for t in range(nt):
             if not anything[t]:
                 continue
@@ -159,7 +163,8 @@ def slab_values(passing, some, rules, worth):
             if worth.slab > 0.0:
                 for side in range(2):
                     for u in range(nu + 1):
-                        out[side, d, t, u] = max(out[side, d, t, u] - worth.slab, 0.0)
+                        if out[side, d, t, u] > 0.0:
+                            out[side, d, t, u] = max(out[side, d, t, u] - worth.slab, TRIFLE)
     return out
 
 

@@ -25,8 +25,8 @@ from pithline.yard.appraisal.log_knowledge import LogKnowledge
 Array = NDArray[np.float64]
 World = Mapping[str, Any]
 
-COMPONENTS = ("seen", "hidden", "bark", "pith", "wander", "bow", "spiral", "knots", "metal", "checks", "rot")
-"""What is drawn. Of a scanned log "hidden" is the surface on the side that was not scanned."""
+COMPONENTS = ("seen", "hidden", "bark", "pith", "wander", "bow", "spiral", "knots", "metal", "checks", "rot", "figure")
+"""What is drawn. Of a scanned log "hidden" is the surface on the side that was not scanned; "figure" is what it makes of prices."""
 DEFECT_MARGIN = 3.0
 """Kept clear round a hidden defect when it is found. [mm]"""
 
@@ -46,7 +46,7 @@ def _normals(shape: tuple[int, ...], key: tuple[int, ...], number: int, many: in
 
 
 def draw_component(known: LogKnowledge, priors: Priors, name: str, seed: int, number: int) -> Any:
-    """One draw of one component: coefficients of unit normals, or a tuple of defects."""
+    """One draw of one component: coefficients of unit normals, a tuple of defects, or a factor of prices."""
     rng = np.random.default_rng([seed, number, zlib.crc32(name.encode())])
     length = known.model.length
     if name in SIZES or name in SURFACES:
@@ -73,7 +73,17 @@ def draw_component(known: LogKnowledge, priors: Priors, name: str, seed: int, nu
             return ()
         size = np.exp(rng.normal(0.0, priors.rot_spread, 2))
         return (Defect(DefectKind.ROT, None, "butt", None, priors.rot_diameter * size[0], priors.rot_length * size[1]),)
+    if name == "figure":
+        return _figure(priors, rng)
     raise ValueError(f"no such component: {name}")
+
+
+def _figure(priors: Priors, rng: np.random.Generator) -> float:
+    """What figure that nobody has seen makes of the price of all that is sold of the log; 1 for a plain one."""
+    if rng.uniform() >= priors.figure_share:
+        return 1.0
+    more = (priors.figure_factor - 1.0) * float(np.exp(rng.normal(0.0, priors.figure_spread)))
+    return 1.0 + more * priors.figure_reach
 
 
 def _knots(known: LogKnowledge, priors: Priors, rng: np.random.Generator) -> tuple[Defect, ...]:
@@ -100,9 +110,7 @@ def _knots(known: LogKnowledge, priors: Priors, rng: np.random.Generator) -> tup
 
 
 def _checks(known: LogKnowledge, priors: Priors, rng: np.random.Generator) -> tuple[Defect, ...]:
-    median = (priors.check_length + priors.check_per_month * known.months) * (
-        priors.check_coated if known.coated else 1.0
-    )
+    median = priors.end_checks.length(known.months, known.coated)
     out = []
     for end in ("butt", "top"):
         for _ in range(int(rng.poisson(priors.checks_per_end))):
@@ -133,6 +141,7 @@ def most_likely_draw(known: LogKnowledge) -> dict[str, Any]:
         "metal": (),
         "checks": (),
         "rot": (),
+        "figure": 1.0,
     }
 
 

@@ -15,17 +15,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.files.priors import Priors
-from pithline.logmodel.card import Defect
-from pithline.plan.api import WHOLE_RESERVE, PlanLog, with_reserve
-from pithline.wood.unusable import station_of
-from pithline.yard.appraisal.drawn_logs import DrawBasis, draw_component, draw_log, log_as_drawn, most_likely_draw
-from pithline.yard.appraisal.layouts import AppraisalShop, ExecutedLayout, laid_again, searched_again
+from pithline.yard.appraisal.answers import SCAN_LEAVES, log_with_answer, mixed
+from pithline.yard.appraisal.drawn_logs import DrawBasis, draw_component, draw_log, log_as_drawn
+from pithline.yard.appraisal.layouts import AppraisalShop, AppraisedPlan, laid_again, planned_anew
 from pithline.yard.appraisal.log_knowledge import LogKnowledge
 from pithline.yard.appraisal.regrade import Outcome, Planned, brings, planned
 
 Array = NDArray[np.float64]
-SCAN_LEAVES = 0.2
-"""The share of a surface's or bow's doubt that a scan of that side leaves; invented, from scans of generated logs."""
 MARK_LEAVES = 3.0
 """Standard error of a pith mark. [mm] Common practice."""
 FIRST_ANSWER = 100_000
@@ -55,9 +51,7 @@ class InformationWorth:
 def questions(known: LogKnowledge, priors: Priors) -> list[OpenQuestion]:
     """What can be asked of this log."""
     out = []
-    if known.basis == "tape":
-        out.append(OpenQuestion("scanning it", {"seen": SCAN_LEAVES, "bow": SCAN_LEAVES}, search=True))
-    elif known.hidden.max(initial=0.0) > 0.5:
+    if known.basis != "tape" and known.hidden.max(initial=0.0) > 0.5:
         out.append(OpenQuestion("scanning the hidden side", {"hidden": SCAN_LEAVES}, search=known.basis == "one flank"))
     if not known.bark_known and known.bark.max() > 0.0:
         bark = float(known.bark.mean())
@@ -83,71 +77,14 @@ def _answer(known: LogKnowledge, priors: Priors, question: OpenQuestion, seed: i
     return {name: draw_component(known, priors, name, seed, number) for name in question.settles}
 
 
-def _mixed(answer: Mapping[str, Any], other: Mapping[str, Any], settles: Mapping[str, float]) -> dict[str, Any]:
-    """A log drawn that agrees with an answer: what the answer leaves open comes from another draw."""
-    out = dict(other)
-    for name, leaves in settles.items():
-        if leaves > 0.0:
-            out[name] = np.sqrt(1.0 - leaves**2) * answer[name] + leaves * other[name]
-        else:
-            out[name] = answer[name]
-    return out
-
-
-def log_with_answer(
-    known: LogKnowledge, answer: Mapping[str, Any], settles: Mapping[str, float], basis: DrawBasis
-) -> PlanLog:
-    """The log as it is most likely once the answer is there, its doubts lessened."""
-    most_likely = most_likely_draw(known)
-    for name, leaves in settles.items():
-        most_likely[name] = np.sqrt(1.0 - leaves**2) * answer[name] if leaves > 0.0 else answer[name]
-    log = log_as_drawn(known, most_likely, basis)
-    if "checks" in settles:  # a sawyer who sees the checks trims them off
-        log = _trimmed(log, answer["checks"])
-    field = log.field
-    gone = np.zeros_like(field.doubt)
-    for name, sd in (("seen", known.seen), ("hidden", known.hidden), ("bark", known.bark[:, None])):
-        if name in settles:
-            gone = gone + (1.0 - settles[name] ** 2) * sd**2
-    pith = np.asarray(field.pith_doubt, float) ** 2
-    if "pith" in settles:
-        pith = pith - (1.0 - settles["pith"] ** 2) * known.pith**2
-    if "bow" in settles:
-        pith = pith - (1.0 - settles["bow"] ** 2) * (known.bow * (1.0 - basis.t**2)) ** 2
-    sure = replace(
-        field, doubt=np.sqrt(np.maximum(field.doubt**2 - gone, 0.0)), pith_doubt=np.sqrt(np.maximum(pith, 0.0))
-    )
-    ends = station_of(sure, np.array([0.0, log.model.length]), sure.pith)
-    butt, top = np.array([0.0, *ends[0]]), np.array([log.model.length, *ends[1]])
-    chord = top - butt
-    reach = float(np.linalg.norm(chord))
-    return replace(
-        with_reserve(log, sure, WHOLE_RESERVE),
-        origin=butt,
-        axis=chord / reach,
-        reach=reach,
-    )
-
-
-def _trimmed(log: PlanLog, checks: tuple[Defect, ...]) -> PlanLog:
-    """The log with its end checks as trims, which cost the search nothing, and no longer among its defects."""
-    longest = {end: max((c.length or 0.0 for c in checks if c.end == end), default=0.0) for end in ("butt", "top")}
-    return replace(
-        log,
-        trim_butt=max(log.trim_butt, longest["butt"]),
-        trim_top=max(log.trim_top, longest["top"]),
-        defects=tuple(defect for defect in log.defects if defect not in checks),
-    )
-
-
 @dataclass(frozen=True, slots=True)
 class InformationCase:
     """What every answer is weighed against: the log, the layout sawn on what is known now, and the money.
 
     Attributes
     ----------
-    base, plates : Sawn, Planned
-        The layout sawn on what is known now, and its plates.
+    base, plates : AppraisedPlan, Planned
+        The plan made on what is known now, and its plates.
     gains : callable
         (outcome, minutes, metal met) -> money, the price asked taken off; it must pickle, for processes share the answers.
     sawn_now : bool
@@ -157,7 +94,7 @@ class InformationCase:
     known: LogKnowledge
     priors: Priors
     trade: AppraisalShop
-    base: ExecutedLayout
+    base: AppraisedPlan
     plates: Planned
     basis: DrawBasis
     gains: Callable[[Outcome, float, bool], float]
@@ -170,16 +107,17 @@ def answered(asking: InformationCase, question: OpenQuestion, at: int) -> float:
     known, priors, trade, base, basis = asking.known, asking.priors, asking.trade, asking.base, asking.basis
     answer = _answer(known, priors, question, asking.seed, at)
     log = log_with_answer(known, answer, question.settles, basis)
-    anew = searched_again(log, base, trade, asking.seed) if question.search else laid_again(log, base, trade)
+    anew = planned_anew(log, base, trade, asking.seed) if question.search else laid_again(log, base, trade)
     again = planned(anew.ledger, trade.parts)
+    market = trade.sold.market
     money = np.zeros((priors.sampling.inner, 3))
     for i in range(priors.sampling.inner):
-        drawn = _mixed(answer, draw_log(known, priors, asking.seed, at + 1 + i), question.settles)
+        drawn = mixed(answer, draw_log(known, priors, asking.seed, at + 1 + i), question.settles)
         one = log_as_drawn(known, drawn, basis)
         metal = bool(drawn["metal"])
         unwarned = metal and not question.metal
-        first = brings(one, asking.plates, trade.parts, trade.products)
-        second = brings(one, again, trade.parts, trade.products)
+        first = brings(one, asking.plates, market, drawn["figure"])
+        second = brings(one, again, market, drawn["figure"])
         money[i] = (
             asking.gains(first, base.minutes, metal),
             asking.gains(first, base.minutes, unwarned),
@@ -188,15 +126,13 @@ def answered(asking: InformationCase, question: OpenQuestion, at: int) -> float:
     return _gain(money, asking.sawn_now)
 
 
-ShareWork = Callable[[Callable[..., float], InformationCase, Sequence[tuple[OpenQuestion, int]]], Iterable[float]]
-"""How the answers are worked out: (answered, what they are weighed against, question and number of each) -> gains in that order."""
+ShareWork = Callable[[Callable[..., Any], Any, Sequence[tuple[Any, ...]]], Iterable[Any]]
+"""How a log's pieces of work are done: (work, what all are about, what each is about) -> their results in that order."""
 
 
-def in_turn(
-    work: Callable[..., float], asking: InformationCase, answers: Sequence[tuple[OpenQuestion, int]]
-) -> Iterable[float]:
-    """One answer after another, here."""
-    return (work(asking, *one) for one in answers)
+def in_turn(work: Callable[..., Any], about: Any, each: Sequence[tuple[Any, ...]]) -> Iterable[Any]:
+    """One piece of work after another, here."""
+    return (work(about, *one) for one in each)
 
 
 def worth_finding_out(
@@ -210,7 +146,8 @@ def worth_finding_out(
         for number, question in enumerate(asked)
         for j in range(each)
     ]
-    coming, gains = iter(share(answered, asking, numbered)), []
+    coming = iter(share(answered, asking, numbered))
+    gains: list[float] = []
     for question, _ in numbered:
         progress(f"what {question.what} is worth", len(gains) / len(numbered))
         gains.append(next(coming))

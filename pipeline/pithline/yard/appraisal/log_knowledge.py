@@ -23,6 +23,7 @@ from pithline.logmodel.model import LogModel
 from pithline.logmodel.species import species_of
 from pithline.plan.api import PlanLog, plan_log
 from pithline.trade.volumes import circle_area
+from pithline.yard.log_history import UNTOLD_MONTHS, months_since
 
 Array = NDArray[np.float64]
 
@@ -87,8 +88,7 @@ class LogKnowledge:
 
     def metal_share(self, priors: Priors) -> float:
         """The chance that the log holds metal, by where it grew and whether its ends are stained."""
-        grown = priors.metal_yard if self.yard_tree else priors.metal_forest
-        return max(grown, priors.metal_stained) if self.stained else grown
+        return priors.metal.of(self.yard_tree, self.stained)
 
     @property
     def model(self) -> LogModel:
@@ -104,17 +104,8 @@ class TapedDoubts:
     weights: Array
 
 
-def months_since(felled: str | None, today: date) -> float | None:
-    """Months from felling to `today`, `None` where the card names no day."""
-    if felled is None:
-        return None
-    return max((today - date.fromisoformat(felled)).days / 30.4375, 0.0)
-
-
 DRIFT = 0.6
 """How far a pith marked at one end or none errs differently at the ends, beside what it errs alike; invented."""
-UNTOLD_MONTHS = 2.0
-"""Months since felling where the card names no day; invented."""
 
 
 def gather_knowledge(

@@ -13,14 +13,14 @@ from typing import Any
 from pithline.errors import PithlineError
 from pithline.files.priors import Priors
 from pithline.outputs.reports.appraisal_pictures import Pictures, pictures_of
-from pithline.yard.appraisal.appraise import AppraisalTerms, Appraised, Lot, appraise
-from pithline.yard.appraisal.information import InformationCase, ShareWork, in_turn
-from pithline.yard.appraisal.layouts import QUICK
+from pithline.yard.appraisal.appraise import Appraised, appraise
+from pithline.yard.appraisal.information import ShareWork, in_turn
+from pithline.yard.appraisal.terms import AppraisalTerms, Lot
 
 Progress = Callable[[str, float], None]
 
 COARSER = 4
-"""From so many logs on, each is searched at fewer rolls and drawn less often, so that twenty take about ten minutes."""
+"""From so many logs on, each is drawn less often; its plan is the same."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +40,7 @@ def appraise_lot(
     the result.
     """
     if len(lot) >= COARSER:
-        terms = replace(terms, priors=for_a_lot(terms.priors), effort=QUICK)
+        terms = replace(terms, priors=for_a_lot(terms.priors))
     if workers < 2:
         found = [one_log(one, terms, _of(lot, at, progress)) for at, one in enumerate(lot)]
     elif len(lot) == 1:
@@ -48,8 +48,8 @@ def appraise_lot(
             for _ in range(workers):  # a process takes seconds to load: begun now, it is ready when answers are asked
                 pool.submit(len, ())
 
-            def share(work: Callable[..., float], asking: InformationCase, answers: Sequence[Any]) -> Iterable[float]:
-                return pool.map(partial(work, asking), *zip(*answers, strict=True))
+            def share(work: Callable[..., Any], about: Any, each: Sequence[tuple[Any, ...]]) -> Iterable[Any]:
+                return pool.map(partial(work, about), *zip(*each, strict=True))
 
             found = [one_log(lot[0], terms, _of(lot, 0, progress), share)]
     else:
@@ -81,10 +81,11 @@ def _own_cores(workers: int) -> None:
 
 
 def for_a_lot(priors: Priors) -> Priors:
-    """Three quarters of the samples, one answer fewer, two thirds of the logs drawn for each answer."""
+    """Three quarters of the samples and drawn plans, one answer fewer, two thirds of the logs drawn for each answer."""
     own = priors.sampling
+    replans = max(own.replans * 3 // 4, 9)
     samples, answers, inner = max(own.samples * 3 // 4, 8), max(own.answers - 1, 2), max(own.inner * 2 // 3, 4)
-    less = replace(own, samples=samples, answers=answers, inner=inner)
+    less = replace(own, samples=samples, replans=replans, answers=answers, inner=inner)
     return replace(priors, sampling=less)
 
 
@@ -106,7 +107,7 @@ def one_log(one: Lot, terms: AppraisalTerms, progress: Progress = _silent, share
 
 
 def _boxes(got: Appraised) -> list[tuple[Any, Any]]:
-    return [(plate.corner, plate.edges) for plate in got.sawn.ledger.plates if plate.passes]
+    return [(plate.corner, plate.edges) for plate in got.plan.ledger.plates if plate.passes]
 
 
 def failed(one: Lot, words: str) -> dict[str, Any]:
@@ -153,6 +154,8 @@ def document(done: list[Done], terms: AppraisalTerms) -> dict[str, Any]:
         "bid_margin": terms.margin,
         "answers": sampling.answers,
         "inner": sampling.inner,
-        "layouts": sampling.layouts,
+        "replans": sampling.replans,
+        "objective": str(terms.objective),
+        "products": [one.name for one in terms.trade.lists],
         "logs": [one.row for one in done],
     }

@@ -14,14 +14,14 @@ MONTHS_A_YEAR = 12.0
 class Costs:
     """What a log costs besides its price, on average. In the priors' currency."""
 
-    log_layout: float
+    sawing: float
     drying: float
     metal: float
 
     @property
     def total(self) -> float:
         """All of it."""
-        return self.log_layout + self.drying + self.metal
+        return self.sawing + self.drying + self.metal
 
 
 def sawing_cost(minutes: float, hour_rate: float) -> float:
@@ -29,9 +29,9 @@ def sawing_cost(minutes: float, hour_rate: float) -> float:
     return minutes / 60.0 * hour_rate
 
 
-def drying_cost(plates: float, money: Money) -> float:
-    """Room for `plates` mm³ of sawn plates while they dry."""
-    return plates / M3 * money.drying_per_m3_month * money.drying_months
+def drying_cost(plates: float, months: float, money: Money) -> float:
+    """Room for `plates` mm³ of sawn plates while they dry for so many months."""
+    return plates / M3 * money.drying_per_m3_month * months
 
 
 def rest_value(log_volume: float, plates: float, money: Money) -> float:
@@ -39,18 +39,23 @@ def rest_value(log_volume: float, plates: float, money: Money) -> float:
     return max(log_volume - plates, 0.0) / M3 * money.rest_per_m3
 
 
-def highest_bid(value: float, rest: float, costs: Costs, margin: float, money: Money) -> float:
+def highest_bid(sales: float, rest: float, costs: Costs, margin: float, dried: tuple[float, float]) -> float:
     """The highest bid that leaves `margin` of the proceeds.
 
-    ``((1 - margin) (value + rest) - costs) / (1 + interest · years)``, never below 0: the bid is paid before the wood dries
+    ``((1 - margin) (sales + rest) - costs) / (1 + interest · years)``, never below 0: the bid is paid before the wood dries
     and its interest is lost until then.
 
     Parameters
     ----------
-    value, rest : float
-        Expected proceeds of complete sets and of the rest.
+    sales, rest : float
+        Expected proceeds of sets and plates, and of the rest.
+    costs : Costs
+        On average.
     margin : float
         Share of the proceeds that stays with the mill, 0 to 1.
+    dried : (months, percent)
+        How long the wood dries, and interest a year.
     """
-    years = money.drying_months / MONTHS_A_YEAR
-    return max(((1.0 - margin) * (value + rest) - costs.total) / (1.0 + money.interest_percent / 100.0 * years), 0.0)
+    months, percent = dried
+    years = months / MONTHS_A_YEAR
+    return max(((1.0 - margin) * (sales + rest) - costs.total) / (1.0 + percent / 100.0 * years), 0.0)

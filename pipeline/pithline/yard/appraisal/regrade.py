@@ -9,7 +9,7 @@ kept clear of stay clear.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,8 +17,8 @@ from numpy.typing import NDArray
 from pithline.geometry.boxes import box_grid
 from pithline.logmodel.card import Defect
 from pithline.logmodel.model import clock_direction
-from pithline.mill.products import Limits, Products
-from pithline.plan.api import Ledger, PlanLog, Plate, SawnPart, gather_sets
+from pithline.mill.products import Limits
+from pithline.plan.api import Ledger, Market, PlanLog, Plate, SawnPart, plate_counts
 from pithline.wood.kernels import box_figures
 from pithline.wood.unusable import end_of, in_defect, station_of
 
@@ -28,11 +28,14 @@ ALONG, ACROSS = 60.0, 25.0
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What a layout gives on one log: passing volume [mm³], complete sets, their price, plates that pass."""
+    """What a plan gives on one log: passing volume [mm³], complete sets, what these and plates left over sell for, plates that pass.
+
+    `sales` are in money, or in litres by the objective where nothing has a price.
+    """
 
     volume: float
     sets: Mapping[str, int]
-    value: float
+    sales: float
     plates: int
 
 
@@ -41,6 +44,7 @@ class Planned:
     """Planned plates with what regrading needs of each, worked out once."""
 
     plates: tuple[Plate, ...]
+    parts: tuple[SawnPart, ...]
     limits: tuple[Limits, ...]
     grids: tuple[tuple[int, int, float], ...]  # points along and across, width [mm]
     faces: tuple[Array, ...]  # points of both faces, (n, 3)
@@ -67,7 +71,7 @@ def planned(ledger: Ledger, parts: tuple[SawnPart, ...]) -> Planned:
     m = max((grid[1] for grid in grids), default=2)
     step = np.linspace(0.0, 1.0, m)[:, None]
     ends = np.array([_end_points(plate, step) for plate in plates]).reshape(-1, 2, 2 * m, 3)
-    return Planned(plates, limits, tuple(grids), tuple(faces), spans, at, ends)
+    return Planned(plates, parts, limits, tuple(grids), tuple(faces), spans, at, ends)
 
 
 def _end_points(plate: Plate, step: Array) -> list[Array]:
@@ -99,10 +103,14 @@ def _graded(log: PlanLog, own: Planned, i: int) -> bool:
     """Whether a plate keeps its limits and lies in wood clear of bark and pith."""
     plate, limits = own.plates[i], own.limits[i]
     n, m, across = own.grids[i]
-    least, mean, runout, inside, pith, saps, first, last = box_figures(
-        plate.corner, *plate.edges, n, m, 2, log.sapwood, *log.exact
+    least, mean, runout, inside, pith, saps, first, last, slope, greatest = box_figures(
+        plate.corner, plate.edges, (n, m, 2), log.sapwood, log.exact
     )
     if least < limits.ring_angle_min or mean < limits.ring_angle_mean or runout > limits.runout_max:
+        return False
+    if limits.slope_max is not None and slope > limits.slope_max:
+        return False
+    if limits.ring_angle_max is not None and greatest > limits.ring_angle_max:
         return False
     if inside < 0.0 or pith < log.pith_radius - 1e-6:
         return False
@@ -150,19 +158,21 @@ def _crossed(log: PlanLog, check: Defect, own: Planned, which: NDArray[np.intp])
     return out[which]
 
 
-def outcome(mask: NDArray[np.bool_], own: Planned, parts: tuple[SawnPart, ...], products: Products) -> Outcome:
-    """Volume, complete sets and their price of the plates that pass."""
-    kept = [plate for plate, good in zip(own.plates, mask, strict=True) if good]
-    sets = gather_sets(kept, parts, products).sets
-    prices = {product.name: product.price for product in products.products}
+def outcome(mask: NDArray[np.bool_], own: Planned, market: Market) -> Outcome:
+    """What the plates that pass are sold for at their best, sets made up anew."""
+    counts = plate_counts(own.plates, own.parts, mask)
+    sales, sets = market.worth(counts[:, 0], counts[:, 1])
+    names = list(dict.fromkeys(part.product for part in own.parts))
+    kept = [plate.volume for plate, good in zip(own.plates, mask, strict=True) if good]
     return Outcome(
-        float(sum(plate.volume for plate in kept)),
-        sets,
-        float(sum(prices[name] * n for name, n in sets.items())),
+        float(sum(kept)),
+        {name: int(sets[market.product == k].sum()) for k, name in enumerate(names)},
+        sales,
         int(mask.sum()),
     )
 
 
-def brings(log: PlanLog, own: Planned, parts: tuple[SawnPart, ...], products: Products) -> Outcome:
-    """What planned plates bring on `log`."""
-    return outcome(passing(log, own), own, parts, products)
+def brings(log: PlanLog, own: Planned, market: Market, figure: float = 1.0) -> Outcome:
+    """What planned plates bring on `log`, prices times what figure makes of them."""
+    got = outcome(passing(log, own), own, market)
+    return got if figure == 1.0 else replace(got, sales=got.sales * figure)

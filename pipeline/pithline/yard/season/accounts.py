@@ -64,6 +64,8 @@ def account(season: Season, choice: SeasonChoice) -> Books:
             left[name][order.product] -= n
             if left[name][order.product] < 0:
                 raise ValueError(f"{name} sells more {order.product} than it has")
+            if sawn[name].week > column[name].last_week:
+                raise ValueError(f"{name} is sawn when its checks reach further in than its plan allows")
             if sawn[name].week + 1 + column[name].drying[order.product] > order.due:
                 raise ValueError(f"{name} is not dry in time for an order of {order.product}")
             value[name] += n * order.price

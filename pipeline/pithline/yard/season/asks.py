@@ -12,9 +12,10 @@ from pithline.files.orders import OrderRow
 from pithline.files.products import products_from
 from pithline.files.yard import Yard
 from pithline.mill.products import Products
-from pithline.plan.api import Ledger, SawnPart
+from pithline.yard.drying_times import drying_weeks
 from pithline.yard.request import Inputs
-from pithline.yard.season.model import PlanColumn, Prices
+from pithline.yard.season.model import NEVER, PlanColumn, Prices
+from pithline.yard.season.waiting import Waiting
 
 FEW_SETTINGS = 3.0
 """The ask for few settings charges an hour at the mill this many times its rate."""
@@ -43,19 +44,47 @@ class Ask:
 
 
 def asked(inputs: Inputs, ask: Ask) -> Inputs:
-    """The inputs of a log as one ask changes them: products, prices, demand, the hour's rate."""
+    """The inputs of a log with the products of one ask alone, at its prices and demand; the hour's rate as it says."""
     prices, demand = dict(ask.prices), dict(ask.demand)
     rows = []
     for product in inputs.products_read["product"]:
         name = product["name"]
         if name in prices:
-            row = {**product, "price": prices[name]}
+            row = {**product, "price": prices[name], "part": _no_loose(product["part"])}
             row.pop("demand", None)
             rows.append({**row, "demand": demand[name]} if name in demand else row)
+    return _with(inputs, rows, ask.hour_rate)
+
+
+def sold_by(inputs: Inputs, ask: Ask) -> Inputs:
+    """The inputs of a log with every product that they have, those that an ask does not want at no price and no demand.
+
+    Parts stay the same, so that a log that was looked at for all of them serves every ask.
+    """
+    prices, demand = dict(ask.prices), dict(ask.demand)
+    rows = []
+    for product in inputs.products_read["product"]:
+        name = product["name"]
+        row = {**product, "price": prices.get(name, 0.0), "part": _no_loose(product["part"])}
+        row.pop("demand", None)
+        if name not in prices:
+            row["demand"] = 0
+        elif name in demand:
+            row["demand"] = demand[name]
+        rows.append(row)
+    return _with(inputs, rows, ask.hour_rate)
+
+
+def _no_loose(parts: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
+    """Plates left over are not ordered, so they bring the season nothing."""
+    return [{**part, "loose_price": 0.0} for part in parts]
+
+
+def _with(inputs: Inputs, rows: list[dict[str, Any]], hour_rate: float | None) -> Inputs:
     products = {**inputs.products_read, "product": rows}
     mill = inputs.mill_read
-    if ask.hour_rate is not None:
-        mill = {**mill, "mill": {**mill["mill"], "hour_rate": ask.hour_rate}}
+    if hour_rate is not None:
+        mill = {**mill, "mill": {**mill["mill"], "hour_rate": hour_rate}}
     return replace(
         inputs,
         machines=mill_from(mill),
@@ -99,41 +128,10 @@ def priced_ask(number: int, first: Ask, prices: Prices, hour_rate: float) -> Ask
     return Ask(f"what orders lack, round {number}", worth, demand, hour_rate + 0.6 * prices.minute)
 
 
-def column_of(plan: Mapping[str, Any], products: Products, yard: Yard) -> PlanColumn:
-    """What a plan gives the season: complete sets, weeks of drying, minutes rounded up."""
+def column_of(plan: Mapping[str, Any], products: Products, yard: Yard, waiting: Waiting | None = None) -> PlanColumn:
+    """What a plan gives the season: complete sets, weeks of drying, minutes rounded up, and until when it may be sawn."""
     sets = {name: int(n) for name, n in plan["sets"].items() if n}
     billets = {(product, part): size for product, part, size in plan["billets"]}
-    drying = {name: drying_weeks(products, name, yard, billets) for name in sets}
-    return PlanColumn(plan["name"], sets, drying, math.ceil(plan["minutes"] - 1e-6))
-
-
-def drying_weeks(products: Products, name: str, yard: Yard, billets: Mapping[tuple[str, str], float]) -> int:
-    """Whole weeks from the saw until a set can be delivered: its slowest part, green plates by their own thickness, parts resawn
-    dried by their billet's.
-    """
-    product = next(one for one in products.products if one.name == name)
-    weeks = [yard.least_weeks]
-    for part in product.parts:
-        if part.resaw == "dried":
-            weeks.append(yard.dried_weeks_per_mm * billets.get((name, part.name), part.thickness))
-        else:
-            weeks.append(yard.green_weeks_per_mm * part.thickness)
-    return math.ceil(max(weeks) - 1e-9)
-
-
-def billet_thickness(ledger: Ledger, parts: Sequence[SawnPart]) -> dict[tuple[str, str], float]:
-    """The thickest billet of each (product, part), as far as its plates reach across it. [mm]"""
-    parent = {side: cut.piece for cut in ledger.cuts for side in cut.sides}
-    reach: dict[tuple[str, str, str], list[float]] = {}
-    for plate in ledger.plates:
-        billet = plate.id
-        while billet in parent and ledger.pieces[billet].kind != "billet":
-            billet = parent[billet]
-        edge, corner = plate.edges[2], plate.corner
-        size = math.sqrt(sum(v * v for v in edge))
-        at = sum(a * b for a, b in zip(corner, edge, strict=True)) / size
-        reach.setdefault((*parts[plate.part].key, billet), []).extend((at, at + size))
-    out: dict[tuple[str, str], float] = {}
-    for (product, part, _), ends in reach.items():
-        out[product, part] = max(out.get((product, part), 0.0), max(ends) - min(ends))
-    return out
+    drying = {name: drying_weeks(products, name, yard.drying, billets) for name in sets}
+    last = NEVER if waiting is None else waiting.last_week(plan.get("trim", 0.0), yard.weeks)
+    return PlanColumn(plan["name"], sets, drying, math.ceil(plan["minutes"] - 1e-6), last)

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 NEVER = 1 << 20
-"""The week in which an order without a day is due."""
+"""The week in which an order without a day is due, or a plan that does not age may no longer be sawn."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,12 +23,15 @@ class PlanColumn:
         Weeks from the saw to delivery, by product of `sets`.
     minutes : int
         At the mill and its saws.
+    last_week : int
+        The last week in which the log is still as long as the plan takes it to be; end checks grow.
     """
 
     name: str
     sets: Mapping[str, int]
     drying: Mapping[str, int]
     minutes: int
+    last_week: int = NEVER
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,8 +1,8 @@
 """Every way to saw a log: a plan, and a period of weeks in which the log is done.
 
-Weeks between which no order's last day and no log's first day falls are alike, so they make one period whose hours add up:
-a log may be begun on Friday and ended on Monday. Sets of a product that are ready between the same two due dates are alike
-too, and share a class: the number of the first due week they keep.
+Weeks between which no order's last day, no log's first day and no plan's last week falls are alike, so they make one period
+whose hours add up: a log may be begun on Friday and ended on Monday. Sets of a product that are ready between the same two due
+dates are alike too, and share a class: the number of the first due week they keep.
 """
 
 from __future__ import annotations
@@ -76,7 +76,7 @@ def make_options(season: Season) -> SawingOptions:
         gain = counted_gain(log, season.terms)
         for which, column in enumerate(log.columns):
             cost = sawing_cost(log, column, season.terms) - gain
-            periods = np.flatnonzero((first >= log.first_week) & (room >= column.minutes))
+            periods = np.flatnonzero((first >= log.first_week) & (last <= column.last_week) & (room >= column.minutes))
             sets = np.zeros((len(periods), len(products)), np.int64)
             ready = np.zeros_like(sets)
             for k, name in enumerate(products):
@@ -120,6 +120,7 @@ def _periods(season: Season, products: tuple[str, ...], due: tuple[Ints, ...]) -
         if name in products
     }
     starts = {0} | {log.first_week for log in season.logs}
+    starts |= {column.last_week + 1 for log in season.logs for column in log.columns}
     for name, weeks in drying:
         # sawn in week w, ready at w + 1 + weeks: the last week that keeps a due week D is D - 1 - weeks
         starts |= {int(d) - weeks for d in due[products.index(name)]}

@@ -1,14 +1,13 @@
 """What more plans of a log could add to a season at the master's prices: a bound, from what is proven of the log already.
 
-Every view of a log proved that no plan of its class and grid has Σ_i w_i n_i − c s above P: n_i plates of part i, each counted
-w_i, s charged settings. At λ_k a set and γ a charged setting's least minutes, a plan earns at most Σ_k λ_k sets_k − γ s, and with
-λ_k shared among the parts of its set in any way (Σ_i count_i v_i = λ_k) that is at most Σ_i v_i n_i − γ s. So every μ ≥ 0 with
-v ≤ Σ_v μ_v w_v bounds it:
+Every search of a log proved that no plan of its class and grid has Σ_i w_i n_i − c m above P: n_i plates of part i, each counted
+w_i, m minutes. At λ_k a set and γ a minute a plan earns at most Σ_k λ_k sets_k − γ m, and with λ_k shared among the parts of its set
+in any way (Σ_i count_i v_i = λ_k) that is at most Σ_i v_i n_i − γ m. So every μ ≥ 0 with v ≤ Σ_v μ_v w_v and Σ_v μ_v c_v ≤ γ bounds it:
 
-    bound = min Σ_v μ_v P_v + Σ_k D_k ν_k + S t,   ν_k ≥ λ_k − Σ_(i of k) count_i v_i,   t ≥ Σ_v μ_v c_v − γ,   ν, t ≥ 0
+    bound = min Σ_v μ_v P_v + Σ_k D_k ν_k,   ν_k ≥ λ_k − Σ_(i of k) count_i v_i,   ν ≥ 0
 
-D_k: sets of k that are ordered at all. S: the most charged settings of the class. A linear programme of a few unknowns, dual to the
-best mix of plates the views allow. Prices depend on the period a log is sawn in; the bound is that of the best period.
+D_k: sets of k that are ordered at all. A linear programme of a few unknowns, dual to the best mix of plates that the searches
+allow. Prices depend on the period a log is sawn in; the bound is that of the best period.
 """
 
 from __future__ import annotations
@@ -23,27 +22,23 @@ from pithline.yard.season.model import Prices, SeasonTerms, YardLog, counted_gai
 
 MANY = 1e9
 """Sets, where no order limits them."""
-SETTINGS = 15
-"""Charged settings that a log of the class has at most: its first, two halves, four bolts of three."""
 
 
 @dataclass(frozen=True, slots=True)
 class ProvenBound:
-    """What no plan of the class and grid exceeds: Σ worth · plates − charge · charged settings ≤ most, in money."""
+    """What no plan of the class and grid exceeds: Σ worth · plates − minute · minutes ≤ most, in money."""
 
     worth: tuple[float, ...]
-    charge: float
+    minute: float
     most: float
 
 
 @dataclass(frozen=True, slots=True)
 class ProvenLog:
-    """All that is proven of one log. `parts` are (product, count in a set); `least_minutes` those of a charged setting."""
+    """All that is proven of one log. `parts` are (product, count in a set)."""
 
     parts: tuple[tuple[str, int], ...]
     views: tuple[ProvenBound, ...]
-    least_minutes: float
-    pieces: int  # logs it is crosscut into
 
 
 def most_earned(
@@ -58,19 +53,19 @@ def most_earned(
         return 0.0
     views, parts, wanted = len(proven.views), len(proven.parts), len(names)
     worth = np.array([view.worth for view in proven.views])
-    # unknowns: μ (views), v (parts), ν (products wanted), t
+    # unknowns: μ (views), v (parts), ν (products wanted)
     most = [float(view.most) for view in proven.views]
     caps = [MANY if ordered is None else float(ordered.get(name, 0)) for name in names]
-    goal = np.concatenate([most, np.zeros(parts), caps, [SETTINGS * proven.pieces + 1.0]])
+    goal = np.concatenate([most, np.zeros(parts), caps])
     under = np.zeros((parts + 1, len(goal)))
     under[:parts, :views], under[:parts, views : views + parts] = -worth.T, np.eye(parts)
-    under[parts, :views], under[parts, -1] = [view.charge for view in proven.views], -1.0
-    limit = np.concatenate([np.zeros(parts), [minute * proven.least_minutes]])
+    under[parts, :views] = [view.minute for view in proven.views]
+    limit = np.concatenate([np.zeros(parts), [minute]])
     shares = np.zeros((wanted, len(goal)))
     for i, (product, count) in enumerate(proven.parts):
         if product in names:
             shares[names.index(product), views + i] = count
-    shares[:, views + parts : views + parts + wanted] = np.eye(wanted)
+    shares[:, views + parts :] = np.eye(wanted)
     done = linprog(goal, under, limit, shares, [sets[name] for name in names], method="highs")
     return float(done.fun) if done.status == 0 and (ordered is not None or done.fun < MANY) else np.inf
 
@@ -97,6 +92,6 @@ def proven_log(found: Sequence[Mapping]) -> ProvenLog | None:
     """What the answers to a log's jobs prove together."""
     if not found:
         return None
-    views = tuple(ProvenBound(tuple(f["worth"]), f["charge"], f["most"]) for one in found for f in one["facts"])
+    views = tuple(ProvenBound(tuple(f["worth"]), f["minute"], f["most"]) for one in found for f in one["facts"])
     parts = tuple((str(name), int(count)) for name, count in found[0]["parts"])
-    return ProvenLog(parts, views, found[0]["least_minutes"], found[0]["pieces"])
+    return ProvenLog(parts, views)

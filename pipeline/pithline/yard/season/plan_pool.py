@@ -69,7 +69,8 @@ class Pool:
         """A job of one log."""
         places = tuple(self.found[log][0]["places"]) if what == "more" else None
         files = (self._cards[log], self.question.mill, self.question.products)
-        return Job(log, *files, asks, what, plan, places=places)
+        trims = self.read.waiting[log].trims(self.read.yard.weeks) if what != "script" else (0.0,)
+        return Job(log, *files, asks, what, plan, places=places, trims=trims)
 
     def gather(self, logs: Sequence[str], asks: tuple[Ask, ...], what: str) -> None:
         """Plans of every log for the asks, from the store or newly made."""
@@ -90,7 +91,7 @@ class Pool:
         self.found[name].append(found)
         own = self.columns[name]
         for plan in found["plans"]:
-            column = column_of(plan, self.read.products, self.read.yard)
+            column = column_of(plan, self.read.products, self.read.yard, self.read.waiting[name])
             if column.sets and not any((c.sets, c.minutes) == (column.sets, column.minutes) for c in own.values()):
                 own[column.name] = column
                 self.plans[name, column.name] = plan

@@ -5,22 +5,25 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+import numpy as np
+
 from pithline.errors import ScriptError
 from pithline.logmodel.document import model_to_json
 from pithline.logmodel.model import LogModel
 from pithline.plan.api import (
+    BoltClass,
     Candidate,
     ExecutedPlan,
-    MasterAnswer,
     Objective,
     Sampling,
-    SearchResult,
     evaluate,
+    judge_on_samples,
     practice,
+    price_start,
 )
 from pithline.yard.finalise import FinishedPlan, must_hold, practice_beside, script_from_plan, settle_by_replay
 from pithline.yard.request import Inputs, Request
-from pithline.yard.season.log_plans import layout_from, season_log
+from pithline.yard.season.log_plans import ask_context, ask_from, layout_from, season_log
 
 
 def script_of_plan(model: LogModel, inputs: Inputs, plan: Mapping[str, Any]) -> dict[str, Any]:
@@ -31,10 +34,10 @@ def script_of_plan(model: LogModel, inputs: Inputs, plan: Mapping[str, Any]) -> 
     ScriptError
         Where it does not hold on replay, or yields fewer sets than the season counts on.
     """
-    one = season_log(model, inputs, plan["places"])
-    task = one.own.task(Objective.VALUE)
+    ask, prices = ask_from(plan["ask"]), np.array(plan["prices"], float)
+    one = season_log(model, inputs, ask, plan["places"]).waited(plan["trim"])
     log_layout = one.layout([layout_from(data) for data in plan["layouts"]])
-    ledger = one.execute(log_layout, task.worth)
+    ledger = one.execute(log_layout, ask_context(one.own, ask), prices)
     document = model_to_json(model)
     sums = settle_by_replay(ledger, document, one.parts, inputs.products)
     short = [name for name, n in plan["sets"].items() if sums.sets.get(name, 0) < n]
@@ -42,19 +45,29 @@ def script_of_plan(model: LogModel, inputs: Inputs, plan: Mapping[str, Any]) -> 
         raise ScriptError(
             f"{inputs.card.id}: carried out again, the season's plan lacks sets of {', '.join(short)}: a defect."
         )
-    value, bound = plan["value"], plan["bound"]
-    answer = MasterAnswer(log_layout.layouts, value, bound, "feasible", ledger.charged, value, ())
-    found = SearchResult((answer,), bound, Objective.VALUE.unit, plan["considered"], plan["words"])
-    custom = practice(one.log, one.places, task, inputs.practice)
-    asked = Request()
+    asked = Request(Objective.VALUE)
+    context = one.own.case(asked).context
+    judge = judge_on_samples(one.log, context)
+    found = Candidate(
+        log_layout,
+        BoltClass(plan["class"]),
+        plan["value"],
+        plan["bound"],
+        plan["status"],
+        prices,
+        plan["considered"],
+        plan["words"],
+    )
+    start = price_start(context.economics.market, context.parts)
+    custom = practice(one.log, context, inputs.practice, start, one.places or None)
     pairs = list(zip(one.logs, log_layout.layouts, strict=True))
     finished = FinishedPlan(
         one.own,
-        Objective.VALUE,
-        ExecutedPlan(Candidate(log_layout, found, 0), ledger),
+        context,
+        ExecutedPlan(found, ledger, judge.worth(ledger), judge.earnings(ledger)),
         sums,
         practice_beside(custom, one.own, document),
-        evaluate(one.log, pairs, sums, one.parts, Sampling(asked.samples, asked.seed)),
+        evaluate(one.log, pairs, sums, context, Sampling(asked.samples, asked.seed)),
         document,
     )
     script = script_from_plan(finished)

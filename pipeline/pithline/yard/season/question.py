@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -15,6 +15,7 @@ from pithline.plan.api import FULL
 from pithline.plan.api import Effort as PlanEffort
 from pithline.yard.season.master import MasterEffort
 from pithline.yard.season.model import SeasonTerms
+from pithline.yard.season.waiting import Waiting
 
 WORK = "work"
 """Folder of finished work within the season's own."""
@@ -44,8 +45,9 @@ class SeasonQuestion:
     out: str
     start: datetime.date
     mill: str | None = None
-    products: str | None = None
+    products: tuple[str, ...] = ()
     yard: str | None = None
+    priors: str | None = None
     plans: int = 4
     rounds: int = 1
     effort: MasterEffort = field(default_factory=MasterEffort)
@@ -65,3 +67,4 @@ class SeasonInputs:
     hour_rate: float
     settings: tuple[dict[str, Any], ...]
     products: Products
+    waiting: Mapping[str, Waiting]

@@ -13,8 +13,11 @@ from pithline.files.manifest import read_manifest
 from pithline.files.mills import mill_as_read
 from pithline.files.orders import check_due, read_orders
 from pithline.files.practice import practice_as_read
-from pithline.files.products import products_as_read, products_from
+from pithline.files.priors import read_priors
+from pithline.files.product_lists import put_together, read_lists
+from pithline.files.products import products_from
 from pithline.files.yard import read_yard
+from pithline.yard.log_history import UNTOLD_MONTHS, metal_chance, months_since
 from pithline.yard.season.accounts import Books, account
 from pithline.yard.season.asks import Ask, first_asks, priced_ask
 from pithline.yard.season.cluster import Workers
@@ -22,6 +25,7 @@ from pithline.yard.season.model import Season, SeasonChoice, SeasonTerms
 from pithline.yard.season.plan_pool import Pool
 from pithline.yard.season.question import WORK, SeasonInputs, SeasonQuestion, Tell
 from pithline.yard.season.store import Store
+from pithline.yard.season.waiting import Waiting
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,13 +54,16 @@ class SeasonAnswer:
 
 def read_season(question: SeasonQuestion) -> SeasonInputs:
     """Read and check everything a season needs but the scans."""
-    products_read = products_as_read(question.products)
+    products_read = put_together(read_lists(question.products))
     mill = mill_as_read(question.mill)
-    yard = read_yard(question.yard)
+    yard, priors = read_yard(question.yard), read_priors(question.priors)
     orders = read_orders(question.orders, products_from(products_read))
     check_due(question.orders, orders, question.start)
     entries = read_manifest(question.manifest)
-    ids, costs, lines = [], [], {}
+    ids: list[str] = []
+    costs: list[int] = []
+    lines: dict[str, int] = {}
+    waiting: dict[str, Waiting] = {}
     for entry in entries:
         card = read_card(entry.card)
         if card.id in lines:
@@ -68,7 +75,11 @@ def read_season(question: SeasonQuestion) -> SeasonInputs:
             raise InputError(f'{entry.card}: the id "{card.id}" cannot name a folder; use letters, digits and dashes.')
         lines[card.id] = entry.line
         ids.append(card.id)
-        costs.append(entry.cost if entry.cost is not None else round((card.cost or 0.0) * 100))
+        metal = metal_chance(card, priors) * priors.money.blade
+        cost = entry.cost if entry.cost is not None else round((card.cost or 0.0) * 100)
+        costs.append(cost + round(metal * 100))
+        months = months_since(card.felled, question.start)
+        waiting[card.id] = Waiting(priors.end_checks, UNTOLD_MONTHS if months is None else months, bool(card.coated))
     rate = float(mill["mill"]["hour_rate"])
     terms = SeasonTerms(
         int(yard.hours_per_week * 60),
@@ -80,7 +91,7 @@ def read_season(question: SeasonQuestion) -> SeasonInputs:
     )
     settings = (products_read, mill, practice_as_read())
     return SeasonInputs(
-        entries, tuple(ids), tuple(costs), orders, yard, terms, rate, settings, products_from(products_read)
+        entries, tuple(ids), tuple(costs), orders, yard, terms, rate, settings, products_from(products_read), waiting
     )
 
 

@@ -31,25 +31,28 @@ class Job:
         "plans": plans and bounds of all asks; "more": of all but the first; "script": the cut script of `plan`; "full":
         the planner's full search for the last ask.
     plan : str
-        JSON of a plan of `coarse.plan_data`, for "script".
+        JSON of a plan of `log_plans.plan_data`, for "script".
     keep : bytes
         The packed script that a full search is to hold its own against.
     effort : Effort
         Of the full search.
     places : tuple of float or None
         Where the log is crosscut, for "more": as its first answer found, which follows from the first ask and so is no part of the key.
+    trims : tuple of float
+        What each end is trimmed by beside the card's trims, by when it is sawn; every plan is carried out for each. [mm]
     """
 
     log: str
     card: str
     mill: str | None
-    products: str | None
+    products: tuple[str, ...]
     asks: tuple[Ask, ...]
     what: str = "plans"
     plan: str = ""
     keep: bytes = b""
     effort: Effort = FULL
     places: tuple[float, ...] | None = None
+    trims: tuple[float, ...] = (0.0,)
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,29 +68,24 @@ def work(job: Job) -> Result:
     from pithline.yard.one_log import fit_scan, plan_model
     from pithline.yard.request import Request, read_inputs
     from pithline.yard.season.asks import asked
-    from pithline.yard.season.log_plans import least_minutes, plan_data, plans_of
+    from pithline.yard.season.log_plans import plan_data, plans_of
     from pithline.yard.season.plan_script import script_of_plan
 
     try:
         inputs = read_inputs(job.card, job.mill, job.products)
         model = fit_scan(inputs)
         if job.what == "full":
-            request = Request(Objective.SETS, job.effort, keep=unpack(job.keep))
-            return Result(pack(plan_model(model, asked(inputs, job.asks[-1]), request)))
+            request = Request(Objective.VALUE, job.effort, keep=unpack(job.keep), rung="best")
+            return Result(pack(plan_model(model, asked(inputs, job.asks[-1]), request).script))
         inputs = asked(inputs, job.asks[0])
         if job.what == "script":
             return Result(pack(script_of_plan(model, inputs, json.loads(job.plan))))
         asks = job.asks if job.what == "plans" else job.asks[1:]
-        plans, facts, one = plans_of(model, inputs, asks, places=job.places)
-        parts = [[part.product, part.part.count] for part in one.parts]
+        plans, facts, one = plans_of(model, inputs, asks, places=job.places, trims=job.trims)
         found: dict[str, Any] = {
-            "plans": [plan_data(plan, one.parts) for plan in plans],
+            "plans": [plan_data(plan, one) for plan in plans],
             "facts": [asdict(fact) for fact in facts],
-        }
-        found |= {
-            "parts": parts,
-            "least_minutes": least_minutes(one),
-            "pieces": len(one.logs),
+            "parts": [[part.product, part.part.count] for part in one.parts],
             "places": list(one.places),
         }
         return Result(pack(found))
@@ -113,7 +111,7 @@ def unpack(data: bytes) -> dict[str, Any]:
 
 
 def key_of(job: Job, settings: Sequence[Mapping[str, Any]]) -> str:
-    """Content hash of all that a result depends on: card, scan, mill, products, practice, what is asked and the package's own code.
+    """Content hash of all that a result depends on: card, scan, mill, products, practice, what is asked, how finely, the package's code.
 
     Raises
     ------
@@ -129,6 +127,8 @@ def key_of(job: Job, settings: Sequence[Mapping[str, Any]]) -> str:
         [asdict(ask) for ask in job.asks],
         job.what,
         job.plan,
+        asdict(job.effort),
+        job.trims,
     ]
     parts += [hashlib.sha256(job.keep).hexdigest(), *settings, code_hash()]
     return hashlib.sha256(json.dumps(parts, sort_keys=True).encode()).hexdigest()

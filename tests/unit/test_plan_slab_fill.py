@@ -6,12 +6,16 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+from pithline.mill.products import Product, Products
 from pithline.plan.execute.grade import grade_plate
-from pithline.plan.execute.slab_layout import lay_out
+from pithline.plan.execute.slab_fill import SlabToFill, fill_slabs
 from pithline.plan.execute.slab_view import SlabFrame, layer_count
-from pithline.plan.problem.log_frame import normal_at
+from pithline.plan.problem.economics import Objective
+from pithline.plan.problem.log_frame import normal_at, plan_log
+from pithline.plan.search import price_start
+from truth.models import to_model
 from unit.closed_slabs import PITH_RADIUS, SHOP, passes, worth_by_milp
-from unit.small_logs import BACK, log_of, products_of, shop_of
+from unit.small_logs import BACK, RULE, STRAIGHT, TRADE, log_of, products_of, shop_of
 
 SAWS = SHOP.saws
 
@@ -19,6 +23,12 @@ SAWS = SHOP.saws
 @pytest.fixture(scope="module")
 def log():
     return log_of(pith_radius=PITH_RADIUS)
+
+
+def lay_out(log, slab, shop, reserve=True, cache=None, sawn=None):
+    """Strips of one slab, filled for what the shop sells."""
+    prices = price_start(shop.economics.market, shop.parts)
+    return fill_slabs([SlabToFill(log, slab, cache)], shop, shop.economics, prices, sawn, reserve).strips[0]
 
 
 def frame_of(log, low, thickness, clock=0.4, least=None):
@@ -95,15 +105,49 @@ def test_layers_of_a_billet(log, layers):
     assert layer_count(frame_of(log, 0.0, exact - 0.2), part, SAWS) == layers - 1
 
 
-def test_no_more_is_cut_than_is_wanted(log):
+def test_what_is_not_wanted_any_more_is_not_cut(log):
     slab = frame_of(log, -30.0, 60.0)
-    every = lay_out(log, slab, SHOP)
-    for left in ([0, np.inf], [3, 1], [0, 0]):
+    for left in ([0, np.inf], [3, 0], [0, 0]):
         strips = lay_out(log, slab, replace(SHOP, left=np.array(left, float)))
         cut = [sum(part is one for part, *_ in plates_of(slab, strips, SHOP.parts)) for one in SHOP.parts]
-        assert all(n <= most for n, most in zip(cut, left, strict=True))
-        assert any(cut) == any(left)
-    assert len(every) > 1
+        assert [n > 0 for n in cut] == [most > 0 for most in left]
+
+
+def counts_of(filled, shop):
+    """Mated and single plates by part of some filled slabs, (P, 2)."""
+    out = np.zeros((len(shop.parts), 2), np.int64)
+    for strips in filled:
+        for strip in strips:
+            for billet in strip.billets:
+                runs = np.split(np.array(billet.layers), np.flatnonzero(np.diff(billet.layers) > 1) + 1)
+                out[billet.part] += [sum(len(run) // 2 * 2 for run in runs), sum(len(run) % 2 for run in runs)]
+    return out
+
+
+def test_slabs_are_filled_for_whole_sets(log):
+    """Backs and rules of one product: together the slabs make more sets than each filled for itself, and none is worth less."""
+    guitar = Products("green", (TRADE,), (Product("guitar", 10.0, "trade", (BACK, replace(RULE, count=4))),))
+    shop = shop_of(guitar, objective=Objective.SETS)
+    market, prices = shop.economics.market, price_start(shop.economics.market, shop.parts)
+    slabs = [frame_of(log, low, thick) for low, thick in ((-30.0, 60.0), (-5.0, 11.2), (8.0, 36.0), (-25.0, 48.4))]
+    asked = [SlabToFill(log, slab) for slab in slabs]
+    together = fill_slabs(asked, shop, shop.economics, prices)
+    one_by_one = [fill_slabs([one], shop, shop.economics, prices).strips[0] for one in asked]
+    worths = [market.worth(*counts_of(each, shop).T) for each in (together.strips, one_by_one)]
+    assert worths[0][0] >= worths[1][0] - 1e-6 and worths[0][1][0] >= worths[1][1][0] > 0
+
+
+def test_plates_that_are_there_already_count_beside_those_of_the_slab(log):
+    """Four rules a set, and the backs of five in hand: a slab is filled with rules that make up sets with them."""
+    guitar = Products("green", (TRADE,), (Product("guitar", 10.0, "trade", (BACK, replace(RULE, count=4)), 5),))
+    shop = shop_of(guitar, objective=Objective.SETS)
+    slab = frame_of(log, -30.0, 60.0)
+    sawn = np.array([[10, 0], [0, 0]])
+    alone, beside = lay_out(log, slab, shop), lay_out(log, slab, shop, sawn=sawn)
+    counts = [counts_of([strips], shop) for strips in (alone, beside)]
+    assert counts[1][1].sum() > counts[0][1].sum()
+    worths = [shop.economics.market.worth(*(sawn + one).T)[0] for one in counts]
+    assert worths[1] > worths[0]
 
 
 def test_a_part_wider_than_the_resaw_takes_is_left_out(log):
@@ -137,10 +181,6 @@ def test_nothing_comes_of_a_slab_without_wood(log):
 def test_sapwood_as_the_limits_have_it(sapwood):
     """40 mm of sapwood: without any a back of 110 mm fits once between pith circle and heartwood's edge, else further out."""
     limits = replace(SHOP.parts[0].limits, sapwood=sapwood, sapwood_edge=25.0)
-    from pithline.plan.problem.log_frame import plan_log
-    from truth.models import to_model
-    from unit.small_logs import STRAIGHT
-
     model = to_model(replace(STRAIGHT, sapwood=40.0))
     log = plan_log(model, 10.0, 25.0, 25.0, ())
     shop = shop_of(products_of(replace(BACK, width=95.0), limits=limits))

@@ -1,0 +1,368 @@
+"""The plans of one log: what to ask for, the search while it runs, and the ladder of what was found side by side."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from functools import partial
+from typing import Any
+from urllib.parse import quote
+
+from nicegui import ui
+
+from pithline.errors import InputError
+from pithline.shed.card_edit import as_typed
+from pithline.shed.drawing import climb_curve, swatch
+from pithline.shed.folder import PlanEntry
+from pithline.shed.jobs import JobState
+from pithline.shed.parts import Tag, button, choice, chosen, drawing, frame, link, log_places, say
+from pithline.shed.plan_view import FORMAT, kept_view
+from pithline.shed.state import Shed
+from pithline.units import parse_length
+
+LOOKED_EVERY = 0.7
+"""Seconds between two looks at a search."""
+THINNEST, THICKEST, MOST_SETTINGS = 15.0, 500.0, 1000
+"""What the command `plan` takes of a first slab [mm] and of settings."""
+OBJECTIVES = {"sets": "complete sets", "value": "what it earns, hours paid", "volume": "as much good wood as possible"}
+EFFORTS = {"coarse": "a quick look", "full": "as well as it can be done"}
+RUNGS = {"paying": "the last that pays its hours", "best": "the best, whatever the hours"}
+PAPERS = {
+    "set-up-sheet.pdf": "Set-up sheet",
+    "shop-cards.pdf": "Shop cards",
+    "overview.pdf": "Overview",
+    "end-templates.pdf": "End templates",
+    "labels.pdf": "Labels",
+    "preview.html": "3D preview",
+}
+
+
+@dataclass(slots=True)
+class PlanDesk:
+    """What is asked for on one page."""
+
+    shed: Shed
+    name: str
+    mill: str
+    products: set[str]
+    objective: str = "sets"
+    effort: str = "coarse"
+    rung: str = "paying"
+    typed: dict[str, str] = field(default_factory=dict)
+    leave_bolts: bool = False
+    redraw: Callable[[], None] = lambda: None
+
+    def asked(self) -> dict[str, Any]:
+        """What a worker is asked for."""
+        chosen = [one for one in self.shed.yard.choices("products") if one in self.products]
+        if not chosen:
+            raise InputError("no product list is chosen; choose at least one to plan for.")
+        return {
+            "mill": self.mill,
+            "products": chosen,
+            "objective": self.objective,
+            "effort": self.effort,
+            "rung": self.rung,
+            "units": self.shed.units,
+            "paper": self.shed.setting("paper"),
+            "held": held_as_typed(self.typed, self.leave_bolts),
+        }
+
+    def start(self) -> None:
+        """Begin a search in a process of its own."""
+        self.shed.jobs.start("plan", self.name, self.asked(), self.shed.yard.next_plan(self.name))
+        self.redraw()
+
+
+HELD = {
+    "roll_deg": ("Clock angle up at the first setting, in degrees", "30"),
+    "first_slab": ("One slab of this thickness at the first setting", "100 mm, 4 in"),
+    "max_settings": ("At most so many charged settings", "6"),
+}
+"""What may be held as the sawyer decides: its label and an example."""
+
+
+def held_as_typed(typed: Mapping[str, str], leave_bolts: bool) -> dict[str, Any]:
+    """What a search is held to. InputError where a field cannot be read."""
+    found: dict[str, Any] = {"leave_bolts": True} if leave_bolts else {}
+    if roll := as_typed("clock angle", typed.get("roll_deg", ""), "number"):
+        found["roll_deg"] = float(roll) % 360.0
+    if thickness := as_typed("first slab", typed.get("first_slab", ""), "length"):
+        found["first_slab"] = parse_length(thickness, "first slab")
+        if not THINNEST <= found["first_slab"] <= THICKEST:
+            raise InputError(f"first slab is {thickness}; it must be from {THINNEST:.0f} mm to {THICKEST:.0f} mm.")
+    if (most := typed.get("max_settings", "").strip()) and not (most.isdecimal() and 0 < int(most) <= MOST_SETTINGS):
+        raise InputError(f'"{most[:20]}" is no number of settings; write a whole number, 1 or more.')
+    if most:
+        found["max_settings"] = int(most)
+    return found
+
+
+def plans_page(shed: Shed, name: str) -> None:
+    """Build the page."""
+    mills, lists = shed.yard.choices("mills"), shed.yard.choices("products")
+    last = shed.jobs.state("plan", name)
+    asked = last.asked if last is not None else {}
+    desk = PlanDesk(
+        shed,
+        name,
+        asked["mill"] if asked.get("mill") in mills else "portable" if "portable" in mills else mills[0],
+        {one for one in asked.get("products", []) if one in lists} or {"guitar" if "guitar" in lists else lists[0]},
+        asked.get("objective", "sets"),
+        asked.get("effort", "coarse"),
+        asked.get("rung", "paying"),
+    )
+    at = quote(name, safe="")
+    with frame(shed.yard, f"{name}: plans", f"/plans/{at}", shed.places()[:1] + log_places(name)):
+        if shed.yard.log(name).card is None:
+            Tag("p", "This scan has no card yet; begin it in the yard.", "fault")
+            return
+
+        @ui.refreshable
+        def search() -> None:
+            _search(desk)
+
+        @ui.refreshable
+        def found() -> None:
+            _found(desk)
+
+        def redraw() -> None:
+            search.refresh()
+            found.refresh()
+
+        desk.redraw = redraw
+        search()
+        found()
+        _watch(desk, search.refresh, found.refresh)
+
+
+def _watch(desk: PlanDesk, search: Callable[[], Any], found: Callable[[], Any]) -> None:
+    """Follow work on this log, whoever started it, from this page or another."""
+    seen: dict[str, Any] = {"work": _mark(desk), "plans": _plans_mark(desk)}
+
+    def look() -> None:
+        work, plans = _mark(desk), _plans_mark(desk)
+        if work != seen["work"] or (work is not None and work[0]):
+            search()
+        if plans != seen["plans"]:
+            found()
+        seen.update(work=work, plans=plans)
+
+    ui.timer(LOOKED_EVERY, look)
+
+
+def _mark(desk: PlanDesk) -> tuple[Any, ...] | None:
+    job = desk.shed.jobs.state("plan", desk.name)
+    return None if job is None else (job.alive, job.done, job.fault, job.part, len(job.curve))
+
+
+def _plans_mark(desk: PlanDesk) -> tuple[Any, ...]:
+    plans = desk.shed.yard.log(desk.name).plans
+    job = desk.shed.jobs.state("look", desk.name)
+    looked = None if job is None else (job.alive, job.fault)
+    return (
+        looked,
+        *((plan.name, plan.made, kept_view(desk.shed.yard, plan.path, desk.shed.units) is not None) for plan in plans),
+    )
+
+
+# -- what is asked ----------------------------------------------------------------------------------------------------
+
+
+def _search(desk: PlanDesk) -> None:
+    job = desk.shed.jobs.state("plan", desk.name)
+    if job is not None and job.alive:
+        _running(desk, job)
+        return
+    Tag("h2", "Plan it")
+    if job is not None and (job.fault or job.broken_off):
+        with Tag("div", look="fault"):
+            Tag("strong", "No plan was made. ")
+            Tag("span", job.fault or "The search was broken off before its end; start it again.")
+    with Tag("div", look="asking"):
+        with Tag("fieldset"):
+            Tag("legend", "To be sawn for")
+            with Tag("div", look="lists"):
+                for one in desk.shed.yard.choices("products"):
+                    _tick(desk, one)
+        with Tag("div"):
+            choice(
+                "Mill",
+                {one: _shown(one) for one in desk.shed.yard.choices("mills")},
+                desk.mill,
+                lambda text: setattr(desk, "mill", text),
+                "mill",
+            )
+            Tag(
+                "p",
+                "Copies of these lists and mills, changed to yours, go into the folders products and mills of this yard.",
+                "faint",
+            )
+        with Tag("div"):
+            choice(
+                "Make most of",
+                OBJECTIVES,
+                desk.objective,
+                lambda text: _set(desk, "objective", text, OBJECTIVES),
+                "objective",
+            )
+            choice("Search", EFFORTS, desk.effort, lambda text: _set(desk, "effort", text, EFFORTS), "effort")
+            choice("Of the ladder, take", RUNGS, desk.rung, lambda text: _set(desk, "rung", text, RUNGS), "rung")
+    _held(desk)
+    button("Plan it", desk.start, "main", style="margin-top:12px")
+
+
+def _held(desk: PlanDesk) -> None:
+    """What the sawyer has decided already."""
+    with Tag("details", **chosen("open", bool(desk.leave_bolts or any(desk.typed.values())))):
+        Tag("summary", "Hold what you have decided")
+        Tag("p", "The plan keeps to it and tells what it costs. Leave empty what the search may choose.", "faint")
+        with Tag("div", look="form"):
+            for key, (label, example) in HELD.items():
+                with Tag("div", look="field"):
+                    Tag("label", label, for_=f"held-{key}")
+                    made = Tag(
+                        "input",
+                        id=f"held-{key}",
+                        value=desk.typed.get(key, ""),
+                        placeholder=example,
+                        autocomplete="off",
+                    )
+                    made.on_change(partial(desk.typed.__setitem__, key))
+        with Tag("label", look="tick"):
+            box = Tag("input", type="checkbox", **chosen("checked", desk.leave_bolts))
+            box.on(
+                "change",
+                lambda event: setattr(desk, "leave_bolts", bool(event.args)),
+                js_handler="(e) => emit(e.target.checked)",
+            )
+            Tag("span", "Leave every bolt whole")
+
+
+def _set(desk: PlanDesk, name: str, value: str, known: dict[str, str]) -> None:
+    if value in known:
+        setattr(desk, name, value)
+
+
+def _shown(one: str) -> str:
+    """A mill's or list's name as people say it."""
+    own = "/" in one
+    words = one.rpartition("/")[2].removesuffix(".toml").replace("-", " ")
+    return f"{words} (this yard's)" if own else words
+
+
+def _tick(desk: PlanDesk, one: str) -> None:
+    def changed(event: Any) -> None:
+        (desk.products.add if event.args else desk.products.discard)(one)
+
+    with Tag("label", look="tick"):
+        box = Tag("input", type="checkbox", value=one, **chosen("checked", one in desk.products))
+        box.on("change", changed, js_handler="(e) => emit(e.target.checked)")
+        Tag("span", _shown(one))
+
+
+# -- while it runs ----------------------------------------------------------------------------------------------------
+
+
+def _running(desk: PlanDesk, job: JobState) -> None:
+    Tag("h2", "The search")
+    since = time.time() - job.started
+    Tag(
+        "p",
+        f"{job.what[:1].upper()}{job.what[1:]}, {since:.0f} s since it began. It goes on if you leave this page.",
+        "state",
+    )
+    with Tag("div", look="progress", role="progressbar", aria_label="The search", aria_valuenow=int(100 * job.part)):
+        Tag("div", style=f"width:{100 * job.part:.0f}%")
+    if job.curve:
+        best, bound = job.curve[-1][1], job.curve[-1][2]
+        words = f"Best so far: {best:.1f} {job.unit}, net of charges"
+        if bound is not None and best is not None and bound > best:
+            words += f"; no plan of the kinds searched can bring more than {bound:.1f} {job.unit}"
+        Tag("p", f"{words}.")
+        drawing(climb_curve(job.curve, since, job.unit))
+    button("Stop, and keep the best so far", lambda: _stop(desk), "stop")
+
+
+def _stop(desk: PlanDesk) -> None:
+    desk.shed.jobs.stop("plan", desk.name)
+    say("Stopping: the best plan so far will be written.")
+
+
+# -- what was found ---------------------------------------------------------------------------------------------------
+
+
+def _found(desk: PlanDesk) -> None:
+    plans = desk.shed.yard.log(desk.name).plans
+    if not plans:
+        return
+    for number, plan in enumerate(plans):
+        _plan(desk, plan, newest=number == 0)
+
+
+def _plan(desk: PlanDesk, plan: PlanEntry, newest: bool) -> None:
+    view = kept_view(desk.shed.yard, plan.path, desk.shed.units)
+    short = plan.name.rpartition("/")[2]
+    when = time.strftime("%d %b, %H:%M", time.localtime(plan.made))
+    Tag("h2", f"{short}, made {when}{', the newest' if newest else ''}")
+    if view is None:
+        _not_looked_at(desk, plan)
+        return
+    at, query = quote(desk.name, safe=""), quote(plan.name, safe="")
+    if view["replanned"] is not None:
+        Tag("p", "Planned anew once the log was open: " + " ".join(view["replanned"]), "note")
+    with Tag("ul", look="rungs"):
+        for number, row in enumerate(view["ladder"]):
+            _rung(row, f"/plan-end/{at}/{number}?plan={query}&of={view['hash']}-{FORMAT}")
+    with Tag("ul", look="looks"):
+        shown = {
+            name: look for row in view["ladder"] if row["picture"] for name, look in row["picture"]["looks"].items()
+        }
+        for name, (colour, kind) in sorted(shown.items()):
+            with Tag("li"):
+                drawing(swatch(colour, kind, name))
+    if view["customary"]:
+        figures = dict(view["customary"])
+        Tag(
+            "p",
+            f"The customary way on the same log: {figures['complete sets']}; {figures['hours at the saws']}, earns {figures['earns']}.",
+        )
+    for caution in view["cautions"]:
+        Tag("p", caution, "note")
+    with Tag("div", look="papers"):
+        link("Saw by this plan", f"/saw/{at}?plan={query}", "act main")
+        for file, words in PAPERS.items():
+            if (plan.path / file).is_file():
+                link(words, f"/plan-file/{at}/{file}?plan={query}", "act", target="_blank", rel="noopener")
+
+
+def _not_looked_at(desk: PlanDesk, plan: PlanEntry) -> None:
+    """A plan that the command line wrote, or in other measures: it is read in a process of its own."""
+    job = desk.shed.jobs.state("look", desk.name)
+    mine = job is not None and job.asked == {"plan": plan.name, "units": desk.shed.units}
+    if job is not None and mine and (job.fault or job.broken_off):
+        Tag("p", job.fault or "Reading it was broken off.", "fault")
+        return
+    Tag("p", "It is being read.", "faint")
+    if job is None or not job.alive:
+        desk.shed.jobs.start("look", desk.name, {"plan": plan.name, "units": desk.shed.units})
+
+
+def _rung(row: dict[str, Any], picture: str) -> None:
+    with Tag("li", look="chosen" if row["chosen"] else ""):
+        Tag("h3", ("This plan: " if row["chosen"] else "") + row["title"])
+        if row["picture"]:
+            Tag(
+                "img",
+                src=picture,
+                alt=f"The butt end with the plates of the plan {row['title']}",
+                look="end",
+                width=400,
+                height=400,
+            )
+        with Tag("dl"):
+            for name, value in row["figures"]:
+                with Tag("div"):
+                    Tag("dt", name)
+                    Tag("dd", value)

@@ -1,0 +1,197 @@
+"""The yard: every log with its picture, its size, how far it is and what its best plan brings; and where a scan is dropped in."""
+
+from __future__ import annotations
+
+import json
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+
+from nicegui import ui
+
+from pithline.outputs.formatting import Formatter
+from pithline.shed.drawing import model_end, model_side
+from pithline.shed.folder import LogEntry
+from pithline.shed.parts import Tag, about, button, drawing, frame, link
+from pithline.shed.plan_view import kept_view
+from pithline.shed.state import Shed
+
+LOOKED_EVERY = 1.5
+"""Seconds between two looks at the folder."""
+UNITS = {
+    "m": "metres",
+    "mm": "millimetres",
+    "cm": "centimetres",
+    "in": "inches",
+    "ft": "feet",
+    "tape": "none: the tape will tell",
+}
+
+
+def yard_page(shed: Shed) -> None:
+    """Build the page."""
+    with frame(shed.yard, "The yard", "/", shed.places()):
+        _drop_zone()
+        shown: dict[str, Any] = {"signature": None}
+
+        @ui.refreshable
+        def logs() -> None:
+            entries = shed.yard.logs()
+            if not entries:
+                Tag("p", "No log lies here yet. Drop in the scan of one, and it begins.", "note")
+                return
+            with Tag("ul", look="logs"):
+                for entry in entries:
+                    _log(shed, entry, logs.refresh)
+
+        logs()
+
+        def look() -> None:
+            signature = _signature(shed)
+            if shown["signature"] not in (None, signature):
+                logs.refresh()
+            shown["signature"] = signature
+
+        ui.timer(LOOKED_EVERY, look)
+
+
+def _drop_zone() -> None:
+    with Tag("section", look="drop", id="drop", aria_label="Send scans"):
+        Tag("input", id="scans", type="file", multiple=True)
+        Tag("label", "Send a scan", "act main", for_="scans")
+        Tag(
+            "p",
+            "or drop it here: PLY, PCD, XYZ, CSV, LAS, LAZ, E57, OBJ, STL, GLB, or one of these in a zip. "
+            "Scan the log all round with both ends; draw a plumb line through the pith on both first.",
+        )
+        Tag("ul", look="sending", id="sending", aria_live="polite")
+
+
+def _signature(shed: Shed) -> tuple[Any, ...]:
+    """Changes whenever a log, a plan, or work on either does."""
+    marks: list[Any] = []
+    for entry in shed.yard.logs():
+        states = [shed.jobs.state(kind, entry.name) for kind in ("begin", "plan", "replan")]
+        marks.append(
+            (entry.name, entry.wood, entry.fault, len(entry.plans), entry.card is not None, fit_stamp(shed, entry.name))
+        )
+        marks += [(one.done, one.fault, one.alive, int(40 * one.part), one.what) for one in states if one is not None]
+    return tuple(marks)
+
+
+def fit_stamp(shed: Shed, log: str) -> int:
+    """Changes whenever a log is fitted anew; 0 where it was not."""
+    try:
+        return (shed.yard.fit_folder(log) / "log-model.json").stat().st_mtime_ns
+    except OSError:
+        return 0
+
+
+@lru_cache(maxsize=128)
+def portraits(path: str, stamp: int, units: str) -> tuple[str, str, str] | None:
+    """End grain, side and sizes in words of a fitted log; `None` where the model cannot be read."""
+    try:
+        model = json.loads(Path(path).read_text(encoding="utf-8"))
+        fmt, first, last = Formatter(units), model["stations"][0], model["stations"][-1]
+        butt, top = (
+            about(fmt, 2.0 * sum(one["radius_over_bark"]) / len(one["radius_over_bark"])) for one in (first, last)
+        )
+        wood = fmt.volume(model["volume_under_bark"])
+        sizes = f"{about(fmt, model['length'])} long, {butt} and {top} across over bark, {wood} under bark"
+        return (
+            model_end(model, "The butt end"),
+            model_side(model, "The log from its right side, butt at the left; the dashed line is the pith"),
+            sizes,
+        )
+    except (OSError, ValueError, KeyError, IndexError, TypeError):
+        return None
+
+
+def _log(shed: Shed, entry: LogEntry, refresh: Any) -> None:
+    stamp = fit_stamp(shed, entry.name)
+    seen = portraits(str(shed.yard.fit_folder(entry.name) / "log-model.json"), stamp, shed.units) if stamp else None
+    with Tag("li", id=f"log-{entry.name}"):
+        if seen:
+            drawing(seen[0], "portrait")
+        else:
+            Tag("div", look="portrait blank")
+        with Tag("h2"):
+            link(entry.name, f"/log/{quote(entry.name, safe='')}")
+        with Tag("div"):
+            Tag("p", ", ".join(part for part in (entry.wood, seen[2] if seen else "") if part) or "a scan", "faint")
+            _state(shed, entry, bool(seen), refresh)
+        if seen:
+            drawing(seen[1], "profile")
+        if entry.card is not None and not entry.fault:
+            with Tag("div", look="ways"):
+                at = quote(entry.name, safe="")
+                link("Look at the log", f"/log/{at}", "act")
+                if seen:
+                    link("Plan it" if not entry.plans else "Its plans", f"/plans/{at}", "act main")
+
+
+def _state(shed: Shed, entry: LogEntry, fitted: bool, refresh: Any) -> None:
+    """How far the log is, in words, and what to do next."""
+    for kind, doing in (("begin", "Being begun"), ("plan", "Being planned"), ("replan", "Being planned anew")):
+        job = shed.jobs.state(kind, entry.name)
+        if job is not None and job.alive:
+            Tag("p", f"{doing}: {job.what}", "state")
+            with Tag("div", look="progress", role="progressbar", aria_label=doing, aria_valuenow=int(100 * job.part)):
+                Tag("div", style=f"width:{100 * job.part:.0f}%")
+            return
+    begun = shed.jobs.state("begin", entry.name)
+    if entry.fault:
+        _fault(entry.fault)
+    elif not fitted and begun is not None and (begun.fault or begun.broken_off):
+        _fault(begun.fault or "The work was broken off before its end.")
+        _begin_again(shed, entry, refresh)
+    elif not fitted:
+        Tag("p", "A card, not yet fitted" if entry.card else "A scan, not yet begun", "state")
+        if entry.scan is not None:
+            button("Begin", lambda: (shed.jobs.start("begin", entry.name, {}), refresh()), "main")
+        else:
+            Tag("p", "The card names no scan that lies in this yard.", "faint")
+    elif entry.plans:
+        _best(shed, entry)
+    else:
+        Tag("p", "Fitted, not yet planned", "state")
+
+
+def _fault(sentence: str) -> None:
+    with Tag("div", look="fault"):
+        Tag("strong", "It stopped. ")
+        Tag("span", sentence)
+
+
+def _begin_again(shed: Shed, entry: LogEntry, refresh: Any) -> None:
+    """Ways on after a scan that was not understood: its unit, or which of several logs."""
+    asked: dict[str, Any] = {}
+    if entry.card is None:
+        Tag("label", "The scan's unit", for_=f"unit-{entry.name}")
+        unit = Tag("select", id=f"unit-{entry.name}")
+        with unit:
+            for key, text in UNITS.items():
+                if key != "tape":
+                    Tag("option", text, value=key)
+        unit.on_change(lambda value: asked.update(units=value if value in UNITS else "m"))
+    Tag("label", "Which log, where the scan shows several", for_=f"pick-{entry.name}")
+    pick = Tag("input", id=f"pick-{entry.name}", inputmode="numeric", placeholder="1 is the largest")
+    pick.on_change(lambda value: asked.update(pick=int(value) if value.isdecimal() and 0 < int(value) < 100 else None))
+    button("Try again", lambda: (shed.jobs.start("begin", entry.name, asked), refresh()), "main")
+
+
+def _best(shed: Shed, entry: LogEntry) -> None:
+    """What the best plan brings."""
+    views = [view for view in (kept_view(shed.yard, plan.path, shed.units) for plan in entry.plans) if view]
+    rows = [row for view in views for row in view["ladder"] if row["chosen"]]
+    number = len(entry.plans)
+    Tag("p", f"{number} plan{'s' if number > 1 else ''}", "state")
+    if rows:
+        best = max(rows, key=lambda row: (row["earnings"] if row["earnings"] is not None else -1e12, row["sets"]))
+        figures = dict(best["figures"])
+        Tag(
+            "p",
+            f"The best: {figures['complete sets']}; {figures['hours at the saws']}, earns {figures['earns']}.",
+            "brings",
+        )

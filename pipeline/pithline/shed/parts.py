@@ -1,0 +1,151 @@
+"""What every page is built of: plain elements with labels, the frame round them, and words for figures."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from nicegui import ui
+from nicegui.elements.mixins.text_element import TextElement
+
+from pithline.errors import PithlineError
+from pithline.outputs.formatting import Formatter
+from pithline.shed.folder import YardFolder
+from pithline.units import format_inches, format_mm
+
+STATIC = Path(__file__).parent / "static"
+
+
+class Tag(TextElement):
+    """An element of HTML with a text of its own, escaped by the browser; attributes by keyword, `for_` for a word of Python's own."""
+
+    def __init__(self, tag: str, text: str = "", look: str = "", **attributes: Any) -> None:
+        super().__init__(tag=tag, text=text)
+        if look:
+            self.classes(look)
+        for name, value in attributes.items():
+            self._props[name.rstrip("_").replace("_", "-")] = value
+
+    def keep(self, text: str) -> None:
+        """Remember what was typed, so that the next drawing of the field shows it."""
+        self._props["value"] = text
+
+    def on_click(self, handler: Callable[[], Any]) -> Tag:
+        """Do something when it is clicked, or chosen by the keyboard."""
+        self.on("click", lambda: guarded(handler))
+        return self
+
+    def on_change(self, handler: Callable[[str], Any]) -> Tag:
+        """Do something with the new text of a field once it is left or chosen."""
+
+        def changed(event: Any) -> None:
+            self.keep(str(event.args))
+            guarded(lambda: handler(str(event.args)))
+
+        self.on("change", changed, js_handler="(e) => emit(e.target.value)")
+        return self
+
+
+def chosen(attribute: str, value: bool) -> dict[str, Any]:
+    """An attribute that is there or not: `**chosen("checked", on)`."""
+    return {attribute: True} if value else {}
+
+
+def guarded(handler: Callable[[], Any]) -> Any:
+    """Run what a touch asks for; a fault of the user's is told, in one sentence."""
+    try:
+        return handler()
+    except PithlineError as error:
+        say(str(error), fault=True)
+        return None
+
+
+def say(sentence: str, fault: bool = False) -> None:
+    """A sentence at the foot of the page, read out where the reader cannot see it."""
+    ui.run_javascript(f"shed.say({_js(sentence)}, {'true' if fault else 'false'})")
+
+
+def _js(text: str) -> str:
+    import json
+
+    return json.dumps(text, ensure_ascii=True).replace("<", "\\u003c")
+
+
+def button(text: str, handler: Callable[[], Any] | None = None, look: str = "", **attributes: Any) -> Tag:
+    """A button."""
+    made = Tag("button", text, look or "plain", type="button", **attributes)
+    return made.on_click(handler) if handler is not None else made
+
+
+def link(text: str, to: str, look: str = "", **attributes: Any) -> Tag:
+    """A link."""
+    return Tag("a", text, look, href=to, **attributes)
+
+
+def drawing(svg: str, look: str = "") -> None:
+    """A picture that we drew ourselves; every text in it is escaped."""
+    ui.html(svg, sanitize=False).classes(look)
+
+
+def choice(label: str, options: dict[str, str], value: str, handler: Callable[[str], Any], name: str) -> Tag:
+    """A list to choose one from, with its label."""
+    Tag("label", label, for_=name)
+    made = Tag("select", id=name)
+    with made:
+        for key, text in options.items():
+            Tag("option", text, value=key, **chosen("selected", key == value))
+    made.on_change(handler)
+    return made
+
+
+@contextmanager
+def frame(yard: YardFolder, title: str, here: str, places: list[tuple[str, str]]) -> Iterator[None]:
+    """A page: its head with the ways to go, its content, and the place where sentences are told.
+
+    Parameters
+    ----------
+    yard : YardFolder
+    title : str
+        The page's own name.
+    here : str
+        The path of the way that leads here.
+    places : list of (name, path)
+        Ways to go from this page, besides the yard.
+    """
+    ui.page_title(f"{title} · Pithline")
+    ui.add_head_html(
+        '<link rel="stylesheet" href="/shed-files/shed.css"><script src="/shed-files/shed.js" defer></script>'
+    )
+    link("Skip to the page", "#page", "skip")
+    with Tag("header", look="head"):
+        link(yard.root.name or "Yard", "/", "home", aria_label=f"The yard: {yard.root.name}")
+        with Tag("nav", aria_label="Pages"), Tag("ul"):
+            for name, path in places:
+                with Tag("li"):
+                    link(
+                        name, path, "here" if path == here else "", **({"aria-current": "page"} if path == here else {})
+                    )
+    with Tag("div", look="sheet", id="page"):  # the page library draws the main landmark round all of it
+        Tag("h1", title)
+        yield
+    with Tag("footer"):
+        Tag(
+            "p",
+            "A plan says where to cut, not whether it is safe to. The maker's manual, local codes and licensed practice come first.",
+        )
+    Tag("div", look="told", id="told", role="status", aria_live="polite")
+
+
+def about(fmt: Formatter, value: float) -> str:
+    """A length [mm] in whole millimetres or quarters of an inch, for what is only described."""
+    return format_inches(value, 4) if fmt.inches else format_mm(value)
+
+
+def log_places(name: str) -> list[tuple[str, str]]:
+    """The pages of one log."""
+    from urllib.parse import quote
+
+    at = quote(name, safe="")
+    return [("Log", f"/log/{at}"), ("Plans", f"/plans/{at}")]

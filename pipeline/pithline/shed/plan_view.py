@@ -1,0 +1,237 @@
+"""What the pages show of a plan, made of its cut script with the sheet's own words and kept beside it until the script changes."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterator, Mapping
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from pithline.errors import PithlineError
+from pithline.files.read import read_bytes
+from pithline.files.write import write_folder
+from pithline.outputs.cut_script.document import CutScript
+from pithline.outputs.ends import end_face
+from pithline.outputs.formatting import Formatter, sentence
+from pithline.outputs.palette import NEUTRAL, looks
+from pithline.outputs.print_job import PrintJob, print_job
+from pithline.outputs.results import (
+    Results,
+    litres_in_words,
+    money_in_words,
+    results_of,
+    results_of_totals,
+    sets_in_words,
+)
+from pithline.outputs.sheet.first_page import arm_measures, whole_measures
+from pithline.outputs.sheet.ladder import rung_words
+from pithline.script.document import loads
+from pithline.shed.drawing import STYLE, plan_end
+from pithline.shed.folder import SCRIPT, YardFolder
+from pithline.shed.saw_steps import saw_steps
+
+FORMAT = 7
+"""Of the kept views: older ones are made anew."""
+
+
+def keep_view(yard: YardFolder, plan: Path, units: str) -> dict[str, Any]:
+    """Make the view of a plan and keep it."""
+    view = view_of(plan, units)
+    write_folder(
+        yard.hidden / "views",
+        {_file(view["hash"], units): json.dumps(view, ensure_ascii=False, separators=(",", ":")).encode()},
+    )
+    return view
+
+
+def kept_view(yard: YardFolder, plan: Path, units: str) -> dict[str, Any] | None:
+    """The view of a plan as it was kept; `None` where none is, or the script has changed since."""
+    try:
+        path = yard.hidden / "views" / _file(script_hash(plan), units)
+        found = _read_view(str(path), path.stat().st_mtime_ns)
+    except (OSError, ValueError, PithlineError):
+        return None
+    return found if found.get("view") == FORMAT else None
+
+
+@lru_cache(maxsize=64)
+def _read_view(path: str, changed: int) -> dict[str, Any]:
+    """A view, held in memory while its file stays the same: pages ask for it again and again."""
+    found: dict[str, Any] = json.loads(Path(path).read_text(encoding="utf-8"))
+    return found
+
+
+def script_hash(plan: Path) -> str:
+    """Tells one cut script from another."""
+    path = plan / SCRIPT
+    return _hash(str(path), path.stat().st_mtime_ns)
+
+
+@lru_cache(maxsize=1024)
+def _hash(path: str, changed: int) -> str:
+    return hashlib.sha256(read_bytes(path)).hexdigest()[:16]
+
+
+def _file(script: str, units: str) -> str:
+    return f"{script}-{units}.json"
+
+
+def view_of(plan: Path, units: str) -> dict[str, Any]:
+    """All that the pages show of a plan.
+
+    Raises
+    ------
+    ScriptError
+        Where a part of the script is missing or misshapen.
+    """
+    written = read_bytes(plan / SCRIPT)
+    job = print_job(loads(written), units)
+    script = job.log.script
+    return {
+        "view": FORMAT,
+        "hash": hashlib.sha256(written).hexdigest()[:16],
+        "units": units,
+        "log": script.log.id,
+        "ladder": _ladder(job, plan),
+        "customary": _customary(job),
+        "cautions": [sentence(job.fmt.retold(text)) for text in script.cautions],
+        "replanned": [sentence(job.fmt.retold(text)) for text in script.replan.changed] if script.replan else None,
+        "measures": _measures(job),
+        "steps": saw_steps(job),
+        "cuts": {cut.id: [job.log.cut_numbers[cut.id], job.log.mark(cut.piece)] for cut in script.cuts},
+        "marks": [job.log.mark(piece.id) for piece in script.pieces],
+    }
+
+
+def _ladder(job: PrintJob, plan: Path) -> list[dict[str, Any]]:
+    """The plans side by side, by rising work; the plan alone where it has no ladder."""
+    script = job.log.script
+    raw = script.raw["proof"].get("ladder") or [{"title": "", "chosen": True, "script": None, **script.raw["totals"]}]
+    words = rung_words(job) or [""]
+    rows = []
+    for at, (row, said) in enumerate(zip(raw, [*words, *[""] * len(raw)], strict=False)):
+        place = row.get("script")
+        own = script if row.get("chosen") else None
+        if own is None and place and (plan / place).is_file():
+            own = print_job(loads((plan / place).read_bytes()), job.fmt.units).log.script
+        totals = script.rungs[at].totals if at < len(script.rungs) else script.totals
+        found = (
+            results_of(own) if own else results_of_totals(totals, script.inputs.products, script.inputs.mill.hour_rate)
+        )
+        rows.append(
+            {
+                "title": row.get("title") or "the plan",
+                "chosen": bool(row.get("chosen")),
+                "words": sentence(said.replace("**", "")) if said else "",
+                "figures": _figures(found, job.fmt, script.inputs.products.currency),
+                "earnings": found.earnings,
+                "hours": found.hours,
+                "sets": sum(found.sets.values()),
+                "picture": _picture(own, row.get("title") or "the plan", f"{plan.name}-{at}") if own else None,
+            }
+        )
+    return rows
+
+
+def _figures(found: Results, fmt: Formatter, currency: str) -> list[list[str]]:
+    """The figures that lead, each with its name."""
+    return [
+        ["complete sets", sets_in_words(found)],
+        ["wood in sets", litres_in_words(found.set_volume, fmt)],
+        ["loose plates", litres_in_words(found.loose_volume, fmt)],
+        ["hours at the saws", f"{found.hours:.1f} h"],
+        ["set-ups", str(found.set_ups)],
+        ["earns", money_in_words(found.earnings, currency)],
+        ["an hour earns", money_in_words(found.an_hour, currency)],
+    ]
+
+
+def _customary(job: PrintJob) -> list[list[str]] | None:
+    script = job.log.script
+    if script.practice is None:
+        return None
+    inputs = script.inputs
+    return _figures(
+        results_of_totals(script.practice.with_bolts, inputs.products, inputs.mill.hour_rate),
+        job.fmt,
+        inputs.products.currency,
+    )
+
+
+def _measures(job: PrintJob) -> list[list[str]]:
+    """What is taped before the first cut: what, planned, and by how much it may differ."""
+    log, fmt = job.log, job.fmt
+    rows = list(whole_measures(log, fmt))
+    named = [(end.name, one) for end in log.ends("log") for one in arm_measures(log, end)]
+    return [[one.what, fmt.length(one.plan), f"± {fmt.length(one.room)}"] for one in rows] + [
+        [f"{name} end, pith to bark: {one.what}", fmt.length(one.plan), f"± {fmt.length(one.room)}"]
+        for name, one in named
+    ]
+
+
+def _picture(script: CutScript, title: str, mark: str) -> dict[str, Any]:
+    """The end's drawing, made once, as a picture that stands by itself; and the looks that its legend tells."""
+    found = end_picture(script)
+    drawn = plan_end(found, f"The butt end with the plates of the plan {title}", mark)
+    return {
+        "svg": drawn.replace("<svg ", '<svg xmlns="http://www.w3.org/2000/svg" ', 1).replace(
+            "<defs>", f"{STYLE}<defs>", 1
+        ),
+        "looks": found["looks"],
+    }
+
+
+def end_picture(script: CutScript) -> dict[str, Any]:
+    """The butt end with the plates that lie behind it, as seen facing it: (right, up) in mm from the pith."""
+    face = end_face(script.model, "butt", script.model.butt)
+    station = _station(script)
+    products = script.raw["inputs"]["products"].get("product", [])
+    named = {f"{product['name']}, {part['name']}" for product in products for part in product.get("part", [])}
+    parts = looks(
+        named | {f"{plate.product}, {plate.part}" for plate in script.plates}
+    )  # alike on every plan of the ladder
+    used = {f"{plate.product}, {plate.part}" for plate in script.plates}
+    return {
+        "bark": _rounded(face.over_bark[::3]),
+        "wood": _rounded(face.under_bark[::3]),
+        "plates": list(_plates(script, station, parts)),
+        "looks": {name: list(look) for name, look in parts.items() if name in used},
+    }
+
+
+def _station(script: CutScript) -> float:
+    """The station that most plates lie at."""
+    spans = [tuple(sorted((plate.corner[0], plate.corner[0] + plate.edges[:, 0].sum()))) for plate in script.plates]
+    at = np.linspace(0.0, script.model.length, 41)
+    counts = [sum(low <= x <= high for low, high in spans) for x in at]
+    return float(at[int(np.argmax(counts))]) if spans else script.model.length / 2.0
+
+
+def _plates(script: CutScript, station: float, parts: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
+    model = script.model
+    pith = model.splines(model.pith)(station)
+    for plate in script.plates:
+        low, high = sorted((plate.corner[0], plate.corner[0] + plate.edges[:, 0].sum()))
+        if not low <= station <= high:
+            continue
+        length = plate.edges[0]
+        share = (station - plate.corner[0]) / length[0] if abs(length[0]) > 1e-6 else 0.5
+        start = plate.corner + share * length
+        width, thick = plate.edges[1], plate.edges[2]
+        corners = np.array([start, start + width, start + width + thick, start + thick])[:, 1:] - pith
+        name = f"{plate.product}, {plate.part}"
+        yield {
+            "at": _rounded(np.column_stack([-corners[:, 0], corners[:, 1]])),
+            "part": name,
+            "passes": plate.passes,
+            "colour": parts[name].colour if plate.passes else NEUTRAL,
+        }
+
+
+def _rounded(points: Any) -> list[list[float]]:
+    found: list[list[float]] = np.round(np.asarray(points, float), 1).tolist()
+    return found

@@ -1,0 +1,116 @@
+"""What is not a page: scans and photographs that come in, pictures and papers that are given out."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable
+from pathlib import Path
+
+from fastapi import Request
+from fastapi.responses import FileResponse, JSONResponse, Response
+from nicegui import app
+
+from pithline.errors import InputError, PithlineError
+from pithline.shed.card_edit import as_typed
+from pithline.shed.fitting import face_file
+from pithline.shed.intake import take_in, take_photo
+from pithline.shed.parts import STATIC
+from pithline.shed.plan_view import kept_view
+from pithline.shed.state import Shed
+
+GIVEN = frozenset(
+    {
+        "set-up-sheet.pdf",
+        "shop-cards.pdf",
+        "overview.pdf",
+        "end-templates.pdf",
+        "end-templates-full-size.pdf",
+        "labels.pdf",
+        "labels.csv",
+        "preview.html",
+        "preview.png",
+        "plan.glb",
+        "cut-script.json",
+        "found.toml",
+    }
+)
+"""Files of a plan's folder that are given out; no other is."""
+ENDS = ("butt", "top")
+
+
+def add_intake_routes(shed: Shed) -> None:
+    """Where files are sent."""
+
+    @app.post("/take-in")
+    async def take(request: Request, name: str = "") -> Response:
+        async def taken() -> str:
+            path = await take_in(shed.yard.root, name, request.stream())
+            shed.jobs.start("begin", path.stem, {})
+            return path.stem
+
+        return await _answered(taken)
+
+    @app.post("/take-photo/{log}/{end}")
+    async def take_end(request: Request, log: str, end: str, across: str = "") -> Response:
+        async def taken() -> str:
+            known = shed.yard.log(log).name
+            if end not in ENDS:
+                raise InputError("a log has a butt and a top end; send the photograph from its page.")
+            words = as_typed("breadth over bark", across, "length")
+            if words is None:
+                raise InputError(
+                    "the breadth over bark is not written yet: level through the widest part, such as 486 mm or 19 in."
+                )
+            await take_photo(shed.yard.fit_folder(known), end, request.stream())
+            shed.jobs.start("photo", known, {"end": end, "across": words})
+            return known
+
+        return await _answered(taken)
+
+
+async def _answered(work: Callable[[], Awaitable[str]]) -> Response:
+    """The log that work was begun on, or why it was not."""
+    try:
+        return JSONResponse({"log": await work()})
+    except PithlineError as error:
+        return JSONResponse({"fault": str(error)}, 400)
+
+
+def add_file_routes(shed: Shed) -> None:
+    """Where files are fetched. Every name is looked up, none is used as a path."""
+    yard = shed.yard
+    app.add_static_files("/shed-files", STATIC)
+
+    @app.get("/face/{log}/{end}")
+    def face(log: str, end: str) -> Response:
+        return _file(lambda: face_file(yard, yard.log(log).name, end) if end in ENDS else None)
+
+    @app.get("/photo/{log}/{end}")
+    def photo(log: str, end: str) -> Response:
+        return _file(lambda: yard.fit_folder(yard.log(log).name) / f"end-{end}.pith.png" if end in ENDS else None)
+
+    @app.get("/plan-file/{log}/{file}")
+    def plan_file(log: str, file: str, plan: str = "") -> Response:
+        return _file(lambda: yard.plan(log, plan).path / file if file in GIVEN else None)
+
+    @app.get("/plan-end/{log}/{number}")
+    def plan_end(log: str, number: int, plan: str = "") -> Response:
+        try:
+            view = kept_view(yard, yard.plan(log, plan).path, shed.units)
+        except PithlineError:
+            view = None
+        rows = view["ladder"] if view else []
+        if not 0 <= number < len(rows) or not rows[number]["picture"]:
+            return _file(lambda: None)
+        headers = {"cache-control": "private, max-age=86400"}
+        return Response(rows[number]["picture"]["svg"], media_type="image/svg+xml", headers=headers)
+
+
+def _file(wanted: Callable[[], Path | None]) -> Response:
+    """A file, or that there is none."""
+    try:
+        path = wanted()
+    except PithlineError:
+        path = None
+    if path is None or not path.is_file():
+        return Response("There is no such file here.", 404, media_type="text/plain")
+    return FileResponse(path, headers={"cache-control": "no-cache"})

@@ -1,0 +1,60 @@
+"""How quickly the shed page answers while twenty pages are open and a log is planned.
+
+python tests/benchmarks/shed_pages.py FOLDER      # a yard with a planned log; the plan is made anew meanwhile
+"""
+
+import argparse
+import statistics
+import sys
+import time
+import urllib.request
+from pathlib import Path
+from urllib.parse import quote
+
+from playwright.sync_api import sync_playwright
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+from pithline.shed.folder import YardFolder
+from pithline.shed.jobs import Jobs
+from shed_yard import free_port, start, stop
+
+PAGES, ASKED = 20, 15
+CHROMIUM = "/usr/bin/chromium"
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("folder", type=Path)
+    root = parser.parse_args().folder.resolve()
+    yard = YardFolder(root)
+    log = next(one for one in yard.logs() if one.plans and one.scan is not None)
+    jobs, port = Jobs(yard), free_port()
+    server = start(root, port)
+    base, name, plan = f"http://127.0.0.1:{port}", quote(log.name, safe=""), quote(log.plans[0].name, safe="")
+    paths = ["/", f"/log/{name}", f"/plans/{name}", f"/saw/{name}?plan={plan}", f"/sawing/{name}?plan={plan}"]
+    asked = {"objective": "sets", "effort": "coarse", "mill": "portable", "products": ["guitar"], "units": "mm"}
+    try:
+        jobs.start("plan", log.name, asked, yard.next_plan(log.name))
+        with sync_playwright() as driver:
+            browser = driver.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+            for number in range(PAGES):
+                browser.new_page().goto(base + paths[number % 4], wait_until="commit")
+            time.sleep(5.0)
+            for path in paths:
+                spans = sorted(_asked(base + path) for _ in range(ASKED))
+                print(f"{path}: least {spans[0]:.0f}, middle {statistics.median(spans):.0f}, most {spans[-1]:.0f} ms")
+            browser.close()
+    finally:
+        jobs.stop("plan", log.name)
+        stop(server)
+
+
+def _asked(address: str) -> float:
+    """Milliseconds until a page is answered whole."""
+    began = time.perf_counter()
+    urllib.request.urlopen(address, timeout=60).read()
+    return 1000.0 * (time.perf_counter() - began)
+
+
+if __name__ == "__main__":
+    main()

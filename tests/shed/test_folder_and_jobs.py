@@ -1,0 +1,142 @@
+"""What lies in a yard, and work that goes on without the page and the server that started it."""
+
+import subprocess
+import sys
+import time
+
+import pytest
+
+from pithline.errors import InputError
+from pithline.shed.folder import YardFolder
+from pithline.shed.jobs import Jobs, JobState, _children, stop_file, write_state
+from pithline.shed.plan_view import kept_view
+from pithline.shed.worker import Telling, plain_sentence
+from shed_yard import make_yard
+
+
+@pytest.fixture
+def yard(tmp_path):
+    yield YardFolder(make_yard(tmp_path))
+    for child in _children:
+        child.wait(60)
+
+
+def ended(jobs, kind, log, seconds=120.0):
+    until = time.monotonic() + seconds
+    while time.monotonic() < until:
+        state = jobs.state(kind, log)
+        if state is not None and state.done:
+            return state
+        time.sleep(0.2)
+    raise AssertionError("the work did not end")
+
+
+def test_logs_are_cards_and_scans_that_have_none(yard):
+    (yard.root / "new.ply").write_bytes(b"ply\n")
+    (yard.root / "notes.toml").write_text("[mill]\nname = 'x'\n")
+    (yard.root / "orders.csv").write_text("product,quantity\n")
+    (yard.root / "broken.toml").write_text("[log]\nid = \n")
+    found = {entry.name: entry for entry in yard.logs()}
+    assert set(found) == {"small", "new", "broken"}
+    assert found["new"].card is None and found["new"].scan is not None
+    assert "cannot be read" in found["broken"].fault
+    assert found["small"].wood == "black walnut"
+
+
+def test_plans_are_found_by_the_log_that_their_script_names(yard):
+    assert [plan.name for plan in yard.log("small").plans] == ["small/plan-1"]
+    other = yard.root / "elsewhere"
+    other.mkdir()
+    (other / "cut-script.json").write_bytes((yard.root / "small" / "plan-1" / "cut-script.json").read_bytes())
+    (yard.hidden / "x").mkdir(parents=True)
+    (yard.hidden / "x" / "cut-script.json").write_bytes((other / "cut-script.json").read_bytes())
+    assert {plan.name for plan in yard.log("small").plans} == {"small/plan-1", "elsewhere"}
+    assert yard.next_plan("small") == "small/plan-2"
+
+
+@pytest.mark.parametrize("name", ["../small", "small/..", "", "nobody", "/etc/passwd"])
+def test_a_log_or_plan_that_is_not_there_is_none(yard, name):
+    with pytest.raises(InputError, match="no log"):
+        yard.log(name)
+    with pytest.raises(InputError, match="no plan"):
+        yard.plan("small", name)
+
+
+def test_a_scan_outside_the_yard_is_none_of_its_own(yard, tmp_path_factory):
+    away = tmp_path_factory.mktemp("away") / "secret.ply"
+    away.write_bytes(b"ply\n")
+    (yard.root / "far.toml").write_text(f'[log]\nid = "far"\nspecies = "black walnut"\nscan = "{away}"\n')
+    assert yard.log("far").scan is None
+
+
+def test_mills_and_products_of_the_yard_come_before_bundled_ones(yard):
+    (yard.root / "mills").mkdir()
+    (yard.root / "mills" / "ours.toml").write_text("[mill]\n")
+    assert yard.choices("mills")[0] == "mills/ours.toml" and "portable" in yard.choices("mills")
+    assert yard.choice_path("mills", "mills/ours.toml") == str(yard.root / "mills" / "ours.toml")
+    assert yard.choice_path("mills", "portable") == "portable"
+    for other in ("../secret", "/etc/passwd", "mills/none.toml"):
+        with pytest.raises(InputError):
+            yard.choice_path("mills", other)
+
+
+def test_work_is_done_by_a_process_of_its_own_and_its_state_is_a_file(yard):
+    jobs = Jobs(yard)
+    started = jobs.start("look", "small", {"plan": "small/plan-1", "units": "mm"})
+    assert started.alive
+    with pytest.raises(InputError, match="worked on already"):
+        jobs.start("look", "small", {"plan": "small/plan-1", "units": "mm"})
+    state = ended(Jobs(YardFolder(yard.root)), "look", "small")
+    assert state.fault == "" and state.part == 1.0
+    view = kept_view(yard, yard.root / "small" / "plan-1", "mm")
+    assert view is not None and len(view["steps"]) > 3 and view["ladder"][0]["picture"]["svg"].startswith("<svg")
+
+
+def test_a_fault_of_the_users_is_one_sentence_without_the_folder(yard):
+    (yard.root / "bad.ply").write_bytes(b"ply\nformat ascii 1.0\nend_header\n")
+    jobs = Jobs(yard)
+    jobs.start("begin", "bad", {})
+    state = ended(jobs, "begin", "bad")
+    assert state.fault.startswith("bad.ply") and "\n" not in state.fault and str(yard.root) not in state.fault
+
+
+def test_work_whose_process_is_gone_is_known_as_broken_off(yard):
+    gone = subprocess.Popen([sys.executable, "-c", "pass"])
+    gone.wait()
+    state = JobState("plan", "small", pid=gone.pid, started=time.time() - 60)
+    assert state.broken_off and not state.alive
+
+
+def test_another_process_of_the_same_number_is_not_taken_for_the_work():
+    other = subprocess.Popen([sys.executable, "-c", "import time; time.sleep(60)"])
+    try:
+        assert not JobState("plan", "small", pid=other.pid, started=time.time() - 60).alive
+    finally:
+        other.kill()
+        other.wait()
+
+
+def test_a_search_tells_its_best_and_bound_and_hears_that_it_is_to_stop(yard):
+    jobs = Jobs(yard)
+    path = jobs.path("plan", "small")
+    telling = Telling(path, JobState("plan", "small", started=time.time()))
+    write_state(path, telling.state)
+    telling.tell("searching, any angle: best so far 11.2 L, net of charges", 0.3)
+    telling.found(11.2)
+    telling.found(10.0, 19.8)
+    telling.found(16.5, 18.0)
+    state = jobs.state("plan", "small")
+    assert state.what == "searching, any angle" and [point[1:] for point in state.curve] == [
+        [11.2, None],
+        [11.2, 19.8],
+        [16.5, 19.8],
+    ]
+    assert not telling.stopped()
+    jobs.stop("plan", "small")
+    assert telling.stopped() and stop_file(path).exists()
+    telling.end("no layout fits")
+    assert jobs.state("plan", "small").fault == "no layout fits"
+
+
+def test_a_sentence_leaves_the_folder_out(yard):
+    assert plain_sentence(f"{yard.root}/a.toml: [log]\n is odd", yard) == "a.toml: [log] is odd"

@@ -1,0 +1,381 @@
+"""The pages of a real server in headless Chromium: from a scan to the saw, on a phone and on a desktop."""
+
+import json
+import os
+import shutil
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from pithline.files.cards import read_card
+from pithline.shed.folder import YardFolder
+from pithline.shed.jobs import Jobs, JobState, write_state
+from pithline.shed.plan_view import keep_view
+from shed_yard import SAMPLES, free_port, make_yard, start, stop
+from truth.end_grain import EndGrain, photograph
+
+api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed: pip install '.[test]'")
+CHROMIUM = Path("/usr/bin/chromium")
+PHONE, TABLET, DESK = {"width": 390, "height": 844}, {"width": 820, "height": 1180}, {"width": 1280, "height": 860}
+AXE = Path(__file__).parent / "node_modules" / "axe-core" / "axe.min.js"
+LONG = 120_000
+"""A fit on a machine that others use too. [ms]"""
+
+
+@pytest.fixture(scope="module")
+def browser():
+    with api.sync_playwright() as driver:
+        flags = ["--no-sandbox", "--disable-background-networking", "--disable-component-update"]
+        opened = driver.chromium.launch(executable_path=str(CHROMIUM), args=flags)
+        yield opened
+        opened.close()
+
+
+@pytest.fixture(scope="module")
+def yard(tmp_path_factory):
+    root = make_yard(tmp_path_factory.mktemp("yard"))
+    keep_view(YardFolder(root), root / "small" / "plan-1", "mm")
+    return root
+
+
+@pytest.fixture(scope="module")
+def port():
+    return free_port()
+
+
+@pytest.fixture(scope="module")
+def server(yard, port):
+    running = [start(yard, port)]
+    yield running
+    stop(running[0])
+
+
+@pytest.fixture
+def page(browser, server, port):
+    context = browser.new_context(viewport=DESK)
+    opened = context.new_page()
+    opened.set_default_timeout(30_000)
+    broken, elsewhere = [], []
+    opened.on("pageerror", lambda error: broken.append(str(error)))
+    opened.on(
+        "request",
+        lambda asked: (
+            elsewhere.append(asked.url)
+            if not asked.url.startswith((f"http://127.0.0.1:{port}", "data:", "blob:"))
+            else None
+        ),
+    )
+    opened.base = f"http://127.0.0.1:{port}"
+    yield opened
+    context.close()
+    assert broken == []
+    assert elsewhere == [], "no other address is asked for anything"
+
+
+def ready(page, path):
+    page.goto(page.base + path)
+    page.wait_for_selector("h1")
+
+
+SAW = "/saw/small?plan=small/plan-1"
+PAGES = ("/", "/log/small", "/plans/small", "/settings", SAW)
+
+
+@pytest.mark.parametrize("size", [PHONE, TABLET, DESK], ids=["phone", "tablet", "desk"])
+@pytest.mark.parametrize("path", PAGES)
+def test_nothing_runs_off_the_page_and_everything_can_be_hit(page, path, size):
+    page.set_viewport_size(size)
+    ready(page, path)
+    page.wait_for_timeout(700)
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    shown = (
+        "[...document.querySelectorAll('button, .act, select, input:not([type=file], [type=radio], [type=checkbox])')]"
+    )
+    heights = (
+        ".filter((e) => e.offsetParent).map((e) => [e.offsetHeight, e.id, e.textContent]).filter((e) => e[0] < 40)"
+    )
+    low = page.evaluate(shown + heights)
+    assert low == []
+
+
+@pytest.mark.parametrize("path", PAGES)
+def test_every_field_has_a_label_and_the_page_a_language(page, path):
+    ready(page, path)
+    page.wait_for_timeout(500)
+    assert page.evaluate("document.documentElement.lang").startswith("en")
+    assert page.evaluate("document.querySelectorAll('h1').length") == 1
+    fields = "[...document.querySelectorAll('input, select, textarea')]"
+    nameless = page.evaluate(
+        f"{fields}.filter((e) => !e.labels.length && !e.getAttribute('aria-label')).map((e) => e.outerHTML)"
+    )
+    assert nameless == []
+    assert (
+        page.evaluate(
+            "[...document.querySelectorAll('button')].filter((e) => !e.textContent.trim() && !e.getAttribute('aria-label')).length"
+        )
+        == 0
+    )
+
+
+@pytest.mark.skipif(not AXE.is_file(), reason="axe-core is not installed: run `npm install` in tests/shed")
+@pytest.mark.parametrize("path", PAGES)
+def test_axe_finds_no_serious_fault(page, path):
+    ready(page, path)
+    page.wait_for_timeout(700)
+    page.evaluate(AXE.read_text(encoding="utf-8"))
+    found = page.evaluate("axe.run(document, {runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa']})")
+    serious = [
+        (one["id"], [node["html"][:160] for node in one["nodes"]][:3])
+        for one in found["violations"]
+        if one["impact"] in ("serious", "critical")
+    ]
+    assert serious == []
+
+
+def test_from_a_scan_to_a_card_by_touch(page, yard):
+    shutil.copy(SAMPLES / "af-07.ply", yard.parent / "<b>my log.ply")
+    ready(page, "/")
+    page.set_input_files("#scans", str(yard.parent / "<b>my log.ply"))
+    page.wait_for_selector("#log-b-my-log >> text=Fitted, not yet planned", timeout=LONG)
+    page.click("#log-b-my-log >> text=Look at the log")
+    page.wait_for_selector("#face-butt svg")
+    box = page.locator("#face-butt").bounding_box()
+    page.mouse.click(box["x"] + 0.45 * box["width"], box["y"] + 0.5 * box["height"])
+    page.wait_for_selector(".effect >> text=distance from the centre", timeout=LONG)
+    page.fill("#bark-thickness", "7/16 in")
+    page.keyboard.press("Tab")
+    page.wait_for_selector("#told >> text=on the card", timeout=LONG)
+    page.fill("#sapwood-thickness", "24")
+    page.keyboard.press("Tab")
+    page.wait_for_selector(".error >> text=without a unit")
+    assert page.input_value("#bark-thickness") == "7/16 in"
+    card = read_card(yard / "b-my-log.toml")
+    assert (
+        card.pith_butt is not None
+        and card.bark_thickness == pytest.approx(25.4 * 7 / 16)
+        and card.sapwood_thickness is None
+    )
+    assert "# thickness = " in (yard / "b-my-log.toml").read_text()
+
+
+def test_the_pith_is_taken_from_a_photograph_of_the_end(page, yard):
+    photo = photograph(EndGrain(pixels=(900, 1000), noise=0.02, cracks=2), 3)
+    picture = yard.parent / "end.png"
+    Image.fromarray(np.rint(255 * photo.picture).astype(np.uint8)).save(picture)
+    ready(page, "/log/b-my-log")
+    page.click("summary >> text=By a photograph of the top end")
+    page.set_input_files("#photo-top", str(picture))
+    page.wait_for_selector("#told >> text=not written yet")
+    page.fill("#across-top", f"{photo.across:.0f} mm")
+    page.set_input_files("#photo-top", str(picture))
+    page.wait_for_selector("text=Take it as the top end's mark", timeout=LONG)
+    page.click("text=Take it as the top end's mark")
+    page.wait_for_selector(".effect >> text=pith", timeout=LONG)
+    mark = read_card(yard / "b-my-log.toml").pith_top
+    assert abs(mark.from_left - photo.from_left) < 15 and abs(mark.from_top - photo.from_top) < 15
+
+
+def test_what_is_no_photograph_is_refused(page, yard):
+    picture = yard.parent / "no.png"
+    picture.write_bytes(b"GIF89a")
+    ready(page, "/log/b-my-log")
+    page.click("summary >> text=By a photograph of the butt end")
+    page.fill("#across-butt", "500 mm")
+    page.set_input_files("#photo-butt", str(picture))
+    page.wait_for_selector("#told >> text=no photograph")
+
+
+def test_a_file_that_is_no_scan_is_refused_in_a_sentence(page, yard):
+    bad = yard.parent / "bad.ply"
+    bad.write_bytes(b"<html><script>alert(1)</script>")
+    ready(page, "/")
+    page.set_input_files("#scans", str(bad))
+    page.wait_for_selector("#sending >> text=its content is no scan")
+    assert not (yard / "bad.ply").exists()
+
+
+def test_a_scan_that_shows_no_log_says_so_and_offers_ways_on(page, yard):
+    flat = yard.parent / "floor.xyz"
+    flat.write_text("\n".join(f"{0.01 * (at % 70)} {0.01 * (at // 70)} 0.0" for at in range(4900)))
+    ready(page, "/")
+    page.set_input_files("#scans", str(flat))
+    page.wait_for_selector("#log-floor >> text=It stopped", timeout=LONG)
+    assert page.locator("#log-floor select").count() == 1 and page.locator("#log-floor >> text=Try again").count() == 1
+
+
+def test_a_search_is_shown_to_whoever_opens_the_page_and_stops_on_request(page, yard):
+    stand_in = subprocess.Popen([sys.executable, "-c", "import time; time.sleep(120)", "pithline.shed.worker"])
+    jobs = Jobs(YardFolder(yard))
+    state = JobState(
+        "plan",
+        "small",
+        what="searching, any angle",
+        part=0.5,
+        unit="L",
+        pid=stand_in.pid,
+        started=time.time() - 60,
+        curve=[[10.0, 11.2, None], [30.0, 16.5, 19.8]],
+    )
+    try:
+        write_state(jobs.path("plan", "small"), state)
+        ready(page, "/plans/small")
+        page.wait_for_selector(".climb .best")
+        assert "Best so far: 16.5 L" in page.inner_text("main") and "more than 19.8 L" in page.inner_text("main")
+        page.click("text=Stop, and keep the best so far")
+        page.wait_for_selector("#told >> text=Stopping")
+        assert jobs.path("plan", "small").with_suffix(".stop").exists()
+        ready(page, "/")
+        page.wait_for_selector("text=Being planned: searching, any angle")
+    finally:
+        stand_in.kill()
+        stand_in.wait()
+    ready(page, "/plans/small")
+    page.wait_for_selector("text=broken off before its end")
+    jobs.forget("plan", "small")
+
+
+def test_plans_stand_side_by_side_with_their_papers(page):
+    ready(page, "/plans/small")
+    page.wait_for_selector(".rungs li.chosen img")
+    assert page.locator(".rungs dt", has_text="complete sets").count() == page.locator(".rungs > li").count()
+    assert page.locator("a", has_text="Saw by this plan").get_attribute("href").startswith("/saw/small?plan=")
+
+
+def test_the_saw_goes_on_without_a_connection_and_without_a_server(page, server, yard, port):
+    page.set_viewport_size(PHONE)
+    ready(page, SAW)
+    page.wait_for_selector("body[data-ready]")
+    page.click("#done")
+    expected = page.evaluate("data.steps[1].heights.expected")
+    for end in ("butt", "top"):
+        page.fill(f"#mark-{end}", f"{expected + 60:.0f}")
+    assert "STOP" in page.inner_text("#heights") and page.is_disabled("#done")
+    for end in ("butt", "top"):
+        page.fill(f"#mark-{end}", f"{expected + 2:.0f}")
+    page.keyboard.press("Tab")
+    assert "within the room" in page.inner_text("#heights") and not page.is_disabled("#done")
+    page.click("#done")
+    assert "blade, by the marks found" in page.inner_text("#figures")
+    stop(server[0])
+    page.click("#done")
+    page.wait_for_selector(".line.off >> text=kept here and sent later")
+    server[0] = start(yard, port)
+    page.wait_for_selector("#line >> text=kept on the machine", timeout=60_000)
+    state = json.loads((yard / "small" / "plan-1" / "sawing.json").read_text())
+    assert state["done"][:2] == ["before", page.evaluate("data.steps[1].id")] and len(state["done"]) == 3
+    title = page.inner_text("#title")
+    page.reload()
+    page.wait_for_selector("body[data-ready]")
+    assert page.inner_text("#title") == title
+
+
+def test_two_pages_at_one_saw_tell_each_other(page, yard):
+    ready(page, SAW)
+    page.wait_for_selector("body[data-ready]")
+    other = page.context.new_page()
+    other.goto(page.base + SAW)
+    other.wait_for_selector("body[data-ready]")
+    before = page.evaluate("told.done.length")
+    other.click("#done")
+    page.wait_for_function(f"told.done.length === {before + 1}", timeout=20_000)
+
+
+def test_what_was_found_is_put_on_a_list_that_replan_reads(page, yard):
+    ready(page, SAW)
+    page.wait_for_selector("body[data-ready]")
+    page.click("#odd")
+    page.select_option("#kind", "bark")
+    page.fill("#find-thickness", "18")
+    page.click("#add")
+    page.wait_for_selector("#wrong >> text=without a unit")
+    page.fill("#find-thickness", "18 mm")
+    page.click("#add")
+    page.wait_for_selector("#found li")
+    page.click("#found li button")
+    page.wait_for_selector("#found li", state="detached")
+
+
+def test_the_saw_is_worked_by_keyboard(page):
+    ready(page, SAW)
+    page.wait_for_selector("body[data-ready]")
+    place = page.evaluate("at")
+    page.keyboard.press("ArrowRight")
+    assert page.evaluate("at") == place + 1
+    page.keyboard.press("ArrowLeft")
+    page.focus("#done")
+    page.keyboard.press("Enter")
+    assert page.evaluate("document.activeElement.id") == "title"
+
+
+def test_inches_reach_every_page(page):
+    ready(page, "/settings")
+    page.select_option("#units", "in")
+    page.wait_for_selector("#told >> text=Kept")
+    ready(page, "/plans/small")
+    page.wait_for_selector(".rungs >> text=bd ft", timeout=LONG)  # once they are drawn in the other measures
+    ready(page, SAW)
+    assert "lb" in json.dumps(page.evaluate("data.steps[1].figures"))
+    ready(page, "/settings")
+    page.select_option("#units", "mm")
+    page.wait_for_selector("#told >> text=Kept")
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/log/..%2f..%2fetc",
+        "/log/%3Cscript%3E",
+        "/plans/nobody",
+        "/saw/small?plan=../../etc",
+        "/saw/small?plan=%3Cb%3E",
+        "/plan-file/small/passwd?plan=small/plan-1",
+        "/plan-file/small/cut-script.json?plan=../..",
+        "/plan-file/..%2f/cut-script.json?plan=x",
+        "/face/small/..%2fbutt",
+        "/face/..%2f..%2fx/butt",
+        "/fit/..%2fx/fit.png",
+        "/shed-files/..%2f..%2fserver.py",
+        "/shed-files/%2e%2e/server.py",
+    ],
+)
+def test_names_in_addresses_are_never_paths(server, port, path):
+    try:
+        with urllib.request.urlopen(f"http://127.0.0.1:{port}{path}", timeout=20) as answer:
+            text = answer.read().decode()
+            assert "Not found" in text and "<script>alert" not in text
+    except urllib.error.HTTPError as error:
+        assert error.code in (404, 405)
+
+
+def test_shared_by_key_alone(browser, yard):
+    if os.environ.get("PITHLINE_NO_NETWORK") or not _has_network():
+        pytest.skip("this machine is on no network, so there is nothing to share on")
+    port = free_port()
+    process = start(yard, port, "--share")
+    try:
+        lines = (yard / "server.log").read_text().splitlines()
+        key = [line.rpartition("key=")[2] for line in lines if f"localhost:{port}/enter?key=" in line][-1]
+        page = browser.new_page()
+        page.goto(f"http://localhost:{port}/")
+        assert "shared by key" in page.inner_text("body")
+        page.goto(f"http://localhost:{port}/enter?key={key}")
+        page.wait_for_selector("h1 >> text=The yard")
+        page.goto(f"http://localhost:{port}/settings")
+        page.wait_for_selector(".code svg")
+        page.wait_for_timeout(500)
+        assert browser.new_context().new_page().goto(f"http://localhost:{port}/enter?key={key}").status == 403
+    finally:
+        stop(process)
+
+
+def _has_network():
+    from pithline.shed.server import own_addresses
+
+    return bool(own_addresses())

@@ -1,0 +1,173 @@
+"""How bolts are held by their sawn faces, and how settings of one set-up follow one another."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from pithline.geometry.pieces import Piece
+from pithline.mill.sections import log_sections
+from pithline.plan.execute.bolt_holds import CRADLE_WITHIN_DEG, bolt_holds
+from pithline.plan.execute.machine_setups import MachinePoser
+from pithline.plan.execute.simulate import DrawnPoser
+from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
+from pithline.plan.problem.log_frame import clock_of_normal, normal_at
+from pithline.plan.problem.operations import Support, Tool
+from truth.logs import TrueLog
+from unit.small_logs import BACK, RULE, carried_out, log_of, products_of, shop_of
+
+DENSITY = 929.0
+QUARTER = np.pi / 2
+TRUTH = TrueLog("bolts", 1300.0, 210.0, taper=0.0, bark=9.0)
+PRODUCTS = products_of(BACK, RULE)
+FLITCH = (LayoutSlab(-12.0, 24.0),)
+
+
+@pytest.fixture(scope="module")
+def log():
+    return log_of(TRUTH)
+
+
+def bolt_of(log, base=0.0):
+    """The quarter between clock angles `base` and `base` + 90°, 40 mm off the pith's chord."""
+    piece = Piece("log", "log")
+    for k, clock in enumerate((base, base + QUARTER)):
+        piece = piece.above(
+            normal_at(log.axis, clock), 40.0 + float(log.origin @ normal_at(log.axis, clock)), 2.0, f"c{k}", "b", "bolt"
+        )
+    return piece
+
+
+def held(log, turn_deg, cradles=(), any_angle=False, base=0.3):
+    """Ways to hold a bolt for cuts whose normal stands so far on from its first face's."""
+    wanted = normal_at(log.axis, base + np.radians(turn_deg))
+    return bolt_holds(log, bolt_of(log, base), wanted, Tool.RESAW, cradles, any_angle)
+
+
+def turned(log, hold, base=0.3):
+    """How far on from the first face's normal the cuts of a hold truly stand, 0 to 180. [degrees]"""
+    return float(np.degrees(clock_of_normal(hold.normal) - base)) % 180.0
+
+
+@pytest.mark.parametrize(("turn", "face"), [(0.0, "c0"), (0.9, "c0"), (90.0, "c1"), (179.4, "c0"), (270.8, "c1")])
+def test_cuts_along_a_sawn_face_lie_flat_on_it(log, turn, face):
+    [hold] = held(log, turn, (22.5, 45.0), True)
+    assert hold.flat and hold.face.cut == face and hold.set_up == (Tool.RESAW, 0.0)
+    assert turned(log, hold) == pytest.approx({"c0": 0.0, "c1": 90.0}[face], abs=1e-6) or turned(log, hold) > 179.99
+
+
+@pytest.mark.parametrize("turn", [22.5, 24.0, 67.5, 66.0, 112.5, 157.5])
+def test_a_cradle_stands_at_its_angle_from_either_face(log, turn):
+    """Cuts drawn a little off are sawn at exactly the cradle's angle from the face that lies on it."""
+    holds = held(log, turn, (22.5,))
+    assert holds and all(hold.angle_deg == 22.5 and hold.listed for hold in holds)
+    for hold in holds:
+        lean = np.degrees(np.arccos(abs(float(hold.normal @ np.asarray(hold.face.normal)))))
+        assert lean == pytest.approx(22.5, abs=1e-6)
+        off = abs(turned(log, hold) - turn)
+        assert min(off, 180.0 - off) < CRADLE_WITHIN_DEG
+        assert float(hold.normal @ log.axis) == pytest.approx(0.0, abs=1e-9)
+
+
+def test_the_nearest_cradle_comes_first_and_none_is_too_far(log):
+    assert [hold.angle_deg for hold in held(log, 23.0, (20.5, 22.5, 40.0))] == [22.5, 20.5]
+    assert held(log, 26.0, (22.5,)) == () and len(held(log, 25.0, (22.5,))) == 1
+    # 45° stands 45° from both faces
+    assert sorted(hold.face.cut for hold in held(log, 45.0, (45.0,))) == ["c0", "c1"]
+
+
+def test_where_any_cradle_may_be_made_those_that_are_there_come_first(log):
+    near = held(log, 24.0, (22.5,), True)
+    assert (near[0].angle_deg, near[0].listed) == (22.5, True) and any(not one.listed for one in near)
+    free = held(log, 31.0, (22.5,), True)
+    assert sorted(round(hold.angle_deg, 6) for hold in free) == [31.0, 59.0] and not any(one.listed for one in free)
+
+
+def layout_of(angles_deg):
+    """Four bolts, each sawn once, at these angles on from its first direction."""
+
+    def bolt(base, angle):
+        return LayoutSetting(base + QUARTER + np.radians(angle), FLITCH, role="bolt")
+
+    def half(clock, above, below):
+        return LayoutSetting(clock, (LayoutSlab(-37.0, 74.0),), above, below, "half")
+
+    upper = half(QUARTER, bolt(0.0, angles_deg[0]), bolt(3 * QUARTER, angles_deg[1]))
+    lower = half(3 * QUARTER, bolt(2 * QUARTER, angles_deg[2]), bolt(QUARTER, angles_deg[3]))
+    return LayoutSetting(0.0, (LayoutSlab(-37.0, 74.0),), upper, lower)
+
+
+def sawn(log, angles, **resaw):
+    shop = shop_of(PRODUCTS)
+    machines = replace(shop.machines, resaw=replace(shop.machines.resaw, piece_weight_max=None, **resaw))
+    shop = replace(shop, machines=machines)
+    poser = MachinePoser(log, log_sections(log.model), machines, DENSITY)
+    return carried_out(log, layout_of(angles), shop, poser), machines
+
+
+def of_bolts(ledger):
+    bolts = {name for name, piece in ledger.pieces.items() if piece.kind == "bolt"}
+    return [one for one in ledger.settings if one.piece in bolts and one.tool in (Tool.RESAW, Tool.MILL)]
+
+
+def test_settings_of_one_cradle_follow_one_another_and_repeats_take_less(log):
+    ledger, machines = sawn(
+        log, (30.0, 45.0, 30.0, 30.0), cradles_deg=(30.0, 45.0), cradle_any=False,
+        minutes_per_setting=9.0, minutes_repeat=4.0, minutes_per_cut=0.5,
+    )  # fmt: skip
+    settings = of_bolts(ledger)
+    assert [one.against.angle_deg for one in settings] == [30.0, 30.0, 30.0, 45.0]
+    assert len({one.set_up for one in settings[:3]}) == 1 and settings[3].set_up not in {"", settings[0].set_up}
+    feed = machines.resaw.feed
+    for one, own in zip(settings, (9.0, 4.0, 4.0, 9.0), strict=True):
+        assert one.charged and one.support is Support.CRADLE
+        cuts = sum(cut.setting == one.id for cut in ledger.cuts)
+        assert one.minutes == pytest.approx(own + cuts * (1300.0 / feed + 0.5), rel=2e-3)
+    # three settings of logs and halves, and two set-ups
+    assert ledger.set_ups == 5 and ledger.charged == 7
+
+
+def test_a_bolt_that_no_cradle_holds_is_left_whole_with_a_reason(log):
+    ledger, _ = sawn(log, (30.0, 30.0, 30.0, 38.0), cradles_deg=(30.0,), cradle_any=False)
+    assert len(of_bolts(ledger)) == 3
+    assert ["no cradle of the shop holds it" in one for one in ledger.cautions] == [True]
+    whole = [name for name in ledger.leaves() if ledger.pieces[name].kind == "bolt"]
+    assert len(whole) >= 1
+
+
+def test_runs_flat_on_a_face_come_first_and_cost_nothing_in_the_shop(log):
+    ledger, _ = sawn(log, (0.0, 30.0, 0.0, 30.0), cradles_deg=(30.0,), minutes_per_setting=9.0)
+    settings = of_bolts(ledger)
+    assert [one.against.angle_deg for one in settings] == [0.0, 0.0, 30.0, 30.0]
+    assert [one.charged for one in settings] == [False, False, True, True]
+    assert [one.support for one in settings] == [Support.FENCE] * 2 + [Support.CRADLE] * 2
+    assert settings[0].set_up == "" and settings[2].set_up == settings[3].set_up != ""
+
+
+def test_a_bolt_too_heavy_for_the_resaw_is_parted_on_the_mill(log):
+    shop = shop_of(PRODUCTS, cradles_deg=(30.0,), minutes_repeat=2.0)
+    machines = replace(shop.machines, resaw=replace(shop.machines.resaw, piece_weight_max=5.0))
+    shop = replace(shop, machines=machines)
+    poser = MachinePoser(log, log_sections(log.model), machines, DENSITY)
+    ledger = carried_out(log, layout_of((30.0, 30.0, 30.0, 30.0)), shop, poser)
+    settings = of_bolts(ledger)
+    assert settings and all(one.tool is Tool.MILL and one.charged for one in settings)
+    for one in settings:
+        assert one.pose.marks is None and one.pose.room is None and one.against.angle_deg in (0.0, 30.0)
+        assert one.support is (Support.BED if one.against.angle_deg == 0.0 else Support.CRADLE)
+        for cut in (each for each in ledger.cuts if each.setting == one.id):
+            step = machines.mill.height_step
+            assert cut.blade.from_mark is None
+            assert cut.blade.height / step == pytest.approx(round(cut.blade.height / step))
+    first, *more = [one.minutes for one in settings]
+    assert all(minutes < first - 1.0 for minutes in more)
+
+
+def test_as_drawn_every_angle_is_held(log):
+    shop = shop_of(PRODUCTS)
+    ledger = carried_out(log, layout_of((31.7, 12.0, 45.0, 31.7)), shop, DrawnPoser(log, shop.machines))
+    turned_by = []
+    for setting in of_bolts(ledger):
+        [cut, *_] = [one for one in ledger.cuts if one.setting == setting.id]
+        turned_by.append(round(float(np.degrees(clock_of_normal(np.array(cut.normal)))) % 90.0, 3))
+    assert sorted(turned_by) == [12.0, 31.7, 31.7, 45.0]

@@ -1,0 +1,75 @@
+"""The ladder of plans, and what locks cost: by plans whose work and worth are made up."""
+
+from dataclasses import dataclass, replace
+
+import pytest
+
+from pithline.plan import search
+from pithline.plan.evaluate.ladder import MOST_RUNGS, ExecutedPlan, ladder_of, paying_rung
+from pithline.plan.problem.effort import COARSE
+from pithline.plan.problem.layout import NO_LOCKS, Locks
+from pithline.plan.search import Candidate, cost_of_locks
+from unit.small_logs import BACK, context_of, products_of, shop_of
+
+SHOP = shop_of(products_of(BACK))
+
+
+@dataclass(frozen=True)
+class Work:
+    """A ledger of which nothing is asked but its set-ups."""
+
+    set_ups: int
+
+
+@dataclass(frozen=True)
+class Case:
+    """A case whose slabs are looked at as finely as they are sawn, so that nothing is carried out again."""
+
+    context: object = context_of(SHOP, effort=replace(COARSE, fine=1.0))
+
+
+def plan(set_ups, likely, earnings=None):
+    return ExecutedPlan(None, Work(set_ups), likely, earnings)
+
+
+def test_no_rung_is_bettered_by_one_of_as_few_set_ups():
+    plans = [plan(3, 5.0), plan(5, 4.0), plan(7, 8.0), plan(7, 7.0), plan(2, 1.0), plan(9, 8.0)]
+    ladder = ladder_of(Case(), None, plans)
+    assert [(one.set_ups, one.likely) for one in ladder.rungs] == [(2, 1.0), (3, 5.0), (7, 8.0)]
+    assert [one.likely for one in ladder.others] == [8.0, 7.0, 4.0]
+    assert ladder.paying == 2
+
+
+def test_a_ladder_has_few_rungs_the_first_and_the_last_among_them():
+    plans = [plan(k, float(k * k)) for k in range(1, 12)]
+    rungs = ladder_of(Case(), None, plans).rungs
+    assert len(rungs) == MOST_RUNGS and (rungs[0].set_ups, rungs[-1].set_ups) == (1, 11)
+    assert all(a.likely < b.likely for a, b in zip(rungs, rungs[1:], strict=False))
+
+
+@pytest.mark.parametrize(
+    ("earnings", "paying"),
+    [([None, None, None], 2), ([10.0, 20.0, 30.0], 2), ([10.0, 20.0, 15.0], 1), ([10.0, 9.0, 8.0], 0)],
+)
+def test_the_rung_that_pays_earns_most(earnings, paying):
+    rungs = [plan(k, float(k), one) for k, one in enumerate(earnings, start=1)]
+    assert paying_rung(rungs) == paying
+
+
+def candidate(value):
+    return Candidate(None, None, value, 2.0 * value, "", None, 0, "")
+
+
+@pytest.mark.parametrize(("free", "locked", "cost"), [((5.0, 7.0), (4.0, 6.0), 1.0), ((5.0,), (6.0,), 0.0)])
+def test_locks_cost_what_the_best_without_them_is_worth_more(monkeypatch, free, locked, cost):
+    """No more than nothing where the locked search happens to find more; the other search has no locks, and may crosscut."""
+    asked = []
+
+    def found(log, context, monitor):
+        asked.append(context)
+        return [candidate(value) for value in free]
+
+    monkeypatch.setattr(search, "search_candidates", found)
+    context = context_of(SHOP, locks=Locks(roll=0.3), bucking=False)
+    assert cost_of_locks(None, context, [candidate(value) for value in locked]) == pytest.approx(cost)
+    assert asked[0].locks == NO_LOCKS and asked[0].bucking
