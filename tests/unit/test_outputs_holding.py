@@ -2,12 +2,14 @@
 
 import numpy as np
 import pytest
+from shapely.geometry import Polygon, box
+from shapely.ops import unary_union
 
 from pithline.outputs.cut_script.document import Saw
 from pithline.outputs.holding.arris import arris_at, arris_faces, blade_at, from_arris
 from pithline.outputs.holding.pose import pose_of
 from pithline.outputs.holding.props import PropKind, holding_of
-from pithline.outputs.holding.sketch import block_words, is_owned
+from pithline.outputs.holding.sketch import block_words, face_names, is_owned
 from pithline.outputs.print_job import print_job
 from pithline.outputs.shop_words import bench_of
 from unit.cradle_fixture import HEEL, cradle_script
@@ -130,13 +132,29 @@ def test_a_cradle_that_the_shop_owns_need_not_be_made():
     assert is_owned(log, at_the_saw) and "high (mm)" in block_words(holding_of(log, at_the_saw), fmt, owned=True)
 
 
+@pytest.mark.parametrize("scale", [0.08, 0.25, 1.0])
+def test_face_names_lie_in_the_wood_or_beside_it_and_never_on_one_another(log, scale):
+    for setting in (one for one in log.settings if one.against is not None):
+        holding = holding_of(log, setting)
+        wood = unary_union([Polygon(ring * scale).buffer(0.0) for ring in holding.section.outlines])
+        names = face_names(holding, lambda spots, s=scale: np.asarray(spots, float) * s, [])
+        boxes = [
+            box(one.at[0] - one.wide / 2, one.at[1] - 3.5, one.at[0] + one.wide / 2, one.at[1] + 3.5) for one in names
+        ]
+        assert all(wood.contains(one) or not wood.intersects(one) for one in boxes)
+        assert not any(one.intersects(other) for place, one in enumerate(boxes) for other in boxes[:place])
+    assert names or scale < 0.25
+
+
 def test_a_bolt_lies_on_the_face_it_has_not_on_one_a_slab_took_away():
     """Slab 1 lies between cuts c1 and c2: half-b has the face of c2 alone, whichever the script names."""
     script = cradle_script()
     b_cut = {"op": "cut", "id": "c99", "tool": "resaw", "setting": "s99", "piece": "half-b", "normal": [0.0, -1.0, 0.0],
              "offset": 0.0, "kerf": 1.2, "above": "left-b", "below": "right-b"}  # fmt: skip
-    setting = {"op": "setting", "id": "s99", "tool": "resaw", "piece": "half-b", "stage": "green", "weight_kg": 40.0, "minutes": 6.0,
-               "charged": True, "checks": [], "cautions": [], "support": "cradle", "against": {"face": "c1", "angle_deg": 90.0}}  # fmt: skip
+    setting = {
+        "op": "setting", "id": "s99", "tool": "resaw", "piece": "half-b", "stage": "green", "weight_kg": 40.0, "minutes": 6.0,
+        "charged": True, "checks": [], "cautions": [], "support": "cradle", "against": {"face": "c1", "angle_deg": 90.0},
+    }  # fmt: skip
     script["operations"] += [setting, b_cut]
     script["pieces"] += [{"id": name, "mark": name[:1].upper() + "9", "kind": "bolt", "made_by": "c99", "volume": 1.0e6}
                          for name in ("left-b", "right-b")]  # fmt: skip

@@ -274,8 +274,16 @@ def test_likely_earnings_lead_where_the_script_knows_them():
 
 def test_limits_are_in_words_what_they_share_once():
     script = cradle_script()
-    shared = {"ring_angle_min_deg": 70.0, "ring_angle_mean_deg": 78.0, "runout_max_deg": 3.0, "ring_angle_max_deg": 88.0}
-    script["inputs"]["products"]["limits"] = {"trade": {**shared, "slope_max_deg": 6.0}, "necks": {**shared, "slope_max_deg": 4.0}}
+    shared = {
+        "ring_angle_min_deg": 70.0,
+        "ring_angle_mean_deg": 78.0,
+        "runout_max_deg": 3.0,
+        "ring_angle_max_deg": 88.0,
+    }
+    script["inputs"]["products"]["limits"] = {
+        "trade": {**shared, "slope_max_deg": 6.0},
+        "necks": {**shared, "slope_max_deg": 4.0},
+    }
     script["plates"][0]["limits"] = "necks"
     text = " ".join(sheet_of(script)[0][3].split())
     assert ("rings at least 70° to the face, 78° on average, at most 88°, grain runs out of the face at most 3°; "
@@ -288,6 +296,18 @@ def test_the_first_page_leaves_no_row_over(name, paper):
     pages = sheet_of(SCRIPTS[name](), paper=paper)
     assert "Look and sweep for nails" in pages[0][3]
     assert re.match(r"(Crosscut first|2 Draw the lines)", pages[1][3])
+
+
+def test_where_page_1_is_full_what_was_assumed_stands_together_on_the_next():
+    script = bucked_script()
+    script["cautions"] = [f"caution {number} " + "of many words that take a line of the page and some more of the next one " * 2
+                          for number in range(12)]  # fmt: skip
+    pages = sheet_of(script, "in", "Letter")
+    assert "caution 0" not in pages[0][3] and pages[1][3].startswith("What the plan takes for granted")
+    assert (
+        all(f"Caution {number} " in pages[1][3] for number in range(12))
+        and "Crosscut first" in pages[1][3] + pages[2][3]
+    )
 
 
 def test_the_rules_of_the_mill_stand_where_there_is_room_for_them():
@@ -371,7 +391,10 @@ def test_what_all_rungs_share_is_said_once_and_in_words_of_the_mill():
     for told in (text, words):
         assert told.count("Customary way beside each: 2 bridges, 20 EUR.") == 1
         assert "practice layout" not in told and "cradle 30°" not in told
-    script["proof"]["ladder"][0]["practice"] = dict(script["proof"]["ladder"][0]["practice"]) | {"earnings": 12.0, "minutes": 33.0}
+    script["proof"]["ladder"][0]["practice"] = dict(script["proof"]["ladder"][0]["practice"]) | {
+        "earnings": 12.0,
+        "minutes": 33.0,
+    }
     apart = text_of(set_up_sheet(print_job(script)))
     assert "beside each" not in apart and "12 EUR" in apart
 

@@ -32,6 +32,8 @@ SMALL, NAME = 6.5, 8.0
 """Type of numbers and notes, and of billets' names at most. [pt]"""
 BOLT_HEIGHT = 84.0
 """Of a bolt's picture. [pt]"""
+BESIDE = 30.0
+"""Left and right of a bolt, for the names of its faces. [pt]"""
 FLAT_ON = 0.9
 """Least cosine of a face with the upright for it to be the slab's own upper or lower side."""
 TABLE_SAWS = (Saw.RIP, Saw.CROSSCUT)
@@ -213,16 +215,12 @@ class BoltOnBlock(Drawing):
         points = np.vstack([section.points, *(prop.outline for prop in self.holding.props)])
         low, high = points.min(axis=0), points.max(axis=0)
         top = self.height - 2.0 * SMALL - 8.0
-        scale = min((self.width - 8.0) / float(high[0] - low[0]), (top - 8.0) / float(high[1]))
+        scale = min((self.width - 2.0 * BESIDE) / float(high[0] - low[0]), (top - 8.0) / float(high[1]))
 
         def place(spots: Array) -> Array:
-            return np.asarray(np.array([4.0, 6.0]) + (np.asarray(spots, float) - [low[0], 0.0]) * scale, float)
+            return np.asarray(np.array([BESIDE, 6.0]) + (np.asarray(spots, float) - [low[0], 0.0]) * scale, float)
 
         pen.line((0.0, 6.0), (self.width, 6.0), 1.6)
-        draw_holding(pen, self.holding, place, self.job.fmt)
-        faces = arris_faces(self.holding, self.setting)
-        if faces is not None and self.setting.against is not None and self.setting.against.angle > FLAT_DEG:
-            pen.text(place(arris_at(self.holding.pose, faces, section.x)) + np.array([1.5, 2.0]), "A", NAME, bold=True)
         last = -np.inf
         for cut in sorted(self.log.cuts_of(self.setting), key=lambda one: blade_at(self.holding.pose, one, section.x)):
             across = float(place(np.array([blade_at(self.holding.pose, cut, section.x), 0.0]))[0])
@@ -231,3 +229,7 @@ class BoltOnBlock(Drawing):
             at = max(across - width_of(name, SMALL, True) / 2.0, last + 2.0)
             pen.text((at, top + 1.5), name, SMALL, bold=True)
             last = at + width_of(name, SMALL, True)
+        draw_holding(pen, self.holding, place, self.job.fmt)
+        faces = arris_faces(self.holding, self.setting)
+        if faces is not None and self.setting.against is not None and self.setting.against.angle > FLAT_DEG:
+            pen.text(place(arris_at(self.holding.pose, faces, section.x)) + np.array([1.5, 2.0]), "A", NAME, bold=True)

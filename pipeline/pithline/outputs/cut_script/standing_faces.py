@@ -29,4 +29,6 @@ def _standing(log: SawnPieces, setting: ScriptSetting) -> ScriptSetting:
         return setting
     parallel = [one for one in log.faces(setting.piece) if float(one.normal @ named.normal) > SAME_WAY]
     standing = min(parallel, key=lambda one: one.offset)
-    return setting if standing.cut == named.cut else replace(setting, against=replace(setting.against, face=standing.cut))
+    return (
+        setting if standing.cut == named.cut else replace(setting, against=replace(setting.against, face=standing.cut))
+    )

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import NamedTuple
 
 import numpy as np
+from shapely.geometry import Polygon, box
+from shapely.ops import unary_union
 
 from pithline.outputs.cut_script.document import Array, Saw, ScriptSetting
 from pithline.outputs.cut_script.sawn_pieces import SawnPieces
@@ -15,6 +18,8 @@ from pithline.outputs.pdf.pen import Pen
 
 Place = Callable[[Array], Array]
 """From across and height (..., 2) [mm] to the page. [pt]"""
+Box = tuple[float, float, float, float]
+"""Left, lower, right and upper edge. [pt]"""
 GRAY = {PropKind.FENCE: 0.6, PropKind.STOP: 0.6}
 """Fence and stops are the machine's and darker; blocks are 0.85."""
 SMALL = 7.0
@@ -25,6 +30,14 @@ INWARD = 8.0
 """How far inside its edge a face's number stands. [pt]"""
 
 
+class Name(NamedTuple):
+    """A face's name: its middle (2,), its width [pt], the text."""
+
+    at: Array
+    wide: float
+    text: str
+
+
 def draw_holding(pen: Pen, holding: Holding, place: Place, fmt: Formatter) -> None:
     """What holds the piece, then the piece; nothing of one without a section. Numbers of faces that would lie on others are left out."""
     if holding.section is None:
@@ -32,24 +45,38 @@ def draw_holding(pen: Pen, holding: Holding, place: Place, fmt: Formatter) -> No
     for prop in holding.props:
         pen.polygon(place(prop.outline), 0.8, gray=GRAY.get(prop.kind, 0.85))
     pen.outlines((place(ring) for ring in holding.section.outlines), 1.3)
-    for prop in holding.props:
-        _size(pen, prop, place, fmt)
-    middle = place(holding.section.points.mean(axis=0))
-    placed: list[Array] = []
-    for face in holding.faces:
-        low, high = place(face.edge)
-        if float(np.hypot(*(high - low))) < 2.0 * INWARD:
-            continue
-        spot = (low + high) / 2.0
-        inward = _square_to(high - low, middle - spot)
-        text = f"face {face.number}"
-        shift = inward * (INWARD if abs(inward[1]) > abs(inward[0]) else INWARD + width_of(text, SMALL) / 2.0 - 2.0)
-        at, wide = spot + shift, width_of(text, SMALL)
-        if any(abs(at[0] - other[0]) < wide + 2.0 and abs(at[1] - other[1]) < SMALL + 1.0 for other in placed):
-            continue
-        placed.append(at)
+    taken = [spot for prop in holding.props if (spot := _size(pen, prop, place, fmt)) is not None]
+    for at, wide, text in face_names(holding, place, taken):
         pen.box(at - np.array([wide / 2.0 + 1.0, SMALL / 2.0]), wide + 2.0, SMALL, 0.0, gray=1.0)
         pen.text(at - np.array([0.0, 0.36 * SMALL]), text, SMALL, anchor=0.5)
+
+
+def face_names(holding: Holding, place: Place, taken: list[Box]) -> list[Name]:
+    """Where the faces' names stand: inside the piece where it is wide enough, else beside it; none over another or over what is `taken`.
+
+    A name for which no place is free is left out: the table has it.
+    """
+    if holding.section is None:
+        return []
+    wood = unary_union([Polygon(place(ring)).buffer(0.0) for ring in holding.section.outlines])
+    blocks = unary_union([Polygon(place(prop.outline)).buffer(0.0) for prop in holding.props])
+    middle, names, full = place(holding.section.points.mean(axis=0)), [], list(taken)
+    for face in holding.faces:
+        low, high = place(face.edge)
+        if float(np.hypot(*(high - low))) < INWARD:
+            continue
+        text = f"face {face.number}"
+        wide, way = width_of(text, SMALL), _square_to(high - low, middle - (low + high) / 2.0)
+        reach = INWARD if abs(way[1]) > abs(way[0]) else INWARD + wide / 2.0 - 2.0
+        for share, side in ((0.5, 1.0), (0.5, -1.0), (0.75, -1.0), (0.25, -1.0)):
+            at = low + share * (high - low) + side * reach * way
+            mine = box(at[0] - wide / 2.0, at[1] - SMALL / 2.0, at[0] + wide / 2.0, at[1] + SMALL / 2.0)
+            fits = wood.contains(mine) if side > 0.0 else not wood.intersects(mine) and not blocks.intersects(mine)
+            if fits and at[1] > SMALL and not any(mine.intersects(box(*other)) for other in full):
+                full.append(mine.bounds)
+                names.append(Name(np.asarray(at, float), wide, text))
+                break
+    return names
 
 
 def _square_to(edge: Array, inside: Array) -> Array:
@@ -58,14 +85,18 @@ def _square_to(edge: Array, inside: Array) -> Array:
     return n if float(n @ inside) > 0.0 else -n
 
 
-def _size(pen: Pen, prop: Prop, place: Place, fmt: Formatter) -> None:
-    """A block's height at its outer edge, in it or under it."""
+def _size(pen: Pen, prop: Prop, place: Place, fmt: Formatter) -> Box | None:
+    """A block's height at its outer edge, where it is large enough to hold it; the box that the text takes."""
     if prop.kind not in (PropKind.BLOCK, PropKind.CRADLE) or not prop.size:
-        return
+        return None
     outline = place(prop.outline)
     low, high = outline.min(axis=0), outline.max(axis=0)
     text = fmt.bare(prop.size[-1])
-    pen.text(((low[0] + high[0]) / 2.0, low[1] + 2.0), text, SMALL, anchor=0.5)
+    wide, middle = width_of(text, SMALL), float(low[0] + high[0]) / 2.0
+    if wide > high[0] - low[0] or high[1] - low[1] < SMALL:
+        return None
+    pen.text((middle, low[1] + 2.0), text, SMALL, anchor=0.5)
+    return middle - wide / 2.0, float(low[1]), middle + wide / 2.0, float(low[1]) + 2.0 + SMALL
 
 
 def is_owned(log: SawnPieces, setting: ScriptSetting) -> bool:

@@ -19,7 +19,7 @@ from pithline.outputs.print_job import PrintJob
 from pithline.outputs.results import results_of, sets_in_words
 from pithline.outputs.sheet.cautions import FOOT
 
-HEAD, LEGEND = 46.0, 16.0
+HEAD, LEGEND = 56.0, 16.0
 """Of a page: for the title, and for a row of the legend. [pt]"""
 MOST_ROW, LEAST_ROW = 44.0, 15.0
 """Height of a leaf's row. [pt]"""
@@ -31,6 +31,12 @@ TICK, TICK_TEXT = 6.0, 6.5
 """Side of a plate's box, and type of its number. [pt]"""
 MARK = 10.0
 """Type of a piece's mark. [pt]"""
+LEAST_LINE = 6.0
+"""Type of what the plan brings, at least. [pt]"""
+SAW = 5.5
+"""Type of the saw's name under it. [pt]"""
+BEND = 7.0
+"""From where an edge of the tree turns to the next level. [pt]"""
 
 
 class Placed(NamedTuple):
@@ -77,6 +83,11 @@ def _fits(job: PrintJob, trees: Sequence[Node]) -> bool:
     return sum(page.heights.values()) <= page.room + 1.0
 
 
+def _nodes(node: Node) -> list[Node]:
+    """A node and all that hang under it."""
+    return [node, *(one for child in node.children for one in _nodes(child))]
+
+
 def _levels(node: Node, level: int) -> list[tuple[Node, int]]:
     """The leaves under a node, each with its level."""
     return [one for child in node.children for one in _levels(child, level + 1)] if node.children else [(node, level)]
@@ -103,8 +114,23 @@ class OverviewPage:
         needs = {leaf.piece: self._need(leaf, level) for tree in trees for leaf, level in _levels(tree, 0)}
         self.row = _row_height(list(needs.values()), self.room)
         self.heights = {piece: max(need, self.row) for piece, need in needs.items()}
-        widest = max(self._size(one.piece) for one in trees)
-        self.scale = min(0.62 * self.column, 1.9 * self.row) / max(widest, 1.0)
+        self.scale = self._common_scale()
+
+    def _common_scale(self) -> float:
+        """Points to a millimetre at which every piece stands between its mark and the next level, and none is much taller than rows."""
+        nodes = [node for tree in self.trees for node in _nodes(tree)]
+        sizes = [self._bounds(node.piece) for node in nodes]
+        across = [
+            (self.column - BEND - 4.0 - self._lead(node)) / max(wide, 1.0)
+            for node, (wide, _) in zip(nodes, sizes, strict=True)
+        ]
+        tallest = max(max(size) for size in sizes)
+        return min(*across, 1.9 * self.row / max(tallest, 1.0))
+
+    def _lead(self, node: Node) -> float:
+        """From a node's left edge to its picture. [pt]"""
+        mark = BOX + 4.0 + width_of(self.log.mark(node.piece), min(MARK, 0.7 * self.row), True)
+        return max(mark, width_of(self._saw(node), SAW) + 3.0)
 
     def _need(self, leaf: Node, level: int) -> float:
         """The least height of a leaf's row, for its plates' boxes. [pt]"""
@@ -124,9 +150,10 @@ class OverviewPage:
     def _tall(self, node: Node) -> float:
         return sum(self.heights[leaf.piece] for leaf in node.leaves)
 
-    def _size(self, piece: str) -> float:
+    def _bounds(self, piece: str) -> tuple[float, float]:
+        """Width and height of a piece's end, as it is drawn. [mm]"""
         shape = self.log.section(piece, self.log.stretch(piece).middle, LEVEL, UPRIGHT)
-        return 0.0 if shape.is_empty else max(shape.bounds[2] - shape.bounds[0], shape.bounds[3] - shape.bounds[1])
+        return (0.0, 0.0) if shape.is_empty else (shape.bounds[2] - shape.bounds[0], shape.bounds[3] - shape.bounds[1])
 
     def draw(self, pen: Pen, page: str) -> None:
         """Title, trees, legend, foot."""
@@ -134,8 +161,14 @@ class OverviewPage:
         name = shortened(f"Log {script.log.id}: every piece, ticked as it comes", self.width - 2.0 * MARGIN, 16.0, True)
         pen.text((MARGIN, top - 16.0), name, 16.0, bold=True)
         results = results_of(script)
-        line = f"{sets_in_words(results)}; {count(len(self.log.plates), 'plate')}. Ends as seen facing the butt, all at one scale."
-        pen.text((MARGIN, top - 30.0), shortened(line, self.width - 2.0 * MARGIN, 9.0), 9.0)
+        room, line = self.width - 2.0 * MARGIN, f"{sets_in_words(results)}; {count(len(self.log.plates), 'plate')}."
+        size = min(9.0, room / width_of(line, 1.0))
+        pen.text(
+            (MARGIN, top - 30.0),
+            line if size >= LEAST_LINE else shortened(line, room, LEAST_LINE),
+            max(size, LEAST_LINE),
+        )
+        pen.text((MARGIN, top - 41.0), "Ends as seen facing the butt, all at one scale.", 9.0)
         y = top - HEAD
         for tree in self.trees:
             placed: list[Placed] = []
@@ -163,8 +196,12 @@ class OverviewPage:
         for one in placed:
             for child in one.node.children:
                 other = at[child.piece]
-                bend = other.x - 7.0
-                pen.line((one.x + 0.78 * self.column, one.y), (bend, one.y), 0.5)
+                bend = other.x - BEND
+                pen.line(
+                    (one.x + self._lead(one.node) + self.scale * self._bounds(one.node.piece)[0] + 1.0, one.y),
+                    (bend, one.y),
+                    0.5,
+                )
                 pen.line((bend, one.y), (bend, other.y), 0.5)
                 pen.line((bend, other.y), (other.x - 1.0, other.y), 0.5)
 
@@ -175,7 +212,7 @@ class OverviewPage:
         text = log.mark(piece)
         size = min(MARK, 0.7 * self.row)
         pen.text((one.x + BOX + 2.0, one.y - 0.36 * size), text, size, bold=True)
-        begin = one.x + BOX + 4.0 + max(width_of(text, size, True), width_of(self._saw(one.node), 6.5))
+        begin = one.x + self._lead(one.node)
         shape = log.section(piece, log.stretch(piece).middle, LEVEL, UPRIGHT)
         if not shape.is_empty:
             low, middle = shape.bounds[0], (shape.bounds[1] + shape.bounds[3]) / 2.0
@@ -183,7 +220,7 @@ class OverviewPage:
                 pen.polygon(np.array([begin, one.y]) + self.scale * (ring - [low, middle]), 0.7, gray=0.93)
             begin += self.scale * (shape.bounds[2] - low)
         if one.node.step is not None:
-            pen.text((one.x + BOX + 2.0, one.y - 0.36 * size - 8.0), self._saw(one.node), 6.5)
+            pen.text((one.x, one.y - max(0.36 * size, BOX / 2.0) - SAW - 1.0), self._saw(one.node), SAW)
         elif one.node.plates:
             self._ticks(pen, one.x + 0.9 * self.column, one)
         elif log.kind(piece) is not Kind.PLATE:

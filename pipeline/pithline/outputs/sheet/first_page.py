@@ -6,7 +6,7 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
-from reportlab.platypus import Flowable
+from reportlab.platypus import Flowable, PageBreak
 from shapely.geometry import Polygon
 
 from pithline.logmodel.model import clock_angles, radius_at
@@ -55,19 +55,22 @@ class Measure(NamedTuple):
 
 
 def first_page(job: PrintJob) -> list[Flowable]:
-    """The first page; what stands least near the saw is set smaller where that keeps it on one page."""
+    """The first page; what stands least near the saw is set smaller where that keeps it on one page, else it stands
+    together on the next.
+    """
     measures = [
         *heading("1  Measure before you saw", 14.0),
         *_measure_tables(job),
         paragraph("One number outside its room: do not saw. Find out why, or scan and plan again.", 10.5, bold=True),
     ]
-    story: list[Flowable] = []
     for size in SIZES:
         head = [*title(job, f"Log {job.log.script.log.id}"), *results_table(job, size)]
-        story = [*head, *measures, *ladder(job, size - 0.5), *assumptions(job, size - 0.5)]
+        story: list[Flowable] = [*head, *measures, *ladder(job, size - 0.5), *assumptions(job, size - 0.5)]
         if height_of_story(story, measure_of(job.paper)) <= height_of(job.paper):
             return story
-    return story
+    head = [*title(job, f"Log {job.log.script.log.id}"), *results_table(job)]
+    granted = [PageBreak(), *heading("What the plan takes for granted", 14.0), *assumptions(job)]
+    return [*head, *measures, *ladder(job), *granted]
 
 
 def title(job: PrintJob, text: str) -> list[Flowable]:

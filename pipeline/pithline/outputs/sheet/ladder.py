@@ -127,7 +127,9 @@ def _notes(job: PrintJob, steps: Sequence[Step]) -> list[str]:
     """What all rows share: the sets that each brings, and the customary way where it is the same beside each."""
     common, notes = _common(steps), []
     if common:
-        alike = replace(steps[0].own, sets=_kept(steps[0].own.sets, common), singles=_kept(steps[0].own.singles, common))
+        alike = replace(
+            steps[0].own, sets=_kept(steps[0].own.sets, common), singles=_kept(steps[0].own.singles, common)
+        )
         notes.append(f"Each brings {sets_in_words(alike)} besides.")
     if _one_practice(steps) and steps[0].customary is not None:
         customary, currency = steps[0].customary, job.log.script.inputs.products.currency
@@ -144,7 +146,11 @@ def _customary(one: Step, currency: str) -> str:
     """The customary way in its fewest words."""
     if one.customary is None:
         return "–"
-    return sets_in_words(one.customary) if one.customary.earnings is None else money_in_words(one.customary.earnings, currency)
+    return (
+        sets_in_words(one.customary)
+        if one.customary.earnings is None
+        else money_in_words(one.customary.earnings, currency)
+    )
 
 
 def _common(steps: Sequence[Step]) -> frozenset[str]:

@@ -183,7 +183,10 @@ class EndDrawing(Drawing):
             way = np.array([np.cos(place), np.sin(place)])
             spot = self.centre + radius * way
             pen.line(point, spot - 5.0 * way, 0.3)
-            outward, wide = (1.0 - way[0]) / 2.0, width_of(name, size, name not in plain)  # a long name runs away from the bark
+            outward, wide = (
+                (1.0 - way[0]) / 2.0,
+                width_of(name, size, name not in plain),
+            )  # a long name runs away from the bark
             left = min(max(spot[0] - outward * wide, 1.0), self.width - wide - 1.0)
             pen.text((left, spot[1] - 0.36 * size), name, size, bold=name not in plain)
 

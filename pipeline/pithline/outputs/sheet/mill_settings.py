@@ -111,8 +111,8 @@ def _wedge(job: PrintJob, setting: ScriptSetting, holding: Holding) -> str:
             return f"**Blade** by the scale, over the bed: the bolt lies by its own sawn face and has no marks.{lift}"
         butt, top = fmt.bare(arris.butt), fmt.bare(arris.top)
         high = butt if butt == top else f"{butt} at the butt, {top} at the top end,"
-        return (f"**Blade** from arris A, where faces {arris.one} and {arris.other} meet: {high} over the bed expected ({fmt.units}), found "
-                f"______.{lift}")  # fmt: skip
+        where = f"where faces {arris.one} and {arris.other} meet"
+        return f"**Blade** from arris A, {where}: {high} over the bed expected ({fmt.units}), found ______.{lift}"
     names = [mark_line_name(job.log, setting, mark) for mark in setting.marks.both]
     said = f"{names[0]} on both ends" if names[0] == names[1] else f"{names[0]} on the butt, {names[1]} on the top end"
     butt, top = (fmt.bare(mark.height) for mark in setting.marks.both)

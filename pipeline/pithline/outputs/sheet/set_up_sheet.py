@@ -21,7 +21,7 @@ def set_up_sheet(job: PrintJob) -> bytes:
     log = job.log
     story: list[Flowable] = replanned_page(job) if log.sawn else first_page(job)
     crosscuts = [one for one in log.ahead if one.tool is Saw.BUCK]
-    if crosscuts and not log.sawn:
+    if crosscuts and not log.sawn and not any(isinstance(one, PageBreak) for one in story):
         story.append(PageBreak())
     for setting in crosscuts:
         story += crosscut_part(job, setting)
