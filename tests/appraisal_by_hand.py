@@ -13,9 +13,9 @@ from pithline.files.practice import read_practice
 from pithline.files.priors import Priors, Sampling, read_priors
 from pithline.files.products import products_from
 from pithline.logmodel.card import Card
+from pithline.plan.api import LogLayout, price_start
 from pithline.plan.execute.grade import PlateGrade
 from pithline.plan.execute.ledger import Ledger, Plate
-from pithline.plan.api import LogLayout, price_start
 from pithline.yard.appraisal.appraise import shop_of
 from pithline.yard.appraisal.layouts import AppraisalShop, AppraisedPlan
 from pithline.yard.appraisal.log_knowledge import LogKnowledge, gather_knowledge
