@@ -19,14 +19,17 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
+from pithline.plan.columns.candidates import BoltPlace
+from pithline.plan.columns.laid_columns import BoltChoices, ColumnEvaluator, bolt_choices
+from pithline.plan.problem.objective import Objective, ObjectiveWeights
+from pithline.plan.programmes.tables import build_tables, find_passing_places, solve_tables
+
 from pithline.errors import PithlineError
 from pithline.files.cards import card_as_read, card_from
 from pithline.files.mills import mill_as_read, mill_from
 from pithline.files.practice import read_practice
 from pithline.files.products import products_as_read, products_from
 from pithline.plan.api import EFFORTS
-from pithline.plan.columns.candidates import BoltPlace
-from pithline.plan.columns.laid_columns import BoltChoices, ColumnEvaluator, bolt_choices
 from pithline.plan.evaluate.practice import practice_layout
 from pithline.plan.execute.bucked_log import crosscut_log
 from pithline.plan.execute.simulate import DrawnPoser, execute_layout
@@ -34,10 +37,8 @@ from pithline.plan.problem.context import SearchContext
 from pithline.plan.problem.effort import COARSE, Effort
 from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
 from pithline.plan.problem.log_frame import PlanLog, Reserve, plan_log
-from pithline.plan.problem.objective import Objective, ObjectiveWeights
 from pithline.plan.problem.parts import sawn_parts
 from pithline.plan.problem.task import SawingTask
-from pithline.plan.programmes.tables import build_tables, find_passing_places, solve_tables
 from pithline.yard.one_log import plan_model
 from pithline.yard.request import Inputs, Request
 from truth.judge import judge

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -165,7 +166,7 @@ def see_way(way: CrosscutWay, context: SearchContext, monitor: Monitor = SILENT)
     rolls = rolls_for(context.effort, context.machines, on_mill)
     grids = [
         log_grid(
-            one, context, rolls, lambda part, i=i: monitor.report("looking at the wood", (i + part) / len(way.logs))
+            one, context, rolls, partial(monitor.share(i, len(way.logs)).report, "looking at the wood")
         )
         for i, one in enumerate(way.logs)
     ]

@@ -88,7 +88,7 @@ def _size(plate: dict[str, Any], edges: Array, parts: Parts, products: dict[str,
         return [_found("plate-part", plate, plate["part"], "", f"is of part {key[1]} of {key[0]}, not in the products")]
     product, part = parts[key]
     found = []
-    asked = part.get("limits", product["limits"])
+    asked: str = part.get("limits") or product["limits"]
     if plate["limits"] != asked:
         words = f"is held to limits {plate['limits']}, its part asks for {asked}"
         found.append(_found("plate-limits", plate, plate["limits"], asked, words))

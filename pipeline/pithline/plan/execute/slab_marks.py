@@ -52,7 +52,7 @@ class SlabWood(NamedTuple):
 
 
 @njit(cache=True)
-def _least_in_windows(values, length, out, left, right):
+def _least_in_windows(values: Array, length: int, out: Array, left: Array, right: Array) -> None:
     """Least of each run of `length` values: `out[i]` of values[i : i + length]; `left` and `right` are scratch."""
     n = len(values)
     for i in range(n):
@@ -65,7 +65,10 @@ def _least_in_windows(values, length, out, left, right):
 
 
 @njit(cache=True, fastmath=True)
-def _kept_shares(wood, part, layer, resaw_kerf, slope_doubt, shares, angle, turn):
+def _kept_shares(  # noqa: PLR0913
+    wood: SlabWood, part: PartLimits, layer: int, resaw_kerf: float, slope_doubt: float, shares: Array,
+    angle: Array, turn: Array,
+) -> None:  # fmt: skip
     """Fill (along, across): the share kept at each cell of one layer, and its mid-plane's ring angle and doubt of that."""
     planes, nx, nu = wood.angle.shape
     low = layer * (part.thickness + resaw_kerf)
@@ -93,7 +96,10 @@ def _kept_shares(wood, part, layer, resaw_kerf, slope_doubt, shares, angle, turn
 
 
 @njit(cache=True, fastmath=True, nogil=True)
-def mark_layers(wood, part, resaw_kerf, slope_doubt, levels, marks):
+def mark_layers(
+    wood: SlabWood, part: PartLimits, resaw_kerf: float, slope_doubt: float, levels: Array,
+    marks: NDArray[np.uint8],
+) -> None:  # fmt: skip
     """Fill `marks` (layers, across, along): how many of 100 plates begun at a place count; 0 where none passes.
 
     `levels` (m, 2): shares of the reserve, rising, and what plates that keep as much count.
@@ -141,7 +147,7 @@ def mark_layers(wood, part, resaw_kerf, slope_doubt, levels, marks):
 
 
 @njit(cache=True, nogil=True)
-def billets_of(marks, plates, weight):
+def billets_of(marks: NDArray[np.uint8], plates: NDArray[np.int16], weight: NDArray[np.float32]) -> None:
     """Fill plates (across, along, 2), mated and single, and weight (across, along) of the billet begun at each place."""
     layers, nu, nx = marks.shape
     for u in range(nu):

@@ -74,7 +74,8 @@ class LogGrid:
 
     def plates_of(self, slab: GridSlab) -> NDArray[np.int16]:
         """Plates of each part in the billet begun at each place of a slab; see `stacked_plates`."""
-        return stacked_plates(self.passing(slab.roll)[0], slab.depth, slab.thickness, self.rules)
+        plates: NDArray[np.int16] = stacked_plates(self.passing(slab.roll)[0], slab.depth, slab.thickness, self.rules)
+        return plates
 
     def drawn(self, low: int, t: int) -> LayoutSlab:
         """A slab in mm, its lower cell counted from the chord."""

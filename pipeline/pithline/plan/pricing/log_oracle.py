@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -238,7 +238,14 @@ def best_ways(solved: SolvedLog, firsts: int, halves: int, locked: tuple[bool, f
     return tuple(out)
 
 
-def _component(priced, turn, slabs, role, charge, bounds) -> Component:
+def _component(
+    priced: PricedLog,
+    turn: int,
+    slabs: Sequence[tuple[int, int]],
+    role: str,
+    charge: float,
+    bounds: Callable[[int, int], tuple[int, int]],
+) -> Component:
     """A setting of parallel slabs, (lower cell, menu index) from the bottom up; `bounds` gives side and place of each."""
     grid = priced.grid
     drawn, cells = [], []
@@ -284,9 +291,9 @@ def half_ways(solved: SolvedLog, turn: int, corner: int, keep: int) -> tuple[Way
 
         charge = solved.charges.setting + (0.0 if 2 * angle == rolls else solved.charges.off_square)
         own = _component(priced, turn + angle, slabs, "half", charge, bounds)
-        above = fan_of(solved, turn + angle - rolls // 2, len(solved.angles) - 1 - a, (k, corner))
-        below = fan_of(solved, turn - rolls // 2, a, (corner, j))
-        out.append(Way(own, above, below))
+        over = fan_of(solved, turn + angle - rolls // 2, len(solved.angles) - 1 - a, (k, corner))
+        under = fan_of(solved, turn - rolls // 2, a, (corner, j))
+        out.append(Way(own, over, under))
     return tuple(out)
 
 

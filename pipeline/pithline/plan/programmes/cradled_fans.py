@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Ints32 = NDArray[np.int32]
 LOWEST = -1e9
 NEVER = 1e9
 """The charge of a run that no cradle holds."""
@@ -103,7 +104,7 @@ def fan_runs(
 
 
 @njit(cache=True, inline="always")
-def slab_worth(g, roll, low, t, side, place):
+def slab_worth(g: FanGrid, roll: int, low: int, t: int, side: int, place: int) -> float:
     """Value of the slab with normal clock index `roll`, lower face at cell `low`, beyond `place`; all from the middle.
 
     side 0: lateral ≥ place; side 1: lateral ≤ place. Tables hold half a turn only: the other half is the same slab seen
@@ -126,7 +127,10 @@ def slab_worth(g, roll, low, t, side, place):
 
 
 @njit(cache=True)
-def _run_slabs(g, roll, lean, far, near_cell, least_near, cand, reach):
+def _run_slabs(  # noqa: PLR0913
+    g: FanGrid, roll: int, lean: float, far: float, near_cell: int, least_near: float, cand: Ints32,
+    reach: Array,
+) -> int:  # fmt: skip
     """Slabs of one direction worth anything with but the far face in their way; returns how many, by rising lower face.
 
     `cand` ((m, 6): lower cell, menu index, top as a state, state under it or −1, whether it may come first, row of the table);
@@ -163,7 +167,7 @@ def _run_slabs(g, roll, lean, far, near_cell, least_near, cand, reach):
 
 
 @njit(cache=True)
-def _begin(g, low, top, begin, cuts, cotangents, lines):
+def _begin(g: FanGrid, low: int, top: int, begin: float, cuts: int, cotangents: Array, lines: Array) -> int:
     """The place from which a slab may begin, in cells, under the `cuts` ahead of it."""
     lower, upper = low * g.depth_step, top * g.depth_step
     for j in range(cuts):
@@ -172,7 +176,7 @@ def _begin(g, low, top, begin, cuts, cotangents, lines):
 
 
 @njit(cache=True, inline="always")
-def _lowest_top(g, runs, q, c, k):
+def _lowest_top(g: FanGrid, runs: FanRuns, q: int, c: int, k: int) -> float:
     """The least offset of the last cut of run `k` after a state (q, c): the lines of both cuts then meet no further out than
     where later slabs begin, so that of all cuts the last alone bounds them. [mm]
     """
@@ -180,11 +184,14 @@ def _lowest_top(g, runs, q, c, k):
     turn, closest = (runs.steps[k] - runs.steps[q]) * step, runs.closest * step
     before = (c - g.half_depth) * g.depth_step + g.kerf
     # (before − top cos turn) / sin turn ≤ (top cos closest − FAN_REACH) / sin closest
-    return (before / np.sin(turn) + FAN_REACH / np.sin(closest)) / (1.0 / np.tan(turn) + 1.0 / np.tan(closest))
+    return float((before / np.sin(turn) + FAN_REACH / np.sin(closest)) / (1.0 / np.tan(turn) + 1.0 / np.tan(closest)))
 
 
 @njit(cache=True)
-def _stack_up(g, roll, cand, reach, count, cuts, cotangents, lines, start, held, of, before):
+def _stack_up(  # noqa: PLR0913
+    g: FanGrid, roll: int, cand: Ints32, reach: Array, count: int, cuts: int, cotangents: Array, lines: Array,
+    start: float, held: Array, of: Ints32, before: Ints32,
+) -> None:  # fmt: skip
     """Slabs of one run stacked from the first up: `held[top]` is the best value with the topmost face at that state.
 
     The cuts ahead leave what lies beyond lines − h·cotangents at height h. `of` and `before` tell how a state came about.
@@ -221,7 +228,10 @@ def _stack_up(g, roll, cand, reach, count, cuts, cotangents, lines, start, held,
 
 
 @njit(cache=True)
-def _stack_down(g, roll, far, least, cuts, cotangents, lines, total, pick):
+def _stack_down(  # noqa: PLR0913
+    g: FanGrid, roll: int, far: float, least: float, cuts: int, cotangents: Array, lines: Array, total: Array,
+    pick: Ints32,
+) -> float:  # fmt: skip
     """Best slabs flat on the far face, from it inwards; `pick` (states,) is the menu index of the slab under each top."""
     n = g.half_depth
     highest = min(-int(np.ceil(far / g.depth_step - 1e-6)), n)
@@ -246,7 +256,10 @@ def _stack_down(g, roll, far, least, cuts, cotangents, lines, total, pick):
 
 
 @njit(cache=True)
-def _cuts_ahead(g, runs, back, q, c, k, near, whole_chain, cotangents, lines):
+def _cuts_ahead(  # noqa: PLR0913
+    g: FanGrid, runs: FanRuns, back: Ints32, q: int, c: int, k: int, near: float, whole_chain: bool,
+    cotangents: Array, lines: Array,
+) -> int:  # fmt: skip
     """Write the cuts that bound the slabs of run `k` after a state (q, c); returns how many. The near face is one of them."""
     count = 0
     step = np.pi / g.values.shape[0]
@@ -266,7 +279,9 @@ def _cuts_ahead(g, runs, back, q, c, k, near, whole_chain, cotangents, lines):
 
 
 @njit(cache=True)
-def best_fan(g, runs, base, near, far, chain, whole_chain):
+def best_fan(  # noqa: C901, PLR0913
+    g: FanGrid, runs: FanRuns, base: int, near: float, far: float, chain: Ints, whole_chain: bool,
+) -> float:  # fmt: skip
     """The best fan of one bolt; its value net of charges.
 
     `base` in rolls, `near` and `far` in mm. `chain` (m, 5) is filled with direction index, lower cell, menu index, place in cells and
@@ -363,7 +378,7 @@ def best_fan(g, runs, base, near, far, chain, whole_chain):
 
 
 @njit(cache=True, parallel=True)
-def fan_bounds(g, runs, bases, faces):
+def fan_bounds(g: FanGrid, runs: FanRuns, bases: Ints, faces: Array) -> Array:
     """No fan of the class is worth more, net of charges: (bases, far faces, near faces). `bases` (b,) rolls, `faces` (f,) mm.
 
     Each run is held against the near face, the far face and the cut before it.

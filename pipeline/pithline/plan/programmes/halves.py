@@ -10,13 +10,14 @@ import numpy as np
 from numba import njit, prange
 from numpy.typing import NDArray
 
-from pithline.plan.programmes.cradled_fans import slab_worth
+from pithline.plan.programmes.cradled_fans import FanGrid, slab_worth
 
 Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
 
 
 @njit(cache=True)
-def stack_table(slab, cells, kerf_cells):
+def stack_table(slab: Array, cells: Ints, kerf_cells: int) -> Array:
     """F[l, h]: best slabs packed between face cells l and h of one roll; `slab` (depths, menu)."""
     nd, nt = slab.shape
     out = np.zeros((nd, nd))
@@ -36,7 +37,7 @@ def stack_table(slab, cells, kerf_cells):
 
 
 @njit(cache=True, inline="always")
-def half_place(g, rolls, angle, face, low, t):
+def half_place(g: FanGrid, rolls: int, angle: int, face: float, low: int, t: int) -> int:
     """The place in cells beyond which the half n·X ≥ face leaves a slab of a turn `angle` roll steps further on."""
     sine, cosine = np.sin(angle * np.pi / rolls), np.cos(angle * np.pi / rolls)
     # where the face leans, it reaches furthest in at one of the slab's own faces
@@ -45,7 +46,7 @@ def half_place(g, rolls, angle, face, low, t):
 
 
 @njit(cache=True)
-def half_slabs(g, turn, angle, face):
+def half_slabs(g: FanGrid, turn: int, angle: int, face: float) -> Array:
     """Slab values (depths, menu) of the half n(turn)·X ≥ face, turned on by `angle` roll steps (`turn` any of 2·rolls)."""
     rolls, nd, nt = g.values.shape[0], g.values.shape[2], g.values.shape[3]
     out = np.zeros((nd, nt))
@@ -57,7 +58,7 @@ def half_slabs(g, turn, angle, face):
 
 
 @njit(cache=True)
-def bounded_slabs(g, roll, side, place):
+def bounded_slabs(g: FanGrid, roll: int, side: int, place: int) -> Array:
     """Slab values (depths, menu) of one roll (any of 2·rolls) with the lateral reach bounded."""
     nd, nt = g.values.shape[2], g.values.shape[3]
     out = np.zeros((nd, nt))
@@ -68,7 +69,7 @@ def bounded_slabs(g, roll, side, place):
 
 
 @njit(cache=True)
-def face_index(faces, offset):
+def face_index(faces: Array, offset: float) -> int:
     """Index of the first corner at or beyond `offset`; −1 if none."""
     for i in range(len(faces)):
         if faces[i] >= offset - 1e-6:
@@ -77,7 +78,7 @@ def face_index(faces, offset):
 
 
 @njit(cache=True)
-def half_corners(g, stack, below, above, faces):
+def half_corners(g: FanGrid, stack: Array, below: Array, above: Array, faces: Array) -> tuple[Array, Ints]:
     """The best stack of a half for each pair of bolts that it may leave.
 
     `below` and `above` (faces,) are what those are worth by their corner. Returns stack and bolts together (faces + 1, faces + 1) and
@@ -101,7 +102,7 @@ def half_corners(g, stack, below, above, faces):
 
 
 @njit(cache=True, parallel=True)
-def half_table(g, angles, bolts, faces, costs):
+def half_table(g: FanGrid, angles: Ints, bolts: Array, faces: Array, costs: Array) -> Array:
     """Best value of the half n(γ)·X ≥ face, turned on by each angle: (angles, 2·rolls, faces).
 
     `angles` (a,) in roll steps, rising and symmetric about the quarter turn; `bolts` (a, 2·rolls, faces, faces) what bolts of those

@@ -98,7 +98,7 @@ def _misses(limits: Limits, wood: Seen, slope_doubt: float) -> NDArray[np.bool_]
 
 
 @njit(cache=True, fastmath=True, parallel=True)
-def passing_places(images, sizes):
+def passing_places(images: RollImages, sizes: PlateSizes) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
     """Where plates pass: (P, depths, across, along) 1 from which corner on, their mid-planes at that depth; and of these
     (P, depths, across) 1 where any place along does.
     """

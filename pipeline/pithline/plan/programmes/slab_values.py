@@ -45,13 +45,13 @@ class PlateWorth(NamedTuple):
 
 
 @njit(cache=True, inline="always")
-def layer_count(rules, p, thickness):
+def layer_count(rules: FillRules, p: int, thickness: float) -> int:
     """Plates of part `p` in a slab of this thickness. [mm]"""
     return int((thickness - rules.spring + rules.resaw_kerf + 0.01) / (rules.thickness[p] + rules.resaw_kerf))
 
 
 @njit(cache=True, inline="always")
-def layer_depth(rules, p, j, d):
+def layer_depth(rules: FillRules, p: int, j: int, d: int) -> int:
     """Depth index of the mid-plane of layer `j` of part `p`, in a slab whose lower face lies at depth index `d`."""
     step = rules.thickness[p] + rules.resaw_kerf
     return int(np.floor(d + (rules.thickness[p] / 2 + j * step) / rules.depth_step + 0.5))
@@ -62,7 +62,9 @@ TRIFLE = 1e-4
 
 
 @njit(cache=True, fastmath=True, parallel=True)
-def slab_values(passing, some, rules, worth):
+def slab_values(  # noqa: C901
+    passing: NDArray[np.uint8], some: NDArray[np.uint8], rules: FillRules, worth: PlateWorth,
+) -> NDArray[np.float32]:  # fmt: skip
     """Best value of every slab of one roll: (2, depths, menu, across + 1), from a place outwards (0) and up to a place (1).
 
     `passing` (P, depths, across, along) tells where a plate of a part passes from that corner, `some` (P, depths, across) where
@@ -140,7 +142,7 @@ def slab_values(passing, some, rules, worth):
                                 best[x] = max(best[x], best[x - long] + gain[p, x - long] - worth.billet)
                         for x in range(x0, x1):
                             best[x] = max(best[x], best[x - 1])
-                    strips[t, c, u] = max(best[nx] - worth.strip, TRIFLE) if best[nx] > 0.0 else 0.0
+                    strips[t, c, u] = max(float(best[nx]) - worth.strip, TRIFLE) if best[nx] > 0.0 else 0.0
         for t in range(nt):
             if not anything[t]:
                 continue
@@ -169,7 +171,7 @@ def slab_values(passing, some, rules, worth):
 
 
 @njit(cache=True)
-def stacked_plates(passing, d, t, rules):
+def stacked_plates(passing: NDArray[np.uint8], d: int, t: int, rules: FillRules) -> NDArray[np.int16]:
     """Plates of each part in the billet begun at each place of one slab: (P, across, along, 2), mated and single ones.
 
     `passing` as for `slab_values`; the slab's lower face lies at depth index `d`, its thickness is the `t`-th of the menu.
@@ -198,7 +200,10 @@ def stacked_plates(passing, d, t, rules):
 
 
 @njit(cache=True, nogil=True)
-def best_fill(plates, weight, low, high, rules, worth, counts, strips):
+def best_fill(  # noqa: C901, PLR0913
+    plates: NDArray[np.int16], weight: NDArray[np.float32], low: int, high: int, rules: FillRules,
+    worth: PlateWorth, counts: Ints, strips: Ints,
+) -> float:  # fmt: skip
     """The best strips of one slab between two places across; its value.
 
     Parameters
@@ -281,4 +286,4 @@ def best_fill(plates, weight, low, high, rules, worth, counts, strips):
                 strips[n, 0], strips[n, 1], strips[n, 2], strips[n, 3] = u, c, p, x
                 n += 1
         u += rules.class_width[c] + rules.rip_cells
-    return max(total[low] - worth.slab, 0.0)
+    return max(float(total[low]) - worth.slab, 0.0)

@@ -263,7 +263,8 @@ def _moved(cut: Cut, shift: float) -> Cut:
         return cut
     blade = cut.blade
     if blade is not None:
-        blade = replace(blade, height=blade.height + shift, from_mark=blade.from_mark + shift)
+        over = None if blade.from_mark is None else blade.from_mark + shift  # a bolt's cuts have no marks
+        blade = replace(blade, height=blade.height + shift, from_mark=over)
     return replace(cut, offset=cut.offset + shift, blade=blade)
 
 
@@ -271,6 +272,8 @@ def _with_mark_room(setting: Setting, planned: Sequence[Cut], made: Sequence[Cut
     """The setting, the room of its marks' heights by the cuts made in place of those planned."""
     assert setting.pose is not None
     room = setting.pose.room
+    if room is None:  # a bolt lies by its face
+        return setting
     before, after = ([cut.blade.height for cut in cuts if cut.blade is not None] for cuts in (planned, made))
     room = MarkRoom(room.down + (min(after) - min(before)), room.up + (max(before) - max(after)))
     return replace(setting, pose=replace(setting.pose, room=room))
