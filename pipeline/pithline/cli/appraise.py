@@ -61,7 +61,7 @@ def run(args: argparse.Namespace, console: Console) -> int:
     from dataclasses import replace
     from datetime import date
 
-    from pithline import Monitor, Objective, appraisal_terms, appraise_logs, write_appraisal
+    from pithline import Monitor, appraisal_terms, appraise_logs, write_appraisal
     from pithline.files.yard import read_yard
     from pithline.keys.readers import date as read_date
     from pithline.outputs.reports.appraisal_document import appraisal_json
