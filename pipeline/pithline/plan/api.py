@@ -32,8 +32,7 @@ from pithline.plan.execute.bucked_log import LogLayout, crosscut_log
 from pithline.plan.execute.ledger import Ledger, Plate
 from pithline.plan.execute.operation_json import operations_from_json, operations_to_json
 from pithline.plan.execute.sets import gather_sets
-from pithline.plan.execute.simulate import FillRequest
-from pithline.plan.execute.slab_fill import PlacesCache
+from pithline.plan.execute.slab_fill import FillRequest, PlacesCache
 from pithline.plan.execute.workshop import Workshop, execute_as_drawn, workshop_of
 from pithline.plan.priced_logs import PricedLogs, ProvenPrices, crosscut_places, priced_logs, proven_prices
 from pithline.plan.pricing.log_oracle import BoltClass
