@@ -162,7 +162,7 @@ class _Replanning:
     def _of_plan(self, plan: ExecutedPlan, watch: PlanWatch) -> dict[str, Any]:
         """The script of one plan, with what it says of its history."""
         own, request = self.own, self.request
-        sums = settle_by_replay(plan.ledger, self.model, own.parts, own.inputs.products).with_wood()
+        sums = settle_by_replay(plan.ledger, self.model, own.parts, own.inputs).with_wood()
         watch.tell("what is not known", 0.9)
         pairs = self.work.of_pieces(plan.candidate.log_layout.layouts)
         evaluation = evaluate(
