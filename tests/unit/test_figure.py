@@ -59,7 +59,7 @@ def test_a_set_counts_the_factor_of_its_widest_plates(case):
 
 
 def test_figured_plates_go_into_one_set(case):
-    inputs, products, parts = case
+    _, products, parts = case
     long = max(part.length for part in parts)
     ledger = Ledger(plates=plates_of(parts, [10.0 + 2 * long, 10.0]))
     sums = sum_up(ledger, parts, products, {"log": 1e9}, (Figure("curl", 2.0, 0.0, 20.0 + long),))

@@ -161,7 +161,11 @@ def script_from_plan(finished: FinishedPlan) -> dict[str, Any]:
                 "cost_of": evaluation.cost_of,
                 "instrument_volume": volume,
                 "sets": {name: _deciles(sets) for name, sets in evaluation.sets.items()},
-                **({} if evaluation.earnings is None else {"earnings": _deciles(evaluation.earnings + _figured(finished, own))}),
+                **(
+                    {}
+                    if evaluation.earnings is None
+                    else {"earnings": _deciles(evaluation.earnings + _figured(finished, own))}
+                ),
             },
             "cautions": cautions_of(fitted, inputs, ledger, own["instrument_volume"], volume["p10"]),
         }

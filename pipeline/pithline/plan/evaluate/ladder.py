@@ -12,7 +12,7 @@ from pithline.plan.evaluate.judge import Judge, judge_on_samples
 from pithline.plan.evaluate.refine import RefineSteps, refine
 from pithline.plan.execute.bucked_log import LogLayout
 from pithline.plan.execute.ledger import Ledger
-from pithline.plan.execute.simulate import FillRequest
+from pithline.plan.execute.slab_fill import FillRequest
 from pithline.plan.execute.workshop import Caches, Workshop
 from pithline.plan.problem.context import SearchContext
 from pithline.plan.problem.log_frame import PlanLog
