@@ -152,7 +152,7 @@ def script_from_plan(finished: FinishedPlan) -> dict[str, Any]:
             "proof": _proof(finished),
             "practice": {
                 **finished.practice,
-                "ratio": _ratio(_gross(own, finished), _gross(finished.practice["with_bolts"], finished)),
+                "ratio": _ratio_to_practice(own, finished),
                 "volume_ratio": _ratio(own["instrument_volume"], finished.practice["with_bolts"]["instrument_volume"]),
             },
             "uncertainty": {
@@ -174,6 +174,14 @@ def _deciles(values: NDArray[Any]) -> dict[str, float]:
     """Of one figure on sampled logs."""
     p10, p50, p90 = deciles(values)
     return {"p10": p10, "p50": p50, "p90": p90}
+
+
+def _ratio_to_practice(own: Mapping[str, Any], finished: FinishedPlan) -> float | None:
+    """Against the practice layout with bolts; by all instrument wood where an older script did not part sets from loose plates."""
+    practised = finished.practice["with_bolts"]
+    if "set_volume" not in practised:
+        return _ratio(own["instrument_volume"], practised["instrument_volume"])
+    return _ratio(_gross(own, finished), _gross(practised, finished))
 
 
 def _gross(total: Mapping[str, Any], finished: FinishedPlan) -> float:
