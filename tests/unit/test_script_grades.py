@@ -13,9 +13,10 @@ ALONG = np.array([1.0, 0.0, 0.0])
 
 
 def slope_of(log, points, normal):
-    """How far the fibres run aside within a face whose length is x. [rad]"""
-    fibre = log.fibre(points)
-    return np.arctan2(np.abs(fibre @ np.cross(normal, ALONG)), np.abs(fibre @ ALONG))
+    """Slope of the fibre within a face, by its true direction. [rad]"""
+    within = log.fibre(points)
+    within = within - (within @ normal)[:, None] * normal
+    return np.arccos(np.clip(np.abs(within @ ALONG) / np.linalg.norm(within, axis=1), 0.0, 1.0))
 
 
 def wood_and_points(log, card=None):
@@ -55,6 +56,7 @@ def test_spiral_grain_turns_the_fibre_and_not_the_rings(degrees):
     ring, runout, slope = wood.angles(points, normal, ALONG)
     assert np.degrees(np.abs(runout - log.runout(points, normal))).max() < 0.15
     assert np.degrees(np.abs(slope - slope_of(log, points, normal))).max() < 0.15
+    assert np.degrees(slope.max()) > 3.0  # where the face lies along the rings it is the spiral
     assert np.allclose(ring, wood_and_points(log)[0].angles(points, normal, ALONG)[0])
 
 

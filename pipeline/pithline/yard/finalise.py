@@ -151,7 +151,7 @@ def script_from_plan(finished: FinishedPlan) -> dict[str, Any]:
             "proof": _proof(finished),
             "practice": {
                 **finished.practice,
-                "ratio": _ratio(_gross(own, finished), _gross(finished.practice["with_bolts"], finished)),
+                "ratio": _ratio_to_practice(own, finished),
                 "volume_ratio": _ratio(own["instrument_volume"], finished.practice["with_bolts"]["instrument_volume"]),
             },
             "uncertainty": {
@@ -192,6 +192,14 @@ def _figured(finished: FinishedPlan, own: Mapping[str, Any]) -> float:
     without = totals(replace(sums, plates=plain), inputs.products, finished.prepared.machines)
     more = own["value"] + own["loose_value"] - without["value"] - without["loose_value"]
     return float(more * min(1.0, float(np.median(finished.evaluation.sampled)) / own["instrument_volume"]))
+
+
+def _ratio_to_practice(own: Mapping[str, Any], finished: FinishedPlan) -> float | None:
+    """Against the practice layout with bolts; by all instrument wood where an older script did not part sets from loose plates."""
+    practised = finished.practice["with_bolts"]
+    if "set_volume" not in practised:
+        return _ratio(own["instrument_volume"], practised["instrument_volume"])
+    return _ratio(_gross(own, finished), _gross(practised, finished))
 
 
 def _gross(total: Mapping[str, Any], finished: FinishedPlan) -> float:

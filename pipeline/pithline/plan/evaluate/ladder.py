@@ -110,7 +110,7 @@ def ladder_of(case: PlanCase, judge: Judge, plans: Sequence[ExecutedPlan]) -> La
         steps = [rungs[i + 1].likely - rungs[i].likely for i in range(len(rungs) - 1)]
         rungs.pop(int(np.argmin(steps[:-1])) + 1 if len(steps) > 1 else 1)
     fine = [_filled_finely(case, judge, plan) for plan in rungs]
-    others = sorted((plan for plan in plans if plan not in rungs), key=lambda one: -one.likely)
+    others = sorted((plan for plan in plans if all(plan is not rung for rung in rungs)), key=lambda one: -one.likely)
     return Ladder(tuple(fine), paying_rung(fine), tuple(others))
 
 
