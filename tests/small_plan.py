@@ -74,7 +74,7 @@ QUICK = replace(COARSE, rolls=6, along_step=40.0, firsts=1)
 
 def small_plan(truth=TRUTH, request=None, **more):
     """The script of one plan, searched more coarsely than any command does."""
-    return plan_model(to_model(truth), inputs_of(**more), request or Request(effort=QUICK))
+    return plan_model(to_model(truth), inputs_of(**more), request or Request(effort=QUICK)).script
 
 
 if __name__ == "__main__":
