@@ -159,10 +159,9 @@ def plan_model(model: LogModel, inputs: Inputs, request: Request, monitor: Monit
     ways = ways_to_saw(own, case, request, watch)
     ladder = climb(case, ways.candidates, watch.monitor.within(0.7, 0.88))
     if not ladder.rungs:
-        why = ways.custom.with_bolts.cautions
         raise PlanError(
             f"{inputs.card.id}: no layout that this mill can hold gives a passing plate"
-            + (f" ({why[0]})" if why else "")
+            + (f" ({ladder.refused})" if ladder.refused else "")
             + "; name another mill or looser limits."
         )
     document = model_to_json(model)
