@@ -17,7 +17,7 @@ from pithline.outputs.good_for import better_alone, list_results, misfits_in_wor
 from pithline.outputs.print_job import print_job
 from pithline.outputs.sheet.set_up_sheet import set_up_sheet
 from pithline.plan.api import SILENT, Monitor
-from pithline.yard.good_for import TOLD, good_for
+from pithline.yard.good_for import MOST_PARTS, TOLD, all_together, contending, misfits_told, weigh_lists
 from pithline.yard.prepared_log import prepare_log
 from pithline.yard.request import Request
 from pithline.yard.watch import PlanWatch
@@ -40,7 +40,7 @@ def own():
 
 @pytest.fixture(scope="module")
 def rows(own):
-    return good_for(own, Request(), (), SCRIPT, PlanWatch(SILENT, "L"))["good_for"]
+    return [*weigh_lists(own, Request(), PlanWatch(SILENT, "L")), all_together(SCRIPT["totals"], own)]
 
 
 def test_a_row_for_each_list_and_one_for_all(rows):
@@ -68,21 +68,40 @@ def test_what_does_not_fit_says_by_how_much(rows):
 
 
 def test_once_time_is_up_misfits_are_still_told(own):
-    rows = good_for(own, Request(), (), SCRIPT, PlanWatch(Monitor(stopped=lambda: True), "L"))["good_for"]
-    assert [row["searched"] for row in rows] == ["no", "no", "plan"]
+    rows = weigh_lists(own, Request(), PlanWatch(Monitor(stopped=lambda: True), "L"))
+    assert [row["searched"] for row in rows] == ["no", "no"]
     assert rows[1]["misfits"] and "sets" not in rows[0]
 
 
 def test_of_one_list_only_what_does_not_fit(own):
     guitars = replace(own, inputs=replace(own.inputs, lists=own.inputs.lists[1:]))
-    told = good_for(guitars, Request(), (), SCRIPT, PlanWatch(SILENT, "L"))
+    told = misfits_told(guitars, (), SCRIPT)
     assert set(told) == {"misfits"} and any(one["sentence"].startswith("227 mm backs") for one in told["misfits"])
     plates = [{"product": part.product, "part": part.part.name, "passes": True} for part in own.parts]
-    longest = {
-        one["why"]
-        for one in good_for(guitars, Request(), (), SCRIPT | {"plates": plates}, PlanWatch(SILENT, "L"))["misfits"]
-    }
+    longest = {one["why"] for one in misfits_told(guitars, (), SCRIPT | {"plates": plates})["misfits"]}
     assert longest == {"length"}  # whatever is said of plates, no log is longer than it is
+
+
+def test_of_many_lists_what_some_list_sells_competes(own):
+    lists = read_lists(["all"])
+    together = put_together(lists)
+    many = prepare_log(
+        to_model(TRUTH), replace(own.inputs, products=products_from(together), products_read=together, lists=lists)
+    )
+    rows = [{"list": one.name, "earnings": 0.0, "set_volume": 0.0, "sets": {}} for one in lists]
+    ukes = next(k for k, one in enumerate(lists) if one.name == "ukulele")
+    sold = lists[ukes].read["product"][0]["name"]
+    rows[ukes] |= {"earnings": 100.0, "sets": {sold: 3}}
+    narrowed = contending(many, rows)
+    assert [product.name for product in narrowed.inputs.products.products] == [sold]
+    assert narrowed.inputs.lists == lists  # what each gives alone is told of all of them
+    everything = [
+        row | {"sets": {product["name"]: 1 for product in one.read["product"]}}
+        for row, one in zip(rows, lists, strict=True)
+    ]
+    assert MOST_PARTS - 4 <= len(contending(many, everything).parts) <= MOST_PARTS
+    assert contending(many, rows[:1] * len(lists)) is many  # nothing is sold by any: all compete
+    assert contending(own, rows[:2]) is own  # few lists compete with all that they hold
 
 
 # -- as told -----------------------------------------------------------------------------------------------------------

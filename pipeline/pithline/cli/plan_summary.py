@@ -97,9 +97,9 @@ def show_results(console: Console, script: Script, columns: Mapping[str, Mapping
         "in sets": lambda of: litres_in_words(of.set_volume, fmt),
         "loose": lambda of: litres_in_words(of.loose_volume, fmt),
         "hours, set-ups": lambda of: f"{of.hours:.1f} h, {of.set_ups}",
-        "earnings": lambda of: money_in_words(of.earnings, currency),
+        "earnings, as fitted": lambda of: money_in_words(of.earnings, currency),
         "an hour": lambda of: money_in_words(of.an_hour, currency),
-        "instrument wood": lambda of: fmt.volume(of.volume),
+        "in all, as fitted": lambda of: fmt.volume(of.volume),
     }
     found = {name: _results(script, total) for name, total in columns.items()}
     table = Table("", *found)
@@ -137,33 +137,26 @@ def show_likely(console: Console, script: Script) -> None:
 
 def _show_ladder(console: Console, script: Script) -> None:
     """Every plan of the ladder by rising work, and what each hour more brings; nothing where there is but one."""
-    from rich.table import Table
-
     from pithline.outputs.results import money_in_words, sets_in_words
+    from pithline.outputs.sheet.ladder import rung_title
 
     rows = script["proof"].get("ladder", [])
     if len(rows) < 2:
         return
-    currency = str(script["inputs"]["products"].get("currency", ""))
-    table = Table(
-        "plan", "complete sets", "in sets, L", "hours", "set-ups", "earnings", "each hour more", "customary way"
-    )
+    console.show("Fewer set-ups, more set-ups:")
     before: Results | None = None
     for number, row in enumerate(rows, start=1):
-        this, beside = _results(script, row), _results(script, row["practice"])
-        table.add_row(
-            f"{number}{' (this plan)' if row['chosen'] else ''}",
-            sets_in_words(this),
-            "–" if this.set_volume is None else f"{this.set_volume / 1e6:.1f}",
-            f"{this.hours:.1f}",
-            str(this.set_ups),
-            money_in_words(this.earnings, ""),
-            _one_more_hour(this, before),
-            f"{sets_in_words(beside)}; {money_in_words(beside.earnings, currency)}",
+        this = _results(script, row)
+        money = this.earnings if row.get("likely_earnings") is None else float(row["likely_earnings"])
+        more = _one_more_hour(this, before)
+        console.show(
+            f"{'>' if row['chosen'] else ' '} {number}. {rung_title(row['title'])}: {sets_in_words(this)}; {this.set_ups} set-ups, "
+            f"{this.hours:.1f} h, earns {money_in_words(money, '')}{f', {more} each hour more' if more else ''}"
         )
         before = this
-    console.show(table)
-    console.show('Each other plan is a whole cut script in ladder/; print one by "pithline sheet".')
+    console.show(
+        'The one marked > is this plan. The others are whole cut scripts in ladder/; print one by "pithline sheet".'
+    )
 
 
 LEAST_HOURS = 0.05

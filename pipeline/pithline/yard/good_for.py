@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from pithline.errors import PlanError
-from pithline.files.product_lists import ProductList
+from pithline.files.product_lists import ProductList, put_together
 from pithline.files.products import products_from
 from pithline.plan.api import (
     SILENT,
@@ -18,6 +18,7 @@ from pithline.plan.api import (
     PlanCase,
     Why,
     crosscut_log,
+    crosscut_places,
     glance,
     misfits,
     sawn_parts,
@@ -33,8 +34,10 @@ TOLD = (
     "settings", "set_ups",
 )  # fmt: skip
 """What of a totals table stands in a row."""
-FROM = 0.97
-"""How much of the work is done when this begins."""
+FEW_LISTS = 3
+"""So many lists compete with all that they hold; of more, the products that some list alone sells."""
+MOST_PARTS = 24
+"""Parts that compete at most where lists are many: a search takes as long as it has parts."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,10 +49,26 @@ class _Alone:
     case: PlanCase
 
 
-def good_for(
-    own: PreparedLog, request: Request, places: tuple[float, ...], script: Mapping[str, Any], watch: PlanWatch
-) -> dict[str, Any]:
-    """What a script's `proof` tells of what the log is good for.
+def misfits_told(own: PreparedLog, places: tuple[float, ...], script: Mapping[str, Any]) -> dict[str, Any]:
+    """`misfits` of a script's `proof`: parts of its list that do not fit the log; empty where all do.
+
+    Parameters
+    ----------
+    own : PreparedLog
+        The log with its parts.
+    places : tuple of float
+        Where the plan crosscuts it. [mm]
+    script : mapping
+        The plan's.
+    """
+    made = {(plate["product"], plate["part"]) for plate in script["plates"] if plate["passes"]}
+    logs = crosscut_log(own.log, places, own.machines.buck.kerf, 0.0)[1]
+    rows = misfit_rows(misfits(logs, own.parts, own.machines, [part.key in made for part in own.parts]))
+    return {"misfits": rows} if rows else {}
+
+
+def weigh_lists(own: PreparedLog, request: Request, watch: PlanWatch) -> list[dict[str, Any]]:
+    """What each of several product lists alone gives by a quick search, a row each, as a script's `proof.good_for` has them.
 
     Parameters
     ----------
@@ -57,41 +76,73 @@ def good_for(
         The log, with all lists together.
     request : Request
         What is asked; lists are searched for its objective and under its locks.
-    places : tuple of float
-        Where the plan crosscuts the log. [mm]
-    script : mapping
-        The plan's.
     watch : PlanWatch
         Hears how far it is; once it wants an end, lists are no longer searched, but misfits are still told.
-
-    Returns
-    -------
-    dict
-        `good_for`, a row for each of several lists, the last of all together; else `misfits`, the parts of the one list that do
-        not fit, where there are any.
     """
-    if len(own.inputs.lists) > 1:
-        return {"good_for": _rows(own, request, places, script["totals"], watch)}
-    made = {(plate["product"], plate["part"]) for plate in script["plates"] if plate["passes"]}
-    logs = crosscut_log(own.log, places, own.machines.buck.kerf, 0.0)[1]
-    rows = misfit_rows(misfits(logs, own.parts, own.machines, [part.key in made for part in own.parts]))
-    return {"misfits": rows} if rows else {}
-
-
-def _rows(
-    own: PreparedLog, request: Request, places: tuple[float, ...], planned: Mapping[str, Any], watch: PlanWatch
-) -> list[dict[str, Any]]:
     lists = [_alone(own, request, one) for one in own.inputs.lists]
     parts = [part for one in lists for part in one.prepared.parts]
+    context = own.case(request).context
+    too_long = own.log.reach > own.machines.mill.log_length_max
     seen = None
     if not watch.stopped():
-        seen = glance(own.log, own.case(request).context, parts, places, watch.monitor.within(FROM, FROM + 0.002))
+        places = crosscut_places(own.log, context) if too_long else ()
+        seen = glance(own.log, context, parts, places, watch.monitor.within(0.05, 0.06))
     rows = []
     for number, one in enumerate(lists):
-        watch.tell(f"what the log is good for: {one.name}", FROM + 0.01 * (1 + number) / (1 + len(lists)))
+        watch.tell(f"what the log is good for: {one.name}", 0.06 + 0.04 * number / len(lists))
         rows.append(_row(one, seen, watch))
-    together = {"list": "all together", "searched": "plan", **{key: planned[key] for key in TOLD}, "misfits": []}
-    return [*rows, together]
+    return rows
+
+
+def all_together(planned: Mapping[str, Any], own: PreparedLog) -> dict[str, Any]:
+    """The row of what all lists together give, by the plan's totals, and which products competed in it."""
+    names = [product.name for product in own.inputs.products.products]
+    return {
+        "list": "all together",
+        "searched": "plan",
+        **{key: planned[key] for key in TOLD},
+        "products": names,
+        "misfits": [],
+    }
+
+
+def contending(own: PreparedLog, rows: Sequence[Mapping[str, Any]]) -> PreparedLog:
+    """The log with the products that compete for it: all of a few lists; of many, those that some list alone sells.
+
+    Lists that earn most, or hold most in sets, come first; products are left out once there are `MOST_PARTS` parts.
+
+    Parameters
+    ----------
+    own : PreparedLog
+        The log, with all lists together.
+    rows : sequence of mapping
+        What each list alone gives.
+    """
+    if len(own.inputs.lists) <= FEW_LISTS:
+        return own
+    kept: dict[str, set[str]] = {one.name: set() for one in own.inputs.lists}
+    parts = 0
+    for row, one in sorted(
+        zip(rows, own.inputs.lists, strict=True),
+        key=lambda pair: (-pair[0].get("earnings", 0.0), -pair[0].get("set_volume", 0.0)),
+    ):
+        for product in one.read["product"]:
+            if row.get("sets", {}).get(product["name"], 0) and parts + len(product["part"]) <= MOST_PARTS:
+                kept[one.name].add(product["name"])
+                parts += len(product["part"])
+    narrowed = tuple(
+        ProductList(
+            one.name, {**one.read, "product": [each for each in one.read["product"] if each["name"] in kept[one.name]]}
+        )
+        for one in own.inputs.lists
+        if kept[one.name]
+    )
+    if not narrowed:
+        return own
+    read = put_together(narrowed)
+    products = products_from(read)
+    inputs = replace(own.inputs, products=products, products_read=read)
+    return replace(own, inputs=inputs, parts=sawn_parts(products, inputs.card.species))
 
 
 def _alone(own: PreparedLog, request: Request, one: ProductList) -> _Alone:

@@ -46,7 +46,7 @@ from pithline.yard.finalise import (
     script_from_plan,
     settle_by_replay,
 )
-from pithline.yard.good_for import good_for
+from pithline.yard.good_for import all_together, contending, misfits_told, weigh_lists
 from pithline.yard.prepared_log import PreparedLog, prepare_log
 from pithline.yard.request import Inputs, Request, read_inputs
 from pithline.yard.watch import PlanWatch
@@ -153,9 +153,11 @@ def plan_model(model: LogModel, inputs: Inputs, request: Request, monitor: Monit
     """
     own = prepare_log(model, inputs)
     own.check(crosscut=request.bucking)
-    case = own.case(request)
-    refuse_hopeless(case.log, case.context, inputs.card.id)
     watch = PlanWatch(monitor, "in money" if request.objective.in_money else "L")
+    refuse_hopeless(own.log, own.case(request).context, inputs.card.id)
+    rows = weigh_lists(own, request, watch) if len(inputs.lists) > 1 else []
+    own = contending(own, rows)
+    case = own.case(request)
     ways = ways_to_saw(own, case, request, watch)
     ladder = climb(case, ways.candidates, watch.monitor.within(0.7, 0.88))
     if not ladder.rungs:
@@ -168,7 +170,10 @@ def plan_model(model: LogModel, inputs: Inputs, request: Request, monitor: Monit
     planning = _Planning(own, case, request, ways, document, practice_beside(ways.custom, own, document))
     scripts = planning.scripts(ladder, _rung(ladder, request, inputs.card.id), watch)
     places = ladder.rungs[-1].candidate.log_layout.places
-    scripts.script["proof"] |= good_for(own, request, places, scripts.script, watch)
+    if rows:
+        scripts.script["proof"]["good_for"] = [*rows, all_together(scripts.script["totals"], own)]
+    else:
+        scripts.script["proof"] |= misfits_told(own, places, scripts.script)
     return scripts
 
 
