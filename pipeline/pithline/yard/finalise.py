@@ -218,13 +218,13 @@ def _ratio(plan: float, practised: float) -> float | None:
 
 
 def _proof(finished: FinishedPlan) -> dict[str, Any]:
-    """What is proven of the plan: its layout's value and the bound of its class, on the search grid."""
+    """What is proven of the plan: its layout's value and the bound of its class, on the search grid; a layout kept has no value there."""
     candidate, unit = finished.plan.candidate, finished.context.objective.unit
     bound = max(candidate.bound, candidate.value)
     return {
         "objective": candidate.value * unit,
         "bound": bound * unit,
-        "gap": (bound - candidate.value) / bound if bound > 0 else None,
+        "gap": (bound - candidate.value) / bound if bound > 0 and candidate.searched else None,
         "status": candidate.status,
         "layouts_considered": candidate.considered,
         "grid": candidate.words,
