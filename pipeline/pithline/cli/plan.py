@@ -51,9 +51,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def add_input_arguments(parser: argparse.ArgumentParser) -> None:
     """Arguments of every command that reads a mill and product lists."""
-    parser.add_argument(
-        "--mill", metavar="M", help="a mill file, or a bundled one by name [default: portable]"
-    )
+    parser.add_argument("--mill", metavar="M", help="a mill file, or a bundled one by name [default: portable]")
     parser.add_argument(
         "--products",
         metavar="P",
