@@ -58,7 +58,7 @@ def found(truth, **more):
     return search_candidates(*case(truth, **more))
 
 
-@settings(max_examples=4)
+@settings(max_examples=3)
 @given(LOGS, st.sampled_from([0.0, 0.2e6, 0.5e6]), st.sampled_from(SOME_DEMANDS), st.sampled_from(["sets", "volume"]))
 def test_no_answer_is_worth_more_than_its_bound(truth, charge, demands, objective):
     ways = found(truth, charge=charge, demands=demands, objective=objective)
@@ -97,7 +97,10 @@ class Grids:
         spans = self._stack(rng, -g.half_depth // 2, g.half_depth // 2)
         slabs = [grid.slab(roll, low, t, 0, -g.half_across) for low, t in spans]
         charge = self.context.economics.mill.setting
-        faces = (roll, spans[-1][0] + g.cells[spans[-1][1]] + g.kerf_cells), (roll + rolls, -(spans[0][0] - g.kerf_cells))
+        faces = (
+            (roll, spans[-1][0] + g.cells[spans[-1][1]] + g.kerf_cells),
+            (roll + rolls, -(spans[0][0] - g.kerf_cells)),
+        )
         for turn, cell in faces:
             if rng.random() < 0.7:
                 face = float(cell) * grid.grid.depth_step
@@ -118,7 +121,7 @@ class Grids:
             low += int(cells[t]) + 1
 
 
-@settings(max_examples=4)
+@settings(max_examples=3)
 @given(LOGS, st.sampled_from(SOME_DEMANDS), st.sampled_from(["sets", "volume"]), st.integers(0, 1000))
 def test_at_any_prices_no_layout_of_the_class_is_worth_more_than_the_bound(truth, demands, objective, seed):
     """Layouts that the search would find at other prices, and random ones, each with sets as they can be made up."""
@@ -147,13 +150,13 @@ def bound_at(truth, scale=1.0, **more):
     return Grids(log, context, BoltClass("any angle", (45.0,), True)).look(prices).bound
 
 
-@settings(max_examples=5)
+@settings(max_examples=2)
 @given(LOGS)
 def test_looser_limits_never_lower_a_bound(truth):
     assert bound_at(truth, limits=LOOSER) >= bound_at(truth) - 1e-6
 
 
-@settings(max_examples=3)
+@settings(max_examples=2)
 @given(LOGS)
 def test_what_is_scarcer_never_raises_a_bound(truth):
     """A dearer setting, or more wood kept clear round the pith."""
@@ -172,7 +175,7 @@ def test_same_log_same_answer(truth):
         assert (a.value, a.bound, a.considered, a.words) == (b.value, b.bound, b.considered, b.words)
 
 
-@settings(max_examples=5)
+@settings(max_examples=2)
 @given(LOGS, st.sampled_from(["volume", "value", "sets"]))
 def test_plates_carried_out_are_whole_apart_and_inside_the_wood(truth, objective):
     """Every passing plate against the log's own formulas, and against every other plate."""

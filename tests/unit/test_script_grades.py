@@ -9,6 +9,15 @@ from pithline.script.grades import clock_angle, rectangle, wood_of
 from truth.logs import direction, true_log
 from unit.scripts_by_hand import model_document
 
+ALONG = np.array([1.0, 0.0, 0.0])
+
+
+def slope_of(log, points, normal):
+    """Slope of the fibre within a face, by its true direction. [rad]"""
+    within = log.fibre(points)
+    within = within - (within @ normal)[:, None] * normal
+    return np.arccos(np.clip(np.abs(within @ ALONG) / np.linalg.norm(within, axis=1), 0.0, 1.0))
+
 
 def wood_and_points(log, card=None):
     """The replay's wood of an exactly known log, and points through it clear of pith and bark."""
@@ -30,11 +39,13 @@ def test_rings_fibres_and_depth_are_the_true_ones(kind):
     assert np.allclose(s, np.hypot(*away.T), atol=0.02)
     assert np.allclose(rim, log.rim(points[:, 0], clock_angle(away)), atol=0.25)
     for normal in np.eye(3)[1:]:
-        ring, runout = wood.angles(points, normal)
+        ring, runout, slope = wood.angles(points, normal, ALONG)
         off_ring = np.degrees(np.abs(ring - log.ring_angle(points, normal)))
         off_runout = np.degrees(np.abs(runout - log.runout(points, normal)))
         assert off_ring.max() < 0.3 and off_ring.mean() < 0.03
+        off_slope = np.degrees(np.abs(slope - slope_of(log, points, normal)))
         assert off_runout.max() < 0.15 and off_runout.mean() < 0.02
+        assert off_slope.max() < 0.15 and off_slope.mean() < 0.02
 
 
 @pytest.mark.parametrize("degrees", [-4.0, 4.0])
@@ -42,9 +53,11 @@ def test_spiral_grain_turns_the_fibre_and_not_the_rings(degrees):
     log = replace(true_log("round", 2), spiral=float(np.radians(degrees)))
     wood, points = wood_and_points(log, {"grain": {"spiral_deg": degrees}})
     normal = np.array([0.0, 0.0, 1.0])
-    ring, runout = wood.angles(points, normal)
+    ring, runout, slope = wood.angles(points, normal, ALONG)
     assert np.degrees(np.abs(runout - log.runout(points, normal))).max() < 0.15
-    assert np.allclose(ring, wood_and_points(log)[0].angles(points, normal)[0])
+    assert np.degrees(np.abs(slope - slope_of(log, points, normal))).max() < 0.15
+    assert np.degrees(slope.max()) > 3.0  # where the face lies along the rings it is the spiral
+    assert np.allclose(ring, wood_and_points(log)[0].angles(points, normal, ALONG)[0])
 
 
 def test_a_rectangle_has_its_edges_and_no_gap_over_ten_millimetres():

@@ -3,52 +3,74 @@
 import pytest
 
 from pithline.errors import ScriptError
-from pithline.plan.api import COARSE, Monitor
+from pithline.plan.api import Monitor
 from pithline.yard import one_log
 from pithline.yard.one_log import plan_model
-from pithline.yard.request import Request, read_inputs
-from truth.logs import TrueLog
+from pithline.yard.request import Request
+from small_plan import QUICK, TRUTH, inputs_of
 from truth.models import to_model
 
-LOG = TrueLog("small", 700.0, 170.0, taper=6.0, bark=8.0)
+REQUEST = Request(effort=QUICK, samples=2)
 
 
-@pytest.fixture(scope="module")
-def inputs(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("card")
-    (folder / "small.ply").write_bytes(b"not read: the model is given")
-    (folder / "small.toml").write_text(
-        '[log]\nid = "small"\nspecies = "black walnut"\nscan = "small.ply"\n[bark]\nthickness = "8 mm"\n'
-    )
-    return read_inputs(folder / "small.toml")
+def planned(monitor=None):
+    """The small log's plan and ladder."""
+    return plan_model(to_model(TRUTH), inputs_of(), REQUEST, monitor or Monitor())
 
 
-def test_the_next_layout_is_taken(inputs, monkeypatch):
+def failing(monkeypatch, fails):
+    """Replays fail where `fails` says so of their number, from 0; the scripts that were asked of."""
     real, asked = one_log.must_hold, []
 
-    def first_fails(script):
+    def must_hold(script):
         asked.append(script)
-        if len(asked) == 1:
-            raise ScriptError("the plan does not hold on replay and is not written")
+        if fails(len(asked) - 1):
+            raise ScriptError(f"no: {len(asked) - 1}")
         real(script)
 
-    monkeypatch.setattr(one_log, "must_hold", first_fails)
+    monkeypatch.setattr(one_log, "must_hold", must_hold)
+    return asked
+
+
+def told_as_a_defect(script):
+    return any("did not hold on replay" in caution for caution in script["cautions"])
+
+
+def test_the_next_rung_of_the_ladder_is_taken(monkeypatch):
+    asked = failing(monkeypatch, lambda number: number == 0)
     said: list[str] = []
-    script = plan_model(
-        to_model(LOG), inputs, Request(effort=COARSE, samples=2), Monitor(lambda what, part: said.append(what))
-    )
-    assert len(asked) == 2
-    assert script is asked[1]
-    assert any("did not hold on replay" in caution for caution in script["cautions"])
+    plan = planned(Monitor(lambda what, part: said.append(what)))
+    assert len(asked) >= 2
+    assert any(plan.script is one for one in asked[1:]) and told_as_a_defect(plan.script)
+    rows = plan.script["proof"]["ladder"]
+    assert len(rows) == len(asked) - 1 and [row["chosen"] for row in rows].count(True) == 1
+    assert [row["script"] for row in rows if not row["chosen"]] == list(plan.ladder)
     with_best = [what for what in said if "best so far" in what]
     assert said.index(with_best[0]) == said.index("practice layout") + 1  # before the search begins
     assert any(", at most " in what for what in with_best)
 
 
-def test_where_none_holds_the_first_fault_is_told(inputs, monkeypatch):
-    def none_holds(script):
-        raise ScriptError(f"no: {script['operations'][0]['id']}")
+def test_where_no_rung_holds_a_plan_that_is_none_is_taken(monkeypatch):
+    rungs = []
+    real = one_log.climb
 
-    monkeypatch.setattr(one_log, "must_hold", none_holds)
-    with pytest.raises(ScriptError, match="no: "):
-        plan_model(to_model(LOG), inputs, Request(effort=COARSE, samples=2))
+    def climbed(*arguments):
+        ladder = real(*arguments)
+        rungs.extend(ladder.rungs)
+        assert ladder.others
+        return ladder
+
+    monkeypatch.setattr(one_log, "climb", climbed)
+    asked = failing(monkeypatch, lambda number: number < len(rungs))
+    plan = planned()
+    assert len(asked) == len(rungs) + 1 and plan.script is asked[-1] and not plan.ladder
+    assert told_as_a_defect(plan.script)
+    [row] = plan.script["proof"]["ladder"]
+    assert row["chosen"] and row["script"] is None
+
+
+def test_where_none_holds_the_first_fault_is_told(monkeypatch):
+    asked = failing(monkeypatch, lambda number: True)
+    with pytest.raises(ScriptError, match="no: 0"):
+        planned()
+    assert len(asked) > 2

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from pithline.plan.columns.market_model import price_family
 from pithline.plan.columns.way_master import MasterAnswer, MasterTask, choose_ways
+from pithline.plan.crosscut_search import CrosscutWay, crosscut_ways
 from pithline.plan.execute.bucked_log import LogLayout
 from pithline.plan.pricing.class_search import (
     ClassFound,
@@ -20,9 +21,8 @@ from pithline.plan.pricing.class_search import (
     search_class,
     seen_layout,
 )
-from pithline.plan.pricing.crosscut_search import CrosscutWay, crosscut_ways
 from pithline.plan.pricing.fills import GridFills
-from pithline.plan.pricing.log_grid import LogGrid, log_grid
+from pithline.plan.pricing.log_grid import GridSlab, LogGrid, log_grid
 from pithline.plan.pricing.log_oracle import BoltClass, Way
 from pithline.plan.pricing.price_search import SeenLayout
 from pithline.plan.problem.context import SearchContext
@@ -224,13 +224,12 @@ def search_seen(
     search = _WaySearch(log, seen, context, task, ValuedLogs(grids, task))
     classes = _contending(search, classes)
     out: list[Candidate] = []
-    columns: list[list[Way]] = [[] for _ in grids]
+    columns: list[list[Way[GridSlab]]] = [[] for _ in grids]
     known: list[SeenLayout] = []
     prices, highest = way.prices, 0.0
     for k, bolts in enumerate(classes):
         inner = monitor.share(k, len(classes))
-        found = search_class(
-            task, search.valued, search.fills, bolts, prices, inner.within(0.0, 0.7), known
+        found = search_class(search.valued, search.fills, bolts, prices, inner.within(0.0, 0.7), known
         )  # fmt: skip
         prices = found.prices
         known = [seen_layout(task, found.looks[0], search.fills)] if bolts.sawn else []
@@ -262,7 +261,7 @@ def _contending(search: _WaySearch, classes: Sequence[BoltClass]) -> list[BoltCl
     return [one for one in classes if one not in single or one is best]
 
 
-def _gather(columns: list[list[Way]], found: ClassFound, close: float) -> None:
+def _gather(columns: list[list[Way[GridSlab]]], found: ClassFound, close: float) -> None:
     """Add the ways seen at prices near the best ones; ways of a narrower class serve a wider one too."""
     for look in found.looks:
         if look.bound <= found.bound + close * abs(found.bound):
@@ -270,7 +269,7 @@ def _gather(columns: list[list[Way]], found: ClassFound, close: float) -> None:
                 own += ways
 
 
-def _candidates(search: _WaySearch, found: ClassFound, columns: Sequence[Sequence[Way]]) -> list[Candidate]:
+def _candidates(search: _WaySearch, found: ClassFound, columns: Sequence[Sequence[Way[GridSlab]]]) -> list[Candidate]:
     """The best layouts of one class by the master, different in their first settings."""
     task, way = search.task, search.way
     words = search_words(search.grids, found.bolts, search.context)
@@ -284,7 +283,7 @@ def _candidates(search: _WaySearch, found: ClassFound, columns: Sequence[Sequenc
     return out
 
 
-def _answers(search: _WaySearch, found: ClassFound, columns: Sequence[Sequence[Way]]) -> list[MasterAnswer]:
+def _answers(search: _WaySearch, found: ClassFound, columns: Sequence[Sequence[Way[GridSlab]]]) -> list[MasterAnswer]:
     economics, effort = search.task.economics, search.context.effort
     charges = economics.mill if found.bolts.on_mill else economics.shop
     family = price_family(economics.market, found.prices)
@@ -312,7 +311,7 @@ def _answers(search: _WaySearch, found: ClassFound, columns: Sequence[Sequence[W
     return out
 
 
-def _begins_as(way: Way, layout: LayoutSetting | None) -> bool:
+def _begins_as(way: Way[GridSlab], layout: LayoutSetting | None) -> bool:
     """Whether a way has the first setting of a layout."""
     own = way.own.setting
     return layout is not None and (own.clock, own.slabs) == (layout.clock, layout.slabs)

@@ -292,7 +292,7 @@ class _Planning:
             Where it does not.
         """
         case, request, layout = self.case, self.request, plan.candidate.log_layout
-        sums = settle_by_replay(plan.ledger, self.document, self.own.parts, self.own.inputs.products)
+        sums = settle_by_replay(plan.ledger, self.document, self.own.parts, self.own.inputs)
         logs = crosscut_log(case.log, layout.places, self.own.machines.buck.kerf, 0.0)[1]
         pairs = list(zip(logs, layout.layouts, strict=True))
         evaluation = evaluate(case.log, pairs, sums, case.context, Sampling(request.samples, request.seed))

@@ -136,6 +136,7 @@ def _built(story: Sequence[Flowable], paper: str, title: str, foot: str, frames:
 @lru_cache(maxsize=65536)
 def width_of(text: str, size: float, bold: bool = False) -> float:
     """Width of one line. [pt]"""
+    fonts()
     return float(pdfmetrics.stringWidth(text, BOLD if bold else PLAIN, size))
 
 

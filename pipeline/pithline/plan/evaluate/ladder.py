@@ -12,7 +12,7 @@ from pithline.plan.evaluate.judge import Judge, judge_on_samples
 from pithline.plan.evaluate.refine import RefineSteps, refine
 from pithline.plan.execute.bucked_log import LogLayout
 from pithline.plan.execute.ledger import Ledger
-from pithline.plan.execute.simulate import FillRequest
+from pithline.plan.execute.slab_fill import FillRequest
 from pithline.plan.execute.workshop import Caches, Workshop
 from pithline.plan.problem.context import SearchContext
 from pithline.plan.problem.log_frame import PlanLog
@@ -117,7 +117,7 @@ def ladder_of(case: PlanCase, judge: Judge, plans: Sequence[ExecutedPlan]) -> La
         steps = [rungs[i + 1].likely - rungs[i].likely for i in range(len(rungs) - 1)]
         rungs.pop(int(np.argmin(steps[:-1])) + 1 if len(steps) > 1 else 1)
     fine = [_filled_finely(case, judge, plan) for plan in rungs]
-    others = sorted((plan for plan in plans if plan not in rungs), key=lambda one: -one.likely)
+    others = sorted((plan for plan in plans if all(plan is not rung for rung in rungs)), key=lambda one: -one.likely)
     return Ladder(tuple(fine), paying_rung(fine), tuple(others))
 
 
