@@ -29,7 +29,9 @@ def planned_again(log, plan, shop, _seed):
 def test_the_page_runs_as_it_stands(tmp_path, monkeypatch, capsys):
     blocks = re.findall(r"```python\n(.*?)```", (REPO / "docs/library.md").read_text(encoding="utf-8"), re.S)
     assert len(blocks) == 5
-    monkeypatch.setattr(lot, "COARSER", 1)  # a lot of one is looked at as a large lot is, and less closely still, for speed
+    monkeypatch.setattr(
+        lot, "COARSER", 1
+    )  # a lot of one is looked at as a large lot is, and less closely still, for speed
     monkeypatch.setattr(lot, "for_a_lot", looked_at_less)
     monkeypatch.setattr(lot, "one_log", partial(searched_less, lot.one_log))
     monkeypatch.setattr(appraise, "planned_anew", planned_again)
