@@ -59,7 +59,8 @@ def row(name: str, model, inputs: Inputs, objective: str, effort: str) -> float 
     volume = own.log.model.volume_under_bark / 1e6
     unit = context.objective.unit / 1e6 if not context.objective.in_money else 1.0
     print(
-        f"{name:16} {objective:7} {volume:6.0f} L  value {best.value * unit:8.1f}  bound {best.bound * unit:8.1f}  gap {gap:5.1%}  {seconds:5.0f} s",
+        f"{name:16} {objective:7} {volume:6.0f} L  value {best.value * unit:8.1f}  bound {best.bound * unit:8.1f}  "
+        f"gap {gap:5.1%}  {seconds:5.0f} s",
         flush=True,
     )
     return gap
