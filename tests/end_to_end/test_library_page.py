@@ -5,7 +5,7 @@ from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
-from pithline.yard.appraisal import lot
+from pithline.yard.appraisal import appraise, layouts, lot
 from small_plan import QUICK
 
 REPO = Path(__file__).resolve().parents[2]
@@ -13,12 +13,17 @@ REPO = Path(__file__).resolve().parents[2]
 
 def looked_at_less(priors):
     """Priors with few logs drawn."""
-    return replace(priors, sampling=replace(priors.sampling, samples=8, replans=2, answers=2, inner=2))
+    return replace(priors, sampling=replace(priors.sampling, samples=8, replans=9, answers=2, inner=2))
 
 
 def searched_less(appraised, one, terms, *more):
     """A log appraised by a plan that was searched more coarsely than any command does."""
     return appraised(one, replace(terms, effort=QUICK), *more)
+
+
+def planned_again(log, plan, shop, _seed):
+    """The plan laid out again on a drawn log, where a buyer's appraisal searches it anew."""
+    return layouts.laid_again(log, plan, shop)
 
 
 def test_the_page_runs_as_it_stands(tmp_path, monkeypatch, capsys):
@@ -28,6 +33,7 @@ def test_the_page_runs_as_it_stands(tmp_path, monkeypatch, capsys):
     monkeypatch.setattr(lot, "COARSER", 1)
     monkeypatch.setattr(lot, "for_a_lot", looked_at_less)
     monkeypatch.setattr(lot, "one_log", partial(searched_less, lot.one_log))
+    monkeypatch.setattr(appraise, "planned_anew", planned_again)
     (tmp_path / "sample_scans").symlink_to(REPO / "sample_scans")
     monkeypatch.chdir(tmp_path)
     session: dict[str, object] = {}
