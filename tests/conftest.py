@@ -14,4 +14,6 @@ collect_ignore = [] if CHROMIUM.exists() else ["end_to_end/test_preview_in_brows
 def pytest_terminal_summary(terminalreporter) -> None:
     """Say what was left out, however quiet pytest is asked to be."""
     if not CHROMIUM.exists():
-        terminalreporter.write_line("the preview and the shed's pages were not opened in a browser: chromium is not installed here")
+        terminalreporter.write_line(
+            "the preview and the shed's pages were not opened in a browser: chromium is not installed here"
+        )

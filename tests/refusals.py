@@ -37,6 +37,11 @@ def products_with(**changes):
     return text
 
 
+def said_last(err):
+    """The lines of stderr without those that tell how far the work is."""
+    return [line for line in err.splitlines() if not re.match(r"preparing, once| *\d+%  ", line)]
+
+
 def refused(case, folder, capsys, command="plan"):
     """The one line that `plan` answers a case with; all else about a refusal is asserted here."""
     (folder / "w.toml").write_text(case.card, encoding="utf-8")
@@ -52,7 +57,7 @@ def refused(case, folder, capsys, command="plan"):
     told = capsys.readouterr()
     assert status == 2
     assert told.out == ""
-    lines = [line for line in told.err.splitlines() if not line.startswith("preparing, once")]
+    lines = said_last(told.err)
     assert len(lines) == 1 and lines[0].startswith("error: ") and len(lines[0]) < 1000
     assert lines[0].endswith((".", ".)", "--help")) and "Traceback" not in lines[0]
     assert {path: path.read_bytes() for path in folder.iterdir()} == before

@@ -58,9 +58,7 @@ def invented_work(job: Job) -> Result:
             "most": 2 * max(map(worth_of(job), plans)) * (not job.log.startswith("sure")),
         }
     ]
-    return Result(
-        pack({"plans": kept, "facts": facts, "parts": parts, "places": []})
-    )
+    return Result(pack({"plans": kept, "facts": facts, "parts": parts, "places": []}))
 
 
 def worth_of(job: Job):
@@ -75,7 +73,14 @@ def invented_plan(log: str, ask: str, prices: dict[str, float]) -> dict:
     sets = {name: int(rng.integers(0, 5)) for name in sorted(prices)}
     sets = {name: n for name, n in sets.items() if n}
     minutes = float(rng.uniform(60, 300))
-    return {"ask": ask, "name": ask, "sets": sets, "minutes": minutes, "billets": [], "trim": 100.0}  # ages in no season
+    return {
+        "ask": ask,
+        "name": ask,
+        "sets": sets,
+        "minutes": minutes,
+        "billets": [],
+        "trim": 100.0,
+    }  # ages in no season
 
 
 def invented_script(plan: dict) -> dict:

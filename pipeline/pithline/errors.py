@@ -58,4 +58,5 @@ def about(*, fit: object = None, other: object = None) -> Iterator[None]:
         where = fit if isinstance(error, FitError) else other
         if where is None:
             raise
-        raise type(error)(f"{where}: {error}") from error
+        error.args = (f"{where}: {error}",)  # the same error, for a class may hold more than its sentence
+        raise

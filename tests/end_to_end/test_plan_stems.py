@@ -14,6 +14,7 @@ import pytest
 
 from pithline.cli.main import main
 from pithline.plan import api
+from refusals import said_last
 
 ELSEWHERE = os.environ.get("PITHLINE_STEMS")
 SECTION = Path(__file__).resolve().parents[1] / "reference" / "stems" / "stem-a-section.ply"
@@ -45,19 +46,17 @@ def card(tmp_path, monkeypatch):
 
 def test_a_plan_comes_out_or_the_sentence_that_no_part_fits(card, tmp_path, capsys):
     out = tmp_path / "plan"
-    status = main(["plan", str(card), "--effort", "coarse", "--out", str(out)])
-    told = capsys.readouterr().err
+    status = main(["plan", str(card), "--effort", "coarse", "--products", "small-parts", "--out", str(out)])
+    told = said_last(capsys.readouterr().err)
     if status == 0:
         script = json.loads((out / "cut-script.json").read_text(encoding="utf-8"))
         assert script["totals"]["plates"] > 0 and script["uncertainty"]["pith_assumed"]
-        assert (
-            "No pith mark on the card" in told
-            and "the pith was assumed, and what the scan leaves open may cost" in told
-        )
-        assert len(told.splitlines()) == len(set(told.splitlines()))
+        for words in ("No pith mark on the card", "the pith was assumed, and what the scan leaves open may cost"):
+            assert any(words in line for line in told)
+        assert len(told) == len(set(told))
     else:
         assert status == 2 and not out.exists()
-        assert re.fullmatch(r"error: stem: no .*\.\n", told)
+        assert len(told) == 1 and re.fullmatch(r"error: stem: no .*\.", told[0])
 
 
 def test_the_sentence_names_what_is_missing(card, tmp_path, capsys):
@@ -65,10 +64,11 @@ def test_the_sentence_names_what_is_missing(card, tmp_path, capsys):
     out = tmp_path / "plan"
     arguments = ["--effort", "coarse", "--products", str(tmp_path / "wide.toml"), "--out", str(out)]
     assert main(["plan", str(card), *arguments]) == 2
+    (line,) = said_last(capsys.readouterr().err)
     found = re.fullmatch(
         r"error: stem: no part fits: the widest radial run is (\d+) mm, the narrowest part \(table leaf\) needs 310 mm; "
-        r"choose a narrower part or another log\.\n",
-        capsys.readouterr().err,
+        r"choose a narrower part or another log\.",
+        line,
     )
     assert found and 70 < int(found[1]) < 200
     assert not out.exists()

@@ -97,7 +97,10 @@ class Grids:
         spans = self._stack(rng, -g.half_depth // 2, g.half_depth // 2)
         slabs = [grid.slab(roll, low, t, 0, -g.half_across) for low, t in spans]
         charge = self.context.economics.mill.setting
-        faces = (roll, spans[-1][0] + g.cells[spans[-1][1]] + g.kerf_cells), (roll + rolls, -(spans[0][0] - g.kerf_cells))
+        faces = (
+            (roll, spans[-1][0] + g.cells[spans[-1][1]] + g.kerf_cells),
+            (roll + rolls, -(spans[0][0] - g.kerf_cells)),
+        )
         for turn, cell in faces:
             if rng.random() < 0.7:
                 face = float(cell) * grid.grid.depth_step

@@ -84,7 +84,9 @@ def test_a_plan_made_anew_is_no_worse_than_the_old_settings(quick):
     _, shop, plan = quick
     log = known(nothing_hidden())
     size = most_likely_draw(log)
-    grown = log_as_drawn(replace(log, wander=25.0), {**size, "wander": np.array([[1.0, 0.5], [0.0, 0.5]])}, draw_basis(log))
+    grown = log_as_drawn(
+        replace(log, wander=25.0), {**size, "wander": np.array([[1.0, 0.5], [0.0, 0.5]])}, draw_basis(log)
+    )
     market = shop.sold.market
     old, new = (
         brings(grown, planned(one.ledger, shop.parts), market).sales

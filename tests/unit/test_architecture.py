@@ -76,7 +76,19 @@ def test_the_planner_has_one_face():
     assert all(hasattr(api, name) for name in api.__all__)
 
 
-PLAN_ROOMS = ("problem", "programmes", "execute", "columns", "search", "evaluate", "replan", "api")
+PLAN_ROOMS = (
+    "problem",
+    "programmes",
+    "pricing",
+    "columns",
+    "execute",
+    "crosscut_search",
+    "search",
+    "priced_logs",
+    "evaluate",
+    "replan",
+    "api",
+)
 """Inner to outer; each imports only rooms before it."""
 
 
@@ -131,7 +143,18 @@ def test_only_one_place_imports_open3d():
         assert len(found) == (1 if path.name == "_open3d.py" else 0), path
 
 
-LET_OFF = {"fan": "C901", "slab_values": "C901", "read_point": "PLR0913"}
+LET_OFF = {
+    "_kept_shares": "PLR0913",
+    "_run_slabs": "PLR0913",
+    "_begin": "PLR0913",
+    "_stack_up": "PLR0913",
+    "_stack_down": "PLR0913",
+    "_cuts_ahead": "PLR0913",
+    "best_fan": "C901, PLR0913",
+    "slab_values": "C901",
+    "best_fill": "C901, PLR0913",
+    "read_point": "PLR0913",
+}
 """Kernels, compiled by numba, that are more branched (15) or take more arguments (6) than any other function may."""
 
 
@@ -143,5 +166,5 @@ def test_only_kernels_are_let_off_the_limits_of_a_function():
             if isinstance(node, ast.FunctionDef) and "noqa" in lines[node.lineno - 1]:
                 compiled = any("njit" in ast.unparse(one) for one in node.decorator_list)
                 assert compiled, f"{path.relative_to(ROOT)}: {node.name} is no kernel"
-                found[node.name] = lines[node.lineno - 1].partition("# noqa: ")[2]
+                found[node.name] = lines[node.lineno - 1].partition("# noqa: ")[2].partition(" - ")[0]
     assert found == LET_OFF

@@ -137,4 +137,7 @@ def test_a_refusal_counts_the_sapwood_that_is_kept_out():
     """Of 150 − 20 = 130 mm 30 are sapwood, so 110 mm find 100."""
     none = part_of(limits=replace(TRADE, sapwood="none"))
     told = str(no_part_fits(log_of(replace(STRAIGHT, sapwood=30.0)), (none,)))
-    assert "the widest radial run is 130 mm" in told and "needs 110 mm beside 30 mm of sapwood; choose a narrower part" in told
+    assert (
+        "the widest radial run is 130 mm" in told
+        and "needs 110 mm beside 30 mm of sapwood; choose a narrower part" in told
+    )

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from pithline.errors import MillError
+from pithline.plan.crosscut_search import BENT, crosscut_ways
 from pithline.plan.execute.bucked_log import crosscut_log
-from pithline.plan.pricing.crosscut_search import BENT, crosscut_ways
 from pithline.plan.problem.layout import Locks
 from pithline.plan.problem.log_frame import BUCK_CLEAR, in_trims, pith_bow, pith_on
 from pithline.plan.problem.operations import Cut, Setting, Support

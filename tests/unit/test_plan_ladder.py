@@ -1,5 +1,6 @@
 """The ladder of plans, and what locks cost: by plans whose work and worth are made up."""
 
+import itertools
 from dataclasses import dataclass, replace
 
 import pytest
@@ -44,7 +45,7 @@ def test_a_ladder_has_few_rungs_the_first_and_the_last_among_them():
     plans = [plan(k, float(k * k)) for k in range(1, 12)]
     rungs = ladder_of(Case(), None, plans).rungs
     assert len(rungs) == MOST_RUNGS and (rungs[0].set_ups, rungs[-1].set_ups) == (1, 11)
-    assert all(a.likely < b.likely for a, b in zip(rungs, rungs[1:], strict=False))
+    assert all(a.likely < b.likely for a, b in itertools.pairwise(rungs))
 
 
 @pytest.mark.parametrize(

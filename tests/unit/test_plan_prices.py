@@ -8,7 +8,7 @@ import pytest
 
 from pithline.mill.products import Product
 from pithline.plan.pricing.cutting_planes import Plane, affordable, least_of_planes, price_scale
-from pithline.plan.pricing.price_search import Priced, SeenLayout, priced_layout, prices_for, search_prices
+from pithline.plan.pricing.price_search import Priced, SeenLayout, Sold, Until, priced_layout, prices_for, search_prices
 from pithline.plan.problem.economics import CutCosts, Objective
 from pithline.plan.search import price_start
 from unit.markets import SalesModel, random_fills, random_market
@@ -48,7 +48,7 @@ def test_the_least_bound_is_the_relaxed_programmes_worth(seed):
     market = without_lone_plates(random_market(rng))
     layouts = layouts_of(rng)
     start = affordable(market, market.loose)
-    bound, prices = prices_for(market, layouts, [], start, COSTS, 40.0, 1e-4)
+    bound, prices = prices_for(Sold(market, COSTS), layouts, [], start, 40.0, 1e-4)
     model = sales(market, layouts)
     relaxed, whole = model.best(whole=False), model.best()
     assert bound == pytest.approx(relaxed, rel=1e-3, abs=1e-3)
@@ -122,9 +122,9 @@ def test_a_search_closes_in_on_the_relaxed_worth_of_all_layouts(seed):
         best = int(np.argmax(values))
         return Priced(prices, max(values[best], 0.0) + market.unsold_bound(prices), (layouts[best],))
 
-    found = search_prices(market, look, market.loose, COSTS, 30, lambda: False, close=0.001)
+    found = search_prices(Sold(market, COSTS), look, market.loose, Until(30, lambda: False, 0.001))
     relaxed = sales(market, layouts).best(whole=False)
     least = min(one.bound for one in found)
     assert relaxed - 1e-6 <= least <= relaxed * 1.01 + 1e-3
-    once = search_prices(market, look, market.loose, COSTS, 30, lambda: True)
+    once = search_prices(Sold(market, COSTS), look, market.loose, Until(30, lambda: True))
     assert len(once) == 1

@@ -183,6 +183,12 @@ class Bolt:
         begins = (second * np.cos(closest) - FAN_REACH) / np.sin(closest)
         return crossing <= begins + 1e-9
 
+    def under(self, top, first):
+        """Slabs on the grid under a face; the one a bolt lies flat on measures the least that takes."""
+        fits = [(top - int(cells), t) for t, cells in enumerate(CELLS)]
+        lowest = -(len(self.grid.depths) // 2)
+        return [(low, t) for low, t in fits if low >= lowest and (not first or MENU[t] >= self.runs.least_flat)]
+
     def best(self, seen):
         """Exhaustive over fans that begin each run as the search looks at, every earlier cut in the way of the next slab."""
         n, steps = len(self.grid.depths) // 2, self.runs.steps.tolist()
@@ -192,12 +198,10 @@ class Bolt:
         def on_far_face(top, cuts, first):
             """Slabs flat on the far face, from it inwards."""
             best = 0.0
-            for t, cells in enumerate(CELLS):
-                low = top - int(cells)
-                if low >= -n and (not first or MENU[t] >= self.runs.least_flat):
-                    worth = self.slab(self.opening, low, t, cuts)
-                    if worth > 0:
-                        best = max(best, worth + on_far_face(low - gap, cuts, False))
+            for low, t in self.under(top, first):
+                worth = self.slab(self.opening, low, t, cuts)
+                if worth > 0:
+                    best = max(best, worth + on_far_face(low - gap, cuts, False))
             return best
 
         @cache

@@ -8,7 +8,7 @@ import pytest
 
 from pithline.mill.products import Product, Products
 from pithline.plan.execute.grade import grade_plate
-from pithline.plan.execute.slab_fill import SlabToFill, fill_slabs
+from pithline.plan.execute.slab_fill import FillRequest, SlabToFill, fill_slabs
 from pithline.plan.execute.slab_view import SlabFrame, layer_count
 from pithline.plan.problem.economics import Objective
 from pithline.plan.problem.log_frame import normal_at, plan_log
@@ -28,7 +28,9 @@ def log():
 def lay_out(log, slab, shop, reserve=True, cache=None, sawn=None):
     """Strips of one slab, filled for what the shop sells."""
     prices = price_start(shop.economics.market, shop.parts)
-    return fill_slabs([SlabToFill(log, slab, cache)], shop, shop.economics, prices, sawn, reserve).strips[0]
+    return fill_slabs([SlabToFill(log, slab, cache)], shop, FillRequest(shop.economics, prices, reserve), sawn).strips[
+        0
+    ]
 
 
 def frame_of(log, low, thickness, clock=0.4, least=None):
@@ -131,8 +133,8 @@ def test_slabs_are_filled_for_whole_sets(log):
     market, prices = shop.economics.market, price_start(shop.economics.market, shop.parts)
     slabs = [frame_of(log, low, thick) for low, thick in ((-30.0, 60.0), (-5.0, 11.2), (8.0, 36.0), (-25.0, 48.4))]
     asked = [SlabToFill(log, slab) for slab in slabs]
-    together = fill_slabs(asked, shop, shop.economics, prices)
-    one_by_one = [fill_slabs([one], shop, shop.economics, prices).strips[0] for one in asked]
+    together = fill_slabs(asked, shop, FillRequest(shop.economics, prices))
+    one_by_one = [fill_slabs([one], shop, FillRequest(shop.economics, prices)).strips[0] for one in asked]
     worths = [market.worth(*counts_of(each, shop).T) for each in (together.strips, one_by_one)]
     assert worths[0][0] >= worths[1][0] - 1e-6 and worths[0][1][0] >= worths[1][1][0] > 0
 

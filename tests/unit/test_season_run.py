@@ -287,7 +287,12 @@ def test_a_column_counts_sets_drying_and_minutes():
     column = column_of(plan, products_from(products_as_read()), read_yard())
     assert (dict(column.sets), column.minutes) == ({"small guitar": 2}, 101)
     # its thickest part, resawn green, in the air, and the weeks indoors
-    thickest = max(part.thickness for one in products_from(products_as_read()).products if one.name == "small guitar" for part in one.parts)
+    thickest = max(
+        part.thickness
+        for one in products_from(products_as_read()).products
+        if one.name == "small guitar"
+        for part in one.parts
+    )
     assert column.drying["small guitar"] == math.ceil(13 * (thickest / 25.4) ** 1.5 + 4)
 
 

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from pithline.cli.console import Console
+from pithline.cli.plan import add_objective_argument, objective_of
 from pithline.errors import InputError
 
 
@@ -22,12 +23,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         default=[],
         help='a products file, a bundled list by name, or "all"; may be given several times [default: the bundled guitar sets]',
     )
-    parser.add_argument(
-        "--objective",
-        choices=("sets", "value", "volume"),
-        default="sets",
-        help="what the plan makes most of, as `pithline plan` does [default: sets]",
-    )
+    add_objective_argument(parser)
     parser.add_argument("--yard", metavar="Y", help="a yard file, for drying times [default: the bundled yard.toml]")
     parser.add_argument("--priors", metavar="Q", help="a priors file [default: the bundled priors.toml]")
     parser.add_argument(
@@ -65,7 +61,7 @@ def run(args: argparse.Namespace, console: Console) -> int:
     from dataclasses import replace
     from datetime import date
 
-    from pithline import Monitor, Objective, appraisal_terms, appraise_logs, write_appraisal
+    from pithline import Monitor, appraisal_terms, appraise_logs, write_appraisal
     from pithline.files.yard import read_yard
     from pithline.keys.readers import date as read_date
     from pithline.outputs.reports.appraisal_document import appraisal_json
@@ -77,7 +73,7 @@ def run(args: argparse.Namespace, console: Console) -> int:
         raise InputError(f"--workers is {args.workers}; it must be at least 1.")
     today = date.today() if args.on is None else date.fromisoformat(read_date(args.on, "--on"))
     terms = appraisal_terms(args.mill, args.products, args.priors, bid_margin=margin, seed=args.seed, on=today)
-    terms = replace(terms, objective=Objective(args.objective), drying=read_yard(args.yard).drying)
+    terms = replace(terms, objective=objective_of(args.objective, args.products), drying=read_yard(args.yard).drying)
     with console.progress() as progress:
         appraisal = appraise_logs(args.cards, terms, args.workers or os.cpu_count() or 1, Monitor(progress))
     document = appraisal.document

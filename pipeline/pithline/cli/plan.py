@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import argparse
 import math
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pithline.cli.console import Console
 
 if TYPE_CHECKING:
-    from pithline.plan.api import Locks
+    from pithline.plan.api import Locks, Objective
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -51,7 +52,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def add_input_arguments(parser: argparse.ArgumentParser) -> None:
     """Arguments of every command that reads a mill and product lists."""
     parser.add_argument(
-        "--mill", metavar="M", help="a mill file, or a bundled one by name [default: portable-band-mill]"
+        "--mill", metavar="M", help="a mill file, or a bundled one by name [default: portable]"
     )
     parser.add_argument(
         "--products",
@@ -62,9 +63,18 @@ def add_input_arguments(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def add_objective_argument(parser: argparse.ArgumentParser) -> None:
+    """What is made most of; None where it is left to the product lists."""
+    parser.add_argument(
+        "--objective",
+        choices=("sets", "value", "volume"),
+        help="what is made most of [default: sets; value where several product lists compete, whose litres are not alike]",
+    )
+
+
 def add_search_arguments(parser: argparse.ArgumentParser) -> None:
     """Arguments of every command that searches and writes a plan."""
-    parser.add_argument("--objective", choices=("sets", "value", "volume"), default="sets", help="[default: sets]")
+    add_objective_argument(parser)
     parser.add_argument(
         "--effort", choices=("coarse", "full"), default="full", help="how finely to search [default: full]"
     )
@@ -145,7 +155,7 @@ def run(args: argparse.Namespace, console: Console) -> int:
     from pithline.cli.stopping import ending
     from pithline.files.write import check_folder, write_folder
     from pithline.outputs.plan_folder import plan_files
-    from pithline.plan.api import EFFORTS, Monitor, Objective
+    from pithline.plan.api import EFFORTS, Monitor
     from pithline.script.document import dumps
     from pithline.yard.one_log import plan_card
     from pithline.yard.request import Request
@@ -153,7 +163,7 @@ def run(args: argparse.Namespace, console: Console) -> int:
     started = time.monotonic()
     check_folder(args.out)
     request = Request(
-        Objective(args.objective),
+        objective_of(args.objective, args.products),
         EFFORTS[args.effort],
         args.seed,
         pick=args.pick,
@@ -183,6 +193,16 @@ def run(args: argparse.Namespace, console: Console) -> int:
         "overview, end templates, labels, preview."
     )
     return 0
+
+
+def objective_of(named: str | None, products: Sequence[str]) -> Objective:
+    """The objective as named; else sets, or value where several lists compete: a litre of one is not worth a litre of another."""
+    from pithline.files.product_lists import ALL
+    from pithline.plan.api import Objective
+
+    if named is not None:
+        return Objective(named)
+    return Objective.VALUE if len(products) > 1 or ALL in products else Objective.SETS
 
 
 def _locks(args: argparse.Namespace) -> Locks:

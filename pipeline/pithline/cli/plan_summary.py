@@ -154,7 +154,19 @@ def _show_ladder(console: Console, script: Script) -> None:
             f"{this.hours:.1f} h, earns {money_in_words(money, '')}{f', {more} each hour more' if more else ''}"
         )
         before = this
-    console.show('The one marked > is this plan. The others are whole cut scripts in ladder/; print one by "pithline sheet".')
+    console.show(
+        'The one marked > is this plan. The others are whole cut scripts in ladder/; print one by "pithline sheet".'
+    )
+
+
+LEAST_HOURS = 0.05
+"""Plans nearer than this in time take the same time. [h]"""
+
+
+def _one_more_hour(this: Results, before: Results | None) -> str:
+    if before is None or this.earnings is None or before.earnings is None or this.hours - before.hours < LEAST_HOURS:
+        return ""
+    return f"{(this.earnings - before.earnings) / (this.hours - before.hours):+,.0f}"
 
 
 def _show_locks(console: Console, script: Script) -> None:

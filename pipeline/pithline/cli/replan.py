@@ -43,7 +43,11 @@ def run(args: argparse.Namespace, console: Console) -> int:
     path = Path(args.script)
     script = read_script(path)
     found = found_as_read(args.found)
-    request = Request(Objective(args.objective), EFFORTS[args.effort], args.seed)
+    request = Request(
+        Objective(args.objective or str(script.get("proof", {}).get("asks_for", "volume"))),
+        EFFORTS[args.effort],
+        args.seed,
+    )
     with console.progress() as progress, ending(console, args.time_limit) as stopped:
         new = replan_log(script, args.after, found, request, Monitor(progress, stopped), (str(path), args.found))
         progress("writing", 0.98)

@@ -6,7 +6,7 @@ Each field declares its key of the card's file (`pithline.keys.declared`).
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any
@@ -149,6 +149,32 @@ class Defect:
 
 
 @dataclass(frozen=True, slots=True)
+class Figure:
+    """A zone along the log whose wood shows figure; it multiplies prices of what has its wide plates within it."""
+
+    kind: str = field(metadata=key("kind", text, 'what it is: "curl", "crotch", any words'))
+    factor: float = field(
+        metadata=key(
+            "factor", number(above=0.0, what="factor"), "of the price of plates, and of sets by their widest plates"
+        )
+    )
+    start: float | None = field(
+        default=None,
+        metadata=key("from", _ZERO_OR_MORE, "station where it begins, from the butt end", "no: the butt end"),
+    )
+    end: float | None = field(default=None, metadata=key("to", _ZERO_OR_MORE, "where it ends", "no: the top end"))
+
+    def holds(self, low: float, high: float) -> bool:
+        """Whether the stretch from one station to another lies within it. [mm]"""
+        return (self.start is None or low >= self.start) and (self.end is None or high <= self.end)
+
+
+def figure_factor(figures: Sequence[Figure], low: float, high: float) -> float:
+    """By what figure multiplies the price of wood between two stations: the greatest factor of zones that hold it; 1 for none. [mm]"""
+    return max((zone.factor for zone in figures if zone.holds(low, high)), default=1.0)
+
+
+@dataclass(frozen=True, slots=True)
 class Card:
     """A whole log card, validated."""
 
@@ -281,3 +307,4 @@ class Card:
         default=None, metadata=key("pith.error", _ZERO_OR_MORE, "how far off a mark may be", f"no: {MARK_ERROR:g} mm")
     )
     defects: tuple[Defect, ...] = field(default=(), metadata=tables("defect", Defect))
+    figures: tuple[Figure, ...] = field(default=(), metadata=tables("figure", Figure))

@@ -32,8 +32,7 @@ from pithline.plan.execute.bucked_log import LogLayout, crosscut_log
 from pithline.plan.execute.ledger import Ledger, Plate
 from pithline.plan.execute.operation_json import operations_from_json, operations_to_json
 from pithline.plan.execute.sets import gather_sets
-from pithline.plan.execute.simulate import FillRequest
-from pithline.plan.execute.slab_fill import PlacesCache
+from pithline.plan.execute.slab_fill import FillRequest, PlacesCache
 from pithline.plan.execute.workshop import Workshop, execute_as_drawn, workshop_of
 from pithline.plan.priced_logs import PricedLogs, ProvenPrices, crosscut_places, priced_logs, proven_prices
 from pithline.plan.pricing.log_oracle import BoltClass
@@ -56,7 +55,7 @@ from pithline.plan.problem.task import SawingTask, plates_wanted
 from pithline.plan.replan.found_cuts import MovedHistory, put_found
 from pithline.plan.replan.remaining_work import RemainingWork, remaining_work
 from pithline.plan.replan.sawn_state import SawnState, sawn_state
-from pithline.plan.replan.script_history import SplitScript, pieces_made, split_script
+from pithline.plan.replan.script_history import SplitScript, must_have_cut, pieces_made, split_script
 from pithline.plan.replan.script_layouts import layout_of_script
 from pithline.plan.replan.search import replans_in_order
 from pithline.plan.search import Candidate, cost_of_locks, kept_candidate, price_start, search_candidates
@@ -120,6 +119,7 @@ __all__ = [
     "kept_candidate",
     "layout_of_script",
     "misfits",
+    "must_have_cut",
     "no_part_fits",
     "operations_from_json",
     "operations_to_json",

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.errors import PlanError
+from pithline.plan.crosscut_search import CrosscutWay, crosscut_ways
 from pithline.plan.execute.bucked_log import crosscut_log
-from pithline.plan.pricing.crosscut_search import CrosscutWay, crosscut_ways
 from pithline.plan.pricing.log_oracle import BoltClass
 from pithline.plan.problem.context import SearchContext
 from pithline.plan.problem.log_frame import PlanLog

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from pithline.plan.columns.market_model import price_family
 from pithline.plan.columns.way_master import MasterAnswer, MasterTask, choose_ways
+from pithline.plan.crosscut_search import CrosscutWay, crosscut_ways
 from pithline.plan.execute.bucked_log import LogLayout
 from pithline.plan.pricing.class_search import (
     ClassFound,
@@ -20,9 +21,8 @@ from pithline.plan.pricing.class_search import (
     search_class,
     seen_layout,
 )
-from pithline.plan.pricing.crosscut_search import CrosscutWay, crosscut_ways
 from pithline.plan.pricing.fills import GridFills
-from pithline.plan.pricing.log_grid import LogGrid, log_grid
+from pithline.plan.pricing.log_grid import GridSlab, LogGrid, log_grid
 from pithline.plan.pricing.log_oracle import BoltClass, Way
 from pithline.plan.pricing.price_search import SeenLayout
 from pithline.plan.problem.context import SearchContext
@@ -105,8 +105,11 @@ def search_candidates(log: PlanLog, context: SearchContext, monitor: Monitor = S
     ways = _ways(log, context, monitor.within(0.0, 0.15))
     out: list[Candidate] = []
     highest = 0.0
-    for number, way in enumerate(ways):
-        found, best_slab = search_way(log, way, context, monitor.within(0.15, 1.0).share(number, len(ways)))
+    for number, (way, classes) in enumerate(ways):
+        inner = monitor.within(0.15, 1.0).share(number, len(ways))
+        seen = see_way(way, context, inner.within(0.0, 0.2))
+        asked = bolt_classes(context, seen.on_mill)
+        found, best_slab = search_seen(log, seen, context, asked[:classes], inner.within(0.2, 1.0))
         out += found
         highest = max(highest, best_slab)
         if monitor.stopped() and out:
@@ -116,14 +119,19 @@ def search_candidates(log: PlanLog, context: SearchContext, monitor: Monitor = S
     return out
 
 
-def _ways(log: PlanLog, context: SearchContext, monitor: Monitor) -> list[CrosscutWay]:
-    """Ways to crosscut that are worth a search, the most promising first."""
+def _ways(log: PlanLog, context: SearchContext, monitor: Monitor) -> list[tuple[CrosscutWay, int | None]]:
+    """Ways to crosscut that are worth a search, the most promising first, each with how many of its classes are searched.
+
+    A log that is better crosscut is also searched whole, its bolts left: the way of the least work.
+    """
     start = price_start(context.economics.market, context.parts)
     if not context.bucking:
-        return [CrosscutWay((), (log,), 0.0, start)]
+        return [(CrosscutWay((), (log,), 0.0, start), None)]
     ways = crosscut_ways(log, context, start, monitor)
     best = ways[0].bound if ways else 0.0
-    return [way for way in ways[: context.effort.crosscuts] if way.bound >= best - NEARLY_AS_GOOD * abs(best)]
+    chosen = [way for way in ways[: context.effort.crosscuts] if way.bound >= best - NEARLY_AS_GOOD * abs(best)]
+    least: list[tuple[CrosscutWay, int | None]] = [(way, 1) for way in ways if not way.places and way not in chosen]
+    return [*((way, None) for way in chosen), *least]
 
 
 def bolt_classes(context: SearchContext, on_mill: bool) -> tuple[BoltClass, ...]:
@@ -165,9 +173,7 @@ def see_way(way: CrosscutWay, context: SearchContext, monitor: Monitor = SILENT)
     on_mill = any(bolts_on_mill(one, context.machines) for one in way.logs)
     rolls = rolls_for(context.effort, context.machines, on_mill)
     grids = [
-        log_grid(
-            one, context, rolls, partial(monitor.share(i, len(way.logs)).report, "looking at the wood")
-        )
+        log_grid(one, context, rolls, partial(monitor.share(i, len(way.logs)).report, "looking at the wood"))
         for i, one in enumerate(way.logs)
     ]
     return SeenWay(way, grids, GridFills(grids), rolls, on_mill)
@@ -199,19 +205,10 @@ class _WaySearch:
         return self.seen.fills
 
 
-def search_way(
-    log: PlanLog, way: CrosscutWay, context: SearchContext, monitor: Monitor = SILENT
-) -> tuple[list[Candidate], float]:
-    """The classes of one way to crosscut, each searched by prices: their best layouts; and what the best single slab is worth."""
-    seen = see_way(way, context, monitor.within(0.0, 0.2))
-    classes = bolt_classes(context, seen.on_mill)
-    return search_seen(log, seen, context, classes, monitor.within(0.2, 1.0))
-
-
 def search_seen(
     log: PlanLog, seen: SeenWay, context: SearchContext, classes: Sequence[BoltClass], monitor: Monitor = SILENT
 ) -> tuple[list[Candidate], float]:
-    """Some classes of a way that was looked at, searched by prices from those of the way on; as `search_way`."""
+    """Some classes of a way that was looked at, searched by prices: their best layouts; and what the best single slab is worth."""
     machines, locks, effort, grids, way = context.machines, context.locks, context.effort, seen.grids, seen.way
     task = ClassTask(
         context.economics,
@@ -227,13 +224,12 @@ def search_seen(
     search = _WaySearch(log, seen, context, task, ValuedLogs(grids, task))
     classes = _contending(search, classes)
     out: list[Candidate] = []
-    columns: list[list[Way]] = [[] for _ in grids]
+    columns: list[list[Way[GridSlab]]] = [[] for _ in grids]
     known: list[SeenLayout] = []
     prices, highest = way.prices, 0.0
     for k, bolts in enumerate(classes):
         inner = monitor.share(k, len(classes))
-        found = search_class(
-            task, search.valued, search.fills, bolts, prices, inner.within(0.0, 0.7), known
+        found = search_class(search.valued, search.fills, bolts, prices, inner.within(0.0, 0.7), known
         )  # fmt: skip
         prices = found.prices
         known = [seen_layout(task, found.looks[0], search.fills)] if bolts.sawn else []
@@ -265,7 +261,7 @@ def _contending(search: _WaySearch, classes: Sequence[BoltClass]) -> list[BoltCl
     return [one for one in classes if one not in single or one is best]
 
 
-def _gather(columns: list[list[Way]], found: ClassFound, close: float) -> None:
+def _gather(columns: list[list[Way[GridSlab]]], found: ClassFound, close: float) -> None:
     """Add the ways seen at prices near the best ones; ways of a narrower class serve a wider one too."""
     for look in found.looks:
         if look.bound <= found.bound + close * abs(found.bound):
@@ -273,7 +269,7 @@ def _gather(columns: list[list[Way]], found: ClassFound, close: float) -> None:
                 own += ways
 
 
-def _candidates(search: _WaySearch, found: ClassFound, columns: Sequence[Sequence[Way]]) -> list[Candidate]:
+def _candidates(search: _WaySearch, found: ClassFound, columns: Sequence[Sequence[Way[GridSlab]]]) -> list[Candidate]:
     """The best layouts of one class by the master, different in their first settings."""
     task, way = search.task, search.way
     words = search_words(search.grids, found.bolts, search.context)
@@ -287,7 +283,7 @@ def _candidates(search: _WaySearch, found: ClassFound, columns: Sequence[Sequenc
     return out
 
 
-def _answers(search: _WaySearch, found: ClassFound, columns: Sequence[Sequence[Way]]) -> list[MasterAnswer]:
+def _answers(search: _WaySearch, found: ClassFound, columns: Sequence[Sequence[Way[GridSlab]]]) -> list[MasterAnswer]:
     economics, effort = search.task.economics, search.context.effort
     charges = economics.mill if found.bolts.on_mill else economics.shop
     family = price_family(economics.market, found.prices)
@@ -315,7 +311,7 @@ def _answers(search: _WaySearch, found: ClassFound, columns: Sequence[Sequence[W
     return out
 
 
-def _begins_as(way: Way, layout: LayoutSetting | None) -> bool:
+def _begins_as(way: Way[GridSlab], layout: LayoutSetting | None) -> bool:
     """Whether a way has the first setting of a layout."""
     own = way.own.setting
     return layout is not None and (own.clock, own.slabs) == (layout.clock, layout.slabs)

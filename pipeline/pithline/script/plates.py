@@ -41,6 +41,7 @@ def plate_findings(document: dict[str, Any], sawn: Sawn, corners: dict[str, Arra
             continue
         found += _box(plate, corner, edges, sawn, corners[plate["id"]])
         found += _size(plate, edges, parts, document["inputs"]["products"])
+        found += _figure(plate, corner, edges, parts, document["inputs"]["card"].get("figure", []))
         small = _small(plate, edges, parts)
         found += _graded(plate, grade(wood, corner, edges), document["inputs"]["products"], wood, small)
     return [*found, *_overlaps(document["plates"]), *_mates(document, sawn, parts)]
@@ -105,6 +106,28 @@ def _size(plate: dict[str, Any], edges: Array, parts: Parts, products: dict[str,
         words = f"states {volume:.0f} mm³, its part's own green size {'holds' if green else 'is more than'} {own:.0f}"
         found.append(_found("plate-volume", plate, volume, own, words))
     return found
+
+
+def _figure(
+    plate: dict[str, Any], corner: Array, edges: Array, parts: Parts, zones: list[dict[str, Any]]
+) -> list[Finding]:
+    """The factor of figure is the greatest of the zones that hold the whole plate, on the widest parts of a product alone."""
+    product, part = parts.get((plate["product"], plate["part"]), ({}, {}))
+    own = 1.0
+    if zones and product and part["width"] >= max(one["width"] for one in product["part"]):
+        along = [float(corner[0] + sign @ edges[:, 0]) for sign in np.ndindex(2, 2, 2)]
+        holding = [
+            one["factor"]
+            for one in zones
+            if min(along) >= one.get("from", -np.inf) and max(along) <= one.get("to", np.inf)
+        ]
+        own = max(holding, default=1.0)
+    stated = plate.get("figure", 1.0)
+    if abs(stated - own) <= 1e-9:
+        return []
+    return [
+        _found("figure", plate, stated, own, f"states a factor of figure of {stated:g}, the card's zones give {own:g}")
+    ]
 
 
 def _small(plate: dict[str, Any], edges: Array, parts: Parts) -> bool:

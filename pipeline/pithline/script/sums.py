@@ -25,7 +25,7 @@ def sum_findings(document: dict[str, Any], sawn: Sawn) -> list[Finding]:
     for key, own, slack in (
         ("instrument_volume", volume, max(1.0, EXACT * volume)),
         ("plates", len(passing), 0.0),
-        ("value", _value(document, sets), 0.005),
+        ("value", _value(document, sets) + _figured_sets(document), 0.005),
         ("kerf_volume", sawn.kerf_volume, SHARE * whole),
         ("offcut_volume", offcuts, SHARE * whole),
         ("minutes", sum(one["minutes"] for one in settings) + mill.get("minutes_per_log", 0.0), 0.05),
@@ -76,7 +76,9 @@ def _loose_value(document: dict[str, Any], passing: list[dict[str, Any]]) -> flo
             count = len(loose)
             if product.get("demand") is not None:
                 count = min(count, product["demand"] * part["count"] - sum(one["set_id"] is not None for one in own))
-            total += part.get("loose_price", 0.0) * (count // 2 if part["bookmatched"] else count)
+            count = count // 2 * 2 if part["bookmatched"] else count
+            best = sorted((one.get("figure", 1.0) for one in loose), reverse=True)[:count]
+            total += part.get("loose_price", 0.0) * sum(best) / (2 if part["bookmatched"] else 1)
     return total
 
 
@@ -109,6 +111,19 @@ def _value(document: dict[str, Any], sets: dict[str, int]) -> float:
         count, demand = sets.get(one["name"], 0), one.get("demand")
         total += one["price"] * (count if demand is None else min(count, demand))
     return total
+
+
+def _figured_sets(document: dict[str, Any]) -> float:
+    """What figure adds to the price of sets: the least factor among each one's widest plates counts."""
+    products = {one["name"]: one for one in document["inputs"]["products"]["product"]}
+    factors: dict[tuple[str, str], float] = {}
+    for one in document["plates"]:
+        parts = products.get(one["product"], {}).get("part", [])
+        widest = {part["name"] for part in parts if part["width"] >= max(each["width"] for each in parts)}
+        if one["passes"] and one["set_id"] is not None and one["part"] in widest:
+            own = (one["product"], one["set_id"])
+            factors[own] = min(factors.get(own, float("inf")), one.get("figure", 1.0))
+    return float(sum((factor - 1.0) * products[product]["price"] for (product, _), factor in factors.items()))
 
 
 def _ratio(document: dict[str, Any]) -> list[Finding]:

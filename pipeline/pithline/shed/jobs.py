@@ -148,6 +148,8 @@ def _is_worker(pid: int) -> bool:
     for child in list(_children):
         if child.poll() is not None:
             _children.remove(child)
+        elif child.pid == pid:
+            return True  # just begun, it may not show its command yet
     if pid <= 0:
         return False
     try:

@@ -103,7 +103,7 @@ def clock_angle(y: float, z: float) -> float:
 
 
 @njit(cache=True, fastmath=True, inline="always")
-def read_point(  # noqa: PLR0913
+def read_point(  # noqa: PLR0913 - a compiled kernel
     px: float, py: float, pz: float, nx: float, ny: float, nz: float, beyond: float,
     x0: float, dx: float, skin: Array, core: Array, spiral: float,
 ) -> tuple[float, float, float, float, float, float, float, float, float]:  # fmt: skip

@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pithline.errors import ScriptError
-from pithline.logmodel.card import PITH_RADIUS
+from pithline.logmodel.card import PITH_RADIUS, figure_factor
 from pithline.logmodel.dimensions import diameter_butt, diameter_top
 from pithline.logmodel.model import LogModel
-from pithline.mill.products import Products
 from pithline.plan.api import (
     Evaluation,
     ExecutedPlan,
@@ -59,19 +58,19 @@ BESIDE_CLOCKS = 72
 
 
 def settle_by_replay(
-    ledger: Ledger, model: Mapping[str, Any], parts: tuple[SawnPart, ...], products: Products, clocks: int = CLOCKS
+    ledger: Ledger, model: Mapping[str, Any], parts: tuple[SawnPart, ...], inputs: Inputs, clocks: int = CLOCKS
 ) -> Sums:
-    """Sums of a carried-out layout, volumes of wood by replay."""
+    """Sums of a carried-out layout, volumes of wood by replay, prices by the card's figure."""
     operations = operations_to_json(ledger.operations)
     volumes = piece_volumes({"model": model, "operations": operations, "pieces": []}, clocks)
-    return sum_up(ledger, parts, products, volumes)
+    return sum_up(ledger, parts, inputs.products, volumes, inputs.card.figures)
 
 
 def practice_beside(done: PracticeResult, prepared: PreparedLog, model: Mapping[str, Any]) -> dict[str, Any]:
     """Totals of the practice layouts beside the plan."""
     out, products = {}, prepared.inputs.products
     for name, ledger in (("slabs", done.slabs), ("with_bolts", done.with_bolts)):
-        sums = settle_by_replay(ledger, model, prepared.parts, products, BESIDE_CLOCKS)
+        sums = settle_by_replay(ledger, model, prepared.parts, prepared.inputs, BESIDE_CLOCKS)
         out[name] = totals(sums, products, prepared.machines)
     return out
 
@@ -162,7 +161,11 @@ def script_from_plan(finished: FinishedPlan) -> dict[str, Any]:
                 "cost_of": evaluation.cost_of,
                 "instrument_volume": volume,
                 "sets": {name: _deciles(sets) for name, sets in evaluation.sets.items()},
-                **({} if evaluation.earnings is None else {"earnings": _deciles(evaluation.earnings)}),
+                **(
+                    {}
+                    if evaluation.earnings is None
+                    else {"earnings": _deciles(evaluation.earnings + _figured(finished, own))}
+                ),
             },
             "cautions": cautions_of(fitted, inputs, ledger, own["instrument_volume"], volume["p10"]),
         }
@@ -174,6 +177,21 @@ def _deciles(values: NDArray[Any]) -> dict[str, float]:
     """Of one figure on sampled logs."""
     p10, p50, p90 = deciles(values)
     return {"p10": p10, "p50": p50, "p90": p90}
+
+
+def _figured(finished: FinishedPlan, own: Mapping[str, Any]) -> float:
+    """What figure in zones of the log adds to earnings, for the share of the wood that is likely to pass.
+
+    Sampled logs are priced without it; figure that runs through the whole log is in their prices.
+    """
+    sums, inputs = finished.sums, finished.prepared.inputs
+    if not inputs.card.figures or own["instrument_volume"] <= 0.0:
+        return 0.0
+    common = figure_factor(inputs.card.figures, 0.0, finished.prepared.log.model.length)
+    plain = tuple(replace(plate, figure=common if sums.parts[plate.part].widest else 1.0) for plate in sums.plates)
+    without = totals(replace(sums, plates=plain), inputs.products, finished.prepared.machines)
+    more = own["value"] + own["loose_value"] - without["value"] - without["loose_value"]
+    return float(more * min(1.0, float(np.median(finished.evaluation.sampled)) / own["instrument_volume"]))
 
 
 def _ratio_to_practice(own: Mapping[str, Any], finished: FinishedPlan) -> float | None:
@@ -200,13 +218,13 @@ def _ratio(plan: float, practised: float) -> float | None:
 
 
 def _proof(finished: FinishedPlan) -> dict[str, Any]:
-    """What is proven of the plan: its layout's value and the bound of its class, on the search grid."""
+    """What is proven of the plan: its layout's value and the bound of its class, on the search grid; a layout kept has no value there."""
     candidate, unit = finished.plan.candidate, finished.context.objective.unit
     bound = max(candidate.bound, candidate.value)
     return {
         "objective": candidate.value * unit,
         "bound": bound * unit,
-        "gap": (bound - candidate.value) / bound if bound > 0 else None,
+        "gap": (bound - candidate.value) / bound if bound > 0 and candidate.searched else None,
         "status": candidate.status,
         "layouts_considered": candidate.considered,
         "grid": candidate.words,

@@ -162,7 +162,9 @@ def plan_model(model: LogModel, inputs: Inputs, request: Request, monitor: Monit
     ladder = climb(case, ways.candidates, watch.monitor.within(0.7, 0.88))
     if not ladder.rungs:
         raise PlanError(
-            f"{inputs.card.id}: no layout that this mill can hold gives a passing plate; name another mill or looser limits."
+            f"{inputs.card.id}: no layout that this mill can hold gives a passing plate"
+            + (f" ({ladder.refused})" if ladder.refused else "")
+            + "; name another mill or looser limits."
         )
     document = model_to_json(model)
     planning = _Planning(own, case, request, ways, document, practice_beside(ways.custom, own, document))
@@ -290,7 +292,7 @@ class _Planning:
             Where it does not.
         """
         case, request, layout = self.case, self.request, plan.candidate.log_layout
-        sums = settle_by_replay(plan.ledger, self.document, self.own.parts, self.own.inputs.products)
+        sums = settle_by_replay(plan.ledger, self.document, self.own.parts, self.own.inputs)
         logs = crosscut_log(case.log, layout.places, self.own.machines.buck.kerf, 0.0)[1]
         pairs = list(zip(logs, layout.layouts, strict=True))
         evaluation = evaluate(case.log, pairs, sums, case.context, Sampling(request.samples, request.seed))

@@ -19,6 +19,7 @@ from pithline.plan.api import (
     Sampling,
     SawnState,
     evaluate,
+    must_have_cut,
     operations_to_json,
     pieces_made,
     remaining_work,
@@ -28,6 +29,7 @@ from pithline.plan.api import (
 )
 from pithline.script.check import check_script
 from pithline.script.replay import piece_volumes
+from pithline.script.schema import validate
 from pithline.yard.finalise import FinishedPlan, must_hold, plain, script_from_plan, settle_by_replay
 from pithline.yard.found_facts import FoundFacts, apply_found
 from pithline.yard.prepared_log import PreparedLog, prepare_log
@@ -71,8 +73,10 @@ def replan_log(
         Where what was found cannot be put to it.
     """
     watch = PlanWatch(monitor, "in money" if request.objective.in_money else "L")
-    watch.tell("replaying the earlier script", 0.02)
     with about(other=names[0]):
+        validate(script)
+        must_have_cut(script, after)  # told at once: the replay takes a while
+        watch.tell("replaying the earlier script", 0.02)
         _holds(script)
         past = split_script(script, after)
     with about(other=names[1]):
@@ -162,7 +166,7 @@ class _Replanning:
     def _of_plan(self, plan: ExecutedPlan, watch: PlanWatch) -> dict[str, Any]:
         """The script of one plan, with what it says of its history."""
         own, request = self.own, self.request
-        sums = settle_by_replay(plan.ledger, self.model, own.parts, own.inputs.products).with_wood()
+        sums = settle_by_replay(plan.ledger, self.model, own.parts, own.inputs).with_wood()
         watch.tell("what is not known", 0.9)
         pairs = self.work.of_pieces(plan.candidate.log_layout.layouts)
         evaluation = evaluate(

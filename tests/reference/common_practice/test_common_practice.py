@@ -9,7 +9,8 @@ from pithline.files.mills import read_mill
 from pithline.mill.practice_sizes import Practice
 from pithline.mill.products import Limits, Part, Product, Products
 from pithline.plan.evaluate.practice import practice_layout
-from pithline.plan.execute.simulate import DrawnPoser, FillRequest, PieceToSaw, execute_layouts, uncut_log
+from pithline.plan.execute.simulate import DrawnPoser, PieceToSaw, execute_layouts, uncut_log
+from pithline.plan.execute.slab_fill import FillRequest
 from pithline.plan.problem.economics import Objective, economics_of
 from pithline.plan.problem.log_frame import plan_log
 from pithline.plan.problem.operations import Setting
@@ -34,7 +35,9 @@ def ledger(model):
     log = plan_log(model, 15.0, 25.0, 25.0, ())
     machines = read_mill()
     machines = replace(machines, mill=replace(machines.mill, kerf=KERF))
-    never = Limits("never", np.radians(90.0), np.radians(90.0), 0.0)  # slabs alone are looked at: nothing is sawn of them
+    never = Limits(
+        "never", np.radians(90.0), np.radians(90.0), 0.0
+    )  # slabs alone are looked at: nothing is sawn of them
     products = Products("green", (never,), (Product("p", 1.0, "never", (Part("p", 1, 400.0, 100.0, 5.0, False),)),))
     parts = sawn_parts(products, "black walnut")
     shop = SawingTask(machines, parts, economics_of(Objective.VOLUME, parts, products, machines), np.zeros(1))

@@ -9,20 +9,30 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Generic, Protocol, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 from ortools.sat.python import cp_model
 
 from pithline.plan.columns.market_model import MarketModel, fills_at, solve_model
-from pithline.plan.pricing.fills import Fill, GridFills
-from pithline.plan.pricing.log_oracle import Way
+from pithline.plan.pricing.fills import Fill, Fillable
+from pithline.plan.pricing.log_oracle import Slab, Way
 from pithline.plan.problem.economics import CutCosts
 from pithline.plan.problem.layout import LayoutSetting
 from pithline.plan.problem.market import Market
 
 Array = NDArray[np.float64]
 Counts = NDArray[np.int64]
+Named = TypeVar("Named", contravariant=True)
+
+
+class SlabFills(Protocol[Named]):
+    """The slabs of some logs, by what they are known by."""
+
+    def slab(self, log: int, slab: Named) -> Fillable:
+        """One slab of the log with this number."""
+        ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +48,7 @@ class MasterAnswer:
 
 
 @dataclass(frozen=True, slots=True)
-class MasterTask:
+class MasterTask(Generic[Slab]):
     """What a master is asked.
 
     ways : by log, ways to saw it; one may be left
@@ -47,8 +57,8 @@ class MasterTask:
     """
 
     market: Market
-    fills: GridFills
-    ways: tuple[tuple[Way, ...], ...]
+    fills: SlabFills[Slab]
+    ways: tuple[tuple[Way[Slab], ...], ...]
     opening: float
     family: Sequence[Array]
     costs: CutCosts
@@ -66,9 +76,9 @@ class _Node:
     below: tuple[_Node, ...]
 
 
-def merged(ways: Sequence[Way]) -> tuple[Way, ...]:
+def merged(ways: Sequence[Way[Slab]]) -> tuple[Way[Slab], ...]:
     """Ways of one piece, those with the same own setting made one that has the alternatives of both."""
-    found: dict[tuple[object, ...], Way] = {}
+    found: dict[tuple[object, ...], Way[Slab]] = {}
     for way in ways:
         key = (way.own.setting.clock, way.own.setting.slabs, way.own.slabs)
         other = found.get(key)
@@ -78,7 +88,7 @@ def merged(ways: Sequence[Way]) -> tuple[Way, ...]:
     return tuple(found.values())
 
 
-def choose_ways(task: MasterTask, effort: float, seed: int) -> MasterAnswer | None:
+def choose_ways(task: MasterTask[Slab], effort: float, seed: int) -> MasterAnswer | None:
     """Solve the master; None where no column pays."""
     model = MarketModel(task.market)
     cradles: dict[int, cp_model.IntVar] = {}
@@ -109,11 +119,11 @@ def choose_ways(task: MasterTask, effort: float, seed: int) -> MasterAnswer | No
     )
 
 
-def _all_fills(task: MasterTask) -> Mapping[tuple[int, object], list[Fill]]:
+def _all_fills(task: MasterTask[Slab]) -> Mapping[tuple[int, object], list[Fill]]:
     """The fills of every slab of every way, by log and slab."""
-    keys = {}
+    keys: dict[tuple[int, object], Fillable] = {}
 
-    def gather(number: int, way: Way) -> None:
+    def gather(number: int, way: Way[Slab]) -> None:
         for slab in way.own.slabs:
             keys[number, slab] = task.fills.slab(number, slab)
         for one in (*way.above, *way.below):
@@ -128,7 +138,7 @@ def _all_fills(task: MasterTask) -> Mapping[tuple[int, object], list[Fill]]:
 
 def _add(
     model: MarketModel,
-    way: Way,
+    way: Way[Slab],
     number: int,
     fills: Mapping[tuple[int, object], list[Fill]],
     cradles: dict[int, cp_model.IntVar],

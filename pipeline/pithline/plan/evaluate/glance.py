@@ -7,11 +7,11 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 from pithline.mill.products import Limits
+from pithline.plan.crosscut_search import CrosscutWay
 from pithline.plan.evaluate.judge import Judge
 from pithline.plan.evaluate.ladder import PlanCase
 from pithline.plan.execute.bucked_log import crosscut_log
 from pithline.plan.execute.ledger import Ledger
-from pithline.plan.pricing.crosscut_search import CrosscutWay
 from pithline.plan.pricing.fills import GridFills
 from pithline.plan.pricing.log_grid import LogGrid, log_grid, narrowed
 from pithline.plan.problem.context import SearchContext

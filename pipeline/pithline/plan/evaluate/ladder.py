@@ -12,7 +12,7 @@ from pithline.plan.evaluate.judge import Judge, judge_on_samples
 from pithline.plan.evaluate.refine import RefineSteps, refine
 from pithline.plan.execute.bucked_log import LogLayout
 from pithline.plan.execute.ledger import Ledger
-from pithline.plan.execute.simulate import FillRequest
+from pithline.plan.execute.slab_fill import FillRequest
 from pithline.plan.execute.workshop import Caches, Workshop
 from pithline.plan.problem.context import SearchContext
 from pithline.plan.problem.log_frame import PlanLog
@@ -57,27 +57,34 @@ class ExecutedPlan:
 
 @dataclass(frozen=True, slots=True)
 class Ladder:
-    """Plans by rising work, each likely to be worth more than those before; `paying` is the number of the one that still pays."""
+    """Plans by rising work, each likely to be worth more than those before; `paying` is the number of the one that still pays.
+
+    `refused` says what the machines could not do, where no plan gives a plate that passes.
+    """
 
     rungs: tuple[ExecutedPlan, ...]
     paying: int
     others: tuple[ExecutedPlan, ...]  # carried out, but no rung; the best first
+    refused: str = ""
 
 
 def climb(case: PlanCase, candidates: Sequence[Candidate], monitor: Monitor = SILENT) -> Ladder:
     """Carry candidates out, refine the best, and order them as a ladder."""
     judge = judge_on_samples(case.log, case.context)
     plans: list[ExecutedPlan] = []
+    refused = ""
     for number, one in enumerate(candidates):
         monitor.report("carrying plans out", 0.5 * number / len(candidates))
         plan = _executed(case, judge, one, 1.0 if one.searched is False else case.context.effort.fine)
         if np.isfinite(plan.likely) and plan.ledger.passing:
             plans.append(plan)
             monitor.found(plan.likely)
+        refused = refused or next(iter(plan.ledger.cautions), "")
     plans.sort(key=lambda plan: -plan.likely)
     if plans:
         plans[0] = _refined(case, judge, plans[0], monitor.within(0.5, 0.9))
-    return ladder_of(case, judge, plans)
+        return ladder_of(case, judge, plans)
+    return Ladder((), 0, (), refused)
 
 
 def _executed(case: PlanCase, judge: Judge, candidate: Candidate, fine: float) -> ExecutedPlan:

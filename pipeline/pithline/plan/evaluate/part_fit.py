@@ -64,7 +64,7 @@ class Misfit:
     why : Why
         What keeps it out.
     needs, has : float
-        What it needs, and the most that there is of it: length, room, or size a saw takes [mm]; an angle by `Why.GRAIN` [rad].
+        What it needs, and the most that there is of it: length, room, or size a saw takes. [mm]
     mean : float
         The mean room between pith and bark along plates of its length. [mm]
     clock : float

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import combinations
 from typing import Any
 
 import numpy as np
 
+from pithline.logmodel.card import Figure, figure_factor
 from pithline.mill.machine import Machines
 from pithline.mill.products import Products
 from pithline.plan.execute.ledger import Ledger, Plate
@@ -48,10 +50,43 @@ class Sums:
         return replace(self, plates=tuple(plate for plate in self.plates if self.volumes.get(plate.id, 0.0) > 0.0))
 
 
-def sum_up(ledger: Ledger, parts: tuple[SawnPart, ...], products: Products, volumes: Mapping[str, float]) -> Sums:
-    """Match mates, gather sets, and keep the volumes of wood beside the ledger; that of "log" is among them. [mm³]"""
-    gathered = gather_sets(ledger.plates, parts, products)
+def sum_up(
+    ledger: Ledger,
+    parts: tuple[SawnPart, ...],
+    products: Products,
+    volumes: Mapping[str, float],
+    figures: Sequence[Figure] = (),
+) -> Sums:
+    """Match mates, gather sets, and keep the volumes of wood beside the ledger; that of "log" is among them. [mm³]
+
+    `figures` are the card's zones.
+    """
+    gathered = gather_sets([_figured(plate, parts, figures) for plate in ledger.plates], parts, products)
     return Sums(ledger, gathered.plates, gathered.sets, volumes, volumes["log"], parts)
+
+
+def _figured(plate: Plate, parts: Sequence[SawnPart], figures: Sequence[Figure]) -> Plate:
+    """A plate with what its figure multiplies its price by: seen on the widest parts of a product alone."""
+    if not figures or not parts[plate.part].widest:
+        return plate
+    along = [
+        float(plate.corner[0] + sum(edge[0] for edge in some))
+        for n in range(4)
+        for some in combinations(plate.edges, n)
+    ]
+    return replace(plate, figure=figure_factor(figures, min(along), max(along)))
+
+
+def _sets_value(sums: Sums, prices: Mapping[str, float]) -> float:
+    """Sets at their price, times the least factor of figure among each one's widest plates."""
+    factors: dict[tuple[str, str], float] = {}
+    for plate in sums.plates:
+        part = sums.parts[plate.part]
+        if plate.set_id is not None and part.widest:
+            own = (part.product, plate.set_id)
+            factors[own] = min(factors.get(own, np.inf), plate.figure)
+    figured = sum((factor - 1.0) * prices[product] for (product, _), factor in factors.items())
+    return float(sum(prices[name] * n for name, n in sums.sets.items()) + figured)
 
 
 def totals(sums: Sums, products: Products, machines: Machines) -> dict[str, Any]:
@@ -61,7 +96,7 @@ def totals(sums: Sums, products: Products, machines: Machines) -> dict[str, Any]
     left = sum(sums.volumes.get(name, 0.0) for name in ledger.leaves())
     in_plates = sum(sums.volumes.get(plate.id, 0.0) for plate in good)
     prices = {product.name: product.price for product in products.products}
-    value = float(sum(prices[name] * n for name, n in sums.sets.items()))
+    value = _sets_value(sums, prices)
     loose = loose_value(good, sums.parts, products)
     minutes = ledger.minutes + mill.minutes_per_log
     labour = minutes * mill.hour_rate / 60.0
@@ -98,7 +133,10 @@ def loose_value(plates: Sequence[Plate], parts: Sequence[SawnPart], products: Pr
             count = len(loose)
             if product.demand is not None:
                 count = min(count, product.demand * part.count - sum(plate.set_id is not None for plate in own))
-            total += part.loose_price * (count // 2 if part.bookmatched else count)
+            best = sorted((plate.figure for plate in loose), reverse=True)[
+                : count // 2 * 2 if part.bookmatched else count
+            ]
+            total += part.loose_price * sum(best) / (2 if part.bookmatched else 1)
     return total
 
 
@@ -131,6 +169,7 @@ def plate_list(plates: tuple[Plate, ...], parts: tuple[SawnPart, ...]) -> list[d
                 "runout": float(np.degrees(grade.runout)),
                 "slope": float(np.degrees(grade.slope)),
                 "sapwood": float(grade.sapwood),
+                **({"figure": float(plate.figure)} if plate.figure != 1.0 else {}),
                 "limits": part.limits.name,
                 "passes": bool(grade.passes),
             }

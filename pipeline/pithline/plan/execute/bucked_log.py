@@ -6,8 +6,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from pithline.plan.execute.ledger import Ledger, NewPiece, SawPlane
-from pithline.plan.execute.simulate import FillRequest, PieceToSaw, Poser, execute_layouts, uncut_log
-from pithline.plan.execute.slab_fill import PlacesCache
+from pithline.plan.execute.simulate import PieceToSaw, Poser, execute_layouts, uncut_log
+from pithline.plan.execute.slab_fill import FillRequest, PlacesCache
 from pithline.plan.problem.layout import LayoutSetting
 from pithline.plan.problem.log_frame import PlanLog, shorter_log
 from pithline.plan.problem.operations import Setting, Support, Tool

@@ -44,6 +44,7 @@ class Plate:
     role: str = "log"
     mate: str | None = None
     set_id: str | None = None
+    figure: float = 1.0  # by which its figure multiplies its price
 
     @property
     def passes(self) -> bool:

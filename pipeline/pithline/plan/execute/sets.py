@@ -63,6 +63,7 @@ def _pools(plates: Sequence[Plate], parts: tuple[SawnPart, ...], product: Produc
         if part.product != product.name:
             continue
         own = [plate for plate in plates if plate.part == index and plate.passes]
+        own.sort(key=lambda plate: -plate.figure)  # figured plates go together, and into sets first
         need = part.part.count
         if part.part.bookmatched:
             pairs = [(plate, by_id[plate.mate]) for plate in own if plate.mate is not None and plate.id < plate.mate]

@@ -16,8 +16,7 @@ from pithline.plan.execute.bolt_holds import BoltHold, bolt_holds
 from pithline.plan.execute.ledger import Ledger, NewPiece, SawPlane
 from pithline.plan.execute.shop import SlabJob, minutes_of, resaw_all, saw_into_billets
 from pithline.plan.execute.slab_faces import SAME_FACE, ParallelFaces, Slabs, fit_slabs, parallel_faces, slab_frame
-from pithline.plan.execute.slab_fill import PlacesCache, SlabToFill, fill_slabs
-from pithline.plan.problem.economics import Economics
+from pithline.plan.execute.slab_fill import FillRequest, PlacesCache, SlabToFill, fill_slabs
 from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
 from pithline.plan.problem.log_frame import PlanLog, normal_at
 from pithline.plan.problem.operations import BladePlace, Setting, Tool
@@ -135,19 +134,6 @@ def uncut_log() -> Ledger:
     return Ledger(pieces={"log": Piece("log", "log")}, made_by={"log": None})
 
 
-@dataclass(frozen=True, slots=True)
-class FillRequest:
-    """How slabs are filled: for what is sold, from which prices of the pools (Q,) on, keeping the log's doubts or not.
-
-    `fine` multiplies the steps at which places are looked at: 1 for what is carried out, more for comparing.
-    """
-
-    economics: Economics
-    prices: Array
-    reserve: bool = True
-    fine: float = 1.0
-
-
 def execute_layouts(ledger: Ledger, pieces: Sequence[PieceToSaw], task: SawingTask, fill: FillRequest) -> Ledger:
     """Saw several logs, crosscut from one, each by its layout: logs and halves, then all bolts by set-up, then slabs in the shop.
 
@@ -167,7 +153,7 @@ def filled_jobs(
 ) -> list[SlabJob]:
     """Slabs with the strips that are best for all of them together; `sawn` (P, 2) plates count beside them."""
     slabs = [SlabToFill(job.log, job.frame, job.cache) for job in jobs]
-    chosen = fill_slabs(slabs, task, fill.economics, fill.prices, sawn, fill.reserve, fill.fine)
+    chosen = fill_slabs(slabs, task, fill, sawn)
     return [replace(job, strips=strips) for job, strips in zip(jobs, chosen.strips, strict=True)]
 
 

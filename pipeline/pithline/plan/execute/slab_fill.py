@@ -20,9 +20,8 @@ from pithline.plan.execute.slab_view import (
     look_at_slab,
     span_of,
 )
-from pithline.plan.pricing.cutting_planes import Plane
 from pithline.plan.pricing.fills import THREADS, Fill, PlateMap
-from pithline.plan.pricing.price_search import SeenLayout, prices_for
+from pithline.plan.pricing.price_search import SeenLayout, Sold, prices_for
 from pithline.plan.problem.economics import Economics
 from pithline.plan.problem.log_frame import SURFACE_RESERVE, PlanLog
 from pithline.plan.problem.parts import SawnPart, sapwood_kept_out
@@ -209,6 +208,19 @@ class PlatesInHand:
 
 
 @dataclass(frozen=True, slots=True)
+class FillRequest:
+    """How slabs are filled: for what is sold, from which prices of the pools (Q,) on, keeping the log's doubts or not.
+
+    `fine` multiplies the steps at which places are looked at: 1 for what is carried out, more for comparing.
+    """
+
+    economics: Economics
+    prices: Array
+    reserve: bool = True
+    fine: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
 class FillChoice:
     """Strips of each slab in order, and the prices (Q,) at which they were chosen."""
 
@@ -217,33 +229,26 @@ class FillChoice:
 
 
 def fill_slabs(
-    slabs: Sequence[SlabToFill],
-    task: SawingTask,
-    economics: Economics,
-    prices: Array,
-    sawn: Counts | None = None,
-    reserve: bool = True,
-    fine: float = 1.0,
+    slabs: Sequence[SlabToFill], task: SawingTask, request: FillRequest, sawn: Counts | None = None
 ) -> FillChoice:
     """Choose strips and billets of all slabs together, by what is sold in the end.
 
     Parameters
     ----------
-    prices : of the pools (Q,), to begin with
+    request : what is sold, and prices to begin with
     sawn : (P, 2) mated and single plates that count beside those of the slabs
     """
     with ThreadPoolExecutor(THREADS) as pool:
-        places = list(pool.map(lambda slab: slab.places(task, reserve, fine), slabs))
+        places = list(pool.map(lambda slab: slab.places(task, request.reserve, request.fine), slabs))
     some = [one for one in places if one is not None]
     if not some:
-        return FillChoice(((),) * len(slabs), prices)
-    market, costs = economics.market, economics.costs
-    planes: list[Plane] = []
+        return FillChoice(((),) * len(slabs), request.prices)
+    market, costs = request.economics.market, request.economics.costs
     there = () if sawn is None else (PlatesInHand(sawn),)
-    best = prices_for(market, (SeenLayout((*some, *there), 0.0),), planes, prices, costs, 1.0, 0.01)[1]
+    best = prices_for(Sold(market, costs), (SeenLayout((*some, *there), 0.0),), [], request.prices, 1.0, 0.01)[1]
     family = price_family(market, best, STEPS)
     fills = fills_at(some, market, family, costs)
-    chosen = _chosen(fills, economics, sawn)
+    chosen = _chosen(fills, request.economics, sawn)
     found = iter(chosen)
     out = []
     for one in places:

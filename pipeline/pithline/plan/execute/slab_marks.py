@@ -65,7 +65,7 @@ def _least_in_windows(values: Array, length: int, out: Array, left: Array, right
 
 
 @njit(cache=True, fastmath=True)
-def _kept_shares(  # noqa: PLR0913
+def _kept_shares(  # noqa: PLR0913 - a compiled kernel
     wood: SlabWood, part: PartLimits, layer: int, resaw_kerf: float, slope_doubt: float, shares: Array,
     angle: Array, turn: Array,
 ) -> None:  # fmt: skip

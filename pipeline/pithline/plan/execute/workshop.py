@@ -12,8 +12,8 @@ from pithline.mill.sections import LogSections, PieceShape, log_sections, piece_
 from pithline.plan.execute.bucked_log import LogLayout, execute_log_layout
 from pithline.plan.execute.ledger import Ledger
 from pithline.plan.execute.machine_setups import MachinePoser
-from pithline.plan.execute.simulate import DrawnPoser, FillRequest
-from pithline.plan.execute.slab_fill import PlacesCache
+from pithline.plan.execute.simulate import DrawnPoser
+from pithline.plan.execute.slab_fill import FillRequest, PlacesCache
 from pithline.plan.problem.effort import bolts_on_mill
 from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.task import SawingTask

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.plan.pricing.fills import GridFills
-from pithline.plan.pricing.log_grid import LogGrid
+from pithline.plan.pricing.log_grid import GridSlab, LogGrid
 from pithline.plan.pricing.log_oracle import (
     BoltClass,
     PricedLog,
@@ -18,7 +18,7 @@ from pithline.plan.pricing.log_oracle import (
     price_log,
     solve_log,
 )
-from pithline.plan.pricing.price_search import Priced, SeenLayout, search_prices, worth_at
+from pithline.plan.pricing.price_search import Priced, SeenLayout, Sold, Until, search_prices, worth_at
 from pithline.plan.problem.economics import Economics
 from pithline.plan.problem.monitor import SILENT, Monitor
 
@@ -52,7 +52,7 @@ class Look:
 
     prices: Array
     bound: float
-    ways: tuple[tuple[Way, ...], ...]
+    ways: tuple[tuple[Way[GridSlab], ...], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +116,6 @@ def seen_layout(task: ClassTask, look: Look, fills: GridFills) -> SeenLayout:
 
 
 def search_class(
-    task: ClassTask,
     valued: ValuedLogs,
     fills: GridFills,
     bolts: BoltClass,
@@ -128,10 +127,8 @@ def search_class(
 
     Parameters
     ----------
-    task : ClassTask
-        What is asked.
     valued : ValuedLogs
-        The logs.
+        The logs, and what is asked of them.
     fills : GridFills
         Slabs met before, and those that are met; filled.
     bolts : BoltClass
@@ -143,7 +140,7 @@ def search_class(
     known : sequence of SeenLayout
         Layouts that tell where to begin.
     """
-    looks: list[Look] = []
+    task, looks = valued.task, list[Look]()
 
     def look(prices: Array) -> Priced:
         monitor.report(f"searching, {bolts.name}", len(looks) / task.rounds)
@@ -151,6 +148,6 @@ def search_class(
         looks.append(found)
         return Priced(prices, found.bound, (seen_layout(task, found, fills),))
 
-    market, costs = task.economics.market, task.economics.costs
-    search_prices(market, look, start, costs, task.rounds, monitor.stopped, known)
+    sold = Sold(task.economics.market, task.economics.costs)
+    search_prices(sold, look, start, Until(task.rounds, monitor.stopped), known)
     return ClassFound(bolts, tuple(sorted(looks, key=lambda one: one.bound)))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Generic, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +26,8 @@ from pithline.plan.programmes.halves import (
 from pithline.plan.programmes.slab_values import PlateWorth, slab_values
 
 Array = NDArray[np.float64]
+Slab = TypeVar("Slab")
+"""What a slab is known by: its place on a grid, or its own faces."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,25 +46,25 @@ class BoltClass:
 
 
 @dataclass(frozen=True, slots=True)
-class Component:
-    """One setting of one piece without what follows: how it is drawn, its slabs on the grid, its charge, the cradles it uses."""
+class Component(Generic[Slab]):
+    """One setting of one piece without what follows: how it is drawn, its slabs, its charge, the cradles it uses."""
 
     setting: LayoutSetting
-    slabs: tuple[GridSlab, ...]
+    slabs: tuple[Slab, ...]
     charge: float
     cradles: tuple[int, ...] = ()  # angle of the cradle that holds it, roll steps; none where a run is not posed
 
 
 @dataclass(frozen=True, slots=True)
-class Way:
+class Way(Generic[Slab]):
     """A setting of a piece, and the ways to go on with what it leaves above and below: alternatives, best first; none leaves it."""
 
-    own: Component
-    above: tuple[Way, ...] = ()
-    below: tuple[Way, ...] = ()
+    own: Component[Slab]
+    above: tuple[Way[Slab], ...] = ()
+    below: tuple[Way[Slab], ...] = ()
 
     @property
-    def best(self) -> tuple[Component, ...]:
+    def best(self) -> tuple[Component[Slab], ...]:
         """The components of the best way to go on."""
         rest = [one for side in (self.above, self.below) for one in side[:1]]
         return (self.own, *(component for one in rest for component in one.best))
@@ -214,11 +217,13 @@ def _single(g: FanGrid, slab: Array, thickness: float) -> Array:
     return out
 
 
-def best_ways(solved: SolvedLog, firsts: int, halves: int, locked: tuple[bool, float | None]) -> tuple[Way, ...]:
+def best_ways(
+    solved: SolvedLog, firsts: int, halves: int, locked: tuple[bool, float | None]
+) -> tuple[Way[GridSlab], ...]:
     """The best first settings, at most two of a roll, each with the best few ways to saw its halves; best first."""
     priced = solved.priced
     g, grid = priced.mill, priced.grid.grid
-    out: list[Way] = []
+    out: list[Way[GridSlab]] = []
     of_roll: dict[int, int] = {}
     for first in solved.firsts:
         if len(out) == firsts:
@@ -245,7 +250,7 @@ def _component(
     role: str,
     charge: float,
     bounds: Callable[[int, int], tuple[int, int]],
-) -> Component:
+) -> Component[GridSlab]:
     """A setting of parallel slabs, (lower cell, menu index) from the bottom up; `bounds` gives side and place of each."""
     grid = priced.grid
     drawn, cells = [], []
@@ -257,7 +262,7 @@ def _component(
     return Component(setting, tuple(cells), charge)
 
 
-def half_ways(solved: SolvedLog, turn: int, corner: int, keep: int) -> tuple[Way, ...]:
+def half_ways(solved: SolvedLog, turn: int, corner: int, keep: int) -> tuple[Way[GridSlab], ...]:
     """The best few ways to saw the half beyond a face, different in the bolts they leave; best first."""
     if corner < 0:
         return ()
@@ -297,7 +302,7 @@ def half_ways(solved: SolvedLog, turn: int, corner: int, keep: int) -> tuple[Way
     return tuple(out)
 
 
-def fan_of(solved: SolvedLog, base: int, opening: int, faces: tuple[int, int]) -> tuple[Way, ...]:
+def fan_of(solved: SolvedLog, base: int, opening: int, faces: tuple[int, int]) -> tuple[Way[GridSlab], ...]:
     """The best fan of one bolt, run by run; empty where it is left whole.
 
     Parameters
@@ -320,7 +325,7 @@ def fan_of(solved: SolvedLog, base: int, opening: int, faces: tuple[int, int]) -
     for k, low, t, place, q in (tuple(int(v) for v in row) for row in chain[::-1] if row[0] != -999):
         of_run.setdefault(k, []).append((low, t, place))
         before[k] = q
-    out: tuple[Way, ...] = ()
+    out: tuple[Way[GridSlab], ...] = ()
     cradles = cradle_steps(solved.bolt_class, rolls)
     for k, slabs in reversed(of_run.items()):
         step, opens = int(runs.steps[k]), int(runs.steps[-1])

@@ -25,6 +25,33 @@ class SeenLayout:
     charge: float
 
 
+@dataclass(frozen=True, slots=True)
+class Sold:
+    """What layouts are priced by: what plates bring, and what cuts cost."""
+
+    market: Market
+    costs: CutCosts
+
+
+@dataclass(frozen=True, slots=True)
+class Until:
+    """When a search by prices ends.
+
+    Attributes
+    ----------
+    rounds : int
+        Most looks.
+    stop : callable
+        Asked after each look.
+    close : float
+        It ends where no prices can lessen the bound by more than this share of it.
+    """
+
+    rounds: int
+    stop: Callable[[], bool]
+    close: float = 0.01
+
+
 def worth_at(market: Market, prices: Array, costs: CutCosts) -> PlateWorth:
     """What plates and cuts count at prices of the pools."""
     return PlateWorth(*market.plate_prices(prices), costs.billet, costs.strip, costs.slab)
@@ -51,11 +78,10 @@ WHOLE_STEPS = 4
 
 
 def prices_for(
-    market: Market,
+    sold: Sold,
     layouts: Sequence[SeenLayout],
     planes: list[Plane],
     centre: Array,
-    costs: CutCosts,
     box: float,
     tolerance: float = 0.003,
 ) -> tuple[float, Array]:
@@ -63,6 +89,7 @@ def prices_for(
 
     `box` is the reach round the centre in units of `price_scale`. Layouts are filled anew at each trial, which is quick.
     """
+    market, costs = sold.market, sold.costs
     reach = box * price_scale(market)
     best, best_prices, here = np.inf, centre, centre
     for round_number in range(INNER_ROUNDS):
@@ -91,14 +118,11 @@ class Priced:
 
 
 def search_prices(
-    market: Market,
+    sold: Sold,
     look: Callable[[Array], Priced],
     start: Array,
-    costs: CutCosts,
-    rounds: int,
-    stop: Callable[[], bool],
+    until: Until,
     known: Sequence[SeenLayout] = (),
-    close: float = 0.01,
 ) -> list[Priced]:
     """Looks at better and better prices, in order; the least of their bounds is valid for every layout of the class.
 
@@ -106,25 +130,24 @@ def search_prices(
     ----------
     look : the best layouts of the class at given prices (Q,), and what none of them can be worth more than with U
     start : prices to begin with
-    rounds : most looks
+    until : when it ends
     known : layouts seen before, which tell where to begin
-    close : ends where no prices can lessen the bound by more than this share of it
     """
     seen = list(known)
     planes: list[Plane] = []
     out: list[Priced] = []
-    prices = affordable(market, start)
+    prices = affordable(sold.market, start)
     if seen:
-        prices = prices_for(market, seen, planes, prices, costs, 1.0)[1]
+        prices = prices_for(sold, seen, planes, prices, 1.0)[1]
     best = np.inf
     centre = prices
-    for _ in range(rounds):
-        found = look(affordable(market, prices))
+    for _ in range(until.rounds):
+        found = look(affordable(sold.market, prices))
         out.append(found)
         seen += found.layouts[:1]
         if found.bound < best:
             best, centre = found.bound, found.prices
-        least, prices = prices_for(market, seen, planes, centre, costs, 1.0)
-        if stop() or best - least <= close * abs(best):
+        least, prices = prices_for(sold, seen, planes, centre, 1.0)
+        if until.stop() or best - least <= until.close * abs(best):
             break
     return out

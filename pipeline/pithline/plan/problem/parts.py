@@ -24,6 +24,7 @@ class SawnPart:
     volume: float  # mm³ one plate counts, at its own green size
     demand: int | None  # plates, not sets
     price: float
+    widest: bool = True  # of its product: what figure is seen on
 
     @property
     def key(self) -> tuple[str, str]:
@@ -53,6 +54,7 @@ def sawn_parts(products: Products, species: str) -> tuple[SawnPart, ...]:
                     own[0] * own[1] * own[2],
                     demand,
                     price_of(product, part),
+                    part.width >= max(one.width for one in product.parts),
                 )
             )
     return tuple(out)

@@ -127,7 +127,7 @@ def slab_worth(g: FanGrid, roll: int, low: int, t: int, side: int, place: int) -
 
 
 @njit(cache=True)
-def _run_slabs(  # noqa: PLR0913
+def _run_slabs(  # noqa: PLR0913 - a compiled kernel
     g: FanGrid, roll: int, lean: float, far: float, near_cell: int, least_near: float, cand: Ints32,
     reach: Array,
 ) -> int:  # fmt: skip
@@ -167,7 +167,9 @@ def _run_slabs(  # noqa: PLR0913
 
 
 @njit(cache=True)
-def _begin(g: FanGrid, low: int, top: int, begin: float, cuts: int, cotangents: Array, lines: Array) -> int:
+def _begin(  # noqa: PLR0913 - a compiled kernel
+    g: FanGrid, low: int, top: int, begin: float, cuts: int, cotangents: Array, lines: Array
+) -> int:
     """The place from which a slab may begin, in cells, under the `cuts` ahead of it."""
     lower, upper = low * g.depth_step, top * g.depth_step
     for j in range(cuts):
@@ -188,7 +190,7 @@ def _lowest_top(g: FanGrid, runs: FanRuns, q: int, c: int, k: int) -> float:
 
 
 @njit(cache=True)
-def _stack_up(  # noqa: PLR0913
+def _stack_up(  # noqa: PLR0913 - a compiled kernel
     g: FanGrid, roll: int, cand: Ints32, reach: Array, count: int, cuts: int, cotangents: Array, lines: Array,
     start: float, held: Array, of: Ints32, before: Ints32,
 ) -> None:  # fmt: skip
@@ -228,7 +230,7 @@ def _stack_up(  # noqa: PLR0913
 
 
 @njit(cache=True)
-def _stack_down(  # noqa: PLR0913
+def _stack_down(  # noqa: PLR0913 - a compiled kernel
     g: FanGrid, roll: int, far: float, least: float, cuts: int, cotangents: Array, lines: Array, total: Array,
     pick: Ints32,
 ) -> float:  # fmt: skip
@@ -256,7 +258,7 @@ def _stack_down(  # noqa: PLR0913
 
 
 @njit(cache=True)
-def _cuts_ahead(  # noqa: PLR0913
+def _cuts_ahead(  # noqa: PLR0913 - a compiled kernel
     g: FanGrid, runs: FanRuns, back: Ints32, q: int, c: int, k: int, near: float, whole_chain: bool,
     cotangents: Array, lines: Array,
 ) -> int:  # fmt: skip
@@ -279,7 +281,7 @@ def _cuts_ahead(  # noqa: PLR0913
 
 
 @njit(cache=True)
-def best_fan(  # noqa: C901, PLR0913
+def best_fan(  # noqa: C901, PLR0913 - a compiled kernel
     g: FanGrid, runs: FanRuns, base: int, near: float, far: float, chain: Ints, whole_chain: bool,
 ) -> float:  # fmt: skip
     """The best fan of one bolt; its value net of charges.
@@ -390,4 +392,6 @@ def fan_bounds(g: FanGrid, runs: FanRuns, bases: Ints, faces: Array) -> Array:
         chain = np.empty((0, 5), np.int64)
         for n in range(nf):
             out[b, f, n] = best_fan(g, runs, bases[b], faces[n], faces[f], chain, False)
+            if out[b, f, n] <= 0.0:  # a near face further on leaves less
+                break
     return out

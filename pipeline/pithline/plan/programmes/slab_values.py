@@ -62,7 +62,7 @@ TRIFLE = 1e-4
 
 
 @njit(cache=True, fastmath=True, parallel=True)
-def slab_values(  # noqa: C901
+def slab_values(  # noqa: C901 - a compiled kernel
     passing: NDArray[np.uint8], some: NDArray[np.uint8], rules: FillRules, worth: PlateWorth,
 ) -> NDArray[np.float32]:  # fmt: skip
     """Best value of every slab of one roll: (2, depths, menu, across + 1), from a place outwards (0) and up to a place (1).
@@ -200,7 +200,7 @@ def stacked_plates(passing: NDArray[np.uint8], d: int, t: int, rules: FillRules)
 
 
 @njit(cache=True, nogil=True)
-def best_fill(  # noqa: C901, PLR0913
+def best_fill(  # noqa: C901, PLR0913 - a compiled kernel
     plates: NDArray[np.int16], weight: NDArray[np.float32], low: int, high: int, rules: FillRules,
     worth: PlateWorth, counts: Ints, strips: Ints,
 ) -> float:  # fmt: skip

@@ -16,7 +16,7 @@ from pithline.geometry.pieces import Face, Piece
 from pithline.plan.execute.simulate import DrawnPoser
 from pithline.plan.execute.slab_faces import SNAP_DISTANCE, parallel_faces, slab_frame
 from pithline.plan.execute.slab_fill import SlabPlaces, places_in, slab_key
-from pithline.plan.pricing.log_grid import LogGrid, log_grid
+from pithline.plan.pricing.log_grid import GridSlab, LogGrid, log_grid
 from pithline.plan.pricing.log_oracle import (
     BoltClass,
     Component,
@@ -76,17 +76,17 @@ class TrueSlabs:
         within = within and all(slab.top <= high - FACE_ROOM for slab in posed.slabs[1:])
         return tuple(keys), over, under, within
 
-    def way(self, way: Way, piece: Piece) -> Way | None:
+    def way(self, way: Way[GridSlab], piece: Piece) -> Way[bytes] | None:
         """A way with the slabs that the piece truly has; None where its own slabs do not lie within the piece."""
         keys, over, under, within = self.of(way.own.setting, piece)
         if not within:
             return None
-        own = replace(way.own, slabs=keys)
+        own = Component(way.own.setting, keys, way.own.charge, way.own.cradles)
         above = tuple(one for each in way.above if (one := self.way(each, over)) is not None)
         below = tuple(one for each in way.below if (one := self.way(each, under)) is not None)
         return Way(own, above, below)
 
-    def as_way(self, setting: LayoutSetting, piece: Piece) -> Way:
+    def as_way(self, setting: LayoutSetting, piece: Piece) -> Way[bytes]:
         """A given layout of a piece as a way: its setting, and what follows on either side to be taken or left."""
         keys, over, under, _ = self.of(setting, piece)
         economics = self.context.economics
@@ -137,9 +137,11 @@ class PieceGrids:
         return out
 
 
-def piece_ways(rest: RemainingPiece, grids: PieceGrids, solved: Sequence[SolvedLog]) -> tuple[list[Way], float]:
+def piece_ways(
+    rest: RemainingPiece, grids: PieceGrids, solved: Sequence[SolvedLog]
+) -> tuple[list[Way[GridSlab]], float]:
     """Ways to go on with an opened piece, on the grid: turned on, parallel to a face, fanned; and what none of them can exceed."""
-    found: list[Way] = []
+    found: list[Way[GridSlab]] = []
     bound = 0.0
     sides, piece = sides_of(rest.log, rest.piece), rest.piece
     keep = grids.context.effort.halves
@@ -163,7 +165,7 @@ def _corner(state: SolvedLog, side: SawnSide) -> int:
     return int(face_index(state.priced.grid.corners, side.corner))
 
 
-def _turned(state: SolvedLog, turn: int, side: SawnSide, keep: int) -> tuple[list[Way], float]:
+def _turned(state: SolvedLog, turn: int, side: SawnSide, keep: int) -> tuple[list[Way[GridSlab]], float]:
     """A half turned on from its face."""
     corner = _corner(state, side)
     if corner < 0:
@@ -173,7 +175,7 @@ def _turned(state: SolvedLog, turn: int, side: SawnSide, keep: int) -> tuple[lis
 
 def _along(
     state: SolvedLog, turn: int, piece: Piece, side: SawnSide, sides: Sequence[SawnSide], keep: int
-) -> tuple[list[Way], float]:
+) -> tuple[list[Way[GridSlab]], float]:
     """Slabs parallel to a face, from it inwards; what is left beyond them is a half, or a bolt where another side bounds it."""
     grid, g = state.priced.grid, state.priced.mill
     rolls, step = grid.grid.rolls, grid.grid.depth_step
@@ -208,7 +210,7 @@ def _along(
             continue  # no slab ends here: an earlier end leaves more beyond
         worth, up = beyond(h)
         ranked.append((float(stack[first, h]) - state.charges.setting + worth, h, up))
-    out: list[Way] = []
+    out: list[Way[GridSlab]] = []
     role = "log" if piece.kind == "log" else "half"
     for _, h, up in sorted(ranked, key=lambda one: (-one[0], one[1]))[:keep]:
         slabs = unstack(slab, stack, g.cells, g.kerf_cells, (first, h))
@@ -217,7 +219,7 @@ def _along(
         drawn = tuple(grid.drawn(l - g.half_depth, t) for l, t in reversed(slabs))
         cells = tuple(grid.slab(turn, l - g.half_depth, t, edge, place) for l, t in slabs)
         own = Component(LayoutSetting(grid.grid.roll(turn), drawn, role=role), cells, state.charges.setting)
-        above: tuple[Way, ...] = ()
+        above: tuple[Way[GridSlab], ...] = ()
         if up >= 0 and beside is None:
             above = half_ways(state, turn, up, keep)
         elif up >= 0:
@@ -227,7 +229,9 @@ def _along(
     return out, max((one[0] for one in ranked), default=0.0)
 
 
-def _fanned(state: SolvedLog, turn: int, side: SawnSide, sides: Sequence[SawnSide]) -> list[tuple[list[Way], float]]:
+def _fanned(
+    state: SolvedLog, turn: int, side: SawnSide, sides: Sequence[SawnSide]
+) -> list[tuple[list[Way[GridSlab]], float]]:
     """Radial slabs of a bolt. Where no other side stands square to this one, the fan is sought on either side of it."""
     rolls = state.priced.grid.grid.rolls
     quarter, square = rolls // 2, len(state.angles) // 2

@@ -12,8 +12,9 @@ from pithline.plan.evaluate.judge import plate_counts
 from pithline.plan.execute.bucked_log import LogLayout
 from pithline.plan.execute.ledger import Ledger
 from pithline.plan.execute.shop import SlabJob, resaw_all, saw_into_billets
-from pithline.plan.execute.simulate import FillRequest, PieceToSaw, Poser, Simulation, filled_jobs
+from pithline.plan.execute.simulate import PieceToSaw, Poser, Simulation, filled_jobs
 from pithline.plan.execute.slab_faces import parallel_faces, slab_frame
+from pithline.plan.execute.slab_fill import FillRequest
 from pithline.plan.problem.layout import LayoutSetting
 from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.operations import Cut, Operation, Setting, Stage

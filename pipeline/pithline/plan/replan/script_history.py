@@ -59,6 +59,11 @@ class SplitScript:
         return (*self.sawn, *self.later)
 
 
+def must_have_cut(script: Mapping[str, Any], after: str) -> None:
+    """InputError where a script has no cut of that id or number."""
+    cut_named(operations_from_json(script["operations"]), after, "--after")
+
+
 def split_script(script: Mapping[str, Any], after: str) -> SplitScript:
     """Part a script's operations after a cut, named by its id or by its number on the sheet.
 
@@ -101,9 +106,8 @@ def cut_named(operations: Operations, name: str, where: str) -> Cut:
     for cut in cuts:
         if name in (cut.id, number_of(cut.id)):
             return cut
-    raise InputError(
-        f"{where} names the cut {name}, which the script does not have; its cuts run from {cuts[0].id} to {cuts[-1].id}."
-    )
+    has = f"its cuts run from {cuts[0].id} to {cuts[-1].id}" if cuts else "it has no cut at all"
+    raise InputError(f"{where} names the cut {name}, which the script does not have; {has}.")
 
 
 def piece_named(script: Mapping[str, Any], name: str, where: str) -> Mapping[str, Any]:

@@ -13,13 +13,13 @@ from pithline.plan.columns.market_model import price_family
 from pithline.plan.columns.way_master import MasterTask, choose_ways
 from pithline.plan.evaluate.judge import judge_on_samples, plate_counts
 from pithline.plan.evaluate.ladder import ExecutedPlan
-from pithline.plan.execute.simulate import FillRequest
+from pithline.plan.execute.slab_fill import FillRequest
 from pithline.plan.execute.workshop import Workshop
 from pithline.plan.pricing.class_search import ClassTask, ValuedLogs, look_at
 from pithline.plan.pricing.fills import Fillable
-from pithline.plan.pricing.log_grid import LogGrid, log_grid
+from pithline.plan.pricing.log_grid import GridSlab, LogGrid, log_grid
 from pithline.plan.pricing.log_oracle import BoltClass, Way
-from pithline.plan.pricing.price_search import Priced, SeenLayout, search_prices, worth_at
+from pithline.plan.pricing.price_search import Priced, SeenLayout, Sold, Until, search_prices, worth_at
 from pithline.plan.problem.context import SearchContext
 from pithline.plan.problem.effort import bolts_on_mill, rolls_for
 from pithline.plan.problem.log_frame import PlanLog
@@ -42,9 +42,9 @@ class _TrueFills:
 
     slabs: Sequence[TrueSlabs]
 
-    def slab(self, number: int, key: bytes) -> Fillable:
+    def slab(self, log: int, slab: bytes) -> Fillable:
         """A slab of the piece with this number."""
-        found = self.slabs[number].places[key]
+        found = self.slabs[log].places[slab]
         assert found is not None
         return found
 
@@ -80,13 +80,13 @@ class _Looking:
     context: SearchContext
     logs: Sequence[_OpenLog]
     sawn: Counts
-    looks: list[tuple[float, Array, list[list[Way]]]] = field(default_factory=list)
+    looks: list[tuple[float, Array, list[list[Way[bytes]]]]] = field(default_factory=list)
 
     def look(self, prices: Array) -> Priced:
         """The best ways of every piece at prices (Q,), and what no way to saw on can be worth more than."""
         economics = self.context.economics
         worth = worth_at(economics.market, prices, economics.costs)
-        ways: list[list[Way]] = [[] for _ in self.pieces]
+        ways: list[list[Way[bytes]]] = [[] for _ in self.pieces]
         best = 0.0
         for one in self.logs:
             best += self._log(one, worth, prices, ways)
@@ -103,7 +103,7 @@ class _Looking:
                 charge += component.charge
         return Priced(prices, bound, (SeenLayout(tuple(slabs), charge),))
 
-    def _log(self, one: _OpenLog, worth: PlateWorth, prices: Array, ways: list[list[Way]]) -> float:
+    def _log(self, one: _OpenLog, worth: PlateWorth, prices: Array, ways: list[list[Way[bytes]]]) -> float:
         """Add the best ways of one log's pieces; their bounds together."""
         total = 0.0
         opened = [i for i in one.numbers if self.pieces[i].piece.faces != one.log.piece.faces]
@@ -124,7 +124,7 @@ class _Looking:
             total += min(bound, dearest * piece_shape(sections, self.pieces[i].piece, bark=False).volume)
         return total
 
-    def _true(self, one: _OpenLog, found: Sequence[Way], number: int) -> list[Way]:
+    def _true(self, one: _OpenLog, found: Sequence[Way[GridSlab]], number: int) -> list[Way[bytes]]:
         piece = self.pieces[number].piece
         return [true for way in found if (true := one.slabs.way(way, piece)) is not None]
 
@@ -207,16 +207,14 @@ def search_remaining(
     monitor.report("looking at the pieces", 0.0)
     looking = _Looking(pieces, context, _open_logs(pieces, context), sawn)
     search_prices(
-        economics.market,
+        Sold(economics.market, economics.costs),
         looking.look,
         start,
-        economics.costs,
-        context.effort.rounds,
-        monitor.stopped,
+        Until(context.effort.rounds, monitor.stopped),
     )
     looks = sorted(looking.looks, key=lambda one: one[0])
     bound, prices = looks[0][0], looks[0][1]
-    ways: list[list[Way]] = [[] for _ in pieces]
+    ways: list[list[Way[bytes]]] = [[] for _ in pieces]
     for most, _, found in looks:
         if most <= bound + CLOSE_LOOKS * abs(bound):
             for own, more in zip(ways, found, strict=True):

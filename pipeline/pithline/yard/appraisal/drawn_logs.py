@@ -7,6 +7,7 @@ the few drawn are as wide as they should be. 64 independent draws may be a tenth
 
 from __future__ import annotations
 
+import math
 import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -19,7 +20,8 @@ from scipy.special import ndtri
 from pithline.files.priors import Priors
 from pithline.logmodel.card import Defect, DefectKind
 from pithline.plan.api import PlanLog
-from pithline.wood.field import CLOCKS, reshaped, tables
+from pithline.wood.field import reshaped, tables
+from pithline.wood.kernels import CLOCKS
 from pithline.yard.appraisal.log_knowledge import LogKnowledge
 
 Array = NDArray[np.float64]
@@ -42,7 +44,8 @@ def _normals(shape: tuple[int, ...], key: tuple[int, ...], number: int, many: in
     rng = np.random.default_rng([*key, block])
     strata = rng.permuted(np.broadcast_to(np.arange(many), (int(np.prod(shape)), many)), axis=1)
     within = rng.uniform(size=strata.shape)
-    return ndtri((strata[:, place] + within[:, place]) / many).reshape(shape)
+    drawn: Array = ndtri((strata[:, place] + within[:, place]) / many).reshape(shape)
+    return drawn
 
 
 def draw_component(known: LogKnowledge, priors: Priors, name: str, seed: int, number: int) -> Any:
@@ -158,7 +161,7 @@ class DrawBasis:
 def draw_basis(known: LogKnowledge) -> DrawBasis:
     """The basis of a log's stations."""
     field = known.log.field
-    x = field.x0 + np.arange(len(field.pith)) * field.dx
+    x: Array = field.x0 + np.arange(len(field.pith), dtype=np.float64) * field.dx
     clock = np.arange(CLOCKS + 1) * (2 * np.pi / CLOCKS)
     order = np.arange(len(known.weights))[:, None]
     waves = np.stack([np.cos(order * clock), np.sin(order * clock)], axis=1)
@@ -167,7 +170,7 @@ def draw_basis(known: LogKnowledge) -> DrawBasis:
     return DrawBasis(np.clip(t, -1.0, 1.0), waves, np.stack([-np.sin(clock), np.cos(clock)], axis=1), x)
 
 
-EVEN = np.sqrt(1.0 + 1.0 / 3.0)
+EVEN = math.sqrt(1.0 + 1.0 / 3.0)
 """Root mean square along the log of a draw at its middle and another that changes from end to end."""
 
 
@@ -178,8 +181,8 @@ def _surface(coefficients: Array, known: LogKnowledge, basis: DrawBasis) -> Arra
     if known.basis == "tape":  # at both tapes the size is known: it can differ between them only
         size = (1.0 - basis.t**2)[:, None] * parts[0, 0, 0]
         parts = np.concatenate([np.zeros((1, 2, 2)), parts[1:]])
-    still = np.einsum("hw,hwc->c", parts[..., 0], basis.waves)
-    turning = np.einsum("hw,hwc->c", parts[..., 1], basis.waves)
+    still: Array = np.einsum("hw,hwc->c", parts[..., 0], basis.waves)
+    turning: Array = np.einsum("hw,hwc->c", parts[..., 1], basis.waves)
     return size + (still[None, :] + basis.t[:, None] * turning[None, :]) / EVEN
 
 
@@ -187,8 +190,10 @@ def _between(marks: Array, known: LogKnowledge, t: Array) -> Array:
     """A pith error of unit size along the log, (k, 2)."""
     if known.pith_marks == 2:  # each mark errs by itself, and between them the pith lies on their line
         ends = np.stack([1.0 - t, 1.0 + t], axis=1)
-        return ends / np.linalg.norm(ends, axis=1, keepdims=True) @ marks
-    return (marks[0] + known.drift * t[:, None] * marks[1]) / np.sqrt(1.0 + known.drift**2 / 3.0)
+        pith: Array = ends / np.linalg.norm(ends, axis=1, keepdims=True) @ marks
+    else:
+        pith = (marks[0] + known.drift * t[:, None] * marks[1]) / math.sqrt(1.0 + known.drift**2 / 3.0)
+    return pith
 
 
 def log_as_drawn(known: LogKnowledge, world: World, basis: DrawBasis) -> PlanLog:

@@ -196,7 +196,8 @@ def gather_knowledge(
 def _blended(rows: Array) -> Array:
     """(k, 361) rows made smooth along and round the log; constant rows stay as they are."""
     smooth = gaussian_filter(rows[:, :-1], BLEND, mode=("nearest", "wrap"))
-    return np.clip(np.column_stack([smooth, smooth[:, 0]]), rows.min(), rows.max())
+    blended: Array = np.clip(np.column_stack([smooth, smooth[:, 0]]), rows.min(), rows.max())
+    return blended
 
 
 def _spiral(priors: Priors) -> tuple[float, float]:

@@ -77,7 +77,7 @@ def _own_cores(workers: int) -> None:
     """Keep a process to its share of the cores: threads beyond them wait for each other."""
     import numba
 
-    numba.set_num_threads(max(1, numba.config.NUMBA_NUM_THREADS // workers))
+    numba.set_num_threads(max(1, numba.get_num_threads() // workers))
 
 
 def for_a_lot(priors: Priors) -> Priors:

@@ -132,8 +132,11 @@ def _near(log: PlanLog, own: Planned, defect: Defect) -> NDArray[np.bool_]:
     out = (own.corners[..., 1:] - pith) @ clock_direction(defect.clock or 0.0)
     aside = np.abs((own.corners[..., 1:] - pith) @ clock_direction((defect.clock or 0.0) + np.pi / 2))
     width = own.corners[..., 1:].max(axis=1) - own.corners[..., 1:].min(axis=1)
-    reachable = (own.spans[:, 0] - half <= x) & (x <= own.spans[:, 1] + half) & (out.max(axis=1) > -half)
-    return reachable & (aside.min(axis=1) <= half + np.linalg.norm(width, axis=1))
+    reachable: NDArray[np.bool_] = (
+        (own.spans[:, 0] - half <= x) & (x <= own.spans[:, 1] + half) & (out.max(axis=1) > -half)
+    )
+    reachable &= aside.min(axis=1) <= half + np.linalg.norm(width, axis=1)
+    return reachable
 
 
 def _crossed(log: PlanLog, check: Defect, own: Planned, which: NDArray[np.intp]) -> NDArray[np.bool_]:

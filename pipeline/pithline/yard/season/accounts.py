@@ -53,7 +53,8 @@ def account(season: Season, choice: SeasonChoice) -> Books:
     column = {name: next(c for c in logs[name].columns if c.name == one.column) for name, one in sawn.items()}
     left = {name: dict(column[name].sets) for name in sawn}
     value = dict.fromkeys(sawn, 0)
-    counted, sets = 0, {}
+    counted = 0
+    sets: dict[str, int] = {}
     for order, filled in zip(season.orders, choice.filled, strict=True):
         total = sum(filled.values())
         if total > order.quantity or any(n < 1 for n in filled.values()):

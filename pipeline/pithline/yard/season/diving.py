@@ -43,7 +43,7 @@ class Dives:
 
 def dive(columns: ColumnPool, weigh: Weighing, fixed: Sequence[int] = ()) -> SeasonPlan:
     """Fix columns (numbers in `columns.list`) until all are whole; new ones are added to `columns` on the way."""
-    taken, barred = list(fixed), []
+    taken, barred = list(fixed), list[int]()
     for _ in range(STEPS):
         x = _priced(columns, weigh, taken, barred)
         known = set(taken)
@@ -70,7 +70,7 @@ def _priced(columns: ColumnPool, weigh: Weighing, taken: list[int], barred: list
 def _fitting(columns: ColumnPool, taken: list[int], part: Ints) -> tuple[list[int], list[int]]:
     """The first of these that rows still have room for, a tenth of them at most; and those seen that have none."""
     options = columns.options
-    room, logs, served = options.room.copy(), set(), set()
+    room, logs, served = options.room.copy(), set[int](), set[int]()
 
     def take(c: int) -> bool:
         """Whether the column fits; then it is taken."""

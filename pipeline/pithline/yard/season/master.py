@@ -162,7 +162,7 @@ def _solve(program: Program, hint: Array, bound: int, effort: MasterEffort, tell
     """(bound, values) of CP-SAT on the programme."""
     model = cp_model.CpModel()
     x = [model.new_int_var(0, int(high), "") for high in program.upper]
-    for matrix, limit, equal in ((program.matrix, program.limit, False), (program.balance, None, True)):
+    for matrix, limit in ((program.matrix, program.limit), (program.balance, None)):
         rows = matrix.tocsr()
         for at in range(rows.shape[0]):
             a, b = rows.indptr[at], rows.indptr[at + 1]
@@ -170,7 +170,7 @@ def _solve(program: Program, hint: Array, bound: int, effort: MasterEffort, tell
                 left = cp_model.LinearExpr.weighted_sum(
                     [x[v] for v in rows.indices[a:b]], [int(v) for v in rows.data[a:b]]
                 )
-                model.add(left == 0) if equal else model.add(left <= int(limit[at]))
+                model.add(left == 0 if limit is None else left <= int(limit[at]))
     profit = cp_model.LinearExpr.weighted_sum(x, [int(v) for v in program.gain])
     model.add(profit <= bound)
     model.maximize(profit)

@@ -7,7 +7,7 @@ dates are alike too, and share a class: the number of the first due week they ke
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -58,9 +58,15 @@ class SawingOptions:
 
     def take(self, chosen: Ints) -> SawingOptions:
         """The same season with some of the options."""
-        arrays = (self.log, self.column, self.period, self.minutes, self.cost, self.sets, self.ready)
-        return SawingOptions(
-            *(one[chosen] for one in arrays), self.products, self.due, self.first, self.weeks, self.minutes_per_week
+        return replace(
+            self,
+            log=self.log[chosen],
+            column=self.column[chosen],
+            period=self.period[chosen],
+            minutes=self.minutes[chosen],
+            cost=self.cost[chosen],
+            sets=self.sets[chosen],
+            ready=self.ready[chosen],
         )
 
 

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from scipy.optimize import linprog
@@ -88,7 +89,7 @@ def most_a_plan_adds(
     return added
 
 
-def proven_log(found: Sequence[Mapping]) -> ProvenLog | None:
+def proven_log(found: Sequence[Mapping[str, Any]]) -> ProvenLog | None:
     """What the answers to a log's jobs prove together."""
     if not found:
         return None

@@ -39,7 +39,7 @@ def script_of_plan(model: LogModel, inputs: Inputs, plan: Mapping[str, Any]) -> 
     log_layout = one.layout([layout_from(data) for data in plan["layouts"]])
     ledger = one.execute(log_layout, ask_context(one.own, ask), prices)
     document = model_to_json(model)
-    sums = settle_by_replay(ledger, document, one.parts, inputs.products)
+    sums = settle_by_replay(ledger, document, one.parts, inputs)
     short = [name for name, n in plan["sets"].items() if sums.sets.get(name, 0) < n]
     if short:
         raise ScriptError(

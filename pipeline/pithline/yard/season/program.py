@@ -69,13 +69,13 @@ class _Rows:
         self.limits: list[Array] = []
         self.count = 0
 
-    def block(self, limits: Array) -> int:
+    def block(self, limits: Array | Ints) -> int:
         """The first of as many more rows."""
         start, self.count = self.count, self.count + len(limits)
         self.limits.append(np.asarray(limits, float))
         return start
 
-    def add(self, rows: Ints, columns: Ints, values: Array | float) -> None:
+    def add(self, rows: Ints, columns: Ints, values: Array | Ints | float) -> None:
         self.at.append(rows)
         self.to.append(columns)
         self.by.append(np.broadcast_to(np.asarray(values, float), len(rows)))

@@ -126,7 +126,7 @@ class _Rough:
             "rough", ROUGH_CRADLES_DEG, sawn=sawn, on_mill=any(bolts_on_mill(log, machines) for log in logs)
         )
         quiet = replace(SILENT, stopped=self.monitor.stopped)
-        found = search_class(task, ValuedLogs(grids, task), GridFills(grids), bolts, start, quiet)
+        found = search_class(ValuedLogs(grids, task), GridFills(grids), bolts, start, quiet)
         return CrosscutWay(places, logs, found.bound, found.prices)
 
     def one_cut_more(self, way: CrosscutWay) -> list[tuple[float, ...]]:
