@@ -79,7 +79,7 @@ def test_a_half_that_is_not_turned_square_takes_its_minutes_more(shop, lean, mor
     mill = shop.machines.mill
     length = np.ptp(piece_shape(log_sections(log.model), half, bark=True).x)
     cuts = 2 * len(posed.slabs)
-    plain = mill.minutes_per_setting + cuts * length / mill.feed
+    plain = mill.minutes_per_setting + cuts * (length / mill.feed + mill.minutes_per_cut)
     assert posed.drafted.minutes == pytest.approx(plain + more, abs=0.05)
 
 

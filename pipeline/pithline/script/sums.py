@@ -133,6 +133,8 @@ def _ratio(document: dict[str, Any]) -> list[Finding]:
     if "volume_ratio" not in practice:
         return _times("ratio", practice["ratio"], plan["instrument_volume"], beside["instrument_volume"])
     asked, share = document["proof"].get("asks_for", "volume"), document["inputs"]["products"].get("loose_share", 0.1)
+    if "set_volume" not in beside:  # planned anew from a script that did not part sets from loose plates
+        asked = "volume"
     return [
         *_times("ratio", practice["ratio"], _worth(plan, asked, share), _worth(beside, asked, share)),
         *_times("volume_ratio", practice["volume_ratio"], plan["instrument_volume"], beside["instrument_volume"]),
