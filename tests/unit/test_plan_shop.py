@@ -47,7 +47,7 @@ def test_the_rip_saw_runs_from_the_first_billet_to_the_end_of_the_last(shop, led
     run = ends.max() - along.min()
     assert 800.0 < run < 1250.0
     cuts = len(cuts_of(ledger, rip))
-    assert cuts > 1 and rip.minutes == pytest.approx(cuts * run / RIP_FEED)
+    assert cuts > 1 and rip.minutes == pytest.approx(cuts * (run / RIP_FEED + shop.machines.rip.minutes_per_cut))
 
 
 def test_crosscuts_are_counted_one_by_one(ledger):
