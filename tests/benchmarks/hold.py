@@ -23,22 +23,6 @@ from truth.judge import Verdict, judge
 from truth.logs import KINDS, TrueLog, true_log
 from truth.scans import MARK_ERROR, Scan, card_text, marked_off, simulate_scan, write_binary_ply
 
-FITTED = """
-import sys
-import numpy as np
-from pithline.cli.main import main
-from pithline.plan.evaluate import ranking
-from pithline.plan.problem import log_frame
-
-def certain(logs, plates, parts, known):
-    return np.array([float(plate.passes) for plate in plates])
-
-log_frame.plan_log.__defaults__ = (log_frame.Reserve(0.0, 0.0),)
-ranking.pass_probabilities = certain
-sys.exit(main())
-"""
-"""The command as it would be if the fitted log were the true one: no reserve for the doubts of surface and pith, layouts ranked on it."""
-
 
 def scanned(log: TrueLog, seed: int, folder: Path, error: float = 0.0) -> tuple[str, Scan]:
     """The card of a log as a phone would scan it, written into a folder with its scan; marks off by `error` mm per axis."""
@@ -49,11 +33,13 @@ def scanned(log: TrueLog, seed: int, folder: Path, error: float = 0.0) -> tuple[
     return str(folder / "log.toml"), scan
 
 
-def run(out: Path, *arguments: str, fitted: bool = False) -> dict | str:
+def run(out: Path, *arguments: str) -> dict | str:
     """The cut script that the command writes into a folder, or its one line of error."""
-    program = ("-c", FITTED) if fitted else ("-m", "pithline.cli.main")
     done = subprocess.run(
-        [sys.executable, *program, *arguments, "--out", str(out)], capture_output=True, text=True, check=False
+        [sys.executable, "-m", "pithline.cli.main", *arguments, "--out", str(out)],
+        capture_output=True,
+        text=True,
+        check=False,
     )
     if done.returncode:
         return (done.stderr.strip().splitlines() or ["no word"])[-1]
@@ -61,12 +47,12 @@ def run(out: Path, *arguments: str, fitted: bool = False) -> dict | str:
 
 
 def plan_and_judge(
-    kind: str, seed: int, arguments: list[str], folder: Path, fitted: bool, error: float
+    kind: str, seed: int, arguments: list[str], folder: Path, error: float
 ) -> tuple[dict, Verdict] | str:
     """The script and the verdict on it, or the command's one line of error."""
     log = true_log(kind, seed)
     card, scan = scanned(log, seed, folder, error)
-    script = run(folder / "plan", "plan", card, *arguments, fitted=fitted)
+    script = run(folder / "plan", "plan", card, *arguments)
     return script if isinstance(script, str) else (script, judge(script, log, scan.truth_to_scan))
 
 
@@ -89,9 +75,6 @@ def main() -> None:
     parser.add_argument("--effort", default="coarse")
     parser.add_argument("--more", nargs="*", default=[], help="more of the command's arguments, without their dashes")
     parser.add_argument(
-        "--fitted", action="store_true", help="plan as if the fitted log were the true one, for comparison"
-    )
-    parser.add_argument(
         "--marks",
         type=float,
         default=MARK_ERROR,
@@ -104,7 +87,7 @@ def main() -> None:
             start = time.perf_counter()
             with tempfile.TemporaryDirectory() as folder:
                 arguments = ["--effort", chosen.effort, *("--" + one for one in chosen.more)]
-                found = plan_and_judge(kind, seed, arguments, Path(folder), chosen.fitted, chosen.marks)
+                found = plan_and_judge(kind, seed, arguments, Path(folder), chosen.marks)
             name = f"{kind}-{seed}"
             if isinstance(found, str):
                 print(f"{name:14} {found}", flush=True)
