@@ -59,7 +59,9 @@ def products_of(*parts, limits=TRADE, demands=None, price=10.0):
 def shop_of(products, charge=0.3e6, objective=Objective.VOLUME, **mill):
     """Bundled machines with another charge a setting [mm³], all that is asked for still wanted."""
     machines = read_mill()
-    machines = replace(machines, mill=replace(machines.mill, least_gain_per_setting=charge, **mill))
+    again = mill.get("least_gain_per_repeat", machines.resaw.least_gain_per_repeat)
+    resaw = replace(machines.resaw, least_gain_per_repeat=again)
+    machines = replace(machines, mill=replace(machines.mill, least_gain_per_setting=charge, **mill), resaw=resaw)
     parts = sawn_parts(products, SPECIES)
     return SawingTask(machines, parts, economics_of(objective, parts, products, machines), plates_wanted(parts))
 
