@@ -106,7 +106,7 @@ BAD = [
     (
         LOG + "[pth]\nbutt = 1",
         'the file has no table "pth"; did you mean "pith"? Known tables: log, ends, bark, '
-        "sapwood, grain, tape, pith, defect.",
+        "sapwood, grain, tape, pith, defect, figure.",
     ),
     (
         LOG + "[bark]\nthickness = 12",

@@ -36,4 +36,5 @@ def test_box_figures_are_those_of_its_points():
     assert np.allclose(found[:6], expected, rtol=1e-9)
     assert 0 < found[5] < 2 * 51 * 14
     places = np.broadcast_to(b[..., 0], depth[0].shape)[(depth[0] < sap) | (depth[1] < sap)]
-    assert np.allclose(found[6:], [places.min(), places.max()])
+    assert np.allclose(found[6:8], [places.min(), places.max()])
+    assert found[9] == angle.max()

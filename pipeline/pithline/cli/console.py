@@ -87,12 +87,12 @@ class _Lines:
     """Progress as lines of a log: a line where the work changes or some time has passed, never more than that."""
 
     def __init__(self) -> None:
-        self.last: float | None = None
+        self.last = time.monotonic()  # what is done at once needs no line
 
     def tell(self, what: str, fraction: float) -> None:
         """Say what is being done, unless something was said just now."""
         now = time.monotonic()
-        if self.last is None or now - self.last >= LINE_SECONDS:
+        if now - self.last >= LINE_SECONDS:
             self.last = now
             sys.stderr.write(f"{fraction:4.0%}  {_one_line(what)}\n")
             sys.stderr.flush()

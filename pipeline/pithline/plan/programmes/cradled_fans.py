@@ -392,6 +392,4 @@ def fan_bounds(g: FanGrid, runs: FanRuns, bases: Ints, faces: Array) -> Array:
         chain = np.empty((0, 5), np.int64)
         for n in range(nf):
             out[b, f, n] = best_fan(g, runs, bases[b], faces[n], faces[f], chain, False)
-            if out[b, f, n] <= 0.0:  # a near face further on leaves less
-                break
     return out
