@@ -63,7 +63,6 @@ def test_in_inches_everything_is_in_inches(name):
         assert not re.search(r"\d (mm|kg|L)\b(?![▲▼])|\bmm\b", text)
 
 
-@pytest.mark.xfail(reason="open: in inches one face name lies on a height, page 15 of forty settings")
 def test_forty_settings_fit_and_each_is_there():
     pages = sheet_of(large_script(), "in", "Letter")
     assert not faults(pages)

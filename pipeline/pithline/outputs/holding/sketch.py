@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -38,15 +38,18 @@ class Name(NamedTuple):
     text: str
 
 
-def draw_holding(pen: Pen, holding: Holding, place: Place, fmt: Formatter) -> None:
-    """What holds the piece, then the piece; nothing of one without a section. Numbers of faces that would lie on others are left out."""
+def draw_holding(pen: Pen, holding: Holding, place: Place, fmt: Formatter, full: Sequence[Box] = ()) -> None:
+    """What holds the piece, then the piece; nothing of one without a section.
+
+    Numbers of faces that would lie on others, or on what is `full` already, are left out.
+    """
     if holding.section is None:
         return
     for prop in holding.props:
         pen.polygon(place(prop.outline), 0.8, gray=GRAY.get(prop.kind, 0.85))
     pen.outlines((place(ring) for ring in holding.section.outlines), 1.3)
     taken = [spot for prop in holding.props if (spot := _size(pen, prop, place, fmt)) is not None]
-    for at, wide, text in face_names(holding, place, taken):
+    for at, wide, text in face_names(holding, place, [*full, *taken]):
         pen.box(at - np.array([wide / 2.0 + 1.0, SMALL / 2.0]), wide + 2.0, SMALL, 0.0, gray=1.0)
         pen.text(at - np.array([0.0, 0.36 * SMALL]), text, SMALL, anchor=0.5)
 

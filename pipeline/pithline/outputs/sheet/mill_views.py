@@ -13,7 +13,7 @@ from pithline.outputs.formatting import Formatter
 from pithline.outputs.holding.arris import arris_at, arris_faces
 from pithline.outputs.holding.pose import MachinePose, pose_of
 from pithline.outputs.holding.props import Holding, station_over
-from pithline.outputs.holding.sketch import Place, draw_holding
+from pithline.outputs.holding.sketch import Box, Place, draw_holding
 from pithline.outputs.pdf.flow import Drawing
 from pithline.outputs.pdf.page import shortened, width_of
 from pithline.outputs.pdf.pen import DASHED, Pen
@@ -79,8 +79,8 @@ class MillEnd(Drawing):
         pen.line((span[0], FLOOR), (span[1], FLOOR), 2.0)
         pen.text((span[0], FLOOR - 9.0), "height 0: top of a bunk, no lift", NOTE)
         self._riser(pen, place)
-        self._cut_names(pen, span, scale)
-        draw_holding(pen, self.holding, place, self.fmt)
+        heights = self._cut_names(pen, span, scale)
+        draw_holding(pen, self.holding, place, self.fmt, heights)
         self._pith(pen, place)
         faces = arris_faces(self.holding, self.setting)
         if self.setting.support == "cradle" and faces is not None:
@@ -114,8 +114,9 @@ class MillEnd(Drawing):
             for arm in (np.array([5.0, 0.0]), np.array([0.0, 5.0])):
                 pen.line(spot - arm, spot + arm)
 
-    def _cut_names(self, pen: Pen, span: tuple[float, float], scale: float) -> None:
-        """Dashed lines across `span` with number and height on the scale beside them, moved apart where they crowd."""
+    def _cut_names(self, pen: Pen, span: tuple[float, float], scale: float) -> list[Box]:
+        """Dashed lines across `span` with number and height on the scale beside them, moved apart where they crowd; what these take."""
+        taken: list[Box] = []
         last, gap = np.inf, min(13.0, (self.height - 16.0) / max(len(self.cuts), 1))
         for cut in sorted(self.cuts, key=lambda one: -one.height):
             y = FLOOR + cut.height * scale
@@ -124,8 +125,11 @@ class MillEnd(Drawing):
             pen.line((span[1], y), (span[1] + 7.0, spot + 3.5), 0.4)
             text = f"{cut.number}: {self.fmt.length(cut.height - self.log.scale_drop)}"
             room = self.width - span[1] - 9.0
-            pen.text((span[1] + 9.0, spot), text, min(LABEL, gap * 0.8, room / width_of(text, 1.0, True)), bold=True)
+            size = min(LABEL, gap * 0.8, room / width_of(text, 1.0, True))
+            pen.text((span[1] + 9.0, spot), text, size, bold=True)
+            taken.append((span[1] + 9.0, spot - 0.3 * size, span[1] + 9.0 + width_of(text, size, True), spot + size))
             last = spot
+        return taken
 
 
 class MillSide(Drawing):
