@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from pithline.outputs.cut_script.document import ProductFacts
-from pithline.outputs.cut_script.reader import JsonTable, read_totals
+from pithline.outputs.cut_script.json_table import JsonTable
+from pithline.outputs.cut_script.reader import read_totals
 from pithline.outputs.formatting import Formatter
 from pithline.outputs.results import Results, results_of_totals, sets_in_words
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from abc import ABC, abstractmethod
 from collections.abc import Sequence
 from html import escape
 from typing import Any
@@ -25,7 +26,7 @@ PADDING = 3.0
 """Left and right in a table's cell. [pt]"""
 
 
-class Drawing(Flowable):
+class Drawing(Flowable, ABC):
     """A drawing of its own size; a subclass draws in `sketch`, with (0, 0) in its lower left corner."""
 
     def __init__(self, width: float, height: float) -> None:
@@ -36,9 +37,9 @@ class Drawing(Flowable):
         """Called by the PDF library once the drawing has its place."""
         self.sketch(Pen(self.canv))
 
+    @abstractmethod
     def sketch(self, pen: Pen) -> None:
         """The drawing itself."""
-        raise NotImplementedError
 
 
 def style(size: float, bold: bool = False, **more: Any) -> ParagraphStyle:
