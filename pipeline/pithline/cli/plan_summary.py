@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from pithline.cli.console import Console
@@ -147,11 +148,12 @@ def _show_ladder(console: Console, script: Script) -> None:
     before: Results | None = None
     for number, row in enumerate(rows, start=1):
         this = _results(script, row)
-        money = this.earnings if row.get("likely_earnings") is None else float(row["likely_earnings"])
+        if row.get("likely_earnings") is not None:  # what is likely, as the sheet has it
+            this = replace(this, earnings=float(row["likely_earnings"]))
         more = _one_more_hour(this, before)
         console.show(
             f"{'>' if row['chosen'] else ' '} {number}. {rung_title(row['title'])}: {sets_in_words(this)}; {this.set_ups} set-ups, "
-            f"{this.hours:.1f} h, earns {money_in_words(money, '')}{f', {more} each hour more' if more else ''}"
+            f"{this.hours:.1f} h, earns {money_in_words(this.earnings, '')}{f', {more} each hour more' if more else ''}"
         )
         before = this
     console.show(

@@ -107,8 +107,8 @@ def _columns(job: PrintJob, steps: Sequence[Step]) -> list[tuple[str, float, lis
     """Columns after the first: head, share of the width, a text a row; money's left out where none is known."""
     fmt, currency = job.fmt, job.log.script.inputs.products.currency
     columns = [
-        ("sets", 30.0, [sets_in_words(_differing(steps, one)) for one in steps]),
-        ("set-ups", 9.0, [f"{one.own.set_ups}" for one in steps]),
+        ("sets", 26.0, [sets_in_words(_differing(steps, one)) for one in steps]),
+        ("set-ups", 11.5, [f"{one.own.set_ups}" for one in steps]),
         ("hours", 8.0, [f"{one.own.hours:.1f} h" for one in steps]),
         ("in all", 10.0, [fmt.volume(one.own.volume) for one in steps]),
         ("in sets", 10.0, [litres_in_words(one.own.set_volume, fmt) for one in steps]),
@@ -119,7 +119,7 @@ def _columns(job: PrintJob, steps: Sequence[Step]) -> list[tuple[str, float, lis
             ("an hour more brings", 12.0, [money_in_words(one.more, currency) for one in steps]),
         ]
     if not _one_practice(steps) and all(one.customary for one in steps):
-        columns.append(("customary way", 13.0, [_customary(one, currency) for one in steps]))
+        columns.append(("customary way", 16.0, [_customary(one, currency) for one in steps]))
     return columns
 
 
