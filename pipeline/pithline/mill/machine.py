@@ -19,6 +19,17 @@ _ZERO_OR_MORE = length()
 _MINUTES = number(at_least=0.0, what="number of minutes")
 
 
+_CRADLES = key(
+    "cradles_deg",
+    list_of(number(above=0.0, at_most=90.0, what="angle in degrees"), 1),
+    "angles of the cradles there are, that hold a bolt by a sawn face; a list, rising",
+    "no: none",
+    freeze=tuple,
+)
+_CRADLE_ANY = key("cradle_any", flag, "whether a cradle may be made to any other angle")
+_MINUTES_REPEAT = key("minutes_repeat", _MINUTES, "minutes of each further setting of a set-up", "no: as the first")
+
+
 @dataclass(frozen=True, slots=True)
 class BandMill:
     """A horizontal band mill, as the table `[mill]` states it."""
@@ -93,23 +104,9 @@ class BandMill:
             "minutes_per_log", _MINUTES, "minutes of a log: cleaning, sweeping for metal, marking, first measuring"
         ),
     )
-    cradles_deg: tuple[float, ...] = field(
-        default=(),
-        metadata=key(
-            "cradles_deg",
-            list_of(number(above=0.0, at_most=90.0, what="angle in degrees"), 1),
-            "angles of the cradles there are, that hold a bolt by a sawn face; a list, rising",
-            "no: none",
-            freeze=tuple,
-        ),
-    )
-    cradle_any: bool = field(
-        default=True, metadata=key("cradle_any", flag, "whether a cradle may be made to any other angle")
-    )
-    minutes_repeat: float | None = field(
-        default=None,
-        metadata=key("minutes_repeat", _MINUTES, "minutes of each further setting of a set-up", "no: as the first"),
-    )
+    cradles_deg: tuple[float, ...] = field(default=(), metadata=_CRADLES)
+    cradle_any: bool = field(default=True, metadata=_CRADLE_ANY)
+    minutes_repeat: float | None = field(default=None, metadata=_MINUTES_REPEAT)
     least_gain_per_repeat: float | None = field(
         default=None,
         metadata=key(
@@ -155,23 +152,9 @@ class Resaw:
     minutes_per_cut: float = field(
         default=0.0, metadata=key("minutes_per_cut", _MINUTES, "minutes of a cut beside its sawing")
     )
-    cradles_deg: tuple[float, ...] = field(
-        default=(),
-        metadata=key(
-            "cradles_deg",
-            list_of(number(above=0.0, at_most=90.0, what="angle in degrees"), 1),
-            "angles of the cradles there are, that hold a bolt by a sawn face; a list, rising",
-            "no: none",
-            freeze=tuple,
-        ),
-    )
-    cradle_any: bool = field(
-        default=True, metadata=key("cradle_any", flag, "whether a cradle may be made to any other angle")
-    )
-    minutes_repeat: float | None = field(
-        default=None,
-        metadata=key("minutes_repeat", _MINUTES, "minutes of each further setting of a set-up", "no: as the first"),
-    )
+    cradles_deg: tuple[float, ...] = field(default=(), metadata=_CRADLES)
+    cradle_any: bool = field(default=True, metadata=_CRADLE_ANY)
+    minutes_repeat: float | None = field(default=None, metadata=_MINUTES_REPEAT)
     least_gain_per_repeat: float | None = field(
         default=None,
         metadata=key(

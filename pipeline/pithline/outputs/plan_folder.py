@@ -56,6 +56,10 @@ PRINTED: dict[str, Callable[[PrintJob], bytes]] = {
     "labels.csv": labels_csv,
 }
 """What is printed, by file name."""
+PREVIEWS = ("preview.html", "preview.png", "plan.glb")
+"""What is looked at, by file name."""
+SCRIPT = "cut-script.json"
+"""What all of it is made of."""
 
 
 def sheet_files(job: PrintJob, progress: Progress = _silent) -> dict[str, bytes]:

@@ -10,6 +10,7 @@ from fastapi.responses import FileResponse, JSONResponse, Response
 from nicegui import app
 
 from pithline.errors import InputError, PithlineError
+from pithline.outputs.plan_folder import PREVIEWS, PRINTED, SCRIPT
 from pithline.shed.card_edit import as_typed
 from pithline.shed.fitting import face_file
 from pithline.shed.intake import take_in, take_photo
@@ -17,22 +18,7 @@ from pithline.shed.parts import STATIC
 from pithline.shed.plan_view import kept_view
 from pithline.shed.state import Shed
 
-GIVEN = frozenset(
-    {
-        "set-up-sheet.pdf",
-        "shop-cards.pdf",
-        "overview.pdf",
-        "end-templates.pdf",
-        "end-templates-full-size.pdf",
-        "labels.pdf",
-        "labels.csv",
-        "preview.html",
-        "preview.png",
-        "plan.glb",
-        "cut-script.json",
-        "found.toml",
-    }
-)
+GIVEN = frozenset({*PRINTED, *PREVIEWS, SCRIPT, "found.toml"})
 """Files of a plan's folder that are given out; no other is."""
 ENDS = ("butt", "top")
 

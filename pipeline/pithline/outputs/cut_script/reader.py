@@ -46,7 +46,6 @@ LEAST_PITH_RADIUS = 1.0
 """A pith circle of nothing still shows where the pith is. [mm]"""
 
 
-
 def read_cut_script(document: Mapping[str, Any]) -> CutScript:
     """A cut script as frozen classes; keys that older scripts lack are `None` or empty.
 
