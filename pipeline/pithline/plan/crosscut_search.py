@@ -19,6 +19,7 @@ from pithline.plan.pricing.class_search import ClassTask, ValuedLogs, search_cla
 from pithline.plan.pricing.fills import GridFills
 from pithline.plan.pricing.log_grid import LogGrid, log_grid
 from pithline.plan.pricing.log_oracle import BoltClass
+from pithline.plan.pricing.price_search import FAR, NEAR
 from pithline.plan.problem.context import SearchContext
 from pithline.plan.problem.effort import Effort, bolts_on_mill
 from pithline.plan.problem.log_frame import BUCK_CLEAR, PlanLog, pith_bow
@@ -28,12 +29,12 @@ from pithline.plan.problem.parts import SawnPart
 Array = NDArray[np.float64]
 BENT = 8.0
 """A log whose pith bows less than this off its chord is not worth crosscutting for its bend. [mm]"""
-ROUGH = Effort("rough", 6, 40.0, rounds=4, answers=1, master=1.0, depth_step=5.0, across_step=10.0, corner_step=20.0)
+ROUGH = Effort("rough", 6, 40.0, rounds=6, answers=1, master=1.0, depth_step=5.0, across_step=10.0, corner_step=20.0)
 ROUGH_CRADLES_DEG = (30.0,)
 """The rough grid's rolls are 30° apart; whatever cradles a shop has, it can saw a bolt about as well as by one of these."""
 ROUNDS = ROUGH.rounds
 """Looks at prices of the log whole; ways to crosscut it are seen at the best of those prices, and the best few looked at more."""
-ROUNDS_OF_BEST = 2
+ROUNDS_OF_BEST = 3
 BEST_WAYS = 2
 ALIKE = 30.0
 """Places nearer than this to each other are one. [mm]"""
@@ -117,9 +118,10 @@ class _Rough:
             (machines.mill.kerf, machines.resaw.kerf),
             (np.array([ROUGH.rolls // 2]),) * len(grids),
             base_charge=economics.mill.setting if places else 0.0,
-            firsts=1,
+            firsts=3,
             halves=1,
             rounds=rounds,
+            box=NEAR if places else FAR,
         )
         sawn = self.context.locks.bolts
         bolts = BoltClass(

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.plan.columns.market_model import price_family
-from pithline.plan.columns.way_master import MasterAnswer, MasterTask, choose_ways
+from pithline.plan.columns.way_master import NEAR, MasterAnswer, MasterTask, choose_ways
 from pithline.plan.crosscut_search import CrosscutWay, crosscut_ways
 from pithline.plan.execute.bucked_log import LogLayout
 from pithline.plan.pricing.class_search import (
@@ -19,7 +19,7 @@ from pithline.plan.pricing.class_search import (
     ValuedLogs,
     look_at,
     search_class,
-    seen_layout,
+    seen_layouts,
 )
 from pithline.plan.pricing.fills import GridFills
 from pithline.plan.pricing.log_grid import GridSlab, LogGrid, log_grid
@@ -38,8 +38,8 @@ from pithline.plan.programmes.cradled_fans import FACE_CELLS, FAN_REACH
 Array = NDArray[np.float64]
 CLOSE_LOOKS = 0.06
 """Looks whose bound is this near to the least give the master their columns."""
-WIDE_GAP = 0.02
-"""Where the master's best is further than this below the bound, it is asked again with the columns of every look."""
+WIDE = 0.15
+"""Where the master's best is further below the bound than the columns that it was given, it is asked again with these of every look."""
 NEARLY_AS_GOOD = 0.07
 """Ways to crosscut a log that promise less than the best by no more than this share of it are searched too."""
 
@@ -232,16 +232,17 @@ def search_seen(
         found = search_class(search.valued, search.fills, bolts, prices, inner.within(0.0, 0.7), known
         )  # fmt: skip
         prices = found.prices
-        known = [seen_layout(task, found.looks[0], search.fills)] if bolts.sawn else []
+        # a wider class holds the layouts of a narrower one
+        known += [layout for one in found.looks for layout in seen_layouts(task, one, search.fills)]
         highest = max(highest, search.valued.highest)
         _gather(columns, found, CLOSE_LOOKS)
         inner.report(f"choosing, {bolts.name}", 0.7)
-        own = _candidates(search, found, columns)
-        if not own or own[0].value < found.bound - WIDE_GAP * abs(found.bound):
+        own = _candidates(search, found, columns, NEAR)
+        if not own or own[0].value < (1.0 - NEAR) * found.bound:
             # looks far from the best prices hold layouts of which a part may be just what is wanted
             every = [list(one) for one in columns]
             _gather(every, found, np.inf)
-            more = _candidates(search, found, every)
+            more = _candidates(search, found, every, WIDE)
             own = more if more and (not own or more[0].value > own[0].value) else own
         out += own
         if own:
@@ -269,13 +270,15 @@ def _gather(columns: list[list[Way[GridSlab]]], found: ClassFound, close: float)
                 own += ways
 
 
-def _candidates(search: _WaySearch, found: ClassFound, columns: Sequence[Sequence[Way[GridSlab]]]) -> list[Candidate]:
-    """The best layouts of one class by the master, different in their first settings."""
+def _candidates(
+    search: _WaySearch, found: ClassFound, columns: Sequence[Sequence[Way[GridSlab]]], near: float
+) -> list[Candidate]:
+    """The best layouts of one class by the master, different in their first settings; `near` as in `MasterTask`."""
     task, way = search.task, search.way
     words = search_words(search.grids, found.bolts, search.context)
     considered = _considered(search.grids, len(found.looks))
     out = []
-    for answer in _answers(search, found, columns):
+    for answer in _answers(search, found, columns, near):
         value = answer.value - task.base_charge
         layout = LogLayout(search.log, way.places, way.logs, answer.layouts)
         bound = max(found.bound, value)
@@ -283,7 +286,9 @@ def _candidates(search: _WaySearch, found: ClassFound, columns: Sequence[Sequenc
     return out
 
 
-def _answers(search: _WaySearch, found: ClassFound, columns: Sequence[Sequence[Way[GridSlab]]]) -> list[MasterAnswer]:
+def _answers(
+    search: _WaySearch, found: ClassFound, columns: Sequence[Sequence[Way[GridSlab]]], near: float
+) -> list[MasterAnswer]:
     economics, effort = search.task.economics, search.context.effort
     charges = economics.mill if found.bolts.on_mill else economics.shop
     family = price_family(economics.market, found.prices)
@@ -299,6 +304,7 @@ def _answers(search: _WaySearch, found: ClassFound, columns: Sequence[Sequence[W
             family,
             economics.costs,
             None if most is None else max(most - bool(search.way.places), 0),
+            near=near,
         )
         answer = choose_ways(asked, effort.master, search.context.seed) if any(ways) else None
         if answer is None or not any(answer.layouts):

@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 from ortools.sat.python import cp_model
 
 from pithline.plan.columns.market_model import MarketModel, fills_at, solve_model
-from pithline.plan.pricing.fills import Fill, Fillable
+from pithline.plan.pricing.fills import Fill, Fillable, fill_all
 from pithline.plan.pricing.log_oracle import Slab, Way
+from pithline.plan.pricing.price_search import worth_at
 from pithline.plan.problem.economics import CutCosts
 from pithline.plan.problem.layout import LayoutSetting
 from pithline.plan.problem.market import Market
@@ -25,6 +26,11 @@ from pithline.plan.problem.market import Market
 Array = NDArray[np.float64]
 Counts = NDArray[np.int64]
 Named = TypeVar("Named", contravariant=True)
+
+
+NEAR = 0.03
+"""The prices bound every plan: one that holds a column worth so much less than the best at these prices has no more than the bound
+less that. So where the master's answer lies nearer to the bound than this, nothing was lost."""
 
 
 class SlabFills(Protocol[Named]):
@@ -52,6 +58,7 @@ class MasterTask(Generic[Slab]):
     """What a master is asked.
 
     ways : by log, ways to saw it; one may be left
+    near : columns that cost a plan more than this share of the best at the best prices are left out
     opening : what the first run of a cradle is charged more than each further one
     family : prices (Q,) at which slabs are filled
     """
@@ -63,6 +70,7 @@ class MasterTask(Generic[Slab]):
     family: Sequence[Array]
     costs: CutCosts
     settings_max: int | None = None  # most charged settings
+    near: float = NEAR
     sawn: Counts | None = None  # (P, 2) mated and single plates that count beside those of the ways
 
 
@@ -93,9 +101,9 @@ def choose_ways(task: MasterTask[Slab], effort: float, seed: int) -> MasterAnswe
     model = MarketModel(task.market)
     cradles: dict[int, cp_model.IntVar] = {}
     roots: list[tuple[_Node, ...]] = []
-    slabs = _all_fills(task)
-    for number, ways in enumerate(task.ways):
-        nodes = tuple(_add(model, way, number, slabs, cradles, i == 0) for i, way in enumerate(merged(ways)))
+    near = _near_columns(task)
+    for number, ways in enumerate(near.ways):
+        nodes = tuple(_add(model, way, number, near.fills, cradles, i == 0) for i, way in enumerate(ways))
         roots.append(nodes)
         if nodes:
             model.model.add(sum(node.var for node in nodes) <= 1)
@@ -119,21 +127,68 @@ def choose_ways(task: MasterTask[Slab], effort: float, seed: int) -> MasterAnswe
     )
 
 
-def _all_fills(task: MasterTask[Slab]) -> Mapping[tuple[int, object], list[Fill]]:
-    """The fills of every slab of every way, by log and slab."""
-    keys: dict[tuple[int, object], Fillable] = {}
+@dataclass(frozen=True, slots=True)
+class _Columns(Generic[Slab]):
+    """Ways by log, best first at the best prices, and the fills of their slabs by log and slab."""
+
+    ways: tuple[tuple[Way[Slab], ...], ...]
+    fills: Mapping[tuple[int, object], list[Fill]]
+
+
+def _near_columns(task: MasterTask[Slab]) -> _Columns[Slab]:
+    """The columns without those that are too far from the best at the best prices."""
+    merged_ways = tuple(merged(ways) for ways in task.ways)
+    every = _slabs_of(task, merged_ways)
+    worth = worth_at(task.market, task.family[0], task.costs)
+    best = {key: value for key, (value, _) in zip(every, fill_all(every.values(), worth), strict=True)}
+    room: dict[tuple[int, object], float] = {}  # what a plan by the best way that has the slab may still lose
+
+    def value(number: int, way: Way[Slab]) -> float:
+        sides = (max((value(number, one) for one in side), default=0.0) for side in (way.above, way.below))
+        own = sum(max(best[number, slab], 0.0) for slab in way.own.slabs) - way.own.charge
+        return float(own + sum(max(one, 0.0) for one in sides))
+
+    def near_ones(number: int, ways: Sequence[Way[Slab]], spare: float, least: float) -> tuple[Way[Slab], ...]:
+        """Those of some alternatives that lose no more than `spare` against the best of them, or against `least`."""
+        ranked = sorted(((value(number, way), -i) for i, way in enumerate(ways)), reverse=True)
+        top = max((ranked[0][0], least)) if ranked else least
+        out = []
+        for own, i in ranked:
+            left, way = spare - (top - own), ways[-i]
+            if left < 0.0:
+                continue
+            for slab in way.own.slabs:
+                room[number, slab] = max(room.get((number, slab), 0.0), left)
+            above, below = (near_ones(number, side, left, 0.0) for side in (way.above, way.below))
+            out.append(replace(way, above=above, below=below))
+        return tuple(out)
+
+    total = sum(max((value(n, way) for way in ways), default=0.0) for n, ways in enumerate(merged_ways))
+    total = max(total + task.market.unsold_bound(task.family[0]), 0.0)
+    ways = tuple(near_ones(n, own, task.near * total, -np.inf) for n, own in enumerate(merged_ways))
+    slabs = {key: every[key] for key in room}
+    found = fills_at(list(slabs.values()), task.market, task.family, task.costs)
+    fills = {}
+    for key, own in zip(slabs, found, strict=True):
+        values = [float(one.counts[:, 0] @ worth.mated + one.counts[:, 1] @ worth.single) - one.cost for one in own]
+        fills[key] = [one for one, v in zip(own, values, strict=True) if best[key] - v <= room[key]]
+    return _Columns(ways, fills)
+
+
+def _slabs_of(task: MasterTask[Slab], ways: Sequence[Sequence[Way[Slab]]]) -> dict[tuple[int, object], Fillable]:
+    """Every slab of every way, by log and slab."""
+    out: dict[tuple[int, object], Fillable] = {}
 
     def gather(number: int, way: Way[Slab]) -> None:
         for slab in way.own.slabs:
-            keys[number, slab] = task.fills.slab(number, slab)
+            out[number, slab] = task.fills.slab(number, slab)
         for one in (*way.above, *way.below):
             gather(number, one)
 
-    for number, ways in enumerate(task.ways):
-        for way in ways:
+    for number, own in enumerate(ways):
+        for way in own:
             gather(number, way)
-    found = fills_at(list(keys.values()), task.market, task.family, task.costs)
-    return dict(zip(keys, found, strict=True))
+    return out
 
 
 def _add(

@@ -18,7 +18,7 @@ from pithline.plan.pricing.log_oracle import (
     price_log,
     solve_log,
 )
-from pithline.plan.pricing.price_search import Priced, SeenLayout, Sold, Until, search_prices, worth_at
+from pithline.plan.pricing.price_search import NEAR, Priced, SeenLayout, Sold, Until, search_prices, worth_at
 from pithline.plan.problem.economics import Economics
 from pithline.plan.problem.monitor import SILENT, Monitor
 
@@ -33,6 +33,7 @@ class ClassTask:
     held_roll, first_slab : what is locked of every first setting; the slab's thickness in mm
     base_charge : of the whole, such as crosscutting
     firsts, halves : ways kept at each look
+    box : of the first step of prices; see `Until`
     """
 
     economics: Economics
@@ -44,6 +45,7 @@ class ClassTask:
     firsts: int = 3
     halves: int = 2
     rounds: int = 8
+    box: float = NEAR
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,14 +107,21 @@ def look_at(task: ClassTask, valued: ValuedLogs, bolts: BoltClass, prices: Array
     return Look(prices, bound, tuple(ways))
 
 
-def seen_layout(task: ClassTask, look: Look, fills: GridFills) -> SeenLayout:
-    """The best layout of a look, all logs together."""
-    slabs, charge = [], task.base_charge
-    for number, ways in enumerate(look.ways):
-        for component in ways[0].best if ways else ():
-            slabs += [fills.slab(number, slab) for slab in component.slabs]
-            charge += component.charge
-    return SeenLayout(tuple(slabs), charge)
+SEEN = 3
+"""Layouts of each look that foretell what other prices give."""
+
+
+def seen_layouts(task: ClassTask, look: Look, fills: GridFills) -> tuple[SeenLayout, ...]:
+    """The best layouts of a look by their first settings, all logs together, the very best first."""
+    out = []
+    for rank in range(min(max((len(ways) for ways in look.ways), default=0), SEEN)):
+        slabs, charge = [], task.base_charge
+        for number, ways in enumerate(look.ways):
+            for component in ways[min(rank, len(ways) - 1)].best if ways else ():
+                slabs += [fills.slab(number, slab) for slab in component.slabs]
+                charge += component.charge
+        out.append(SeenLayout(tuple(slabs), charge))
+    return tuple(out) or (SeenLayout((), task.base_charge),)
 
 
 def search_class(
@@ -146,8 +155,8 @@ def search_class(
         monitor.report(f"searching, {bolts.name}", len(looks) / task.rounds)
         found = look_at(task, valued, bolts, prices)
         looks.append(found)
-        return Priced(prices, found.bound, (seen_layout(task, found, fills),))
+        return Priced(prices, found.bound, seen_layouts(task, found, fills))
 
     sold = Sold(task.economics.market, task.economics.costs)
-    search_prices(sold, look, start, Until(task.rounds, monitor.stopped), known)
+    search_prices(sold, look, start, Until(task.rounds, monitor.stopped, box=task.box), known)
     return ClassFound(bolts, tuple(sorted(looks, key=lambda one: one.bound)))

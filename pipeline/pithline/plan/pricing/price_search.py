@@ -33,6 +33,10 @@ class Sold:
     costs: CutCosts
 
 
+NEAR, FAR = 0.3, 1.0
+"""First steps of prices from a start that a search found, and from one that is a mere guess."""
+
+
 @dataclass(frozen=True, slots=True)
 class Until:
     """When a search by prices ends.
@@ -45,11 +49,14 @@ class Until:
         Asked after each look.
     close : float
         It ends where no prices can lessen the bound by more than this share of it.
+    box : float
+        How far the first step of prices may go, in units of `price_scale`.
     """
 
     rounds: int
     stop: Callable[[], bool]
     close: float = 0.01
+    box: float = NEAR
 
 
 def worth_at(market: Market, prices: Array, costs: CutCosts) -> PlateWorth:
@@ -72,6 +79,8 @@ def priced_layout(market: Market, layout: SeenLayout, prices: Array, costs: CutC
     return sum(value for value, _ in filled) - layout.charge, total[:, 0], total[:, 1]
 
 
+WIDER, CLOSER, GOOD_STEP = 1.5, 0.4, 0.5
+"""The box grows after a step that gained this share of what was foretold, and shrinks after one that gained nothing."""
 INNER_ROUNDS = 60
 WHOLE_STEPS = 4
 """Rounds in which prices go all the way to where the planes are least; from then on half way, from the best so far."""
@@ -136,18 +145,20 @@ def search_prices(
     seen = list(known)
     planes: list[Plane] = []
     out: list[Priced] = []
-    prices = affordable(sold.market, start)
-    if seen:
-        prices = prices_for(sold, seen, planes, prices, 1.0)[1]
-    best = np.inf
-    centre = prices
+    prices = centre = affordable(sold.market, start)
+    best = least = np.inf
+    box = until.box
     for _ in range(until.rounds):
         found = look(affordable(sold.market, prices))
         out.append(found)
-        seen += found.layouts[:1]
+        seen += found.layouts
         if found.bound < best:
+            if best - found.bound > GOOD_STEP * (best - least):
+                box *= WIDER
             best, centre = found.bound, found.prices
-        least, prices = prices_for(sold, seen, planes, centre, 1.0)
+        else:
+            box *= CLOSER
+        least, prices = prices_for(sold, seen, planes, centre, box)
         if until.stop() or best - least <= until.close * abs(best):
             break
     return out

@@ -49,8 +49,8 @@ class Effort:
     rounds: int
     answers: int
     master: float
-    firsts: int = 3
-    halves: int = 2
+    firsts: int = 6
+    halves: int = 3
     crosscuts: int = 1
     every_class: bool = False
     trials: int = 0

@@ -237,6 +237,7 @@ def search_remaining(
             price_family(economics.market, prices),
             economics.costs,
             sawn=sawn,
+            near=np.inf,
         )
         answer = choose_ways(task, context.effort.master, context.seed)
         if answer is None or not any(answer.layouts):
