@@ -18,6 +18,7 @@ from pithline.plan.programmes.cradled_fans import (
     fan_bounds,
     fan_runs,
     slab_worth,
+    slabs_of_runs,
 )
 from pithline.plan.programmes.grid import Grid
 from unit.test_plan_stacks import best_stack
@@ -240,7 +241,7 @@ def test_the_best_of_all_fans_lies_between_what_is_found_and_the_bound(seed, cha
         for base, far, near in itertools.product((0, 4), range(len(FACES)), range(len(FACES))):
             best = Bolt(values, grid, runs, base, FACES[near], FACES[far]).best(begun[opening, kind, near])
             chain = np.zeros((MOST_SLABS, 5), np.int64)
-            found = best_fan(g, runs, base, FACES[near], FACES[far], chain, True)
+            found = best_fan(g, runs, base, FACES[near], FACES[far], slabs_of_runs(g, runs, base, FACES[far]), chain, True)
             assert found <= best + 1e-5
             assert best <= bounds[base, far, near] + 1e-5
             equal += found > best - 1e-5
@@ -263,7 +264,7 @@ def test_a_fans_chain_is_worth_what_its_slabs_are(seed, kind):
         runs = runs_of(opening, 0.1, kind)
         bolt = Bolt(values, grid, runs, base, FACES[near], FACES[far])
         chain = np.zeros((MOST_SLABS, 5), np.int64)
-        value = best_fan(g, runs, base, FACES[near], FACES[far], chain, True)
+        value = best_fan(g, runs, base, FACES[near], FACES[far], slabs_of_runs(g, runs, base, FACES[far]), chain, True)
         rows = [row for row in chain[::-1].tolist() if row[0] != -999]
         chains += bool(rows)
         total, cuts, before = 0.0, {}, 0

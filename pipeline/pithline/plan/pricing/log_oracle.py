@@ -12,7 +12,16 @@ from numpy.typing import NDArray
 from pithline.plan.pricing.log_grid import GridSlab, LogGrid
 from pithline.plan.problem.economics import Charges
 from pithline.plan.problem.layout import LayoutSetting
-from pithline.plan.programmes.cradled_fans import MOST_SLABS, NEVER, FanGrid, FanRuns, best_fan, fan_bounds, fan_runs
+from pithline.plan.programmes.cradled_fans import (
+    MOST_SLABS,
+    NEVER,
+    FanGrid,
+    FanRuns,
+    best_fan,
+    fan_bounds,
+    fan_runs,
+    slabs_of_runs,
+)
 from pithline.plan.programmes.halves import (
     bounded_slabs,
     face_index,
@@ -319,7 +328,8 @@ def fan_of(solved: SolvedLog, base: int, opening: int, faces: tuple[int, int]) -
     g = solved.priced.mill if solved.bolt_class.on_mill else solved.priced.shop
     runs = solved.runs[opening]
     chain = np.full((MOST_SLABS, 5), -999, np.int64)
-    best_fan(g, runs, base, float(corners[faces[0]]), float(corners[faces[1]]), chain, True)
+    near, far = float(corners[faces[0]]), float(corners[faces[1]])
+    best_fan(g, runs, base, near, far, slabs_of_runs(g, runs, base, far), chain, True)
     of_run: dict[int, list[tuple[int, int, int]]] = {}
     before: dict[int, int] = {}
     for k, low, t, place, q in (tuple(int(v) for v in row) for row in chain[::-1] if row[0] != -999):

@@ -33,6 +33,8 @@ FACE_CELLS = 2
 """The first slab of a run is tried every so many depth cells, and no further than `FAN_REACH` off the pith's chord."""
 FAN_REACH = 12.0
 UNBOUNDED = -1e6
+AT_NEAR = 2
+"""Of a slab that may come first in its run: only where it lies on the near face."""
 
 
 class FanGrid(NamedTuple):
@@ -128,13 +130,13 @@ def slab_worth(g: FanGrid, roll: int, low: int, t: int, side: int, place: int) -
 
 @njit(cache=True)
 def _run_slabs(  # noqa: PLR0913 - a compiled kernel
-    g: FanGrid, roll: int, lean: float, far: float, near_cell: int, least_near: float, cand: Ints32,
-    reach: Array,
-) -> int:  # fmt: skip
+    g: FanGrid, roll: int, lean: float, far: float, least_near: float, cand: Ints32, reach: Array
+) -> int:
     """Slabs of one direction worth anything with but the far face in their way; returns how many, by rising lower face.
 
-    `cand` ((m, 6): lower cell, menu index, top as a state, state under it or −1, whether it may come first, row of the table);
-    `reach` (m,): how far in the far face lets each begin. [mm] `lean` is the angle from the direction on to the far face's normal. [rad]
+    `cand` ((m, 6): lower cell, menu index, top as a state, state under it or −1, whether it may come first (`AT_NEAR`: where it
+    lies on the near face), row of the table); `reach` (m,): how far in the far face lets each begin. [mm] `lean` is the angle from the
+    direction on to the far face's normal. [rad] `least_near` is negative for a run that does not lie on the near face.
     """
     n, count = g.half_depth, 0
     sin_l, cos_l = np.sin(lean), np.cos(lean)
@@ -148,18 +150,18 @@ def _run_slabs(  # noqa: PLR0913 - a compiled kernel
             if top > n:
                 break
             if least_near >= 0.0:
-                first = low == near_cell and g.menu[t] >= least_near
+                first = AT_NEAR if g.menu[t] >= least_near else 0
             else:
                 over_deepest = low + int((g.menu[t] + FAN_REACH) / g.depth_step)
-                first = over_deepest >= 0 and low <= highest and over_deepest % FACE_CELLS == 0
-            if not first and under < 0:
+                first = int(over_deepest >= 0 and low <= highest and over_deepest % FACE_CELLS == 0)
+            if first == 0 and under < 0:
                 continue
             tightest = low if sin_l > 0.0 else top
             begin = (far - tightest * g.depth_step * sin_l) / cos_l
             if slab_worth(g, roll, low, t, 1, -int(np.ceil(begin / g.across_step))) <= 0.0:
                 continue
             cand[count, 0], cand[count, 1], cand[count, 2] = low, t, top + n
-            cand[count, 3], cand[count, 4] = (under if under >= 0 else -1), 1 if first else 0
+            cand[count, 3], cand[count, 4] = (under if under >= 0 else -1), first
             cand[count, 5] = (-top if mirrored else low) + n
             reach[count] = begin
             count += 1
@@ -192,7 +194,7 @@ def _lowest_top(g: FanGrid, runs: FanRuns, q: int, c: int, k: int) -> float:
 @njit(cache=True)
 def _stack_up(  # noqa: PLR0913 - a compiled kernel
     g: FanGrid, roll: int, cand: Ints32, reach: Array, count: int, cuts: int, cotangents: Array, lines: Array,
-    start: float, held: Array, of: Ints32, before: Ints32,
+    start: float, near_cell: int, held: Array, of: Ints32, before: Ints32,
 ) -> None:  # fmt: skip
     """Slabs of one run stacked from the first up: `held[top]` is the best value with the topmost face at that state.
 
@@ -205,7 +207,8 @@ def _stack_up(  # noqa: PLR0913 - a compiled kernel
     for i in range(count):
         low, t, top, under = cand[i, 0], cand[i, 1], cand[i, 2], cand[i, 3]
         stacked = under >= 0 and held[under] > LOWEST / 2
-        if cand[i, 4] == 0 and not stacked:
+        first = cand[i, 4] == 1 or (cand[i, 4] == AT_NEAR and low == near_cell)
+        if not first and not stacked:
             continue
         begin = reach[i]
         lower, upper = low * g.depth_step, (top - n) * g.depth_step
@@ -223,7 +226,7 @@ def _stack_up(  # noqa: PLR0913 - a compiled kernel
             worth = table[1, cand[i, 5], t, min(u, last)]
         if worth <= 0.0:
             continue
-        if cand[i, 4] == 1 and start + worth > held[top]:
+        if first and start + worth > held[top]:
             held[top], of[top], before[top] = start + worth, i, -1
         if stacked and held[under] + worth > held[top]:
             held[top], of[top], before[top] = held[under] + worth, i, under
@@ -280,26 +283,68 @@ def _cuts_ahead(  # noqa: PLR0913 - a compiled kernel
     return count
 
 
+class RunSlabs(NamedTuple):
+    """Slabs of each run of a bolt, whatever its near face: see `_run_slabs`.
+
+    `most` (k,) is what a run is worth at most with no cut before it, `after` (k,) what the runs after it may add, less their charges.
+    """
+
+    count: Ints  # (k,)
+    cand: Ints32  # (k − 1, m, 6)
+    reach: Array  # (k − 1, m)
+    most: Array
+    after: Array
+
+
+@njit(cache=True)
+def slabs_of_runs(g: FanGrid, runs: FanRuns, base: int, far: float) -> RunSlabs:
+    """Slabs of every run of a bolt but the last, which is stacked from the far face down."""
+    nk, most = len(runs.steps), 2 * g.half_depth * len(g.menu)
+    rolls = g.values.shape[0]
+    out = RunSlabs(
+        np.zeros(nk, np.int64),
+        np.empty((nk - 1, most, 6), np.int32),
+        np.empty((nk - 1, most)),
+        np.zeros(nk),
+        np.zeros(nk),
+    )
+    n = g.half_depth
+    held, none = np.empty(2 * n + 1), np.empty(0)
+    of, before = np.zeros((2, 2 * n + 1), np.int32)
+    for k in range(nk - 1):
+        lean = (runs.steps[nk - 1] - rolls // 2 - runs.steps[k]) * np.pi / rolls
+        roll = base + runs.steps[k] + rolls // 2
+        out.count[k] = _run_slabs(g, roll, lean, far, runs.least_flat if k == 0 else -1.0, out.cand[k], out.reach[k])
+        if k > 0:  # the first run hangs on the near face, and none comes before it
+            _stack_up(g, roll, out.cand[k], out.reach[k], out.count[k], 0, none, none, 0.0, 0, held, of, before)
+            out.most[k] = max(held.max(), 0.0)
+    roll = base + runs.steps[nk - 1] + rolls // 2
+    out.most[nk - 1] = _stack_down(g, roll, far, runs.least_flat, 0, none, none, held, of)
+    for k in range(nk - 2, -1, -1):
+        for later in range(k + 1, nk):
+            if runs.cost[k + 1, later] < NEVER:
+                out.after[k] = max(out.after[k], out.most[later] - runs.cost[k + 1, later] + out.after[later])
+    return out
+
+
 @njit(cache=True)
 def best_fan(  # noqa: C901, PLR0913 - a compiled kernel
-    g: FanGrid, runs: FanRuns, base: int, near: float, far: float, chain: Ints, whole_chain: bool,
+    g: FanGrid, runs: FanRuns, base: int, near: float, far: float, slabs: RunSlabs, chain: Ints, whole_chain: bool,
 ) -> float:  # fmt: skip
     """The best fan of one bolt; its value net of charges.
 
-    `base` in rolls, `near` and `far` in mm. `chain` (m, 5) is filled with direction index, lower cell, menu index, place in cells and
-    the state before its run (index of the direction before, plus one), last sawn first; −999 after them. `whole_chain` holds every
-    earlier cut against a slab, else but the last one and the near face.
+    `base` in rolls, `near` and `far` in mm, `slabs` those of its runs. `chain` (m, 5) is filled with direction index, lower cell, menu
+    index, place in cells and the state before its run (index of the direction before, plus one), last sawn first; −999 after them.
+    `whole_chain` holds every earlier cut against a slab, else but the last one and the near face.
     """
     rolls, nk = g.values.shape[0], len(runs.steps)
     opening, n = runs.steps[nk - 1], g.half_depth
-    step = np.pi / rolls
     best = np.full((nk, 2 * n + 1), LOWEST)
     back = np.full((nk, 2 * n + 1, 2), -1, np.int32)
     # of the states of one direction only those matter that no lower last cut betters: the rest leave less room for less
     front, fronts = np.empty((nk, 2 * n + 1), np.int32), np.zeros(nk, np.int32)
     held = np.empty(2 * n + 1)
     of, before = np.zeros((2, 2 * n + 1), np.int32)
-    cand, reach = np.empty((2 * n * len(g.menu), 6), np.int32), np.empty(2 * n * len(g.menu))
     cotangents, lines = np.empty(nk + 1), np.empty(nk + 1)
     total, pick = np.zeros(2 * n + 1), np.full(2 * n + 1, -1, np.int32)
     near_cell = int(np.ceil(near / g.depth_step - 1e-6))
@@ -308,12 +353,9 @@ def best_fan(  # noqa: C901, PLR0913 - a compiled kernel
     for k in range(nk):
         roll = base + runs.steps[k] + rolls // 2
         last = k == nk - 1
-        some = 0
-        if not last:
-            lean = (opening - rolls // 2 - runs.steps[k]) * step
-            some = _run_slabs(g, roll, lean, far, near_cell, runs.least_flat if k == 0 else -1.0, cand, reach)
-            if some == 0:
-                continue
+        some = slabs.count[k]
+        if not last and some == 0:
+            continue
         for q in range(-1, k):
             cost = runs.cost[q + 1, k]
             if cost >= NEVER:
@@ -321,13 +363,17 @@ def best_fan(  # noqa: C901, PLR0913 - a compiled kernel
             for i in range(1 if q < 0 else fronts[q]):
                 c = -1 if q < 0 else front[q, i]
                 start = (0.0 if q < 0 else best[q, c]) - cost
+                if q >= 0 and start + slabs.most[k] + slabs.after[k] <= top_value:
+                    continue
                 cuts = _cuts_ahead(g, runs, back, q, c, k, near, whole_chain, cotangents, lines)
                 if last:
                     value = start + _stack_down(g, roll, far, runs.least_flat, cuts, cotangents, lines, total, pick)
                     if value > top_value + 1e-9:
                         top_value, top_k, top_c, far_q, far_c = value, k, -1, q, c
                     continue
-                _stack_up(g, roll, cand, reach, some, cuts, cotangents, lines, start, held, of, before)
+                _stack_up(
+                    g, roll, slabs.cand[k], slabs.reach[k], some, cuts, cotangents, lines, start, near_cell, held, of, before
+                )
                 lowest = _lowest_top(g, runs, q, c, k) if q >= 0 else UNBOUNDED
                 for top in range(2 * n + 1):
                     if held[top] > best[k, top] and (top - n) * g.depth_step + g.kerf >= lowest:
@@ -364,10 +410,9 @@ def best_fan(  # noqa: C901, PLR0913 - a compiled kernel
     while k >= 0:
         q, cell = back[k, c, 0], back[k, c, 1]
         roll = base + runs.steps[k] + rolls // 2
-        lean = (opening - rolls // 2 - runs.steps[k]) * step
-        some = _run_slabs(g, roll, lean, far, near_cell, runs.least_flat if k == 0 else -1.0, cand, reach)
+        cand, reach = slabs.cand[k], slabs.reach[k]
         cuts = _cuts_ahead(g, runs, back, q, cell, k, near, whole_chain, cotangents, lines)
-        _stack_up(g, roll, cand, reach, some, cuts, cotangents, lines, 0.0, held, of, before)
+        _stack_up(g, roll, cand, reach, slabs.count[k], cuts, cotangents, lines, 0.0, near_cell, held, of, before)
         while c >= 0 and length < chain.shape[0]:
             i = of[c]
             chain[length, 0], chain[length, 1], chain[length, 2] = k, cand[i, 0], cand[i, 1]
@@ -390,6 +435,7 @@ def fan_bounds(g: FanGrid, runs: FanRuns, bases: Ints, faces: Array) -> Array:
     for i in prange(nb * nf):
         b, f = i // nf, i % nf
         chain = np.empty((0, 5), np.int64)
+        slabs = slabs_of_runs(g, runs, bases[b], faces[f])
         for n in range(nf):
-            out[b, f, n] = best_fan(g, runs, bases[b], faces[n], faces[f], chain, False)
+            out[b, f, n] = best_fan(g, runs, bases[b], faces[n], faces[f], slabs, chain, False)
     return out
