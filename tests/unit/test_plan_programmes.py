@@ -241,7 +241,9 @@ def test_the_best_of_all_fans_lies_between_what_is_found_and_the_bound(seed, cha
         for base, far, near in itertools.product((0, 4), range(len(FACES)), range(len(FACES))):
             best = Bolt(values, grid, runs, base, FACES[near], FACES[far]).best(begun[opening, kind, near])
             chain = np.zeros((MOST_SLABS, 5), np.int64)
-            found = best_fan(g, runs, base, FACES[near], FACES[far], slabs_of_runs(g, runs, base, FACES[far]), chain, True)
+            found = best_fan(
+                g, runs, base, FACES[near], FACES[far], slabs_of_runs(g, runs, base, FACES[far]), chain, True
+            )
             assert found <= best + 1e-5
             assert best <= bounds[base, far, near] + 1e-5
             equal += found > best - 1e-5

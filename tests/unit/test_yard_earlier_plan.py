@@ -53,7 +53,9 @@ def test_a_plan_read_back_is_sawn_the_same():
     script = small_plan()
     kinds = {one["id"]: one["kind"] for one in script["pieces"]}
     ledger = carried(script)
-    again = first_cuts(operations_to_json(ledger.operations), {name: piece.kind for name, piece in ledger.pieces.items()})
+    again = first_cuts(
+        operations_to_json(ledger.operations), {name: piece.kind for name, piece in ledger.pieces.items()}
+    )
     old = first_cuts(script["operations"], kinds)
     assert len(old) > 5 and len(again) == len(old)
     for one, other in zip(old, again, strict=True):

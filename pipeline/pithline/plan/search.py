@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.plan.columns.market_model import price_family
-from pithline.plan.columns.way_master import NEAR, MasterAnswer, MasterTask, choose_ways
+from pithline.plan.columns.way_master import NEAR, MasterAnswer, MasterTask, choose_different_ways
 from pithline.plan.crosscut_search import CrosscutWay, crosscut_ways
 from pithline.plan.execute.bucked_log import LogLayout
 from pithline.plan.pricing.class_search import (
@@ -28,7 +28,7 @@ from pithline.plan.pricing.price_search import SeenLayout
 from pithline.plan.problem.context import SearchContext
 from pithline.plan.problem.effort import bolts_on_mill, rolls_for
 from pithline.plan.problem.infeasible import no_part_fits, no_setting_pays
-from pithline.plan.problem.layout import NO_LOCKS, LayoutSetting
+from pithline.plan.problem.layout import NO_LOCKS
 from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.market import Market
 from pithline.plan.problem.monitor import SILENT, Monitor
@@ -109,14 +109,18 @@ def search_candidates(log: PlanLog, context: SearchContext, monitor: Monitor = S
         inner = monitor.within(0.15, 1.0).share(number, len(ways))
         seen = see_way(way, context, inner.within(0.0, 0.2))
         asked = bolt_classes(context, seen.on_mill)
-        found, best_slab = search_seen(log, seen, context, asked[:classes], inner.within(0.2, 1.0))
+        # of ways beside the most promising one, the best layout of each class will do
+        own = context if number == 0 else context.with_effort(replace(context.effort, answers=1))
+        found, best_slab = search_seen(log, seen, own, asked[:classes], inner.within(0.2, 1.0))
         out += found
         highest = max(highest, best_slab)
         if monitor.stopped() and out:
             break
     if ways and not out:
         raise no_setting_pays(context.economics, highest) if highest > 0.0 else no_part_fits(log, context.parts)
-    return out
+    # classes find alike layouts, and each is carried out but once
+    alike = {(one.log_layout.places, one.log_layout.layouts): one for one in reversed(out)}
+    return [one for one in out if alike[one.log_layout.places, one.log_layout.layouts] is one]
 
 
 def _ways(log: PlanLog, context: SearchContext, monitor: Monitor) -> list[tuple[CrosscutWay, int | None]]:
@@ -291,36 +295,20 @@ def _answers(
 ) -> list[MasterAnswer]:
     economics, effort = search.task.economics, search.context.effort
     charges = economics.mill if found.bolts.on_mill else economics.shop
-    family = price_family(economics.market, found.prices)
-    ways = [tuple(own) for own in columns]
     most = search.context.locks.settings_max
-    out: list[MasterAnswer] = []
-    for _ in range(effort.answers):
-        asked = MasterTask(
-            economics.market,
-            search.fills,
-            tuple(ways),
-            charges.opening,
-            family,
-            economics.costs,
-            None if most is None else max(most - bool(search.way.places), 0),
-            near=near,
-        )
-        answer = choose_ways(asked, effort.master, search.context.seed) if any(ways) else None
-        if answer is None or not any(answer.layouts):
-            break
-        out.append(answer)
-        ways = [
-            tuple(way for way in own if not _begins_as(way, layout))
-            for own, layout in zip(ways, answer.layouts, strict=True)
-        ]
-    return out
-
-
-def _begins_as(way: Way[GridSlab], layout: LayoutSetting | None) -> bool:
-    """Whether a way has the first setting of a layout."""
-    own = way.own.setting
-    return layout is not None and (own.clock, own.slabs) == (layout.clock, layout.slabs)
+    if not any(columns):
+        return []
+    asked = MasterTask(
+        economics.market,
+        search.fills,
+        tuple(tuple(own) for own in columns),
+        charges.opening,
+        price_family(economics.market, found.prices),
+        economics.costs,
+        None if most is None else max(most - bool(search.way.places), 0),
+        near=near,
+    )
+    return choose_different_ways(asked, effort.master, search.context.seed, effort.answers)
 
 
 def _considered(grids: Sequence[LogGrid], looks: int) -> int:

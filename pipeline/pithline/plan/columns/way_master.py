@@ -98,6 +98,11 @@ def merged(ways: Sequence[Way[Slab]]) -> tuple[Way[Slab], ...]:
 
 def choose_ways(task: MasterTask[Slab], effort: float, seed: int) -> MasterAnswer | None:
     """Solve the master; None where no column pays."""
+    return next(iter(choose_different_ways(task, effort, seed, 1)), None)
+
+
+def choose_different_ways(task: MasterTask[Slab], effort: float, seed: int, most: int) -> list[MasterAnswer]:
+    """The best layouts, best first, at most so many, none with a log's first setting that one before it has."""
     model = MarketModel(task.market)
     cradles: dict[int, cp_model.IntVar] = {}
     roots: list[tuple[_Node, ...]] = []
@@ -112,19 +117,24 @@ def choose_ways(task: MasterTask[Slab], effort: float, seed: int) -> MasterAnswe
     for var in cradles.values():
         model.charges.append((task.opening, var))
     model.maximise(task.sawn)
-    found = solve_model(model, effort, seed)
-    if found is None:
-        return None
-    solver, status = found
-    layouts = tuple(_read(nodes, solver) for nodes in roots)
-    return MasterAnswer(
-        layouts,
-        model.worth(solver.objective_value),
-        model.worth(solver.best_objective_bound),
-        status,
-        np.array([solver.value(n) for n in model.sets], np.int64),
-        tuple(sorted(angle for angle, var in cradles.items() if solver.boolean_value(var))),
-    )
+    out: list[MasterAnswer] = []
+    while len(out) < most:
+        found = solve_model(model, effort, seed)
+        if found is None:
+            break
+        solver, status = found
+        layouts = tuple(_read(nodes, solver) for nodes in roots)
+        if not any(layouts):
+            break
+        sets = np.array([solver.value(n) for n in model.sets], np.int64)
+        used = tuple(sorted(angle for angle, var in cradles.items() if solver.boolean_value(var)))
+        value, bound = (model.worth(one) for one in (solver.objective_value, solver.best_objective_bound))
+        out.append(MasterAnswer(layouts, value, bound, status, sets, used))
+        for nodes, layout in zip(roots, layouts, strict=True):
+            for node in nodes:
+                if layout is not None and (node.setting.clock, node.setting.slabs) == (layout.clock, layout.slabs):
+                    model.model.add(node.var == 0)
+    return out
 
 
 @dataclass(frozen=True, slots=True)

@@ -289,7 +289,7 @@ class RunSlabs(NamedTuple):
     `most` (k,) is what a run is worth at most with no cut before it, `after` (k,) what the runs after it may add, less their charges.
     """
 
-    count: Ints  # (k,)
+    lengths: Ints  # (k,)
     cand: Ints32  # (k − 1, m, 6)
     reach: Array  # (k − 1, m)
     most: Array
@@ -314,9 +314,9 @@ def slabs_of_runs(g: FanGrid, runs: FanRuns, base: int, far: float) -> RunSlabs:
     for k in range(nk - 1):
         lean = (runs.steps[nk - 1] - rolls // 2 - runs.steps[k]) * np.pi / rolls
         roll = base + runs.steps[k] + rolls // 2
-        out.count[k] = _run_slabs(g, roll, lean, far, runs.least_flat if k == 0 else -1.0, out.cand[k], out.reach[k])
+        out.lengths[k] = _run_slabs(g, roll, lean, far, runs.least_flat if k == 0 else -1.0, out.cand[k], out.reach[k])
         if k > 0:  # the first run hangs on the near face, and none comes before it
-            _stack_up(g, roll, out.cand[k], out.reach[k], out.count[k], 0, none, none, 0.0, 0, held, of, before)
+            _stack_up(g, roll, out.cand[k], out.reach[k], out.lengths[k], 0, none, none, 0.0, 0, held, of, before)
             out.most[k] = max(held.max(), 0.0)
     roll = base + runs.steps[nk - 1] + rolls // 2
     out.most[nk - 1] = _stack_down(g, roll, far, runs.least_flat, 0, none, none, held, of)
@@ -353,7 +353,7 @@ def best_fan(  # noqa: C901, PLR0913 - a compiled kernel
     for k in range(nk):
         roll = base + runs.steps[k] + rolls // 2
         last = k == nk - 1
-        some = slabs.count[k]
+        some = slabs.lengths[k]
         if not last and some == 0:
             continue
         for q in range(-1, k):
@@ -372,7 +372,19 @@ def best_fan(  # noqa: C901, PLR0913 - a compiled kernel
                         top_value, top_k, top_c, far_q, far_c = value, k, -1, q, c
                     continue
                 _stack_up(
-                    g, roll, slabs.cand[k], slabs.reach[k], some, cuts, cotangents, lines, start, near_cell, held, of, before
+                    g,
+                    roll,
+                    slabs.cand[k],
+                    slabs.reach[k],
+                    some,
+                    cuts,
+                    cotangents,
+                    lines,
+                    start,
+                    near_cell,
+                    held,
+                    of,
+                    before,
                 )
                 lowest = _lowest_top(g, runs, q, c, k) if q >= 0 else UNBOUNDED
                 for top in range(2 * n + 1):
@@ -412,7 +424,7 @@ def best_fan(  # noqa: C901, PLR0913 - a compiled kernel
         roll = base + runs.steps[k] + rolls // 2
         cand, reach = slabs.cand[k], slabs.reach[k]
         cuts = _cuts_ahead(g, runs, back, q, cell, k, near, whole_chain, cotangents, lines)
-        _stack_up(g, roll, cand, reach, slabs.count[k], cuts, cotangents, lines, 0.0, near_cell, held, of, before)
+        _stack_up(g, roll, cand, reach, slabs.lengths[k], cuts, cotangents, lines, 0.0, near_cell, held, of, before)
         while c >= 0 and length < chain.shape[0]:
             i = of[c]
             chain[length, 0], chain[length, 1], chain[length, 2] = k, cand[i, 0], cand[i, 1]

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from pithline.mill.sections import log_sections, piece_shape
 from pithline.plan.columns.market_model import price_family
-from pithline.plan.columns.way_master import MasterTask, choose_ways
+from pithline.plan.columns.way_master import MasterTask, choose_different_ways
 from pithline.plan.evaluate.judge import judge_on_samples, plate_counts
 from pithline.plan.evaluate.ladder import ExecutedPlan
 from pithline.plan.execute.slab_fill import FillRequest
@@ -19,7 +19,7 @@ from pithline.plan.pricing.class_search import ClassTask, ValuedLogs, look_at
 from pithline.plan.pricing.fills import Fillable
 from pithline.plan.pricing.log_grid import GridSlab, LogGrid, log_grid
 from pithline.plan.pricing.log_oracle import BoltClass, Way
-from pithline.plan.pricing.price_search import Priced, SeenLayout, Sold, Until, search_prices, worth_at
+from pithline.plan.pricing.price_search import FAR, Priced, SeenLayout, Sold, Until, search_prices, worth_at
 from pithline.plan.problem.context import SearchContext
 from pithline.plan.problem.effort import bolts_on_mill, rolls_for
 from pithline.plan.problem.log_frame import PlanLog
@@ -210,7 +210,7 @@ def search_remaining(
         Sold(economics.market, economics.costs),
         looking.look,
         start,
-        Until(context.effort.rounds, monitor.stopped),
+        Until(context.effort.rounds, monitor.stopped, box=FAR),
     )
     looks = sorted(looking.looks, key=lambda one: one[0])
     bound, prices = looks[0][0], looks[0][1]
@@ -227,32 +227,21 @@ def search_remaining(
     out: list[Candidate] = []
     bolts = looking.logs[0].grids.bolts
     words = _words(looking, context)
-    left = ways
-    for _ in range(context.effort.answers):
-        task = MasterTask(
-            economics.market,
-            _TrueFills(by_piece),
-            tuple(tuple(own) for own in left),
-            (economics.mill if bolts.on_mill else economics.shop).opening,
-            price_family(economics.market, prices),
-            economics.costs,
-            sawn=sawn,
-            near=np.inf,
-        )
-        answer = choose_ways(task, context.effort.master, context.seed)
-        if answer is None or not any(answer.layouts):
-            break
-        layout = work.layout(answer.layouts)
+    task = MasterTask(
+        economics.market,
+        _TrueFills(by_piece),
+        tuple(tuple(own) for own in ways),
+        (economics.mill if bolts.on_mill else economics.shop).opening,
+        price_family(economics.market, prices),
+        economics.costs,
+        sawn=sawn,
+        near=np.inf,
+    )
+    effort = context.effort
+    for answer in choose_different_ways(task, effort.master, context.seed, effort.answers):
         most = max(bound, answer.value, have)
+        layout = work.layout(answer.layouts)
         out.append(Candidate(layout, bolts, answer.value, most, answer.status, prices, len(looks), words))
-        left = [
-            [
-                way
-                for way in own
-                if got is None or (way.own.setting.clock, way.own.setting.slabs) != (got.clock, got.slabs)
-            ]
-            for own, got in zip(left, answer.layouts, strict=True)
-        ]
     return [*out, nothing]
 
 
