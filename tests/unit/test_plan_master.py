@@ -8,9 +8,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pithline.plan.columns.market_model import fills_at, price_family
-from pithline.plan.columns.way_master import MasterTask, choose_ways, merged
+from pithline.plan.columns.way_master import MasterTask, choose_different_ways, choose_ways, merged
 from pithline.plan.pricing.log_grid import GridSlab
 from pithline.plan.pricing.log_oracle import Component, Way
+from pithline.plan.pricing.price_search import worth_at
 from pithline.plan.problem.economics import CutCosts
 from pithline.plan.problem.layout import LayoutSetting, LayoutSlab, settings_of
 from unit.markets import SalesModel, random_fills, random_market
@@ -61,7 +62,9 @@ def task_of(seed, logs=1, **more):
     market = replace(random_market(rng), cost=rng.uniform(0.0, 0.1, 4))
     fills = HandFills()
     ways = tuple(random_ways(rng, fills, log) for log in range(logs))
-    return MasterTask(market, fills, ways, 0.4, price_family(market, market.loose + 0.3), COSTS, **more)
+    return MasterTask(
+        market, fills, ways, 0.4, price_family(market, market.loose + 0.3), COSTS, **{"near": np.inf, **more}
+    )
 
 
 def every(ways):
@@ -170,6 +173,36 @@ def test_ways_that_begin_alike_are_one_with_the_alternatives_of_both():
     for way, first, second in zip(found, ways, again, strict=True):
         names = {one.own.setting.slabs for one in (*first.above, *second.above)}
         assert {one.own.setting.slabs for one in way.above} == names
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_no_column_is_missed_that_costs_less_than_the_answer_lies_below_the_bound(seed):
+    """At given prices no plan is worth more than the best column with what sets may still add, less what its own columns lose."""
+    task = task_of(seed, logs=1)
+    every_one = choose_ways(task, 20.0, 1)
+    near = 1.0 - every_one.value / best_at_prices(task) + 1e-3
+    assert near > 0.0
+    some = choose_ways(replace(task, near=near), 20.0, 1)
+    assert some.value == pytest.approx(every_one.value, rel=1e-3, abs=5e-3)
+
+
+def best_at_prices(task):
+    """What no plan of one log's columns is worth more than, by the first prices of the family."""
+    worth = worth_at(task.market, task.family[0], task.costs)
+
+    def value(way):
+        own = sum(task.fills.slab(0, slab).fill(worth)[0] for slab in way.own.slabs) - way.own.charge
+        return own + sum(max([0.0, *map(value, side)]) for side in (way.above, way.below))
+
+    return max(0.0, *map(value, task.ways[0])) + task.market.unsold_bound(task.family[0])
+
+
+def test_different_ways_have_different_first_settings_the_best_first():
+    task = task_of(8)
+    found = choose_different_ways(task, 20.0, 1, 3)
+    assert len({one.layouts[0].slabs for one in found}) == len(found) > 1
+    assert found[0].value == choose_ways(task, 20.0, 1).value
+    assert [one.value for one in found] == sorted((one.value for one in found), reverse=True)
 
 
 def test_same_ways_same_seed_same_answer():

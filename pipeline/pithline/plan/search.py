@@ -308,7 +308,8 @@ def _answers(
         None if most is None else max(most - bool(search.way.places), 0),
         near=near,
     )
-    return choose_different_ways(asked, effort.master, search.context.seed, effort.answers)
+    found_ways = choose_different_ways(asked, effort.master, search.context.seed, effort.answers)
+    return [one for one in found_ways if any(one.layouts)]
 
 
 def _considered(grids: Sequence[LogGrid], looks: int) -> int:

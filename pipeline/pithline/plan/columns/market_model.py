@@ -129,7 +129,7 @@ def solve_model(model: MarketModel, effort: float, seed: int) -> tuple[cp_model.
     solver.parameters.random_seed = seed
     solver.parameters.catch_sigint_signal = False  # it would leave Ctrl-C to kill the process
     solver.parameters.max_deterministic_time = effort
-    solver.parameters.relative_gap_limit = 1e-3
+    solver.parameters.relative_gap_limit = 1e-4
     # the model is nearly a linear one: its relaxation does more than probing, by a factor of ten in time
     solver.parameters.linearization_level = 2
     solver.parameters.symmetry_level = 0

@@ -102,7 +102,10 @@ def choose_ways(task: MasterTask[Slab], effort: float, seed: int) -> MasterAnswe
 
 
 def choose_different_ways(task: MasterTask[Slab], effort: float, seed: int, most: int) -> list[MasterAnswer]:
-    """The best layouts, best first, at most so many, none with a log's first setting that one before it has."""
+    """The best layouts, best first, at most so many, none with a log's first setting that one before it has.
+
+    Where it is best to leave every log, that alone is the answer.
+    """
     model = MarketModel(task.market)
     cradles: dict[int, cp_model.IntVar] = {}
     roots: list[tuple[_Node, ...]] = []
@@ -124,12 +127,14 @@ def choose_different_ways(task: MasterTask[Slab], effort: float, seed: int, most
             break
         solver, status = found
         layouts = tuple(_read(nodes, solver) for nodes in roots)
-        if not any(layouts):
+        if out and not any(layouts):
             break
         sets = np.array([solver.value(n) for n in model.sets], np.int64)
         used = tuple(sorted(angle for angle, var in cradles.items() if solver.boolean_value(var)))
         value, bound = (model.worth(one) for one in (solver.objective_value, solver.best_objective_bound))
         out.append(MasterAnswer(layouts, value, bound, status, sets, used))
+        if not any(layouts):
+            break
         for nodes, layout in zip(roots, layouts, strict=True):
             for node in nodes:
                 if layout is not None and (node.setting.clock, node.setting.slabs) == (layout.clock, layout.slabs):
@@ -175,7 +180,8 @@ def _near_columns(task: MasterTask[Slab]) -> _Columns[Slab]:
 
     total = sum(max((value(n, way) for way in ways), default=0.0) for n, ways in enumerate(merged_ways))
     total = max(total + task.market.unsold_bound(task.family[0]), 0.0)
-    ways = tuple(near_ones(n, own, task.near * total, -np.inf) for n, own in enumerate(merged_ways))
+    spare = task.near * total if np.isfinite(task.near) else np.inf
+    ways = tuple(near_ones(n, own, spare, -np.inf) for n, own in enumerate(merged_ways))
     slabs = {key: every[key] for key in room}
     found = fills_at(list(slabs.values()), task.market, task.family, task.costs)
     fills = {}

@@ -239,6 +239,8 @@ def search_remaining(
     )
     effort = context.effort
     for answer in choose_different_ways(task, effort.master, context.seed, effort.answers):
+        if not any(answer.layouts):
+            break
         most = max(bound, answer.value, have)
         layout = work.layout(answer.layouts)
         out.append(Candidate(layout, bolts, answer.value, most, answer.status, prices, len(looks), words))
