@@ -33,7 +33,7 @@ class Sold:
     costs: CutCosts
 
 
-NEAR, FAR = 0.3, 1.0
+NEAR, FAR = 0.15, 1.0
 """First steps of prices from a start that a search found, and from one that is a mere guess."""
 
 
