@@ -15,6 +15,7 @@ from pithline.plan.execute.ledger import Ledger
 from pithline.plan.execute.slab_fill import FillRequest
 from pithline.plan.execute.workshop import Caches, Workshop
 from pithline.plan.problem.context import SearchContext
+from pithline.plan.problem.layout import settings_of
 from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.monitor import SILENT, Monitor
 from pithline.plan.search import Candidate
@@ -73,8 +74,12 @@ def climb(case: PlanCase, candidates: Sequence[Candidate], monitor: Monitor = SI
     judge = judge_on_samples(case.log, case.context)
     plans: list[ExecutedPlan] = []
     refused = ""
+    # the most promising first: what they come to may spare others
+    candidates = sorted(candidates, key=lambda one: -one.value)
     for number, one in enumerate(candidates):
         monitor.report("carrying plans out", 0.5 * number / len(candidates))
+        if _bettered(one, plans):
+            continue
         plan = _executed(case, judge, one, 1.0 if one.searched is False else case.context.effort.fine)
         if np.isfinite(plan.likely) and plan.ledger.passing:
             plans.append(plan)
@@ -85,6 +90,23 @@ def climb(case: PlanCase, candidates: Sequence[Candidate], monitor: Monitor = SI
         plans[0] = _refined(case, judge, plans[0], monitor.within(0.5, 0.9))
         return ladder_of(case, judge, plans)
     return Ladder((), 0, (), refused)
+
+
+SURELY = 1.03
+"""A plan carried out that is likely to be worth so many times what another promises, with no more settings, is the better one."""
+
+
+def _bettered(candidate: Candidate, plans: Sequence[ExecutedPlan]) -> bool:
+    """Whether a plan with no more settings is surely worth more than a search found a candidate to be."""
+    settings = _settings(candidate)
+    return candidate.searched and any(
+        plan.likely > SURELY * abs(candidate.value) and _settings(plan.candidate) <= settings for plan in plans
+    )
+
+
+def _settings(candidate: Candidate) -> int:
+    layouts = candidate.log_layout.layouts
+    return len(candidate.log_layout.places) + sum(len(settings_of(one)) for one in layouts if one is not None)
 
 
 def _executed(case: PlanCase, judge: Judge, candidate: Candidate, fine: float) -> ExecutedPlan:

@@ -11,12 +11,14 @@ from numpy.typing import NDArray
 from pithline.geometry.pieces import Piece
 from pithline.plan.execute.grade import grade_plate
 from pithline.plan.execute.ledger import Ledger, Plate, SawPlane
+from pithline.plan.execute.slab_faces import PARALLEL_COSINE
 from pithline.plan.execute.slab_fill import Billet, PlacesCache, Strip
 from pithline.plan.execute.slab_view import SlabFrame
 from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.operations import Against, Setting, Stage, Support, Tool
 from pithline.plan.problem.parts import SawnPart
 from pithline.plan.problem.task import SawingTask
+from pithline.wood.field import at_points
 
 Array = NDArray[np.float64]
 SLIVER = 0.6
@@ -96,16 +98,49 @@ def _on_table(ledger: Ledger, tool: Tool, piece: Piece, face: str) -> Setting:
     return ledger.open_setting(Setting(tool, piece.id, False, support=Support.TABLE, against=Against(face, 90.0)))
 
 
+FACE_ROOM = 2.0
+"""How far inside its piece and the wood a point lies that is surely of a face. [mm]"""
+
+
+def _rests_on(job: SlabJob, across: tuple[float, float], along: tuple[float, float]) -> str:
+    """The cut of the slab's face that a part of it still has: the lower one where there is anything of it, else the upper.
+
+    A bolt's own face may slope across a slab, and bark may round it off, so that a strip by its edge holds nothing of one face.
+
+    Parameters
+    ----------
+    across, along : from where to where the part reaches, in the slab's frame [mm]
+    """
+    frame = job.frame
+    upper = [face.cut for face in job.piece.faces if float(np.asarray(face.normal) @ frame.normal) > PARALLEL_COSINE]
+    for cut, height in ((job.face, frame.low), *((cut, frame.top) for cut in upper[-1:])):
+        points = np.array(
+            [frame.point(x, u, height) for x in np.linspace(*along, 5) for u in np.linspace(*across, 7)], float
+        )
+        inside = at_points(job.log.field, points, frame.normal)[2] > FACE_ROOM
+        for normal, offset in frame.bounds:
+            inside &= points @ normal < offset - FACE_ROOM
+        if inside.any():
+            return cut
+    return job.face
+
+
+def _reach(task: SawingTask, billets: Sequence[Billet]) -> tuple[float, float]:
+    """From where to where billets lie along. [mm]"""
+    return min(b.start for b in billets), max(b.start + task.parts[b.part].length for b in billets)
+
+
 def _length(task: SawingTask, job: SlabJob) -> float:
     """How far along its strips a slab is ripped. [mm]"""
-    spans = [(b.start, b.start + task.parts[b.part].length) for s in job.strips for b in s.billets]
-    return max(end for _, end in spans) - min(start for start, _ in spans) if spans else 0.0
+    billets = [billet for strip in job.strips for billet in strip.billets]
+    return float(np.ptp(_reach(task, billets))) if billets else 0.0
 
 
 def _crosscut(ledger: Ledger, task: SawingTask, job: SlabJob, piece: Piece, strip: Strip) -> list[tuple[Piece, Billet]]:
     """Crosscut a strip into billets."""
     kerf, axis = task.machines.crosscut.kerf, job.frame.axis
-    setting = _on_table(ledger, Tool.CROSSCUT, piece, job.face)
+    wide = (strip.place, strip.place + task.saws.strip_width(strip.width))
+    setting = _on_table(ledger, Tool.CROSSCUT, piece, _rests_on(job, wide, _reach(task, strip.billets)))
     out, last, cuts = [], np.inf, 0
     ordered = sorted(strip.billets, key=lambda b: -b.start)
     for i, billet in enumerate(ordered):
@@ -132,7 +167,8 @@ def _narrow(ledger: Ledger, task: SawingTask, job: BilletJob) -> BilletJob:
     wide, want = task.saws.strip_width(job.strip.width), task.saws.strip_width(part.width)
     if wide - want < SLIVER:
         return replace(job, width=wide)
-    setting = _on_table(ledger, Tool.RIP, job.piece, job.slab.face)
+    face = _rests_on(job.slab, (job.strip.place, job.strip.place + wide), _reach(task, [job.billet]))
+    setting = _on_table(ledger, Tool.RIP, job.piece, face)
     plane = SawPlane(job.slab.frame.lateral, job.strip.place + want + saw.kerf / 2, saw.kerf)
     offcut, billet = ledger.named("offcut-", "offcut"), ledger.named("billet-", "billet")
     _, under = ledger.cut(setting, job.piece, plane, offcut, billet)
@@ -155,7 +191,8 @@ def _resaw(ledger: Ledger, task: SawingTask, job: BilletJob) -> None:
     part, frame, saw = task.parts[job.billet.part], job.slab.frame, task.machines.resaw
     step = part.thickness + saw.kerf
     layers = sorted(job.billet.layers, reverse=True)
-    stage, fence = Stage(part.part.resaw), Against(job.slab.face, 0.0)
+    across = (job.strip.place, job.strip.place + job.width)
+    stage, fence = Stage(part.part.resaw), Against(_rests_on(job.slab, across, _reach(task, [job.billet])), 0.0)
     drafted = Setting(Tool.RESAW, job.piece.id, False, stage=stage, support=Support.FENCE, against=fence)
     setting = ledger.open_setting(drafted)
     piece, kind, top_of_rest, cuts = job.piece, job.piece.kind, frame.top, 0
