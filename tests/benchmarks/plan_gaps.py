@@ -19,6 +19,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 from pithline.errors import PithlineError
 from pithline.files.mills import mill_from
+from pithline.logmodel.dimensions import volume
 from pithline.plan.api import EFFORTS, Objective, search_candidates
 from pithline.yard.prepared_log import prepare_log
 from pithline.yard.request import Inputs, Request, read_inputs
@@ -56,10 +57,10 @@ def row(name: str, model, inputs: Inputs, objective: str, effort: str) -> float 
     seconds = time.process_time() - start
     best = max(found, key=lambda one: one.value)
     gap = (best.bound - best.value) / best.bound
-    volume = own.log.model.volume_under_bark / 1e6
+    litres = volume(own.log.model) / 1e6
     unit = context.objective.unit / 1e6 if not context.objective.in_money else 1.0
     print(
-        f"{name:16} {objective:7} {volume:6.0f} L  value {best.value * unit:8.1f}  bound {best.bound * unit:8.1f}  "
+        f"{name:16} {objective:7} {litres:6.0f} L  value {best.value * unit:8.1f}  bound {best.bound * unit:8.1f}  "
         f"gap {gap:5.1%}  {seconds:5.0f} s",
         flush=True,
     )
