@@ -7,7 +7,7 @@ import pytest
 
 from pithline.geometry.pieces import Piece
 from pithline.mill.sections import log_sections
-from pithline.plan.execute.bolt_holds import CRADLE_WITHIN_DEG, bolt_holds
+from pithline.plan.execute.bolt_holds import CRADLE_WITHIN_DEG, bolt_holds, hold_as_sawn
 from pithline.plan.execute.machine_setups import MachinePoser
 from pithline.plan.execute.simulate import DrawnPoser
 from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
@@ -171,3 +171,22 @@ def test_as_drawn_every_angle_is_held(log):
         [cut, *_] = [one for one in ledger.cuts if one.setting == setting.id]
         turned_by.append(round(float(np.degrees(clock_of_normal(np.array(cut.normal)))) % 90.0, 3))
     assert sorted(turned_by) == [12.0, 31.7, 31.7, 45.0]
+
+
+def test_a_bolt_read_back_is_held_by_the_face_that_held_it(log):
+    """Both faces hold it 45° on; one leans a third of a degree along the log, so cuts held by it lean too."""
+    piece = Piece("log", "log")
+    for k, lean in enumerate((0.006, 0.0)):
+        normal = normal_at(log.axis, 0.3 + k * QUARTER) + lean * log.axis
+        normal /= np.linalg.norm(normal)
+        piece = piece.above(normal, 40.0 + float(log.origin @ normal), 2.0, f"c{k}", "b", "bolt")
+    wanted = normal_at(log.axis, 0.3 + np.radians(45.0))
+    holds = bolt_holds(log, piece, wanted, Tool.RESAW, (45.0,), False)
+    leans = {hold.face.cut: float(hold.normal @ log.axis) for hold in holds}
+    assert leans == {"c0": pytest.approx(0.006 / np.sqrt(2.0), rel=0.01), "c1": pytest.approx(0.0, abs=1e-9)}
+    for name, lean in leans.items():
+        assert hold_as_sawn(holds, log.axis, lean).face.cut == name
+    assert hold_as_sawn(holds, log.axis, None) is holds[0] and hold_as_sawn((), log.axis, 0.0) is None
+    # a hold that turns the bolt otherwise is not taken, however its cuts lean
+    other = bolt_holds(log, piece, wanted, Tool.RESAW, (45.0, 43.0), False)
+    assert hold_as_sawn(sorted(other, key=lambda hold: hold.angle_deg != 43.0), log.axis, 0.0042).angle_deg == 43.0
