@@ -55,7 +55,7 @@ class Candidate:
     bolts : BoltClass
         The class of layouts that it is among the best of.
     value, bound : float
-        On the grid, net of charges: its own, and what no layout of the class exceeds; litres, or money.
+        On the grid, net of charges and of the log's own minutes: its own, and what no layout of the class exceeds; litres, or money.
     status : str
         Of the master, or what was kept from elsewhere.
     prices : (Q,) array
@@ -242,7 +242,8 @@ def search_seen(
         _gather(columns, found, CLOSE_LOOKS)
         inner.report(f"choosing, {bolts.name}", 0.7)
         own = _candidates(search, found, columns, NEAR)
-        if not own or own[0].value < (1.0 - NEAR) * found.bound:
+        bound = found.bound - context.economics.log_cost
+        if not own or own[0].value + context.economics.log_cost < (1.0 - NEAR) * found.bound:
             # looks far from the best prices hold layouts of which a part may be just what is wanted
             every = [list(one) for one in columns]
             _gather(every, found, np.inf)
@@ -250,7 +251,7 @@ def search_seen(
             own = more if more and (not own or more[0].value > own[0].value) else own
         out += own
         if own:
-            monitor.found(own[0].value, found.bound)
+            monitor.found(own[0].value, bound)
         if monitor.stopped() and out:
             break
     return out, highest
@@ -283,9 +284,10 @@ def _candidates(
     considered = _considered(search.grids, len(found.looks))
     out = []
     for answer in _answers(search, found, columns, near):
-        value = answer.value - task.base_charge
+        log_cost = task.economics.log_cost
+        value = answer.value - task.base_charge - log_cost
         layout = LogLayout(search.log, way.places, way.logs, answer.layouts)
-        bound = max(found.bound, value)
+        bound = max(found.bound - log_cost, value)
         out.append(Candidate(layout, found.bolts, value, bound, answer.status, found.prices, considered, words))
     return out
 
