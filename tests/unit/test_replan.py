@@ -9,11 +9,10 @@ import pytest
 from pithline.errors import InputError, ScriptError
 from pithline.logmodel.card import Defect
 from pithline.logmodel.document import model_from_json
-from pithline.script.document import dumps
 from pithline.script.replay import replay
 from pithline.wood.field import wood_field
 from pithline.wood.unusable import in_defect
-from replan_work import earlier_script, operations_until, planned_anew, solid_points
+from replan_work import earlier_script, operations_until, planned_afresh, planned_anew, solid_points
 from small_plan import TRUTH
 from truth.judge import judge
 from truth.logs import TrueDefect
@@ -76,7 +75,7 @@ def test_ids_are_not_used_again():
 
 
 def test_the_same_bytes_each_time():
-    assert dumps(planned_anew("cut-5", {"defect": [KNOT]})) == dumps(planned_anew("cut-5", {"defect": [KNOT]}))
+    assert planned_afresh("cut-5", {"defect": [KNOT]}) == planned_afresh("cut-5", {"defect": [KNOT]})
 
 
 @pytest.mark.parametrize("after", ["cut-2", "cut-16", "cut-40"])
