@@ -212,7 +212,21 @@ class _WaySearch:
 def search_seen(
     log: PlanLog, seen: SeenWay, context: SearchContext, classes: Sequence[BoltClass], monitor: Monitor = SILENT
 ) -> tuple[list[Candidate], float]:
-    """Some classes of a way that was looked at, searched by prices: their best layouts; and what the best single slab is worth."""
+    """Some classes of a way that was looked at, searched by prices: their best layouts; and what the best single slab is worth.
+
+    Parameters
+    ----------
+    log : PlanLog
+        The whole log.
+    seen : SeenWay
+        The logs crosscut from it, as they were looked at.
+    context : SearchContext
+        What is asked.
+    classes : sequence of BoltClass
+        Those to search, narrower ones first.
+    monitor : Monitor
+        Hears the best value and the bound of each class; may stop after one that gave a layout.
+    """
     machines, locks, effort, grids, way = context.machines, context.locks, context.effort, seen.grids, seen.way
     task = ClassTask(
         context.economics,

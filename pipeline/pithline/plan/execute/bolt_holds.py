@@ -57,9 +57,18 @@ def bolt_holds(
 
     Parameters
     ----------
-    wanted : (3,) unit normal of the cuts as drawn
-    cradles_deg : angles of the cradles there are
-    any_angle : whether a cradle may be made to the angle that the drawn cuts have
+    log : PlanLog
+        The log that the bolt is of: its own faces hold nothing.
+    piece : Piece
+        The bolt with its sawn faces.
+    wanted : (3,) array
+        Unit normal of the cuts as drawn, log frame.
+    tool : Tool
+        The saw that takes it.
+    cradles_deg : tuple of float
+        Angles of the cradles there are.
+    any_angle : bool
+        Whether a cradle may be made to the angle that the drawn cuts have.
     """
     found: list[tuple[float, BoltHold]] = []
     for face in piece.faces:
