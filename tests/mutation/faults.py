@@ -186,7 +186,7 @@ FAULTS = (
         "plan/execute/machine_setups.py",
         "for check in checks if check.clearance_run)",
         "for check in checks if not check.clearance_run)",
-        unit("plan_simulate", "mill_pose"),
+        unit("plan_bolt_holds"),
     ),
     Fault(
         "a season's layout read back has its halves the other way round",
