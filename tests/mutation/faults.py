@@ -203,6 +203,13 @@ FAULTS = (
         unit("plan_bolt_holds"),
     ),
     Fault(
+        "a cut counted up from a sawn face leaves no room for half its kerf",
+        "plan/execute/machine_setups.py",
+        "floor + slab.thickness + kerf / 2 + height",
+        "floor + slab.thickness + kerf / 20 + height",
+        unit("plan_blades"),
+    ),
+    Fault(
         "the room of the marks is measured from the lowest cut",
         "mill/limits.py",
         "float(mill.blade_max - max(blades))",
