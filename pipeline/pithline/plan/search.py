@@ -244,7 +244,7 @@ def search_seen(
     out: list[Candidate] = []
     columns: list[list[Way[GridSlab]]] = [[] for _ in grids]
     known: list[SeenLayout] = []
-    prices, highest = way.prices, 0.0
+    prices, highest, log_cost = way.prices, 0.0, context.economics.log_cost
     for k, bolts in enumerate(classes):
         inner = monitor.share(k, len(classes))
         found = search_class(search.valued, search.fills, bolts, prices, inner.within(0.0, 0.7), known
@@ -256,8 +256,7 @@ def search_seen(
         _gather(columns, found, CLOSE_LOOKS)
         inner.report(f"choosing, {bolts.name}", 0.7)
         own = _candidates(search, found, columns, NEAR)
-        bound = found.bound - context.economics.log_cost
-        if not own or own[0].value + context.economics.log_cost < (1.0 - NEAR) * found.bound:
+        if not own or own[0].value + log_cost < (1.0 - NEAR) * found.bound:
             # looks far from the best prices hold layouts of which a part may be just what is wanted
             every = [list(one) for one in columns]
             _gather(every, found, np.inf)
@@ -265,7 +264,7 @@ def search_seen(
             own = more if more and (not own or more[0].value > own[0].value) else own
         out += own
         if own:
-            monitor.found(own[0].value, bound)
+            monitor.found(own[0].value, found.bound - log_cost)
         if monitor.stopped() and out:
             break
     return out, highest
