@@ -5,8 +5,11 @@ import functools
 import json
 from pathlib import Path
 
+import pytest
+
+from pithline.script.check import replay_valid
 from pithline.script.document import dumps
-from pithline.yard.replan_log import replan_log
+from pithline.yard import replan_log as yard_replan
 from pithline.yard.request import Request
 from small_plan import QUICK
 
@@ -24,13 +27,36 @@ def earlier_script():
     return json.loads(_earlier())
 
 
-def planned_anew(after, found=None, script=None, request=None):
-    """The script after some cuts of the earlier one, as it is written."""
-    script = script or earlier_script()
+def planned_anew(after, found=None, script=None):
+    """The script after some cuts of the earlier one, as it is written; what several tests ask for is planned once."""
+    written = _earlier() if script is None else json.dumps(script).encode()
+    return json.loads(_planned_once(after, json.dumps(found or {}), written))
+
+
+def planned_afresh(after, found=None, script=None):
+    """As `planned_anew`, and planned whether or not it was before; the script's bytes."""
+    script = earlier_script() if script is None else script
     before = copy.deepcopy(script)
-    new = replan_log(script, after, found or {}, request or Request(effort=QUICK, samples=2))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(yard_replan, "replay_valid", _checked_once)
+        new = yard_replan.replan_log(script, after, found or {}, Request(effort=QUICK, samples=2))
     assert script == before
-    return json.loads(dumps(new))
+    return dumps(new)
+
+
+@functools.lru_cache(64)
+def _planned_once(after, found, written):
+    return planned_afresh(after, json.loads(found), json.loads(written))
+
+
+def _checked_once(script):
+    """An earlier script is replayed before it is planned anew; the same one each time gives the same findings."""
+    return _report_of(json.dumps(script))
+
+
+@functools.lru_cache(64)
+def _report_of(written):
+    return replay_valid(json.loads(written))
 
 
 def operations_until(script, cut):

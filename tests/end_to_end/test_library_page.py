@@ -11,6 +11,10 @@ from small_plan import QUICK
 REPO = Path(__file__).resolve().parents[2]
 
 
+BRIEF = replace(QUICK, along_step=60.0, depth_step=5.0, corner_step=20.0, rounds=1, halves=1, fine=3.0)
+"""Of an appraisal that has only to run: what it finds is looked at elsewhere."""
+
+
 def looked_at_less(priors):
     """Priors with few logs drawn."""
     return replace(priors, sampling=replace(priors.sampling, samples=8, replans=9, answers=2, inner=2))
@@ -18,7 +22,7 @@ def looked_at_less(priors):
 
 def searched_less(appraised, one, terms, *more):
     """A log appraised by a plan that was searched more coarsely than any command does."""
-    return appraised(one, replace(terms, effort=QUICK), *more)
+    return appraised(one, replace(terms, effort=BRIEF), *more)
 
 
 def planned_again(log, plan, shop, _seed):

@@ -2,6 +2,7 @@
 
     python tests/mutation/mutants.py --count 40 --seed 1              # drawn from plan/ and mill/
     python tests/mutation/mutants.py --only plan/execute/shop.py      # of one module
+    python tests/mutation/mutants.py --near                           # only tests that import the module: minutes, not hours
 
 Each fault is one small change: a comparison turned round, plus for minus, and for or, a number times ten, the two ways of a choice
 swapped, a statement left out. The package is copied, the fault put into the copy, and the tests of the planner run against it until one
@@ -12,14 +13,16 @@ from __future__ import annotations
 
 import argparse
 import ast
+import contextlib
 import os
 import random
+import re
 import shutil
 import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -31,7 +34,11 @@ TESTS = (
     "tests/unit/test_plan_*.py",
     "tests/unit/test_files_configs.py",
     "tests/unit/test_yard_*.py",
-    "tests/unit/test_replan.py",
+    "tests/unit/test_part_fit.py",
+    "tests/unit/test_glance.py",
+    "tests/unit/test_good_for.py",
+    "tests/unit/test_season_plan_bounds.py",
+    "tests/unit/test_replan*.py",
     "tests/property/test_plan_laws.py",
     "tests/property/test_replan_laws.py",
 )
@@ -174,8 +181,25 @@ def _replace(tree: ast.AST, old: ast.AST, new: ast.AST) -> None:
                 setattr(parent, name, [new if one is old else one for one in value])
 
 
-def noticed(mutant: Mutant, folder: Path, tests: list[str]) -> str | None:
+def near_tests(
+    module: Path, patterns: Sequence[str] = ("tests/unit/test_*.py", "tests/property/test_*.py")
+) -> list[str]:
+    """Test files that import a module by its name, those that import the fewest modules first."""
+    dotted = ".".join(module.relative_to(PACKAGE.parent).with_suffix("").parts)
+    room, _, name = dotted.rpartition(".")
+    imports = re.compile(rf"from {re.escape(dotted)} import|from {re.escape(room)} import [^\n]*\b{name}\b")
+    found = []
+    for path in (path for pattern in patterns for path in REPO.glob(pattern)):
+        text = path.read_text(encoding="utf-8")
+        if imports.search(text):
+            found.append((text.count("import pithline") + text.count("from pithline"), str(path.relative_to(REPO))))
+    return [path for _, path in sorted(found)]
+
+
+def noticed(mutant: Mutant, folder: Path, tests: Sequence[str]) -> str | None:
     """The test that fails with a fault; None where none does."""
+    if not tests:
+        return None
     target = folder / "pithline" / mutant.module.relative_to(PACKAGE)
     old = target.read_text(encoding="utf-8")
     target.write_text(mutant.text, encoding="utf-8")
@@ -198,12 +222,23 @@ def noticed(mutant: Mutant, folder: Path, tests: list[str]) -> str | None:
     return failed[0].split(" - ")[0] if failed else "tests end early"
 
 
+@contextlib.contextmanager
+def package_copy() -> Iterator[Path]:
+    """A folder with a copy of the package, for faults to be put into."""
+    with tempfile.TemporaryDirectory() as name:
+        shutil.copytree(PACKAGE, Path(name, "pithline"))
+        if (REPO / "configs").is_dir():
+            shutil.copytree(REPO / "configs", Path(name, "pithline/configs"))
+        yield Path(name)
+
+
 def main() -> None:
     """Draw, run and tell."""
     parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0] if __doc__ else "")
     parser.add_argument("--count", type=int, default=40, help="faults drawn [default: 40]")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--only", help="a module below pipeline/pithline, such as plan/execute/shop.py")
+    parser.add_argument("--near", action="store_true", help="run only the tests that import the changed module")
     parser.add_argument("--tests", nargs="*", default=TESTS, help="patterns of the tests that are run")
     args = parser.parse_args()
     modules = (
@@ -216,14 +251,11 @@ def main() -> None:
     chosen = [mutant_at(*place) for place in drawn]
     tests = [str(path.relative_to(REPO)) for pattern in args.tests for path in sorted(REPO.glob(pattern))]
     survived = []
-    with tempfile.TemporaryDirectory() as name:
-        folder = Path(name)
-        shutil.copytree(PACKAGE, folder / "pithline")
-        if (REPO / "configs").is_dir():
-            shutil.copytree(REPO / "configs", folder / "pithline/configs")
+    with package_copy() as folder:
         for number, mutant in enumerate(sorted(chosen, key=str), 1):
             began = time.monotonic()
-            by = noticed(mutant, folder, tests)
+            near = near_tests(mutant.module)
+            by = noticed(mutant, folder, near if args.near else [*near, *(one for one in tests if one not in near)])
             survived += [mutant] if by is None else []
             print(
                 f"{number}/{len(chosen)} {time.monotonic() - began:4.0f} s  {mutant}\n    {by or 'NOTICED BY NONE'}",

@@ -58,13 +58,13 @@ def found(truth, **more):
     return search_candidates(*case(truth, **more))
 
 
-@settings(max_examples=3)
+@settings(max_examples=6)
 @given(LOGS, st.sampled_from([0.0, 0.2e6, 0.5e6]), st.sampled_from(SOME_DEMANDS), st.sampled_from(["sets", "volume"]))
 def test_no_answer_is_worth_more_than_its_bound(truth, charge, demands, objective):
     ways = found(truth, charge=charge, demands=demands, objective=objective)
     assert ways[0].bolts.name == "bolts left" and len(ways) > 1
     for way in ways:
-        assert 0.0 < way.value <= way.bound + 1e-6
+        assert 0.4 * way.bound < way.value <= way.bound + 1e-6
 
 
 class Grids:
@@ -121,16 +121,19 @@ class Grids:
             low += int(cells[t]) + 1
 
 
-@settings(max_examples=3)
+@settings(max_examples=6)
 @given(LOGS, st.sampled_from(SOME_DEMANDS), st.sampled_from(["sets", "volume"]), st.integers(0, 1000))
 def test_at_any_prices_no_layout_of_the_class_is_worth_more_than_the_bound(truth, demands, objective, seed):
-    """Layouts that the search would find at other prices, and random ones, each with sets as they can be made up."""
+    """Layouts that the search would find at other prices, and random ones, each with sets as they can be made up.
+
+    Where all plates are wanted, the prices that a search begins with prove a bound that is all but reached.
+    """
     log, context = case(truth, demands=demands, objective=objective)
     market = context.economics.market
     one = Grids(log, context, BoltClass("any angle", (45.0,), True))
     rng = np.random.default_rng(seed)
     start = price_start(market, context.parts)
-    prices = [np.maximum(start * rng.uniform(0.2, 2.0, 2), market.floor) for _ in range(3)]
+    prices = [start, *(np.maximum(start * rng.uniform(0.2, 2.0, 2), market.floor) for _ in range(2))]
     looks = [one.look(each) for each in prices]
     bound, best = min(look.bound for look in looks), 0.0
     tried = [one.random_layout(rng) for _ in range(20)]
@@ -140,7 +143,7 @@ def test_at_any_prices_no_layout_of_the_class_is_worth_more_than_the_bound(truth
             tried.append((slabs, sum(component.charge for component in way.best)))
     for slabs, charge in tried:
         best = max(best, *(one.worth(slabs, charge, each) for each in prices))
-    assert 0.0 < best <= bound + 1e-6
+    assert (0.95 * bound if demands is None else 0.0) < best <= bound + 1e-6
 
 
 def bound_at(truth, scale=1.0, **more):
@@ -150,13 +153,13 @@ def bound_at(truth, scale=1.0, **more):
     return Grids(log, context, BoltClass("any angle", (45.0,), True)).look(prices).bound
 
 
-@settings(max_examples=2)
+@settings(max_examples=5)
 @given(LOGS)
 def test_looser_limits_never_lower_a_bound(truth):
     assert bound_at(truth, limits=LOOSER) >= bound_at(truth) - 1e-6
 
 
-@settings(max_examples=2)
+@settings(max_examples=3)
 @given(LOGS)
 def test_what_is_scarcer_never_raises_a_bound(truth):
     """A dearer setting, or more wood kept clear round the pith."""
@@ -175,7 +178,7 @@ def test_same_log_same_answer(truth):
         assert (a.value, a.bound, a.considered, a.words) == (b.value, b.bound, b.considered, b.words)
 
 
-@settings(max_examples=2)
+@settings(max_examples=5)
 @given(LOGS, st.sampled_from(["volume", "value", "sets"]))
 def test_plates_carried_out_are_whole_apart_and_inside_the_wood(truth, objective):
     """Every passing plate against the log's own formulas, and against every other plate."""
@@ -232,14 +235,9 @@ def test_dearer_settings_make_fewer_of_them():
 
 @pytest.mark.parametrize(("objective", "unit"), [("value", 1.0), ("sets", 1e6), ("volume", 1e6)])
 def test_what_is_promised_is_about_what_is_carried_out(objective, unit):
-    """In the objective's own unit: litres, or money; on the grid and as it is sawn, plates at a limit aside.
-
-    What a log's own minutes cost is the same for every plan, so no search counts it.
-    """
+    """In the objective's own unit: litres, or money; on the grid and as it is sawn, plates at a limit aside."""
     log, context = case(ROUND, objective=objective)
     assert context.objective.unit == unit
     best = max(search_candidates(log, context), key=lambda way: way.value)
     ledger = carried_out(log, best.log_layout.layouts[0], context.task)
-    economics = context.economics
-    of_log = economics.minutes_per_log * economics.hour_rate / 60.0 if economics.objective.in_money else 0.0
-    assert Judge(context).worth(ledger) + of_log == pytest.approx(best.value, rel=0.2)
+    assert Judge(context).worth(ledger) == pytest.approx(best.value, rel=0.2)

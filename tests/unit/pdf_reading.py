@@ -2,16 +2,31 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
+from functools import lru_cache
 from itertools import pairwise
+from unittest import mock
 
 import numpy as np
 import pdfplumber
+from pdfminer.converter import PDFLayoutAnalyzer
 
 
+@contextlib.contextmanager
+def _words_of(data):
+    """A PDF whose drawings are passed over: lines and areas take far longer to read than words."""
+    with (
+        mock.patch.object(PDFLayoutAnalyzer, "paint_path", lambda *path: None),
+        pdfplumber.open(io.BytesIO(data)) as pdf,
+    ):
+        yield pdf
+
+
+@lru_cache(64)
 def pages_of(data):
     """Width, height, words with their boxes, and text of every page."""
-    with pdfplumber.open(io.BytesIO(data)) as pdf:
+    with _words_of(data) as pdf:
         return [
             (
                 page.width,
@@ -26,7 +41,7 @@ def pages_of(data):
 def columns_of(data, *edges):
     """The text of every page by columns between shares of its width, one column after the other."""
     found = []
-    with pdfplumber.open(io.BytesIO(data)) as pdf:
+    with _words_of(data) as pdf:
         for page in pdf.pages:
             for left, right in pairwise((0.0, *edges, 1.0)):
                 part = page.crop((left * page.width, 0.0, right * page.width, page.height))

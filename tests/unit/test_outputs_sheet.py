@@ -1,6 +1,7 @@
 """The set-up sheet read back: numbers equal the script's, nothing overlaps, nothing that is sawn is missing."""
 
 import re
+from functools import lru_cache
 
 import numpy as np
 import pytest
@@ -16,6 +17,7 @@ from pithline.outputs.sheet.crosscut_first import along_the_bark
 from pithline.outputs.sheet.ladder import rung_words
 from pithline.outputs.sheet.mill_settings import LEAST_OFF, MOST_OFF, arris_of, height_allowance, mill_panel
 from pithline.outputs.sheet.set_up_sheet import set_up_sheet
+from pithline.script.document import dumps, loads
 from unit.cradle_fixture import cradle_script
 from unit.outputs_fixture import bucked_script, small_script
 from unit.pdf_reading import columns_of, faults, pages_of, text_of
@@ -24,13 +26,24 @@ SCRIPTS = {"small": small_script, "bucked": bucked_script, "cradle": cradle_scri
 
 
 def sheet_of(script, units="mm", paper="A4"):
-    return pages_of(set_up_sheet(print_job(script, units, paper)))
+    return pages_of(sheet_once(dumps(script), units, paper))
+
+
+@lru_cache(32)
+def sheet_once(written, units="mm", paper="A4"):
+    """The sheet of a script as it is written; one that several tests look at is drawn once."""
+    return set_up_sheet(print_job(loads(written), units, paper))
 
 
 @pytest.fixture(scope="module")
 def small():
     script = small_script()
     return print_job(script), sheet_of(script)
+
+
+def words_of(script):
+    """All that a sheet says."""
+    return text_of(sheet_once(dumps(script)))
 
 
 def panel_of(script, number):
@@ -57,8 +70,8 @@ def test_nothing_overlaps_or_leaves_the_page(name, units, paper):
 
 @pytest.mark.parametrize("name", SCRIPTS)
 def test_in_inches_everything_is_in_inches(name):
-    job = print_job(SCRIPTS[name](), "in", "Letter")
-    for data in (set_up_sheet(job), shop_cards(job)):
+    script = SCRIPTS[name]()
+    for data in (sheet_once(dumps(script), "in", "Letter"), shop_cards(print_job(script, "in", "Letter"))):
         text = re.sub(r"mg/m³", "", text_of(data))
         assert not re.search(r"\d (mm|kg|L)\b(?![▲▼])|\bmm\b", text)
 
@@ -66,7 +79,7 @@ def test_in_inches_everything_is_in_inches(name):
 @pytest.mark.parametrize("name", SCRIPTS)
 def test_every_cut_is_on_the_sheet_or_on_a_card(name):
     job = print_job(SCRIPTS[name]())
-    text, cards = text_of(set_up_sheet(job)), cards_of(job)
+    text, cards = words_of(SCRIPTS[name]()), cards_of(job)
     for cut in job.log.cuts.values():
         number = job.log.cut_numbers[cut.id]
         if cut.tool in (Saw.MILL, Saw.BUCK):
@@ -102,7 +115,7 @@ def test_heights_and_lifts_are_the_scripts(small):
 
 
 def test_rules_stand_once():
-    text = text_of(set_up_sheet(print_job(small_script())))
+    text = words_of(small_script())
     for words in ("29 CFR 1910.265(e)(1)(viii)", "locked out before a hand", "wedge the kerf open", "IARC"):
         assert text.count(words) == 1
 
@@ -339,7 +352,7 @@ def test_a_crosscut_is_taped_along_the_bark_at_four_hours():
         start = butt.pith + arms[arm] * ways[arm]
         assert taped[hour] == pytest.approx(1500.0 - start[0], abs=0.1)
     assert len({round(one) for one in taped.values()}) > 2
-    text = text_of(set_up_sheet(job))
+    text = words_of(bucked_script())
     assert "Crosscut first" in text and "support close to both sides of every cut" in text
     assert " ".join(job.fmt.length(taped[hour]) for hour in ("12", "3", "6", "9")) in text
 
@@ -362,7 +375,7 @@ def test_the_ladder_is_drawn_where_the_script_has_it(small):
         {"max_settings": 3, **row},
         {"max_settings": None, **row, "settings": 9, "instrument_volume": 3.5e6, "sets": {}},
     ]
-    text = text_of(set_up_sheet(print_job(script)))
+    text = words_of(script)
     assert "Fewer set-ups" in text
     words = " ".join(rung_words(print_job(script)))
     assert "At most 3 settings: 2 ukulele sets; 3 set-ups, 0.7 h, 2.0 L." in words
@@ -373,7 +386,7 @@ def test_what_all_rungs_share_is_said_once_and_in_words_of_the_mill():
     script = cradle_script()
     for row, name in zip(script["proof"]["ladder"], ("practice layout kept", "cradle 30°"), strict=True):
         row["title"] = name
-    text, words = text_of(set_up_sheet(print_job(script))), " ".join(rung_words(print_job(script)))
+    text, words = words_of(script), " ".join(rung_words(print_job(script)))
     assert "This plan, bolts in the 30° cradle: 1 small guitar set; 5 set-ups, 1.5 h" in words
     assert "Customary cuts, filled for sets" in words and "each hour more brings 74 EUR." in words
     for told in (text, words):
@@ -383,10 +396,10 @@ def test_what_all_rungs_share_is_said_once_and_in_words_of_the_mill():
         "earnings": 12.0,
         "minutes": 33.0,
     }
-    apart = text_of(set_up_sheet(print_job(script)))
+    apart = words_of(script)
     assert "beside each" not in apart and "12 EUR" in apart
 
 
 def test_words_that_no_sawyer_reads_are_not_there(small):
-    text = text_of(set_up_sheet(small[0]))
+    text = words_of(small_script())
     assert not re.search(r"charged|p10|p90|stated class|\bgrid\b|1 settings|1 plates", text)

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from pithline.geometry.pieces import Piece
-from pithline.mill.sections import log_sections
-from pithline.plan.execute.bolt_holds import CRADLE_WITHIN_DEG, bolt_holds
-from pithline.plan.execute.machine_setups import MachinePoser
+from pithline.mill.sections import log_sections, piece_shape
+from pithline.plan.execute.bolt_holds import CRADLE_WITHIN_DEG, bolt_holds, hold_as_sawn, stands
+from pithline.plan.execute.machine_setups import BLOCK_STEP, MachinePoser
 from pithline.plan.execute.simulate import DrawnPoser
 from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
 from pithline.plan.problem.log_frame import clock_of_normal, normal_at
@@ -159,6 +159,10 @@ def test_a_bolt_too_heavy_for_the_resaw_is_parted_on_the_mill(log):
             step = machines.mill.height_step
             assert cut.blade.from_mark is None
             assert cut.blade.height / step == pytest.approx(round(cut.blade.height / step))
+    assert [one.support for one in settings].count(Support.CRADLE) == 4
+    for one in settings:
+        lowest = min(cut.blade.height for cut in ledger.cuts if cut.setting == one.id)
+        assert lowest >= max(machines.mill.blade_min, machines.mill.clamp_room)
     first, *more = [one.minutes for one in settings]
     assert all(minutes < first - 1.0 for minutes in more)
 
@@ -171,3 +175,59 @@ def test_as_drawn_every_angle_is_held(log):
         [cut, *_] = [one for one in ledger.cuts if one.setting == setting.id]
         turned_by.append(round(float(np.degrees(clock_of_normal(np.array(cut.normal)))) % 90.0, 3))
     assert sorted(turned_by) == [12.0, 31.7, 31.7, 45.0]
+
+
+def test_a_bolt_read_back_is_held_by_the_face_that_held_it(log):
+    """Both faces hold it 45° on; one leans a third of a degree along the log, so cuts held by it lean too."""
+    piece = Piece("log", "log")
+    for k, lean in enumerate((0.006, 0.0)):
+        normal = normal_at(log.axis, 0.3 + k * QUARTER) + lean * log.axis
+        normal /= np.linalg.norm(normal)
+        piece = piece.above(normal, 40.0 + float(log.origin @ normal), 2.0, f"c{k}", "b", "bolt")
+    wanted = normal_at(log.axis, 0.3 + np.radians(45.0))
+    holds = bolt_holds(log, piece, wanted, Tool.RESAW, (45.0,), False)
+    leans = {hold.face.cut: float(hold.normal @ log.axis) for hold in holds}
+    assert leans == {"c0": pytest.approx(0.006 / np.sqrt(2.0), rel=0.01), "c1": pytest.approx(0.0, abs=1e-9)}
+    for name, lean in leans.items():
+        assert hold_as_sawn(holds, log.axis, lean).face.cut == name
+    assert hold_as_sawn(holds, log.axis, None) is holds[0] and hold_as_sawn((), log.axis, 0.0) is None
+    # a hold that turns the bolt otherwise is not taken, however its cuts lean
+    other = bolt_holds(log, piece, wanted, Tool.RESAW, (45.0, 43.0), False)
+    assert hold_as_sawn(sorted(other, key=lambda hold: hold.angle_deg != 43.0), log.axis, 0.0042).angle_deg == 43.0
+
+
+def test_a_bolt_stands_where_its_weight_is_over_the_face_that_carries_it(log):
+    """A quarter lies flat on either face and in a cradle on both; leaning 69° out over one of them it would fall, to either side."""
+    piece = bolt_of(log)
+    shape = piece_shape(log_sections(log.model), piece, bark=True)
+    first, second = (normal_at(log.axis, clock) for clock in (0.0, QUARTER))
+    out, on = np.sin(1.2), np.cos(1.2)
+    for up in (first, second, (first + second) / np.sqrt(2.0)):
+        assert stands(shape, piece, up, log.axis)
+    for up in (on * first - out * second, on * second - out * first):
+        assert not stands(shape, piece, up, log.axis)
+    assert not stands(shape, piece, -first, log.axis)
+
+
+@pytest.mark.parametrize(("margin", "asked"), [(0.0, False), (1e4, True)])
+def test_a_clearance_run_is_asked_for_where_a_limit_is_near(log, margin, asked):
+    """Of throat, guides and blade, each nearer than the mill's margin is named; heights and lifts have none."""
+    shop = shop_of(PRODUCTS)
+    machines = replace(shop.machines, mill=replace(shop.machines.mill, clearance_margin=margin))
+    poser = MachinePoser(log, log_sections(log.model), machines, DENSITY)
+    posed = poser.pose(LayoutSetting(0.3, FLITCH), log.piece)
+    named = ["throat", "guide opening", "blade max"] if asked else []
+    assert [one.partition(" is close to its limit: clearance run first")[0] for one in posed.drafted.cautions] == named
+
+
+def test_a_cradle_stands_on_blocks_where_its_lowest_cut_would_meet_the_dogs(log):
+    """Dogs that need 137 mm: every bolt in a cradle is sawn all the same, on blocks as high as it takes, in their own steps."""
+    shop = shop_of(PRODUCTS, cradles_deg=(30.0,), clamp_room=137.0)
+    machines = replace(shop.machines, resaw=replace(shop.machines.resaw, piece_weight_max=5.0))
+    poser = MachinePoser(log, log_sections(log.model), machines, DENSITY)
+    ledger = carried_out(log, layout_of((30.0, 30.0, 30.0, 30.0)), replace(shop, machines=machines), poser)
+    held = [one for one in of_bolts(ledger) if one.support is Support.CRADLE]
+    assert len(held) == 4
+    for one in held:
+        lowest = min(cut.blade.height for cut in ledger.cuts if cut.setting == one.id)
+        assert 137.0 <= lowest < 137.0 + BLOCK_STEP + machines.mill.height_step

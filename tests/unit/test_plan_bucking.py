@@ -9,10 +9,11 @@ import pytest
 from pithline.errors import MillError
 from pithline.plan.crosscut_search import BENT, crosscut_ways
 from pithline.plan.execute.bucked_log import crosscut_log
+from pithline.plan.pricing.log_oracle import BoltClass
 from pithline.plan.problem.layout import Locks
 from pithline.plan.problem.log_frame import BUCK_CLEAR, in_trims, pith_bow, pith_on
 from pithline.plan.problem.operations import Cut, Setting, Support
-from pithline.plan.search import price_start
+from pithline.plan.search import price_start, search_seen, see_way
 from pithline.script.replay import replay
 from pithline.wood.field import at_points
 from pithline.yard.request import Request
@@ -83,6 +84,18 @@ def test_where_to_crosscut_suits_the_parts_and_pays_on_a_bent_log_alone():
             assert len(way.logs) == len(way.places) + 1
             ends = (0.0, *way.places, reach)
             assert all(b - a >= SHOP.machines.mill.log_length_min for a, b in pairwise(ends))
+
+
+def test_a_crosscut_is_charged_once_a_log():
+    """The same shorter logs, seen as they are and as though nothing had been crosscut for them: a setting on the mill apart."""
+    log, context = log_of(BENT_LOG), context_of(SHOP)
+    seen = see_way(ways_of(BENT_LOG)[0], context)
+    free = replace(seen, way=replace(seen.way, places=()))
+    left = (BoltClass("bolts left", sawn=False),)
+    cut, uncut = (search_seen(log, one, context, left)[0][0] for one in (seen, free))
+    assert seen.way.places and context.economics.mill.setting > 0.0
+    assert uncut.value - cut.value == pytest.approx(context.economics.mill.setting)
+    assert uncut.bound - cut.bound == pytest.approx(context.economics.mill.setting)
 
 
 def test_a_log_too_long_for_the_mill_is_never_left_whole():

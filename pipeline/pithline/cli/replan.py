@@ -80,7 +80,19 @@ def summary_of(new: dict[str, Any], old: dict[str, Any]) -> dict[str, Any]:
 
 
 def show(console: Console, new: dict[str, Any], old: dict[str, Any], out: str, seconds: float) -> None:
-    """The summary a sawyer reads."""
+    """The summary a sawyer reads.
+
+    Parameters
+    ----------
+    console : Console
+        Where it is shown.
+    new, old : dict
+        The script planned anew and the earlier one, as JSON has them.
+    out : str
+        The folder that was written.
+    seconds : float
+        How long it took. [s]
+    """
     replanned = new["replan"]
     for one in replanned["changed"]:
         console.show(f"{one[:1].upper()}{one[1:]}.")

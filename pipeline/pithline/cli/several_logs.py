@@ -20,7 +20,26 @@ def add_choice(parser: argparse.ArgumentParser) -> None:
 
 
 def list_them(console: Console, progress: Progress, scan: Scan, card: Card, picture: Path) -> int:
-    """Draw and list the logs of a scan; writes the `picture`."""
+    """Draw and list the logs of a scan; writes the `picture`.
+
+    Parameters
+    ----------
+    console : Console
+        Where they are listed.
+    progress : callable
+        Hears what is done, and how far it is (0 to 1).
+    scan : Scan
+        Points in the scan's own frame. [mm]
+    card : Card
+        Its id names the picture's logs; what it says of the log is used in the search.
+    picture : Path
+        The PNG file; its folder is made where it is not there.
+
+    Returns
+    -------
+    int
+        The command's exit status.
+    """
     from pithline.files.write import write_folder
     from pithline.logmodel.logs_in_scan import logs_in_scan
     from pithline.outputs.logs_picture import logs_png

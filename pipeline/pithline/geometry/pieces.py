@@ -35,13 +35,41 @@ class Piece:
         return inside
 
     def above(self, normal: Array, offset: float, kerf: float, cut: str, piece: str, kind: str) -> Piece:
-        """The piece left on the side that `normal` points to."""
+        """The piece left on the side that `normal` points to.
+
+        Parameters
+        ----------
+        normal : (3,) array
+            Of the cut's plane, unit, log frame.
+        offset : float
+            Of the kerf's middle: the plane is normal·X = offset. [mm]
+        kerf : float
+            Half of it is lost on this side. [mm]
+        cut, piece : str
+            Ids of the cut and of the piece that it leaves.
+        kind : str
+            Of the piece that it leaves.
+        """
         n = -np.asarray(normal, float)
         face = Face((float(n[0]), float(n[1]), float(n[2])), -(offset + kerf / 2.0), cut)
         return Piece(piece, kind, (*self.faces, face))
 
     def below(self, normal: Array, offset: float, kerf: float, cut: str, piece: str, kind: str) -> Piece:
-        """The piece left on the other side."""
+        """The piece left on the other side.
+
+        Parameters
+        ----------
+        normal : (3,) array
+            Of the cut's plane, unit, log frame.
+        offset : float
+            Of the kerf's middle: the plane is normal·X = offset. [mm]
+        kerf : float
+            Half of it is lost on this side. [mm]
+        cut, piece : str
+            Ids of the cut and of the piece that it leaves.
+        kind : str
+            Of the piece that it leaves.
+        """
         n = np.asarray(normal, float)
         face = Face((float(n[0]), float(n[1]), float(n[2])), offset - kerf / 2.0, cut)
         return Piece(piece, kind, (*self.faces, face))

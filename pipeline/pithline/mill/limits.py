@@ -45,7 +45,19 @@ class MarkRoom:
 
 
 def limit_check(what: str, value: float, limit: float, room: float, margin: float) -> LimitCheck:
-    """One limit; `room` is what is left before it, `margin` the room under which a clearance run is asked for. [mm]"""
+    """One limit; `room` is what is left before it, `margin` the room under which a clearance run is asked for. [mm]
+
+    Parameters
+    ----------
+    what : str
+        The limit's name, as a cut script has it.
+    value, limit : float
+        What the setting needs, and what the mill gives. [mm]
+    room : float
+        What is left before the limit; less than 0 breaches it. [mm]
+    margin : float
+        The room under which a clearance run is asked for. [mm]
+    """
     return LimitCheck(what, round(float(value), 3), float(limit), bool(room < margin))
 
 
@@ -113,6 +125,12 @@ def log_fits(whole: PieceShape, plain_diameter: float, length: float, mill: Band
         The log on its envelope, stubs and swellings included.
     plain_diameter : float
         Its greatest width over bark without them. [mm]
+    length : float
+        From end to end. [mm]
+    mill : BandMill
+        Its least and greatest log.
+    name : str
+        The log's, for the sentence.
 
     Raises
     ------

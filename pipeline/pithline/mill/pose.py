@@ -165,7 +165,23 @@ def pose_bolt(
 ) -> Pose | NoPose:
     """Lay a bolt on its sawn face, or in a cradle that stands on the bed: no bunk is lifted, its lowest edge lies at height 0.
 
-    Parameters and result as for `pose_piece`; `up` is kept as it is, for the face that holds the bolt sets it.
+    Parameters
+    ----------
+    shape : PieceShape
+        The bolt with its bark.
+    up : (3,) array
+        Unit, log frame; kept as it is, for the face that holds the bolt sets it.
+    axis, origin : (3,) arrays
+        The pith's chord (unit) and the pith on the butt end. [mm]
+    mill : BandMill
+        Its bunks.
+    density : float
+        Green. [kg/m³]
+
+    Returns
+    -------
+    Pose or NoPose
+        How it lies, or why it cannot.
     """
     if len(shape.x) < 2 or shape.volume <= 0:
         return NoPose("nothing is left of it")

@@ -55,7 +55,7 @@ class Candidate:
     bolts : BoltClass
         The class of layouts that it is among the best of.
     value, bound : float
-        On the grid, net of charges: its own, and what no layout of the class exceeds; litres, or money.
+        On the grid, net of charges and of the log's own minutes: its own, and what no layout of the class exceeds; litres, or money.
     status : str
         Of the master, or what was kept from elsewhere.
     prices : (Q,) array
@@ -212,7 +212,21 @@ class _WaySearch:
 def search_seen(
     log: PlanLog, seen: SeenWay, context: SearchContext, classes: Sequence[BoltClass], monitor: Monitor = SILENT
 ) -> tuple[list[Candidate], float]:
-    """Some classes of a way that was looked at, searched by prices: their best layouts; and what the best single slab is worth."""
+    """Some classes of a way that was looked at, searched by prices: their best layouts; and what the best single slab is worth.
+
+    Parameters
+    ----------
+    log : PlanLog
+        The whole log.
+    seen : SeenWay
+        The logs crosscut from it, as they were looked at.
+    context : SearchContext
+        What is asked.
+    classes : sequence of BoltClass
+        Those to search, narrower ones first.
+    monitor : Monitor
+        Hears the best value and the bound of each class; may stop after one that gave a layout.
+    """
     machines, locks, effort, grids, way = context.machines, context.locks, context.effort, seen.grids, seen.way
     task = ClassTask(
         context.economics,
@@ -230,7 +244,7 @@ def search_seen(
     out: list[Candidate] = []
     columns: list[list[Way[GridSlab]]] = [[] for _ in grids]
     known: list[SeenLayout] = []
-    prices, highest = way.prices, 0.0
+    prices, highest, log_cost = way.prices, 0.0, context.economics.log_cost
     for k, bolts in enumerate(classes):
         inner = monitor.share(k, len(classes))
         found = search_class(search.valued, search.fills, bolts, prices, inner.within(0.0, 0.7), known
@@ -242,7 +256,7 @@ def search_seen(
         _gather(columns, found, CLOSE_LOOKS)
         inner.report(f"choosing, {bolts.name}", 0.7)
         own = _candidates(search, found, columns, NEAR)
-        if not own or own[0].value < (1.0 - NEAR) * found.bound:
+        if not own or own[0].value + log_cost < (1.0 - NEAR) * found.bound:
             # looks far from the best prices hold layouts of which a part may be just what is wanted
             every = [list(one) for one in columns]
             _gather(every, found, np.inf)
@@ -250,7 +264,7 @@ def search_seen(
             own = more if more and (not own or more[0].value > own[0].value) else own
         out += own
         if own:
-            monitor.found(own[0].value, found.bound)
+            monitor.found(own[0].value, found.bound - log_cost)
         if monitor.stopped() and out:
             break
     return out, highest
@@ -283,9 +297,10 @@ def _candidates(
     considered = _considered(search.grids, len(found.looks))
     out = []
     for answer in _answers(search, found, columns, near):
-        value = answer.value - task.base_charge
+        log_cost = task.economics.log_cost
+        value = answer.value - task.base_charge - log_cost
         layout = LogLayout(search.log, way.places, way.logs, answer.layouts)
-        bound = max(found.bound, value)
+        bound = max(found.bound - log_cost, value)
         out.append(Candidate(layout, found.bolts, value, bound, answer.status, found.prices, considered, words))
     return out
 

@@ -198,7 +198,19 @@ def _sapwood_in(sap: NDArray[np.bool_], width: float) -> float:
 
 
 def defect_room(wood: Wood, defect: dict[str, Any], points: Array, s: Array, clock: Array, r: Array) -> float:
-    """Least distance of (n, 3) points, polar about the pith (s, clock, R), to a defect with its margin. [mm]"""
+    """Least distance of (n, 3) points, polar about the pith (s, clock, R), to a defect with its margin. [mm]
+
+    Parameters
+    ----------
+    wood : Wood
+        The log's model as the replay reads it.
+    defect : dict
+        As the script's card has it; lengths in mm.
+    points : (n, 3) array
+        Log frame. [mm]
+    s, clock, r : (n,) arrays
+        The points' distance from the pith [mm], their clock angle [rad], and the wood's radius there [mm].
+    """
     margin = float(defect.get("margin", 0.0))
     kind, angle = defect["kind"], np.radians(defect.get("clock_deg", 0.0))
     if kind in ("rot", "check"):

@@ -29,6 +29,8 @@ def end_grain(bark: Points, wood: Points, more: str = "", label: str = "", room:
         SVG in the same coordinates, up turned down.
     label : str
         What a reader without sight is told.
+    room : float
+        Left free round the bark. [mm]
     """
     reach = [abs(value) for point in bark for value in point]
     size = max(reach, default=100.0) + room

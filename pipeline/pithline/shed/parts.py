@@ -90,7 +90,21 @@ def drawing(svg: str, look: str = "") -> None:
 
 
 def choice(label: str, options: dict[str, str], value: str, handler: Callable[[str], Any], name: str) -> Tag:
-    """A list to choose one from, with its label."""
+    """A list to choose one from, with its label.
+
+    Parameters
+    ----------
+    label : str
+        What is asked.
+    options : dict of str to str
+        What may be chosen: the value, and its words.
+    value : str
+        The one chosen so far.
+    handler : callable
+        Hears what is chosen.
+    name : str
+        Id of the element on the page.
+    """
     Tag("label", label, for_=name)
     made = Tag("select", id=name)
     with made:

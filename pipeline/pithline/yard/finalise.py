@@ -60,7 +60,21 @@ BESIDE_CLOCKS = 72
 def settle_by_replay(
     ledger: Ledger, model: Mapping[str, Any], parts: tuple[SawnPart, ...], inputs: Inputs, clocks: int = CLOCKS
 ) -> Sums:
-    """Sums of a carried-out layout, volumes of wood by replay, prices by the card's figure."""
+    """Sums of a carried-out layout, volumes of wood by replay, prices by the card's figure.
+
+    Parameters
+    ----------
+    ledger : Ledger
+        What was sawn.
+    model : mapping
+        The log model as a cut script has it.
+    parts : tuple of SawnPart
+        What plates are of.
+    inputs : Inputs
+        Products, and the card's figure.
+    clocks : int
+        Sides of the solid that volumes are read from.
+    """
     operations = operations_to_json(ledger.operations)
     volumes = piece_volumes({"model": model, "operations": operations, "pieces": []}, clocks)
     return sum_up(ledger, parts, inputs.products, volumes, inputs.card.figures)
@@ -235,7 +249,19 @@ def _proof(finished: FinishedPlan) -> dict[str, Any]:
 
 
 def cautions_of(model: LogModel, inputs: Inputs, ledger: Ledger, planned: float, p10: float) -> list[str]:
-    """What the fit said, what the plan takes for granted, and what the mill refused; volumes in mm³."""
+    """What the fit said, what the plan takes for granted, and what the mill refused; volumes in mm³.
+
+    Parameters
+    ----------
+    model : LogModel
+        The fitted log, with its own cautions.
+    inputs : Inputs
+        The card, and limits that ask for sapwood.
+    ledger : Ledger
+        What was sawn, with what the mill refused.
+    planned, p10 : float
+        Passing volume as planned, and what nine of ten sampled logs give at least. [mm³]
+    """
     card = inputs.card
     out = [*model.cautions]
     if model.pith_assumed:

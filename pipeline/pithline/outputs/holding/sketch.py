@@ -42,6 +42,19 @@ def draw_holding(pen: Pen, holding: Holding, place: Place, fmt: Formatter, full:
     """What holds the piece, then the piece; nothing of one without a section.
 
     Numbers of faces that would lie on others, or on what is `full` already, are left out.
+
+    Parameters
+    ----------
+    pen : Pen
+        Draws in points of the page.
+    holding : Holding
+        The piece's section and what holds it. [mm]
+    place : callable
+        From the section's (n, 2) mm to the page's points.
+    fmt : Formatter
+        Of lengths.
+    full : sequence of Box
+        What is drawn there already, in points.
     """
     if holding.section is None:
         return

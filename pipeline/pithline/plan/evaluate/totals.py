@@ -60,6 +60,19 @@ def sum_up(
     """Match mates, gather sets, and keep the volumes of wood beside the ledger; that of "log" is among them. [mm³]
 
     `figures` are the card's zones.
+
+    Parameters
+    ----------
+    ledger : Ledger
+        What was sawn.
+    parts : tuple of SawnPart
+        What plates are of, by the number that each plate has.
+    products : Products
+        Which sets are made of them.
+    volumes : mapping of str to float
+        Wood of every piece, and of "log". [mm³]
+    figures : sequence of Figure
+        The card's zones of figured wood.
     """
     gathered = gather_sets([_figured(plate, parts, figures) for plate in ledger.plates], parts, products)
     return Sums(ledger, gathered.plates, gathered.sets, volumes, volumes["log"], parts)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,6 +20,8 @@ CRADLE_WITHIN_DEG = 3.0
 """A run drawn this near to a cradle's angle is sawn at that angle: drawn angles are those of the search's grid."""
 ALONG = 0.5
 """A face whose line along the piece is shorter than this (cosine) is an end."""
+SAME_TURN_COSINE = np.cos(np.radians(0.1))
+"""Holds within this of each other turn a bolt alike: faces that stand at whole angles differ by the second order of their lean."""
 CARRIED_SPARE = 5.0
 """The weight lies so far inside what carries it. [mm]"""
 
@@ -54,9 +57,18 @@ def bolt_holds(
 
     Parameters
     ----------
-    wanted : (3,) unit normal of the cuts as drawn
-    cradles_deg : angles of the cradles there are
-    any_angle : whether a cradle may be made to the angle that the drawn cuts have
+    log : PlanLog
+        The log that the bolt is of: its own faces hold nothing.
+    piece : Piece
+        The bolt with its sawn faces.
+    wanted : (3,) array
+        Unit normal of the cuts as drawn, log frame.
+    tool : Tool
+        The saw that takes it.
+    cradles_deg : tuple of float
+        Angles of the cradles there are.
+    any_angle : bool
+        Whether a cradle may be made to the angle that the drawn cuts have.
     """
     found: list[tuple[float, BoltHold]] = []
     for face in piece.faces:
@@ -78,6 +90,29 @@ def bolt_holds(
         if any_angle:
             found.append((CRADLE_WITHIN_DEG, BoltHold(tool, face, lean, drawn, False)))
     return tuple(hold for _, hold in sorted(found, key=lambda one: one[0]))
+
+
+def hold_as_sawn(holds: Sequence[BoltHold], axis: Array, lean: float | None) -> BoltHold | None:
+    """The best of some holds, the best first; None where there is none.
+
+    Two faces may hold a bolt at the same turn, with cuts that lean along the log by a lift step more or less. Where the bolt
+    was sawn before, cuts lean as they did then.
+
+    Parameters
+    ----------
+    axis : (3,) unit vector of the log
+    lean : part of the cuts' unit normal along the axis as they were sawn; None: they are new
+    """
+    if lean is None or not holds:
+        return holds[0] if holds else None
+
+    def across(hold: BoltHold) -> Array:
+        part: Array = hold.normal - (hold.normal @ axis) * axis
+        return part / np.linalg.norm(part)
+
+    first = across(holds[0])
+    alike = [hold for hold in holds if float(across(hold) @ first) > SAME_TURN_COSINE]
+    return min(alike, key=lambda hold: abs(float(hold.normal @ axis) - lean))
 
 
 def _turned(face: Array, across: Array, turn: float, angle: float) -> Array:

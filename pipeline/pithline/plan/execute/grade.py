@@ -33,7 +33,21 @@ class PlateGrade:
 def grade_plate(
     log: PlanLog, corner: Array, edges: tuple[Array, Array, Array], limits: Limits, pitch: float = GRADE_PITCH
 ) -> PlateGrade:
-    """Grade a plate box: `corner` (3,), `edges` length, width and thickness vectors (3,) each, log frame, mm."""
+    """Grade a plate box: `corner` (3,), `edges` length, width and thickness vectors (3,) each, log frame, mm.
+
+    Parameters
+    ----------
+    log : PlanLog
+        The wood that the plate is sawn from.
+    corner : (3,) array
+        Of the box, log frame. [mm]
+    edges : tuple of three (3,) arrays
+        Its length, width and thickness from there. [mm]
+    limits : Limits
+        What it must keep.
+    pitch : float
+        Between the points at which its wood is looked at. [mm]
+    """
     length, width, thickness = edges
     thick = float(np.linalg.norm(thickness))
     n, m = (max(2, int(np.ceil(np.linalg.norm(edge) / pitch - 1e-9)) + 1) for edge in (length, width))

@@ -153,7 +153,24 @@ class Ledger:
         above: NewPiece,
         below: NewPiece,
     ) -> tuple[Piece, Piece]:
-        """Part a piece in two, and say what is left above and below."""
+        """Part a piece in two, and say what is left above and below.
+
+        Parameters
+        ----------
+        setting : Setting
+            The one that the cut is made in.
+        piece : Piece
+            What is parted.
+        plane : SawPlane
+            Where the kerf's middle lies, and where the blade stands.
+        above, below : NewPiece
+            Ids and kinds of what is left on the side that the plane's normal points to, and on the other.
+
+        Returns
+        -------
+        (Piece, Piece)
+            What is left above and below.
+        """
         name = self.fresh("cut-")
         self.used.add(piece.id)
         over = piece.above(plane.normal, plane.offset, plane.kerf, name, above.id, above.kind)

@@ -54,7 +54,21 @@ class BilletJob:
 def minutes_of(
     length: float, cuts: int, feed: float | None, fixed: float | None = None, per_cut: float | None = None
 ) -> float:
-    """Minutes of a run of cuts: a fixed part, length over feed, and a part a cut; 0 where a machine states none."""
+    """Minutes of a run of cuts: a fixed part, length over feed, and a part a cut; 0 where a machine states none.
+
+    Parameters
+    ----------
+    length : float
+        Of each cut. [mm]
+    cuts : int
+        How many.
+    feed : float, optional
+        [mm/min]
+    fixed : float, optional
+        Of the whole run. [minutes]
+    per_cut : float, optional
+        Beside the feed. [minutes]
+    """
     return (fixed or 0.0) + cuts * ((length / feed if feed else 0.0) + (per_cut or 0.0))
 
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from pithline.geometry.pieces import Piece
 from pithline.mill.machine import Machines
-from pithline.plan.execute.bolt_holds import BoltHold, bolt_holds
+from pithline.plan.execute.bolt_holds import BoltHold, bolt_holds, hold_as_sawn
 from pithline.plan.execute.ledger import Ledger, NewPiece, SawPlane
 from pithline.plan.execute.shop import SlabJob, minutes_of, resaw_all, saw_into_billets
 from pithline.plan.execute.slab_faces import SAME_FACE, ParallelFaces, Slabs, fit_slabs, parallel_faces, slab_frame
@@ -223,7 +223,8 @@ class Simulation:
         first, waiting, self.bolts = True, self.bolts, []
         while waiting:
             start, setting, piece = waiting.pop(0)
-            hold = next((one for one in start.poser.holds(setting, piece) if one.set_up == key), None)
+            holds = [one for one in start.poser.holds(setting, piece) if one.set_up == key]
+            hold = hold_as_sawn(holds, start.log.axis, setting.lean)
             if hold is None:
                 self.bolts.append((start, setting, piece))
                 continue

@@ -112,7 +112,19 @@ def close_gaps(slabs: Slabs, kerf: float, low: float | None = None) -> Slabs:
 
 
 def slab_frame(log: PlanLog, piece: Piece, normal: Array, low: float, top: float) -> SlabFrame:
-    """The frame of a slab of a piece between two faces square to `normal` (3,), at n·X = `low` and `top`. [mm]"""
+    """The frame of a slab of a piece between two faces square to `normal` (3,), at n·X = `low` and `top`. [mm]
+
+    Parameters
+    ----------
+    log : PlanLog
+        Its axis gives the slab's length; its own faces bound nothing across.
+    piece : Piece
+        The slab with its faces.
+    normal : (3,) array
+        Of the slab's two faces, unit, log frame.
+    low, top : float
+        Their offsets normal·X. [mm]
+    """
     axis = log.axis - (log.axis @ normal) * normal
     axis /= np.linalg.norm(axis)
     # bucked faces are ends, which the log itself keeps clear

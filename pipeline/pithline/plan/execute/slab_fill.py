@@ -113,8 +113,16 @@ def places_in(log: PlanLog, frame: SlabFrame, task: SawingTask, reserve: bool, f
 
     Parameters
     ----------
-    reserve : whether doubts of surface and pith are kept
-    fine : multiplies the steps of places along and across; 1 for what is carried out
+    log : PlanLog
+        The wood.
+    frame : SlabFrame
+        Where the slab lies in it.
+    task : SawingTask
+        Parts, machines and what they count.
+    reserve : bool
+        Whether doubts of surface and pith are kept.
+    fine : float
+        Multiplies the steps of places along and across; 1 for what is carried out.
     """
     span = span_of(log, frame)
     if not span.holds_a_plate:

@@ -127,7 +127,26 @@ def look_at_slab(
     counts: tuple[int, int],
     steps: tuple[float, float],
 ) -> SlabView:
-    """Look at the wood of a slab every few millimetres of its thickness, both faces included."""
+    """Look at the wood of a slab every few millimetres of its thickness, both faces included.
+
+    Parameters
+    ----------
+    log : PlanLog
+        The wood, with what is kept out of plates.
+    slab : SlabFrame
+        Where it lies. [mm]
+    span : Span
+        How far its wood may reach along and across. [mm]
+    counts : (int, int)
+        Cells along and across.
+    steps : (float, float)
+        Between cells along and across. [mm]
+
+    Returns
+    -------
+    SlabView
+        Of k planes: heights (k,), wood and what is unusable (k, along, across).
+    """
     heights = np.linspace(slab.low, slab.top, max(2, int(np.ceil((slab.top - slab.low) / PLANE_STEP)) + 1))
     origin = slab.point(span.start, span.low, 0.0)
     planes = Planes(origin, slab.axis, slab.lateral, slab.normal, heights, counts, steps)
@@ -141,7 +160,28 @@ def look_at_slab(
 def layer_images(
     looked: SlabView, slab: SlabFrame, part: SawnPart, saws: ShopSaws, sapwood: float, slope_reserve: float
 ) -> Images:
-    """Images of the layers of one part. Fields between planes are read linearly."""
+    """Images of the layers of one part. Fields between planes are read linearly.
+
+    Parameters
+    ----------
+    looked : SlabView
+        The slab's wood on k planes.
+    slab : SlabFrame
+        Where it lies. [mm]
+    part : SawnPart
+        Its thickness and limits.
+    saws : ShopSaws
+        Kerfs of the shop. [mm]
+    sapwood : float
+        Thickness under the bark. [mm]
+    slope_reserve : float
+        Kept off the limit of runout. [rad]
+
+    Returns
+    -------
+    Images
+        Integral images (layers, along + 1, across + 1) of what is bad, what is gone, and ring angles [rad].
+    """
     n = layer_count(slab, part, saws)
     limits = part.limits
     surface = SURFACE_RESERVE + sapwood_kept_out(limits, sapwood)

@@ -82,11 +82,15 @@ class Economics:
         """mm³ of a litre, or one of the currency."""
         return self.objective.unit
 
+    @property
+    def log_cost(self) -> float:
+        """What a log's own minutes cost, whatever is sawn of it: nothing where no minutes are counted."""
+        return self.minutes_per_log * self.hour_rate / 60.0 if self.objective.in_money else 0.0
+
     def charged(self, settings: Iterable[Setting]) -> float:
         """What settings are charged, in the objective's unit: all minutes by money, else charged settings, repeats for less."""
         if self.objective.in_money:
-            minutes = sum(setting.minutes for setting in settings) + self.minutes_per_log
-            return minutes * self.hour_rate / 60.0
+            return sum(setting.minutes for setting in settings) * self.hour_rate / 60.0 + self.log_cost
         seen: set[str] = set()
         total = 0.0
         for setting in settings:

@@ -24,6 +24,7 @@ class LayoutSetting:
 
     `above` and `below` say what is done with the piece left over the highest and under the lowest slab; None leaves it.
     `prices` are what one plate of each part counts while the slabs are laid out; None: what it counts anyway.
+    `lean` is the normal's part along the log (a cosine) in cuts that are read back from a script; None: the layout is new.
     """
 
     clock: float
@@ -32,6 +33,7 @@ class LayoutSetting:
     below: LayoutSetting | None = None
     role: str = "log"  # "log" | "half" | "bolt"
     prices: tuple[float, ...] | None = None
+    lean: float | None = None
 
 
 def settings_of(setting: LayoutSetting | None) -> tuple[LayoutSetting, ...]:

@@ -122,8 +122,12 @@ def market_of(
 
     Parameters
     ----------
-    set_worth : of one set, by product
-    loose, single, cost : (P,) as in `Market`, by part
+    parts : sequence of SawnPart
+        P of them.
+    set_worth : mapping of str to float
+        Of one set, by product; litres, or money.
+    loose, single, cost : (P,) arrays
+        As in `Market`, by part.
     """
     names = list(dict.fromkeys(part.product for part in parts))
     product = np.array([names.index(part.product) for part in parts])

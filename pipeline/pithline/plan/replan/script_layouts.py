@@ -61,7 +61,8 @@ class ScriptLayouts:
             below = self.layout(log, current)
         if not slabs:
             return None
-        return LayoutSetting(clock_of_normal(normal), tuple(slabs), above, below, piece.kind)
+        lean = float(normal @ log.axis)
+        return LayoutSetting(clock_of_normal(normal), tuple(slabs), above, below, piece.kind, lean=lean)
 
     def _slab(self, log: PlanLog, slab: Piece, normal: Array, middle: float, tool: Tool) -> LayoutSlab:
         faces = parallel_faces(log, slab, normal)

@@ -49,7 +49,21 @@ def _normals(shape: tuple[int, ...], key: tuple[int, ...], number: int, many: in
 
 
 def draw_component(known: LogKnowledge, priors: Priors, name: str, seed: int, number: int) -> Any:
-    """One draw of one component: coefficients of unit normals, a tuple of defects, or a factor of prices."""
+    """One draw of one component: coefficients of unit normals, a tuple of defects, or a factor of prices.
+
+    Parameters
+    ----------
+    known : LogKnowledge
+        What is known of the log.
+    priors : Priors
+        Spreads of what is not.
+    name : str
+        Of the component: sizes, surfaces, spiral, knots, metal, checks, rot or prices.
+    seed : int
+        Of the appraisal.
+    number : int
+        Of the draw; the same seed, number and name give the same draw.
+    """
     rng = np.random.default_rng([seed, number, zlib.crc32(name.encode())])
     length = known.model.length
     if name in SIZES or name in SURFACES:

@@ -44,12 +44,16 @@ def spoilers(
 
     Parameters
     ----------
+    known : LogKnowledge
+        What is known of the log: what is known for sure spoils nothing.
+    priors : Priors
+        Which components are drawn.
     value : float
-        Expected value of the plan, all components drawn.
+        Expected value of the plan, all components drawn. [money]
     without : callable
-        component -> expected value where only that component is drawn and all else is as most likely.
+        component -> expected value where only that component is drawn and all else is as most likely. [money]
     full : float
-        Value of the plan on the log as most likely.
+        Value of the plan on the log as most likely. [money]
     """
     model, card = known.model, known.card
     middle = float(diameters(model, np.array([model.length / 2]), under_bark=True)[0])

@@ -97,6 +97,19 @@ def read_terms(
 ) -> AppraisalTerms:
     """Read mill, products, priors and yard.
 
+    Parameters
+    ----------
+    files : AppraisalFiles
+        Names of the files; those not named are bundled.
+    margin : float
+        Share of the outlay that is to be earned.
+    seed : int
+        Of all draws.
+    today : date
+        From which the log waits.
+    objective : Objective
+        What plans make most of.
+
     Raises
     ------
     InputError

@@ -29,7 +29,21 @@ def coarse_scripts(question: SeasonQuestion, answer: SeasonAnswer) -> dict[str, 
 def finish(
     question: SeasonQuestion, answer: SeasonAnswer, coarse: Mapping[str, dict[str, Any]], tell: Tell, cluster: Workers
 ) -> tuple[dict[str, dict[str, Any]], dict[str, str]]:
-    """(scripts, how they differ): the full plan where it holds all that was promised in no more time, else the coarse one."""
+    """(scripts, how they differ): the full plan where it holds all that was promised in no more time, else the coarse one.
+
+    Parameters
+    ----------
+    question : SeasonQuestion
+        What was asked, and the effort to finish with.
+    answer : SeasonAnswer
+        The logs chosen, each with its plan.
+    coarse : mapping of str to dict
+        The season's own script of each chosen log.
+    tell : callable
+        Hears how far it is.
+    cluster : Workers
+        Does the work.
+    """
     store = Store(Path(question.out) / WORK)
     cards = dict(zip(answer.read.ids, answer.read.entries, strict=True))
     full: dict[str, dict[str, Any] | str] = {}

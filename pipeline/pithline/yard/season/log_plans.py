@@ -241,5 +241,5 @@ def layout_from(data: Mapping[str, Any] | None) -> LayoutSetting | None:
     slabs = tuple(LayoutSlab(one["low"], one["thickness"]) for one in data["slabs"])
     prices = None if data["prices"] is None else tuple(data["prices"])
     return LayoutSetting(
-        data["clock"], slabs, layout_from(data["above"]), layout_from(data["below"]), data["role"], prices
+        data["clock"], slabs, layout_from(data["above"]), layout_from(data["below"]), data["role"], prices, data["lean"]
     )

@@ -77,6 +77,19 @@ def most_a_plan_adds(
     """What one more plan of the log adds at most to the relaxation's value, in whichever period it were sawn, 1/100.
 
     0 where the log is not known (it failed).
+
+    Parameters
+    ----------
+    log : YardLog
+        With its cost. [1/100]
+    proven : ProvenLog, optional
+        What its searches proved.
+    prices : Prices
+        The master's, of sets, minutes and logs, by period. [1/100]
+    terms : SeasonTerms
+        Overhead, rates and hours. [1/100]
+    ordered : mapping of str to int
+        Sets of each product that are ordered at all.
     """
     if proven is None or not proven.views:
         return 0.0

@@ -27,6 +27,19 @@ def answers(
     """Every job with its key and answer: out of the store, or newly made and kept there. `tell` hears how many are done.
 
     A job whose files cannot be read has that as its answer, and no key.
+
+    Parameters
+    ----------
+    jobs : sequence of Job
+        What is to be worked out.
+    settings : sequence of mapping
+        What answers depend on beside the job; part of its key.
+    store : Store
+        Answers kept from earlier.
+    cluster : Workers
+        Makes the others.
+    tell : callable
+        Hears how many are done.
     """
     missing, keys, done = [], {}, 0
     for job in jobs:
