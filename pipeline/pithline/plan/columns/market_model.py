@@ -65,12 +65,16 @@ class MarketModel:
         self.mated = [[] for _ in range(kinds)]
         self.single = [[] for _ in range(kinds)]
 
-    def add_fills(self, chosen: cp_model.LinearExprT, fills: Sequence[Fill]) -> list[cp_model.IntVar]:
-        """One of these fills, or none, where the slab is sawn."""
+    def add_fills(
+        self, chosen: cp_model.LinearExprT, fills: Sequence[Fill], first: bool | None = None
+    ) -> list[cp_model.IntVar]:
+        """One of these fills, or none, where the slab is sawn; `first` hints whether that is the first of them."""
         taken = [self.model.new_bool_var("") for _ in fills]
         if taken:
             self.model.add(sum(taken) <= chosen)
-        for var, fill in zip(taken, fills, strict=True):
+        for number, (var, fill) in enumerate(zip(taken, fills, strict=True)):
+            if first is not None:
+                self.model.add_hint(var, int(first and number == 0))
             if fill.cost > 0.0:
                 self.cuts.append((fill.cost, var))
             for kind in np.flatnonzero(fill.counts.any(axis=1)):
@@ -81,8 +85,11 @@ class MarketModel:
                     self.single[kind].append((single, var))
         return taken
 
-    def maximise(self, sawn: Counts | None = None) -> None:
-        """Close the model: sets and plates left over, less charges; `sawn` (P, 2) mated and single plates count beside those added."""
+    def maximise(self, sawn: Counts | None = None, least: float = -np.inf) -> None:
+        """Close the model: sets and plates left over, less charges; `sawn` (P, 2) mated and single plates count beside those added.
+
+        Nothing worth less than `least` is asked for.
+        """
         market, model = self.market, self.model
         fixed = np.zeros((len(self.mated), 2), np.int64) if sawn is None else sawn
         mated = [sum(n * v for n, v in own) + int(fixed[p, 0]) for p, own in enumerate(self.mated)]
@@ -114,6 +121,8 @@ class MarketModel:
         for p, each in enumerate(market.cost):
             if each > 0.0:
                 cost += round(each * UNIT) * (mated[p] + single[p])
+        if np.isfinite(least):
+            model.add(value - cost >= round(least * UNIT))
         model.maximize(value - cost)
 
     @staticmethod

@@ -7,7 +7,7 @@ Deterministic: one worker, a fixed seed and a deterministic time limit; the best
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Generic, Protocol, TypeVar
 
@@ -106,12 +106,34 @@ def choose_different_ways(task: MasterTask[Slab], effort: float, seed: int, most
 
     Where it is best to leave every log, that alone is the answer.
     """
+    near = _near_columns(task)
+    if len(near.ways) > 1:
+        return _solve(task, near, effort, seed, most)
+    # one log has one first setting: the best of each, and as good as that of all together
+    out: list[MasterAnswer] = []
+    for number, way in enumerate(near.ways[0]):
+        out.sort(key=lambda one: -one.value)
+        least = out[most - 1].value if len(out) >= most else -np.inf
+        if number >= most and near.most(way) <= least:
+            break
+        out += _solve(task, replace(near, ways=((way,),)), effort * SHARE_OF_ONE, seed, 1, least)
+    out.sort(key=lambda one: -one.value)
+    return out[:most] if any(any(one.layouts) for one in out) else out[:1]
+
+
+SHARE_OF_ONE = 0.25
+"""Of the deterministic time, for the master of one first setting alone."""
+
+
+def _solve(
+    task: MasterTask[Slab], columns: _Columns[Slab], effort: float, seed: int, most: int, least: float = -np.inf
+) -> list[MasterAnswer]:
+    """The best layouts of some columns, none worth less than `least`."""
     model = MarketModel(task.market)
     cradles: dict[int, cp_model.IntVar] = {}
     roots: list[tuple[_Node, ...]] = []
-    near = _near_columns(task)
-    for number, ways in enumerate(near.ways):
-        nodes = tuple(_add(model, way, number, near.fills, cradles, i == 0) for i, way in enumerate(ways))
+    for number, ways in enumerate(columns.ways):
+        nodes = tuple(_add(model, way, number, columns.fills, cradles, i == 0) for i, way in enumerate(ways))
         roots.append(nodes)
         if nodes:
             model.model.add(sum(node.var for node in nodes) <= 1)
@@ -119,7 +141,7 @@ def choose_different_ways(task: MasterTask[Slab], effort: float, seed: int, most
         model.model.add(sum(var for charge, var in model.charges if charge > 0.0) <= task.settings_max)
     for var in cradles.values():
         model.charges.append((task.opening, var))
-    model.maximise(task.sawn)
+    model.maximise(task.sawn, least)
     out: list[MasterAnswer] = []
     while len(out) < most:
         found = solve_model(model, effort, seed)
@@ -144,10 +166,14 @@ def choose_different_ways(task: MasterTask[Slab], effort: float, seed: int, most
 
 @dataclass(frozen=True, slots=True)
 class _Columns(Generic[Slab]):
-    """Ways by log, best first at the best prices, and the fills of their slabs by log and slab."""
+    """Ways by log, best first at the best prices, and the fills of their slabs by log and slab, that at the best prices first.
+
+    `most` is what no plan that holds one of a log's ways is worth more than.
+    """
 
     ways: tuple[tuple[Way[Slab], ...], ...]
     fills: Mapping[tuple[int, object], list[Fill]]
+    most: Callable[[Way[Slab]], float]
 
 
 def _near_columns(task: MasterTask[Slab]) -> _Columns[Slab]:
@@ -188,7 +214,8 @@ def _near_columns(task: MasterTask[Slab]) -> _Columns[Slab]:
     for key, own in zip(slabs, found, strict=True):
         values = [float(one.counts[:, 0] @ worth.mated + one.counts[:, 1] @ worth.single) - one.cost for one in own]
         fills[key] = [one for one, v in zip(own, values, strict=True) if best[key] - v <= room[key]]
-    return _Columns(ways, fills)
+    unsold = task.market.unsold_bound(task.family[0]) + (0.0 if task.sawn is None else np.inf)
+    return _Columns(ways, fills, lambda way: value(0, way) + unsold)
 
 
 def _slabs_of(task: MasterTask[Slab], ways: Sequence[Sequence[Way[Slab]]]) -> dict[tuple[int, object], Fillable]:
@@ -224,7 +251,7 @@ def _add(
             cradles[angle] = model.model.new_bool_var("")
         model.model.add(var <= cradles[angle])
     for slab in way.own.slabs:
-        model.add_fills(var, fills[number, slab])
+        model.add_fills(var, fills[number, slab], best)
     sides = []
     for options in (way.above, way.below):
         nodes = tuple(_add(model, one, number, fills, cradles, best and i == 0) for i, one in enumerate(options))
