@@ -110,3 +110,30 @@ def misfits_in_words(misfits: tuple[str, ...], most: int, fmt: Formatter) -> lis
     told = [fmt.retold(text) for text in misfits[:most]]
     more = len(misfits) - len(told)
     return [*told, *([f"{more} more {'part does' if more == 1 else 'parts do'} not fit."] if more else [])]
+
+
+def by_what_it_brings(found: tuple[ListResult, ...]) -> list[ListResult]:
+    """Lists by what they earn, the most first; by litres in sets where nothing has a price; those not searched last."""
+
+    def brings(one: ListResult) -> tuple[float, float]:
+        if one.results is None:
+            return float("-inf"), 0.0
+        return one.results.earnings or 0.0, one.results.set_volume or 0.0
+
+    return sorted(found, key=brings, reverse=True)
+
+
+def in_the_way(barrier: Mapping[str, Any] | None, currency: str, fmt: Formatter) -> str:
+    """What stands in the way of a dearer set, and by how much, in words; `barrier` as `yard.weighed_log.next_better` tells it."""
+    if barrier is None:
+        return "No dearer set of these lists is kept out by a part that does not fit."
+    misfit, product = barrier["misfit"], f"{barrier['product']} (list {barrier['list']})"
+    beside = (
+        f"dearer than the {barrier['beside']:,.0f} of the dearest that this log gives"
+        if barrier["beside"]
+        else "but this log gives no set yet"
+    )
+    short = misfit["needs"] - misfit["has"]
+    by = f" That is {fmt.length(short)} too little." if short > 0.0 and misfit["why"] == "room" else ""
+    money = f"{barrier['price']:,.0f} {currency}".strip()
+    return f"A set of {product} brings {money}, {beside}. In its way: {fmt.retold(misfit['sentence'])}{by}"

@@ -27,7 +27,7 @@ class JobState:
     Attributes
     ----------
     kind : str
-        "begin", "plan" or "replan".
+        One of `worker.KINDS`.
     log : str
     what : str
         What is being done, in words.

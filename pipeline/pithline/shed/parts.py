@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -13,6 +14,7 @@ from nicegui.elements.mixins.text_element import TextElement
 from pithline.errors import PithlineError
 from pithline.outputs.formatting import Formatter
 from pithline.shed.folder import YardFolder
+from pithline.shed.jobs import JobState
 from pithline.units import format_inches, format_mm
 
 STATIC = Path(__file__).parent / "static"
@@ -114,6 +116,42 @@ def choice(label: str, options: dict[str, str], value: str, handler: Callable[[s
     return made
 
 
+def tick(words: str, on: bool, handler: Callable[[bool], Any], value: str = "") -> Tag:
+    """A box to tick, with its label; the handler hears whether it is ticked."""
+    with Tag("label", look="tick"):
+        box = Tag("input", type="checkbox", value=value, **chosen("checked", on))
+        box.on(
+            "change",
+            lambda event: guarded(lambda: handler(bool(event.args))),
+            js_handler="(e) => emit(e.target.checked)",
+        )
+        Tag("span", words)
+    return box
+
+
+def shown_name(one: str) -> str:
+    """The name of a mill or of a product list as people say it."""
+    words = one.rpartition("/")[2].removesuffix(".toml").replace("-", " ")
+    return f"{words} (this yard's)" if "/" in one else words
+
+
+def progress(job: JobState, doing: str) -> None:
+    """How far work is: in words, and as a bar."""
+    since = time.time() - job.started
+    Tag(
+        "p",
+        f"{job.what[:1].upper()}{job.what[1:]}, {since:.0f} s since it began. It goes on if you leave this page.",
+        "state",
+    )
+    with Tag("div", look="progress", role="progressbar", aria_label=doing, aria_valuenow=int(100 * job.part)):
+        Tag("div", style=f"width:{100 * job.part:.0f}%")
+
+
+def job_mark(job: JobState | None) -> tuple[Any, ...] | None:
+    """Changes whenever work does."""
+    return None if job is None else (job.alive, job.done, job.fault, job.part, len(job.curve))
+
+
 @contextmanager
 def frame(yard: YardFolder, title: str, here: str, places: list[tuple[str, str]]) -> Iterator[None]:
     """A page: its head with the ways to go, its content, and the place where sentences are told.
@@ -162,4 +200,4 @@ def log_places(name: str) -> list[tuple[str, str]]:
     from urllib.parse import quote
 
     at = quote(name, safe="")
-    return [("Log", f"/log/{at}"), ("Plans", f"/plans/{at}")]
+    return [("Log", f"/log/{at}"), ("Good for", f"/good-for/{at}"), ("Plans", f"/plans/{at}")]

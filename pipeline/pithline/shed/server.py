@@ -90,6 +90,7 @@ def serve(shed: Shed, host: str, port: int, show: str | bool) -> None:
 
 
 def _pages(shed: Shed) -> None:
+    from pithline.shed.pages.good_for import good_for_page
     from pithline.shed.pages.log import log_page
     from pithline.shed.pages.plans import plans_page
     from pithline.shed.pages.settings import settings_page
@@ -125,6 +126,10 @@ def _pages(shed: Shed) -> None:
     @ui.page("/log/{name}")
     def log(name: str) -> None:
         shown(log_page, name)
+
+    @ui.page("/good-for/{name}")
+    def good_for(name: str) -> None:
+        shown(good_for_page, name)
 
     @ui.page("/plans/{name}")
     def plans(name: str) -> None:

@@ -113,6 +113,26 @@ def plan(yard: YardFolder, state: JobState, telling: Telling) -> None:
     keep_view(yard, yard.root / state.out, asked.get("units", "mm"))
 
 
+def weigh(yard: YardFolder, state: JobState, telling: Telling) -> None:
+    """What a log is good for, by each product list alone, before any plan is made."""
+    from pithline.plan.api import COARSE, Monitor, Objective
+    from pithline.shed.weighing import keep_weighed
+    from pithline.yard.request import Request
+    from pithline.yard.weighed_log import weigh_card
+
+    log, asked = yard.log(state.log), state.asked
+    if log.card is None:
+        raise InputError(f"{state.log} has no card yet; begin it first.")
+    found = weigh_card(
+        log.card,
+        yard.choice_path("mills", asked["mill"]),
+        [yard.choice_path("products", one) for one in asked["products"]],
+        Request(Objective(asked.get("objective", "sets")), COARSE),
+        Monitor(telling.tell, telling.stopped),
+    )
+    keep_weighed(yard, state.log, found, asked["mill"])
+
+
 def replan(yard: YardFolder, state: JobState, telling: Telling) -> None:
     """What is left of an opened log, planned anew, as the command replan does it."""
     from pithline.library import read_script, replan_log, write_plan
@@ -162,6 +182,7 @@ def photo(yard: YardFolder, state: JobState, telling: Telling) -> None:
 KINDS: Mapping[str, Callable[[YardFolder, JobState, Telling], None]] = {
     "begin": begin,
     "plan": plan,
+    "weigh": weigh,
     "replan": replan,
     "look": look,
     "photo": photo,

@@ -36,6 +36,8 @@ TOLD = (
 """What of a totals table stands in a row."""
 FEW_LISTS = 3
 """So many lists compete with all that they hold; of more, the products that some list alone sells."""
+OF_A_PLAN = (0.05, 0.10)
+"""The fractions of making a plan that weighing its lists is."""
 MOST_PARTS = 24
 """Parts that compete at most where lists are many: a search takes as long as it has parts."""
 
@@ -67,7 +69,9 @@ def misfits_told(own: PreparedLog, places: tuple[float, ...], script: Mapping[st
     return {"misfits": rows} if rows else {}
 
 
-def weigh_lists(own: PreparedLog, request: Request, watch: PlanWatch) -> list[dict[str, Any]]:
+def weigh_lists(
+    own: PreparedLog, request: Request, watch: PlanWatch, span: tuple[float, float] = OF_A_PLAN
+) -> list[dict[str, Any]]:
     """What each of several product lists alone gives by a quick search, a row each, as a script's `proof.good_for` has them.
 
     Parameters
@@ -78,7 +82,10 @@ def weigh_lists(own: PreparedLog, request: Request, watch: PlanWatch) -> list[di
         What is asked; lists are searched for its objective and under its locks.
     watch : PlanWatch
         Hears how far it is; once it wants an end, lists are no longer searched, but misfits are still told.
+    span : (float, float)
+        The fractions of the whole work that this is.
     """
+    begun, searched, ended = span[0], span[0] + 0.2 * (span[1] - span[0]), span[1]
     lists = [_alone(own, request, one) for one in own.inputs.lists]
     parts = [part for one in lists for part in one.prepared.parts]
     context = own.case(request).context
@@ -86,10 +93,11 @@ def weigh_lists(own: PreparedLog, request: Request, watch: PlanWatch) -> list[di
     seen = None
     if not watch.stopped():
         places = crosscut_places(own.log, context) if too_long else ()
-        seen = glance(own.log, context, parts, places, watch.monitor.within(0.05, 0.06))
+        seen = glance(own.log, context, parts, places, watch.monitor.within(begun, searched))
     rows = []
     for number, one in enumerate(lists):
-        watch.tell(f"what the log is good for: {one.name}", 0.06 + 0.04 * number / len(lists))
+        share = number / len(lists)
+        watch.tell(f"what the log is good for: {one.name}", searched + (ended - searched) * share)
         rows.append(_row(one, seen, watch))
     return rows
 

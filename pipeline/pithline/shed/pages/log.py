@@ -65,7 +65,8 @@ def log_page(shed: Shed, name: str) -> None:
         found()
         card_form(desk)
         defects()
-        with Tag("p", look="last"):
+        with Tag("p", look="last papers"):
+            link("What is it good for", f"/good-for/{quote(name, safe='')}", "act")
             link("Plan this log", f"/plans/{quote(name, safe='')}", "act main")
 
 

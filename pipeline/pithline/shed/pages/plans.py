@@ -16,7 +16,21 @@ from pithline.shed.card_edit import as_typed
 from pithline.shed.drawing import climb_curve, swatch
 from pithline.shed.folder import PlanEntry
 from pithline.shed.jobs import JobState
-from pithline.shed.parts import Tag, button, choice, chosen, drawing, frame, link, log_places, say
+from pithline.shed.parts import (
+    Tag,
+    button,
+    choice,
+    chosen,
+    drawing,
+    frame,
+    job_mark,
+    link,
+    log_places,
+    progress,
+    say,
+    shown_name,
+    tick,
+)
 from pithline.shed.plan_view import FORMAT, kept_view
 from pithline.shed.state import Shed
 from pithline.units import parse_length
@@ -153,8 +167,7 @@ def _watch(desk: PlanDesk, search: Callable[[], Any], found: Callable[[], Any]) 
 
 
 def _mark(desk: PlanDesk) -> tuple[Any, ...] | None:
-    job = desk.shed.jobs.state("plan", desk.name)
-    return None if job is None else (job.alive, job.done, job.fault, job.part, len(job.curve))
+    return job_mark(desk.shed.jobs.state("plan", desk.name))
 
 
 def _plans_mark(desk: PlanDesk) -> tuple[Any, ...]:
@@ -189,7 +202,7 @@ def _search(desk: PlanDesk) -> None:
         with Tag("div"):
             choice(
                 "Mill",
-                {one: _shown(one) for one in desk.shed.yard.choices("mills")},
+                {one: shown_name(one) for one in desk.shed.yard.choices("mills")},
                 desk.mill,
                 lambda text: setattr(desk, "mill", text),
                 "mill",
@@ -230,14 +243,7 @@ def _held(desk: PlanDesk) -> None:
                         autocomplete="off",
                     )
                     made.on_change(partial(desk.typed.__setitem__, key))
-        with Tag("label", look="tick"):
-            box = Tag("input", type="checkbox", **chosen("checked", desk.leave_bolts))
-            box.on(
-                "change",
-                lambda event: setattr(desk, "leave_bolts", bool(event.args)),
-                js_handler="(e) => emit(e.target.checked)",
-            )
-            Tag("span", "Leave every bolt whole")
+        tick("Leave every bolt whole", desk.leave_bolts, lambda on: setattr(desk, "leave_bolts", on))
 
 
 def _set(desk: PlanDesk, name: str, value: str, known: dict[str, str]) -> None:
@@ -245,21 +251,11 @@ def _set(desk: PlanDesk, name: str, value: str, known: dict[str, str]) -> None:
         setattr(desk, name, value)
 
 
-def _shown(one: str) -> str:
-    """A mill's or list's name as people say it."""
-    own = "/" in one
-    words = one.rpartition("/")[2].removesuffix(".toml").replace("-", " ")
-    return f"{words} (this yard's)" if own else words
-
-
 def _tick(desk: PlanDesk, one: str) -> None:
-    def changed(event: Any) -> None:
-        (desk.products.add if event.args else desk.products.discard)(one)
+    def changed(on: bool) -> None:
+        (desk.products.add if on else desk.products.discard)(one)
 
-    with Tag("label", look="tick"):
-        box = Tag("input", type="checkbox", value=one, **chosen("checked", one in desk.products))
-        box.on("change", changed, js_handler="(e) => emit(e.target.checked)")
-        Tag("span", _shown(one))
+    tick(shown_name(one), one in desk.products, changed, one)
 
 
 # -- while it runs ----------------------------------------------------------------------------------------------------
@@ -267,21 +263,14 @@ def _tick(desk: PlanDesk, one: str) -> None:
 
 def _running(desk: PlanDesk, job: JobState) -> None:
     Tag("h2", "The search")
-    since = time.time() - job.started
-    Tag(
-        "p",
-        f"{job.what[:1].upper()}{job.what[1:]}, {since:.0f} s since it began. It goes on if you leave this page.",
-        "state",
-    )
-    with Tag("div", look="progress", role="progressbar", aria_label="The search", aria_valuenow=int(100 * job.part)):
-        Tag("div", style=f"width:{100 * job.part:.0f}%")
+    progress(job, "The search")
     if job.curve:
         best, bound = job.curve[-1][1], job.curve[-1][2]
         words = f"Best so far: {best:.1f} {job.unit}, net of charges"
         if bound is not None and best is not None and bound > best:
             words += f"; no plan of the kinds searched can bring more than {bound:.1f} {job.unit}"
         Tag("p", f"{words}.")
-        drawing(climb_curve(job.curve, since, job.unit))
+        drawing(climb_curve(job.curve, time.time() - job.started, job.unit))
     button("Stop, and keep the best so far", lambda: _stop(desk), "stop")
 
 
