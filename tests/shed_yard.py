@@ -10,12 +10,16 @@ import sys
 import time
 import urllib.request
 from pathlib import Path
+from typing import Any
 
 import pithline
 
 HERE = Path(__file__).parent
 SCRIPT = HERE / "written" / "small-log.cut-script.json"
 SAMPLES = HERE.parent / "sample_scans"
+PHONE, TABLET, DESK = {"width": 390, "height": 844}, {"width": 820, "height": 1180}, {"width": 1280, "height": 860}
+LONG = 120_000
+"""A fit on a machine that others use too. [ms]"""
 CARD = """\
 # An invented log.
 [log]
@@ -75,3 +79,9 @@ def stop(process: subprocess.Popen[bytes]) -> None:
     except subprocess.TimeoutExpired:
         process.kill()
         process.wait(20)
+
+
+def ready(page: Any, path: str) -> None:
+    """Open a page of the yard, and wait until its head is there."""
+    page.goto(page.base + path)
+    page.wait_for_selector("h1")

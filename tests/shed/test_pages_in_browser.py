@@ -17,75 +17,17 @@ from PIL import Image
 from pithline.files.cards import read_card
 from pithline.shed.folder import YardFolder
 from pithline.shed.jobs import Jobs, JobState, write_state
-from pithline.shed.plan_view import keep_view
-from shed_yard import SAMPLES, free_port, make_yard, start, stop
+from shed_yard import DESK, LONG, PHONE, SAMPLES, TABLET, free_port, ready, start, stop
 from truth.end_grain import EndGrain, photograph
 
-api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed: pip install '.[test]'")
-CHROMIUM = Path("/usr/bin/chromium")
-PHONE, TABLET, DESK = {"width": 390, "height": 844}, {"width": 820, "height": 1180}, {"width": 1280, "height": 860}
 AXE = Path(__file__).parent / "node_modules" / "axe-core" / "axe.min.js"
-LONG = 120_000
-"""A fit on a machine that others use too. [ms]"""
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with api.sync_playwright() as driver:
-        flags = ["--no-sandbox", "--disable-background-networking", "--disable-component-update"]
-        opened = driver.chromium.launch(executable_path=str(CHROMIUM), args=flags)
-        yield opened
-        opened.close()
-
-
-@pytest.fixture(scope="module")
-def yard(tmp_path_factory):
-    root = make_yard(tmp_path_factory.mktemp("yard"))
-    keep_view(YardFolder(root), root / "small" / "plan-1", "mm")
-    return root
-
-
-@pytest.fixture(scope="module")
-def port():
-    return free_port()
-
-
-@pytest.fixture(scope="module")
-def server(yard, port):
-    running = [start(yard, port)]
-    yield running
-    stop(running[0])
-
-
-@pytest.fixture
-def page(browser, server, port):
-    context = browser.new_context(viewport=DESK)
-    opened = context.new_page()
-    opened.set_default_timeout(30_000)
-    broken, elsewhere = [], []
-    opened.on("pageerror", lambda error: broken.append(str(error)))
-    opened.on(
-        "request",
-        lambda asked: (
-            elsewhere.append(asked.url)
-            if not asked.url.startswith((f"http://127.0.0.1:{port}", "data:", "blob:"))
-            else None
-        ),
-    )
-    opened.base = f"http://127.0.0.1:{port}"
-    yield opened
-    context.close()
-    assert broken == []
-    assert elsewhere == [], "no other address is asked for anything"
-
-
-def ready(page, path):
-    page.goto(page.base + path)
-    page.wait_for_selector("h1")
 
 
 SAW = "/saw/small?plan=small/plan-1"
-PAGES = ("/", "/log/small", "/plans/small", "/settings", SAW)
+PAGES = (
+    "/", "/log/small", "/plans/small", "/settings", SAW,
+    "/good-for/af-12", "/appraisal", "/season",
+)  # fmt: skip
 
 
 @pytest.mark.parametrize("size", [PHONE, TABLET, DESK], ids=["phone", "tablet", "desk"])
@@ -341,6 +283,15 @@ def test_inches_reach_every_page(page):
         "/face/small/..%2fbutt",
         "/face/..%2f..%2fx/butt",
         "/fit/..%2fx/fit.png",
+        "/good-for/..%2f..%2fetc",
+        "/appraisal?of=../..",
+        "/report-file/appraisal/..%2f/appraisal.json",
+        "/report-file/appraisal/appraisal-1/..%2f..%2fsmall.toml",
+        "/report-file/season/season/work",
+        "/report-file/small/plan-1/cut-script.json",
+        "/lot-picture/..%2f../0/side",
+        "/lot-picture/appraisal-1/-1/side",
+        "/lot-picture/appraisal-1/0/..%2fside",
         "/shed-files/..%2f..%2fserver.py",
         "/shed-files/%2e%2e/server.py",
     ],

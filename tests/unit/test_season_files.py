@@ -10,7 +10,8 @@ import pytest
 
 from pithline.cli.main import main
 from pithline.errors import InputError
-from pithline.files.manifest import read_manifest
+from pithline.files.csv_rows import csv_bytes, read_cells
+from pithline.files.manifest import MANIFEST, read_manifest
 from pithline.files.orders import check_due, read_orders
 from pithline.files.products import read_products
 from pithline.files.yard import read_yard
@@ -46,6 +47,15 @@ def test_a_manifest_is_read_whole(yard):
         datetime.date(2026, 12, 1),
     )
     assert (second.cost, second.priority, second.not_before, second.line) == (None, 0, None, 4)
+
+
+def test_rows_are_taken_out_as_written_and_put_back(yard):
+    path = write(yard, "logs.csv", 'cost;card\n12,5;"a;b.toml"\n;\n')
+    rows = read_cells(path, MANIFEST)
+    assert rows == [{"card": "a;b.toml", "cost": "12,5", "priority": "", "not_before": ""}]
+    path.write_bytes(csv_bytes([*rows, {"cost": " "}], MANIFEST))
+    assert path.read_text() == 'card,cost,priority,not_before\na;b.toml,"12,5",,\n'
+    assert read_cells(path, MANIFEST) == rows
 
 
 def test_columns_may_stand_in_any_order_and_be_parted_by_semicolons(yard):

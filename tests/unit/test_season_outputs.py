@@ -14,6 +14,7 @@ from pithline.errors import ScriptError
 from pithline.outputs.reports.season_document import season_csv, season_json
 from pithline.outputs.reports.season_page import season_html
 from pithline.outputs.reports.season_plots import season_plots
+from pithline.outputs.reports.season_weeks import season_weeks
 from pithline.script.schema import validate
 
 DOCUMENT = {
@@ -134,3 +135,14 @@ def test_a_season_without_a_sawn_log_is_drawn_too():
     document["weeks"][0]["minutes"] = 0
     assert "no log is sawn" in season_plots(document)["value"]
     assert season_html(document)
+
+
+# -- by week ----------------------------------------------------------------------------------------------------------
+
+
+def test_weeks_tell_what_is_sawn_ready_and_due_and_the_others_are_left_out():
+    first, ready, due = season_weeks(DOCUMENT)
+    assert (first.begins.isoformat(), first.done, first.most) == ("2026-11-30", ("af-07",), 30.0)
+    assert first.hours == pytest.approx(355 / 60) and first.ready == first.due == ()
+    assert (ready.begins.isoformat(), ready.ready, ready.hours) == ("2027-01-04", ("10 small guitar",), 0.0)
+    assert (due.begins.isoformat(), due.due) == ("2027-03-01", ("12 small guitar",))

@@ -10,9 +10,8 @@ from pithline.yard.request import Request
 from pithline.yard.weighed_log import next_better, weigh_card
 from shed_yard import SAMPLES
 
-PRICES = [
-    {"name": name, "price": price} for name, price in (("ukulele", 48), ("guitar", 150), ("jumbo", 210), ("harp", 900))
-]
+SETS = {"ukulele": 48.0, "guitar": 150.0, "jumbo": 210.0, "harp": 900.0}
+PRICES = dict.fromkeys(("small", "large", "huge"), SETS)
 
 
 def miss(part, product, needs, has, why="room", somewhere=False):
@@ -47,6 +46,12 @@ def test_a_set_that_the_log_gives_is_not_in_the_way_of_itself():
     given = [row("large", {"jumbo": 1}, miss("back", "jumbo", 260.0, 265.0, somewhere=True))]
     assert next_better(given, PRICES) is None
     assert "No dearer set" in in_the_way(None, "dollars", Formatter())
+
+
+def test_of_two_lists_with_one_name_each_has_its_own_price():
+    rows = [row("small", {"guitar": 1}), row("large", {"guitar": 0}, miss("back", "guitar", 260.0, 230.0))]
+    found = next_better(rows, {"small": {"guitar": 90.0}, "large": {"guitar": 170.0}})
+    assert (found["list"], found["price"], found["beside"]) == ("large", 170.0, 90.0)
 
 
 def test_a_cheaper_set_that_does_not_fit_is_in_nobodys_way():

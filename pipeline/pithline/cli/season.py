@@ -4,14 +4,10 @@ from __future__ import annotations
 
 import argparse
 import datetime
-from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from pithline.cli.console import Console
-
-if TYPE_CHECKING:
-    from pithline.yard.season.question import SeasonProgress
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -73,12 +69,10 @@ def _count(text: str) -> int:
 
 def run(args: argparse.Namespace, console: Console) -> int:
     """Work the season out, write it, say in short what it is."""
-    from pithline.files.write import write_folder
+    from pithline.plan.api import Monitor
     from pithline.yard.season.cluster import Cluster
-    from pithline.yard.season.document import season_document
-    from pithline.yard.season.finishing import coarse_scripts, finish
     from pithline.yard.season.question import SeasonQuestion
-    from pithline.yard.season.run import run_season
+    from pithline.yard.season.whole import work_out, write_season
 
     question = SeasonQuestion(
         args.manifest,
@@ -93,60 +87,19 @@ def run(args: argparse.Namespace, console: Console) -> int:
         max(args.rounds, 0),
     )
     with Cluster(args.scheduler, args.workers) as cluster, console.progress() as progress:
-        answer = run_season(question, _teller(progress), cluster)
-        scripts = coarse_scripts(question, answer)
-        notes: dict[str, str] = {}
-        if args.finish:
-            scripts, notes = finish(question, answer, scripts, _teller(progress), cluster)
-        document = season_document(question, answer, notes)
+        season = work_out(question, cluster, args.finish, Monitor(progress))
         progress("writing", 0.98)
-        write_folder(args.out, _files(document, scripts, args))
-    _forget(Path(args.out), document)
+        write_season(season, args.out, args.units, args.paper)
     if args.json:
-        console.json(document)
+        console.json(season.document)
         return 0
-    show(console, document, args.out)
+    show(console, season.document, args.out)
     return 0
 
 
 def _absolute(path: str | None) -> str | None:
     """Workers may stand in another folder; the name of a bundled file stays a name."""
     return str(Path(path).resolve()) if path is not None and Path(path).exists() else path
-
-
-def _teller(progress: Callable[[str, float], None]) -> Callable[[SeasonProgress], None]:
-    def tell(state: SeasonProgress) -> None:
-        words = f"{state.what}: {state.done} of {state.logs} logs"
-        words += f", {state.failed} failed" if state.failed else ""
-        if state.profit is not None and state.bound is not None:
-            words += f"; best {state.profit / 100:,.2f}, bound {state.bound / 100:,.2f}"
-        progress(words, 0.95 * state.done / max(state.logs, 1))
-
-    return tell
-
-
-def _files(document: dict[str, Any], scripts: dict[str, dict[str, Any]], args: argparse.Namespace) -> dict[str, bytes]:
-    from pithline.outputs.plan_folder import plan_files
-    from pithline.outputs.reports.season_document import season_csv, season_json
-    from pithline.outputs.reports.season_page import season_html
-    from pithline.script.document import dumps
-
-    files: dict[str, bytes] = {}
-    for name, script in scripts.items():
-        made = plan_files(script, args.units, args.paper) if args.finish else {"cut-script.json": dumps(script)}
-        files |= {f"logs/{name}/{file}": content for file, content in made.items()}
-    return files | {
-        "season.json": season_json(document),
-        "season.csv": season_csv(document),
-        "season.html": season_html(document),
-    }
-
-
-def _forget(out: Path, document: dict[str, Any]) -> None:
-    """Cut scripts of an earlier season in this folder whose logs this one leaves; nobody should saw by them."""
-    for log in document["logs"]:
-        if log["state"] != "planned":
-            (out / "logs" / log["id"] / "cut-script.json").unlink(missing_ok=True)
 
 
 def show(console: Console, document: dict[str, Any], out: str) -> None:

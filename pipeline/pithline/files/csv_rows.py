@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import datetime
 import io
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 from pathlib import Path
@@ -47,29 +47,62 @@ def read_rows(path: str | Path, known: Mapping[str, Field]) -> tuple[tuple[Row, 
     InputError
         If it is no text, has no header, an unknown column, a column twice or one missing.
     """
+    header: list[str] = []
+    rows: list[Row] = []
+    faults: list[str] = []
+    for line, cells in _lines(path):
+        if header:
+            rows.append(_row(header, cells, line, known, faults))
+            continue
+        header = cells
+        _check_header(path, header, known)
+    if not header:
+        raise InputError(f"{path} is empty; its first row names the columns: {', '.join(known)}.")
+    if not rows:
+        raise InputError(f"{path} has no row below its header; add one for each.")
+    return tuple(rows), faults
+
+
+def read_cells(path: str | Path, known: Mapping[str, Field]) -> list[dict[str, str]]:
+    """The rows of a CSV file as written, for someone to change: of each row the text of every known column.
+
+    Raises
+    ------
+    InputError
+        If it is no text, or its header has an unknown column, a column twice or one missing.
+    """
+    lines = list(_lines(path))
+    if not lines:
+        return []
+    header = lines[0][1]
+    _check_header(path, header, known)
+    return [{name: dict(zip(header, cells, strict=False)).get(name, "") for name in known} for _, cells in lines[1:]]
+
+
+def csv_bytes(rows: Sequence[Mapping[str, str]], known: Mapping[str, Field]) -> bytes:
+    """Rows as `read_rows` reads them, every known column in its order; rows without a word in them are left out."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(known)
+    for row in rows:
+        cells = [" ".join(row.get(name, "").split()) for name in known]
+        if any(cells):
+            writer.writerow(cells)
+    return text.getvalue().encode()
+
+
+def _lines(path: str | Path) -> Iterator[tuple[int, list[str]]]:
+    """Each row that is not empty, with its line in the file; commas, semicolons or tabs part it, whichever the header has most of."""
     try:
         text = read_bytes(path).decode("utf-8-sig")
     except UnicodeDecodeError:
         raise InputError(f"{path} is not UTF-8 text; save it again as CSV in UTF-8.") from None
     first = text.lstrip("\r\n").split("\n", 1)[0]
     reader = csv.reader(io.StringIO(text), delimiter=max(",;\t", key=first.count), skipinitialspace=True)
-    header: list[str] | None = None
-    rows: list[Row] = []
-    faults: list[str] = []
     for cells in reader:
-        cells = [cell.strip() for cell in cells]
-        if not any(cells):
-            continue
-        if header is None:
-            header = cells
-            _check_header(path, header, known)
-            continue
-        rows.append(_row(header, cells, reader.line_num, known, faults))
-    if header is None:
-        raise InputError(f"{path} is empty; its first row names the columns: {', '.join(known)}.")
-    if not rows:
-        raise InputError(f"{path} has no row below its header; add one for each.")
-    return tuple(rows), faults
+        stripped = [cell.strip() for cell in cells]
+        if any(stripped):
+            yield reader.line_num, stripped
 
 
 def _check_header(path: str | Path, header: list[str], known: Mapping[str, Field]) -> None:

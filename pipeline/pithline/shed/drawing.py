@@ -162,3 +162,14 @@ def _path(points: Points, flip: bool = True) -> str:
     """A closed outline; up of the wood is up of the picture."""
     turned = [(x, -y if flip else y) for x, y in points]
     return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in turned) + "Z" if turned else ""
+
+
+def span_bar(words: str, span: tuple[str, str, str], bid: str, asked: str | None) -> str:
+    """What a log earns: p10 to p90 as a broad span with its median, the highest bid, the price asked; per cent of one scale."""
+    low, middle, high = span
+    price = "" if asked is None else f'<path class="asked" d="M{float(asked):.1f} 0v10"/>'
+    return (
+        f'<svg class="span" viewBox="-1 0 102 10" preserveAspectRatio="none" role="img" aria-label="{html.escape(words)}">'
+        f'<path class="axis" d="M0 9.5H100"/><path class="range" d="M{float(low):.1f} 5H{float(high):.1f}"/>'
+        f'<path class="median" d="M{float(middle):.1f} 1v8"/><path class="most" d="M{float(bid):.1f} 0v10"/>{price}</svg>'
+    )

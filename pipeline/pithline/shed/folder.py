@@ -60,6 +60,15 @@ class LogEntry:
 
 
 @dataclass(frozen=True, slots=True)
+class ReportEntry:
+    """A folder with an appraisal or a season: `name` is its name within the yard."""
+
+    name: str
+    path: Path
+    made: float
+
+
+@dataclass(frozen=True, slots=True)
 class YardFolder:
     """A folder of logs."""
 
@@ -107,6 +116,31 @@ class YardFolder:
         """Where a log's fit is written, as `pithline fit --out` would."""
         return self.root / log / "fit"
 
+    def reports(self, kind: str) -> list[ReportEntry]:
+        """Appraisals ("appraisal") or seasons ("season") that lie in the yard, the newest first."""
+        found = [path for path in self.root.glob(f"*/{kind}.json") if not path.parent.name.startswith(".")]
+        made = [ReportEntry(path.parent.name, path.parent, path.stat().st_mtime) for path in found]
+        return sorted(made, key=lambda one: (-one.made, one.name))
+
+    def report(self, kind: str, name: str) -> ReportEntry:
+        """The appraisal or season of that name; InputError where there is none."""
+        for one in self.reports(kind):
+            if one.name == name:
+                return one
+        raise InputError(f'there is no {kind} "{name[:60]}" in this yard; go back to the yard.')
+
+    def next_report(self, kind: str) -> str:
+        """A folder's name that is free."""
+        number = 1
+        while (self.root / f"{kind}-{number}").exists():
+            number += 1
+        return f"{kind}-{number}"
+
+    def own_file(self, name: str) -> str | None:
+        """A file of the yard's own that a command may be given, such as "priors.toml"; `None` where the bundled one holds."""
+        path = self.root / name
+        return str(path) if path.is_file() else None
+
     def choices(self, kind: str) -> list[str]:
         """Mills or products that a plan may name: the yard's own files first, then bundled ones by name."""
         own = sorted(path.stem for path in (self.root / kind).glob("*.toml")) if (self.root / kind).is_dir() else []
@@ -120,7 +154,7 @@ class YardFolder:
 
     def _plans(self) -> dict[str, tuple[PlanEntry, ...]]:
         found: dict[str, list[PlanEntry]] = {}
-        for pattern in (f"*/{SCRIPT}", f"*/*/{SCRIPT}"):
+        for pattern in (f"*/{SCRIPT}", f"*/*/{SCRIPT}", f"*/logs/*/{SCRIPT}"):
             for path in self.root.glob(pattern):
                 parts = path.parent.relative_to(self.root).parts
                 if any(part.startswith(".") for part in parts):

@@ -29,6 +29,7 @@ class JobState:
     kind : str
         One of `worker.KINDS`.
     log : str
+        Empty for work on the whole yard.
     what : str
         What is being done, in words.
     part : float
@@ -95,7 +96,7 @@ class Jobs:
         """Start work; InputError where the same is under way already."""
         now = self.state(kind, log)
         if now is not None and now.alive:
-            raise InputError(f"{log} is being worked on already; wait for it, or stop it first.")
+            raise InputError(f"{log or 'the yard'} is being worked on already; wait for it, or stop it first.")
         path = self.path(kind, log)
         stop_file(path).unlink(missing_ok=True)
         state = JobState(kind, log, out=out, started=time.time(), asked=dict(asked))

@@ -14,7 +14,7 @@ from nicegui.elements.mixins.text_element import TextElement
 from pithline.errors import PithlineError
 from pithline.outputs.formatting import Formatter
 from pithline.shed.folder import YardFolder
-from pithline.shed.jobs import JobState
+from pithline.shed.jobs import Jobs, JobState
 from pithline.units import format_inches, format_mm
 
 STATIC = Path(__file__).parent / "static"
@@ -137,10 +137,10 @@ def shown_name(one: str) -> str:
 
 def progress(job: JobState, doing: str) -> None:
     """How far work is: in words, and as a bar."""
-    since = time.time() - job.started
+    begun = time.strftime("%H:%M", time.localtime(job.started))
     Tag(
         "p",
-        f"{job.what[:1].upper()}{job.what[1:]}, {since:.0f} s since it began. It goes on if you leave this page.",
+        f"{job.what[:1].upper()}{job.what[1:]}, begun at {begun}. It goes on if you leave this page.",
         "state",
     )
     with Tag("div", look="progress", role="progressbar", aria_label=doing, aria_valuenow=int(100 * job.part)):
@@ -150,6 +150,35 @@ def progress(job: JobState, doing: str) -> None:
 def job_mark(job: JobState | None) -> tuple[Any, ...] | None:
     """Changes whenever work does."""
     return None if job is None else (job.alive, job.done, job.fault, job.part, len(job.curve))
+
+
+def typed(label: str, name: str, value: str, handler: Callable[[str], Any], **attributes: Any) -> Tag:
+    """A field for a line of text, with its label."""
+    with Tag("div", look="field"):
+        Tag("label", label, for_=name)
+        made = Tag("input", id=name, value=value, autocomplete="off", **attributes)
+        made.on_change(handler)
+    return made
+
+
+def working(jobs: Jobs, kind: str, log: str, doing: str, stopping: str) -> bool:
+    """How far work is, with a way to stop it, while it is under way; else why it stopped, where it did."""
+    job = jobs.state(kind, log)
+    if job is not None and job.alive:
+
+        def stop() -> None:
+            jobs.stop(kind, log)
+            say(stopping)
+
+        Tag("h2", doing)
+        progress(job, doing)
+        button("Stop", stop, "stop")
+        return True
+    if job is not None and (job.fault or job.broken_off):
+        with Tag("div", look="fault"):
+            Tag("strong", "It stopped. ")
+            Tag("span", job.fault or "The work was broken off before its end; start it again.")
+    return False
 
 
 @contextmanager

@@ -14,12 +14,18 @@ from pithline.outputs.plan_folder import PREVIEWS, PRINTED, SCRIPT
 from pithline.shed.card_edit import as_typed
 from pithline.shed.fitting import face_file
 from pithline.shed.intake import take_in, take_photo
+from pithline.shed.lots import lot_picture
 from pithline.shed.parts import STATIC
 from pithline.shed.plan_view import kept_view
 from pithline.shed.state import Shed
 
 GIVEN = frozenset({*PRINTED, *PREVIEWS, SCRIPT, "found.toml"})
 """Files of a plan's folder that are given out; no other is."""
+REPORTS = {
+    "appraisal": frozenset({"appraisal.html", "appraisal.csv", "appraisal.json"}),
+    "season": frozenset({"season.html", "season.csv", "season.json"}),
+}
+"""Files of an appraisal's and of a season's folder that are given out."""
 ENDS = ("butt", "top")
 
 
@@ -78,6 +84,17 @@ def add_file_routes(shed: Shed) -> None:
     def plan_file(log: str, file: str, plan: str = "") -> Response:
         return _file(lambda: yard.plan(log, plan).path / file if file in GIVEN else None)
 
+    @app.get("/report-file/{kind}/{name}/{file}")
+    def report_file(kind: str, name: str, file: str) -> Response:
+        return _file(lambda: yard.report(kind, name).path / file if file in REPORTS.get(kind, ()) else None)
+
+    @app.get("/lot-picture/{name}/{number}/{view}")
+    def picture(name: str, number: int, view: str) -> Response:
+        try:
+            return _picture(lot_picture(yard, yard.report("appraisal", name), number, view))
+        except PithlineError:
+            return _picture(None)
+
     @app.get("/plan-end/{log}/{number}")
     def plan_end(log: str, number: int, plan: str = "") -> Response:
         try:
@@ -85,10 +102,16 @@ def add_file_routes(shed: Shed) -> None:
         except PithlineError:
             view = None
         rows = view["ladder"] if view else []
-        if not 0 <= number < len(rows) or not rows[number]["picture"]:
-            return _file(lambda: None)
-        headers = {"cache-control": "private, max-age=86400"}
-        return Response(rows[number]["picture"]["svg"], media_type="image/svg+xml", headers=headers)
+        shown = rows[number]["picture"] if 0 <= number < len(rows) else None
+        return _picture(shown["svg"] if shown else None)
+
+
+def _picture(svg: str | None) -> Response:
+    """A drawing, or that there is none; its address changes whenever it does."""
+    if svg is None:
+        return _file(lambda: None)
+    headers = {"cache-control": "private, max-age=86400"}
+    return Response(svg, media_type="image/svg+xml", headers=headers)
 
 
 def _file(wanted: Callable[[], Path | None]) -> Response:

@@ -90,9 +90,11 @@ def serve(shed: Shed, host: str, port: int, show: str | bool) -> None:
 
 
 def _pages(shed: Shed) -> None:
+    from pithline.shed.pages.appraisal import appraisal_page
     from pithline.shed.pages.good_for import good_for_page
     from pithline.shed.pages.log import log_page
     from pithline.shed.pages.plans import plans_page
+    from pithline.shed.pages.season import season_page
     from pithline.shed.pages.settings import settings_page
     from pithline.shed.pages.yard import yard_page
 
@@ -134,6 +136,14 @@ def _pages(shed: Shed) -> None:
     @ui.page("/plans/{name}")
     def plans(name: str) -> None:
         shown(plans_page, name)
+
+    @ui.page("/appraisal")
+    def appraisal(of: str = "") -> None:
+        shown(lambda shed: appraisal_page(shed, of))
+
+    @ui.page("/season")
+    def season() -> None:
+        shown(season_page)
 
     @ui.page("/settings")
     def settings() -> None:

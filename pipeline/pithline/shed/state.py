@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import asyncio
 import json
+from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
+from functools import partial
 from multiprocessing import get_context
 from threading import Lock
-from typing import Any
+from typing import Any, TypeVar
 
 from pithline.files.write import write_folder
 from pithline.shed.access import Door
 from pithline.shed.folder import YardFolder
 from pithline.shed.jobs import Jobs
 
+Result = TypeVar("Result")
 SETTINGS = "settings.json"
 KNOWN = {"units": ("mm", "in"), "paper": ("A4", "Letter")}
 
@@ -62,15 +65,19 @@ class Shed:
 
     def places(self) -> list[tuple[str, str]]:
         """The pages that belong to no one log."""
-        return [("Yard", "/"), ("Settings", "/settings")]
+        return [("Yard", "/"), ("Appraisal", "/appraisal"), ("Season", "/season"), ("Settings", "/settings")]
 
     async def fit(self, log: str) -> dict[str, Any]:
-        """Fit a log in the process that keeps its scan at hand; never in the one that answers pages."""
+        """Fit a log in the process that keeps its scan at hand."""
         from pithline.shed.fitting import fit_and_show
 
+        return await self.aside(fit_and_show, self.yard, log)
+
+    async def aside(self, work: Callable[..., Result], *about: Any) -> Result:
+        """Do something that takes a moment in a process of its own, never in the one that answers pages."""
         if self._pool is None:
             self._pool = ProcessPoolExecutor(1, mp_context=get_context("spawn"))
-        return await asyncio.get_running_loop().run_in_executor(self._pool, fit_and_show, self.yard, log)
+        return await asyncio.get_running_loop().run_in_executor(self._pool, partial(work, *about))
 
     def close(self) -> None:
         """End the fitting process; what was started as work of its own goes on."""

@@ -133,6 +133,75 @@ def weigh(yard: YardFolder, state: JobState, telling: Telling) -> None:
     keep_weighed(yard, state.log, found, asked["mill"])
 
 
+def appraise(yard: YardFolder, state: JobState, telling: Telling) -> None:
+    """Logs to an appraisal's folder, as the command appraise does it; pictures are kept for the page."""
+    from datetime import date
+
+    from pithline.library import Appraisal, write_appraisal
+    from pithline.plan.api import Objective
+    from pithline.shed.lots import keep_pictures
+    from pithline.yard.appraisal.lot import appraise_lot
+    from pithline.yard.appraisal.terms import AppraisalFiles, read_lot, read_terms
+
+    asked = state.asked
+    cards = [yard.log(name).card for name in asked["logs"]]
+    files = AppraisalFiles(
+        yard.choice_path("mills", asked["mill"]),
+        [yard.choice_path("products", one) for one in asked["products"]],
+        yard.own_file("priors.toml"),
+        yard.own_file("yard.toml"),
+    )
+    terms = read_terms(files, asked["margin"], 1, date.fromisoformat(asked["on"]), Objective(asked["objective"]))
+    lot = read_lot([str(card) for card in cards if card is not None])
+    document, done = appraise_lot(lot, terms, _workers(), _until_stopped(telling))
+    pictures = [one.pictures for one in done]
+    write_appraisal(Appraisal(document, pictures), yard.root / state.out)
+    keep_pictures(yard, state.out, pictures)
+
+
+def season(yard: YardFolder, state: JobState, telling: Telling) -> None:
+    """The yard against its orders, as the command season does it; finished work is kept in the season's folder."""
+    from datetime import date
+
+    from pithline.plan.api import Monitor
+    from pithline.shed.seasons import LOGS, ORDERS
+    from pithline.yard.season.cluster import Cluster
+    from pithline.yard.season.question import SeasonQuestion
+    from pithline.yard.season.whole import work_out, write_season
+
+    asked, out = state.asked, yard.root / state.out
+    question = SeasonQuestion(
+        str(yard.root / LOGS),
+        str(yard.root / ORDERS),
+        str(out),
+        date.fromisoformat(asked["start"]),
+        yard.choice_path("mills", asked["mill"]),
+        tuple(yard.choice_path("products", one) for one in asked["products"]),
+        yard.own_file("yard.toml"),
+        yard.own_file("priors.toml"),
+    )
+    with Cluster(None, _workers()) as cluster:
+        worked = work_out(question, cluster, bool(asked.get("finish")), Monitor(_until_stopped(telling)))
+    telling.tell("writing the season", 0.98)
+    write_season(worked, out, asked.get("units", "mm"), asked.get("paper", "A4"))
+
+
+def _until_stopped(telling: Telling) -> Callable[[str, float], None]:
+    """Tells how far work is that cannot end early with what it has; once it was asked to end, it breaks it off."""
+
+    def tell(what: str, part: float) -> None:
+        if telling.stopped():
+            raise InputError("it was stopped; start it again when you like.")
+        telling.tell(what, part)
+
+    return tell
+
+
+def _workers() -> int:
+    """Processes that share the work; one core is left to the pages."""
+    return max(1, (os.cpu_count() or 1) - 1)
+
+
 def replan(yard: YardFolder, state: JobState, telling: Telling) -> None:
     """What is left of an opened log, planned anew, as the command replan does it."""
     from pithline.library import read_script, replan_log, write_plan
@@ -183,6 +252,8 @@ KINDS: Mapping[str, Callable[[YardFolder, JobState, Telling], None]] = {
     "begin": begin,
     "plan": plan,
     "weigh": weigh,
+    "appraise": appraise,
+    "season": season,
     "replan": replan,
     "look": look,
     "photo": photo,

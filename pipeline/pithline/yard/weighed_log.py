@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from pithline.files.product_lists import ProductList
 from pithline.plan.api import SILENT, Monitor
 from pithline.yard.good_for import weigh_lists
 from pithline.yard.one_log import fit_scan, refuse_hopeless
@@ -56,21 +57,26 @@ def weigh_card(
     rows = weigh_lists(own, request, PlanWatch(monitor, ""), (FITTED, 1.0))
     return {
         "good_for": rows,
-        "next_better": next_better(rows, inputs.products_read["product"]),
+        "next_better": next_better(rows, {one.name: prices_of(one) for one in inputs.lists}),
         "products": dict(inputs.products_read),
         "hour_rate": inputs.machines.mill.hour_rate,
     }
 
 
-def next_better(rows: Sequence[Mapping[str, Any]], products: Sequence[Mapping[str, Any]]) -> dict[str, Any] | None:
+def prices_of(one: ProductList) -> dict[str, float]:
+    """What a set of each product of a list sells for, in money."""
+    return {str(product["name"]): float(product.get("price", 0.0)) for product in one.read["product"]}
+
+
+def next_better(rows: Sequence[Mapping[str, Any]], prices: Mapping[str, Mapping[str, float]]) -> dict[str, Any] | None:
     """Of the sets dearer than each that the log gives, the nearest that it gives none of because a part does not fit.
 
     Parameters
     ----------
     rows : sequence of mapping
         What each list alone gives, as `weigh_lists` tells it.
-    products : sequence of mapping
-        Of all lists, as read, with their prices.
+    prices : mapping
+        Of each list by name, what a set of each of its products sells for.
 
     Returns
     -------
@@ -78,26 +84,23 @@ def next_better(rows: Sequence[Mapping[str, Any]], products: Sequence[Mapping[st
         Its `list`, `product`, `price`, `beside` (the dearest set that the log gives, in money; 0 where it gives none), and `misfit`,
         the row of the part that misses most. None where no dearer set is kept out by a part that does not fit.
     """
-    price = {str(product["name"]): float(product.get("price", 0.0)) for product in products}
-    given = {name for row in rows for name, sets in row.get("sets", {}).items() if sets}
-    most = max((price.get(name, 0.0) for name in given), default=0.0)
+    given = {(row["list"], name) for row in rows for name, sets in row.get("sets", {}).items() if sets}
+    most = max((prices[one].get(name, 0.0) for one, name in given), default=0.0)
     kept_out = [
-        (price.get(name, 0.0), str(row["list"]), name, misfit)
+        (prices[row["list"]].get(name, 0.0), row["list"], name, misfit)
         for row in rows
         for misfit in row["misfits"]
         for name in misfit["products"]
-        if name not in given and price.get(name, 0.0) > most
+        if (row["list"], name) not in given and prices[row["list"]].get(name, 0.0) > most
     ]
     if not kept_out:
         return None
-    least = min(each[0] for each in kept_out)
-    nearest = next(name for amount, _, name, _ in kept_out if amount == least)
-    worst = max((each for each in kept_out if each[2] == nearest), key=lambda each: _short_by(each[3]))
-    return {"list": worst[1], "product": nearest, "price": least, "beside": most, "misfit": worst[3]}
+    price, one, product, _ = min(kept_out, key=lambda each: each[0])
+    misses = [misfit for _, own, name, misfit in kept_out if (own, name) == (one, product)]
+    return {"list": one, "product": product, "price": price, "beside": most, "misfit": max(misses, key=_short_by)}
 
 
 def _short_by(misfit: Mapping[str, Any]) -> float:
     """By what share of what it needs a part does not fit; one that fits somewhere misses least."""
     needs, has = float(misfit["needs"]), float(misfit["has"])
-    short = (needs - has) / max(needs, 1e-9)
-    return short - (1.0 if misfit["somewhere"] else 0.0)
+    return (needs - has) / max(needs, 1e-9) - (1.0 if misfit["somewhere"] else 0.0)

@@ -77,22 +77,27 @@ class LogEntry:
 
 def appraisal_html(document: Mapping[str, Any], pictures: Sequence[Pictures | None]) -> bytes:
     """The page of an appraisal (docs/schemas/appraisal.schema.json); `pictures` in the order of the document's logs."""
-    logs = document["logs"]
-    most = max((log["value"]["p90"] for log in logs if log["state"] == "appraised"), default=0.0)
-    most = max([most, *[log["asked"] or 0.0 for log in logs]]) or 1.0
     return render(
         "reports/appraisal.html",
         style=source("reports/appraisal.css"),
         on=document["on"],
         currency=in_currency(document["currency"]),
         bid_margin=f"{document['bid_margin']:.0%}",
-        logs=[_entry(log, drawn, most) for log, drawn in zip(logs, pictures, strict=True)],
+        logs=appraisal_entries(document, pictures),
         samples=document["samples"],
         objective=document["objective"],
         seed=document["seed"],
         answers=document["answers"],
         inner=document["inner"],
     )
+
+
+def appraisal_entries(document: Mapping[str, Any], pictures: Sequence[Pictures | None]) -> list[LogEntry]:
+    """What is said of each log of an appraisal, in its order; all bars have one scale."""
+    logs = document["logs"]
+    most = max((log["value"]["p90"] for log in logs if log["state"] == "appraised"), default=0.0)
+    most = max([most, *[log["asked"] or 0.0 for log in logs]]) or 1.0
+    return [_entry(log, drawn, most) for log, drawn in zip(logs, pictures, strict=True)]
 
 
 def _entry(log: Mapping[str, Any], pictures: Pictures | None, most: float) -> LogEntry:

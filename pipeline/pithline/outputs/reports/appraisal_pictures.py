@@ -39,6 +39,20 @@ class Pictures:
     top: Markup
 
 
+STYLE = (
+    "<style>path,circle{vector-effect:non-scaling-stroke}.wood{fill:#e9d6b1;stroke:#5b4636;stroke-width:1.5}"
+    ".bark{fill:#5b4636}.flank.tape .wood{stroke-dasharray:5 4}.doubt{fill:#7a4fa3;fill-opacity:.28;stroke:none}"
+    ".pith{stroke:#9c2418;stroke-width:1.5;fill:none}.plate{fill:#fff;fill-opacity:.65;stroke:#2b1e16;stroke-width:.6}</style>"
+)
+"""For a picture that no style sheet reaches."""
+
+
+def standing_alone(picture: Markup) -> str:
+    """A picture as a file of its own."""
+    head, _, rest = str(picture).strip().partition(">")
+    return f'{head.replace("<svg ", """<svg xmlns="http://www.w3.org/2000/svg" """, 1)}>{STYLE}{rest}'
+
+
 class FlankPicture(NamedTuple):
     """What a flank's picture holds: paths as SVG has them, the view box, how the log was seen, from where it is seen."""
 

@@ -75,15 +75,16 @@ def season_html(document: Mapping[str, Any]) -> bytes:
         "reports/season.html",
         start=document["start"],
         style=source("reports/season.css"),
-        proof=_proof(document),
-        facts=_facts(document),
+        proof=season_proof(document),
+        facts=season_facts(document),
         plots=[Plot(title, Markup(drawn[name])) for name, title in PLOTS.items()],
-        tables=_tables(document),
+        tables=season_tables(document),
         small_print=_small_print(document),
     )
 
 
-def _facts(document: Mapping[str, Any]) -> list[LeadFigure]:
+def season_facts(document: Mapping[str, Any]) -> list[LeadFigure]:
+    """The figures that lead the page."""
     total, logs, orders = document["totals"], document["logs"], document["orders"]
     asked, filled = sum(order["quantity"] for order in orders), sum(order["filled"] for order in orders)
     planned = sum(log["state"] == "planned" for log in logs)
@@ -97,7 +98,8 @@ def _facts(document: Mapping[str, Any]) -> list[LeadFigure]:
     ]
 
 
-def _tables(document: Mapping[str, Any]) -> list[ReportTable]:
+def season_tables(document: Mapping[str, Any]) -> list[ReportTable]:
+    """Orders, logs that are sawn, and logs that are not."""
     begins = {week["week"]: week["begins"] for week in document["weeks"]}
     sawn = sorted(
         (log for log in document["logs"] if log["state"] == "planned"), key=lambda log: (log["week"], log["id"])
@@ -129,7 +131,8 @@ def _table(title: str, columns: Sequence[ReportColumn], rows: Iterable[Sequence[
     return ReportTable(title, tuple(columns), tuple(tuple(zip(columns, row, strict=True)) for row in rows))
 
 
-def _proof(document: Mapping[str, Any]) -> str:
+def season_proof(document: Mapping[str, Any]) -> str:
+    """What is proven of the choice, as a sentence."""
     money, profit = document["currency"], document["totals"]["profit"]
     counted = ""
     if abs(document["objective"] - profit) >= CENT:

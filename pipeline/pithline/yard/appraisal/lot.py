@@ -55,8 +55,12 @@ def appraise_lot(
     else:
         with _pool(min(workers, len(lot))) as pool:
             waiting = {pool.submit(one_log, one, terms): at for at, one in enumerate(lot)}
-            for count, future in enumerate(as_completed(waiting)):
-                progress(f"{lot[waiting[future]].card.id} done", (count + 1) / len(lot))
+            try:
+                for count, future in enumerate(as_completed(waiting)):
+                    progress(f"{lot[waiting[future]].card.id} done", (count + 1) / len(lot))
+            except BaseException:  # whoever watches wants an end: logs that were not begun are not
+                pool.shutdown(wait=False, cancel_futures=True)
+                raise
             found = [future.result() for future in waiting]
     done = ranked(found)
     return document(done, terms), done

@@ -6,11 +6,10 @@ import datetime
 from collections.abc import Mapping
 from typing import Any
 
+from pithline.outputs.reports.season_folder import SEASON_SCRIPT
 from pithline.script.schema import validate
 from pithline.yard.season.question import SeasonQuestion
 from pithline.yard.season.run import SeasonAnswer
-
-SCRIPT = "logs/{}/cut-script.json"
 
 
 def season_document(
@@ -33,7 +32,7 @@ def season_document(
             }
             row |= {"plan": None, "cost": 0.0, "value": 0.0, "minutes": 0, "week": None}
         else:
-            row |= {"state": "planned", "why": None, "script": SCRIPT.format(log.id), "plan": line.column}
+            row |= {"state": "planned", "why": None, "script": SEASON_SCRIPT.format(log.id), "plan": line.column}
             row |= {"cost": line.cost / 100, "value": line.value / 100, "minutes": line.minutes, "week": line.week}
             row |= {"sets": dict(columns[log.id][line.column].sets)}
             if log.id in finished:
