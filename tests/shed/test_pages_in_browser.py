@@ -107,6 +107,22 @@ def test_from_a_scan_to_a_card_by_touch(page, yard):
     assert "# thickness = " in (yard / "b-my-log.toml").read_text()
 
 
+def test_the_log_is_turned_in_space_by_keyboard_and_told_in_words(page):
+    ready(page, "/log/b-my-log")
+    page.wait_for_selector(".space canvas")
+    page.locator(".space").scroll_into_view_if_needed()
+    page.wait_for_selector(".space[data-drawn]", timeout=LONG)
+    page.wait_for_selector(".space >> text=points of the scan")
+    drawn = int(page.get_attribute(".space", "data-drawn"))
+    before = page.screenshot(clip=page.locator(".space canvas").bounding_box())
+    page.focus(".space canvas")
+    page.keyboard.press("ArrowLeft")
+    page.wait_for_function(f"Number(document.querySelector('.space').dataset.drawn) > {drawn}")
+    assert page.screenshot(clip=page.locator(".space canvas").bounding_box()) != before
+    assert "may be a knot" in page.inner_text("#space-words")
+    assert page.get_attribute(".space canvas", "aria-describedby") == "space-words"
+
+
 def test_the_pith_is_taken_from_a_photograph_of_the_end(page, yard):
     photo = photograph(EndGrain(pixels=(900, 1000), noise=0.02, cracks=2), 3)
     picture = yard.parent / "end.png"
@@ -283,6 +299,9 @@ def test_inches_reach_every_page(page):
         "/face/small/..%2fbutt",
         "/face/..%2f..%2fx/butt",
         "/fit/..%2fx/fit.png",
+        "/scene/b-my-log/faces.json",
+        "/scene/b-my-log/..%2fscene.json",
+        "/scene/..%2fb-my-log/scene.json",
         "/good-for/..%2f..%2fetc",
         "/appraisal?of=../..",
         "/report-file/appraisal/..%2f/appraisal.json",

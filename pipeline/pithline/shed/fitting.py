@@ -20,10 +20,12 @@ from pithline.logmodel.document import model_to_json
 from pithline.logmodel.fit import fit_log
 from pithline.logmodel.model import LogModel
 from pithline.outputs.ends_picture import EndView, end_view, face_axes
+from pithline.outputs.log_scene import log_scene
 from pithline.shed.folder import YardFolder
 
 Array = NDArray[np.float64]
 
+SCENE_LINES, SCENE_POINTS = "scene.json", "scene.bin"
 PIXEL = 2.0
 """Of a face's picture. [mm]"""
 ROOM = 30.0
@@ -75,11 +77,14 @@ def fit_and_show(yard: YardFolder, log: str, pick: int | None = None, pictures: 
     write_folder(yard.fit_folder(log), files)
     faces = {name: _face(model, points, scan.colours, name) for name in ("butt", "top")}
     shown = {"facts": found, "faces": {name: face[0] for name, face in faces.items()}}
+    scene = log_scene(model, points, scan.colours)
     write_folder(
         yard.hidden / "faces" / log,
         {
             "faces.json": json.dumps(shown, separators=(",", ":")).encode(),
             **{f"{name}.png": face[1] for name, face in faces.items()},
+            SCENE_LINES: json.dumps(scene.lines, separators=(",", ":")).encode(),
+            SCENE_POINTS: scene.points,
         },
     )
     return found
@@ -175,6 +180,11 @@ def shown_fit(yard: YardFolder, log: str) -> dict[str, Any] | None:
     except (OSError, ValueError):
         return None
     return found
+
+
+def scene_file(yard: YardFolder, log: str, name: str) -> Path | None:
+    """A file of the log in space; the log's name has been looked up before."""
+    return yard.hidden / "faces" / log / name if name in (SCENE_LINES, SCENE_POINTS) else None
 
 
 def face_file(yard: YardFolder, log: str, name: str) -> Path:

@@ -12,7 +12,7 @@ from nicegui import app
 from pithline.errors import InputError, PithlineError
 from pithline.outputs.plan_folder import PREVIEWS, PRINTED, SCRIPT
 from pithline.shed.card_edit import as_typed
-from pithline.shed.fitting import face_file
+from pithline.shed.fitting import face_file, scene_file
 from pithline.shed.intake import take_in, take_photo
 from pithline.shed.lots import lot_picture
 from pithline.shed.parts import STATIC
@@ -75,6 +75,10 @@ def add_file_routes(shed: Shed) -> None:
     @app.get("/face/{log}/{end}")
     def face(log: str, end: str) -> Response:
         return _file(lambda: face_file(yard, yard.log(log).name, end) if end in ENDS else None)
+
+    @app.get("/scene/{log}/{file}")
+    def scene(log: str, file: str) -> Response:
+        return _file(lambda: scene_file(yard, yard.log(log).name, file))
 
     @app.get("/photo/{log}/{end}")
     def photo(log: str, end: str) -> Response:

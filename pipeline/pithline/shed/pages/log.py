@@ -13,6 +13,7 @@ from pithline.shed.faces_svg import face_svg
 from pithline.shed.fitting import shown_fit
 from pithline.shed.pages.log_card import card_form, defect_form
 from pithline.shed.pages.log_desk import LogDesk, told
+from pithline.shed.pages.log_in_space import log_in_space
 from pithline.shed.pages.log_photo import photo_of, photo_stamp
 from pithline.shed.pages.yard import fit_stamp, portraits
 from pithline.shed.parts import Tag, button, chosen, drawing, frame, link, log_places
@@ -253,3 +254,4 @@ def _found(desk: LogDesk) -> None:
         drawing(seen[1])
     for caution in facts["cautions"]:
         Tag("p", caution, "note")
+    log_in_space(desk.shed, desk.name)

@@ -54,5 +54,14 @@ window.shed = (() => {
     const point = new DOMPoint(event.clientX, event.clientY).matrixTransform(picture.getScreenCTM().inverse());
     return [point.x, point.y];
   }
+  // the log in space is heavy: it is fetched once it comes into view
+  const near = new IntersectionObserver((seen) => {
+    for (const { isIntersecting, target } of seen) if (isIntersecting) {
+      near.unobserve(target);
+      import("/shed-files/space.js").then((found) => found.show(target));
+    }
+  }, { rootMargin: "200px" });
+  const look = () => { for (const one of document.querySelectorAll(".space:not([data-known])")) { one.dataset.known = ""; near.observe(one); } };
+  new MutationObserver(look).observe(document, { childList: true, subtree: true });
   return { say, touch };
 })();
