@@ -96,6 +96,7 @@ PLAN_ROOMS = (
     "search",
     "priced_logs",
     "evaluate",
+    "what_if",
     "replan",
     "api",
 )

@@ -18,7 +18,8 @@ and once the log is open:
     split_script, put_found, sawn_state, remaining_work, replans_in_order
 
 A yard that prices many plans of one log holds a `PricedLogs` (`priced_logs`): the wood is looked at once, prices go in, layouts
-come out, and `proven_prices` says what none of them can exceed.
+come out, and `proven_prices` says what none of them can exceed. Who turns a log by hand holds `HandTables` (`hand_tables`), which tell
+at once what follows from a roll.
 """
 
 from pithline.plan.evaluate.evaluation import Evaluation, Sampling, evaluate, upper_bound
@@ -56,9 +57,10 @@ from pithline.plan.replan.found_cuts import MovedHistory, put_found
 from pithline.plan.replan.remaining_work import RemainingWork, remaining_work
 from pithline.plan.replan.sawn_state import SawnState, sawn_state
 from pithline.plan.replan.script_history import SplitScript, must_have_cut, pieces_made, split_script
-from pithline.plan.replan.script_layouts import layout_of_script
+from pithline.plan.replan.script_layouts import layout_of_script, script_places
 from pithline.plan.replan.search import replans_in_order
 from pithline.plan.search import Candidate, cost_of_locks, kept_candidate, price_start, search_candidates
+from pithline.plan.what_if import HandAnswer, HandChoice, HandTables, hand_tables
 
 __all__ = [
     "COARSE",
@@ -76,6 +78,9 @@ __all__ = [
     "ExecutedPlan",
     "FillRequest",
     "Glance",
+    "HandAnswer",
+    "HandChoice",
+    "HandTables",
     "Judge",
     "Ladder",
     "LayoutSetting",
@@ -115,6 +120,7 @@ __all__ = [
     "execute_as_drawn",
     "gather_sets",
     "glance",
+    "hand_tables",
     "judge_on_samples",
     "kept_candidate",
     "layout_of_script",
@@ -138,6 +144,7 @@ __all__ = [
     "replans_in_order",
     "sawn_parts",
     "sawn_state",
+    "script_places",
     "search_candidates",
     "split_script",
     "sum_up",

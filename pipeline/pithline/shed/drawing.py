@@ -173,3 +173,30 @@ def span_bar(words: str, span: tuple[str, str, str], bid: str, asked: str | None
         f'<path class="axis" d="M0 9.5H100"/><path class="range" d="M{float(low):.1f} 5H{float(high):.1f}"/>'
         f'<path class="median" d="M{float(middle):.1f} 1v8"/><path class="most" d="M{float(bid):.1f} 0v10"/>{price}</svg>'
     )
+
+
+def roll_curve(curve: Sequence[tuple[float, float]], turned: float, unit: str) -> str:
+    """What every roll promises, by how far the log is turned from the plan's roll, with where it is now."""
+    wide, high, low = 640.0, 150.0, 34.0
+    values = [value for _, value in curve]
+    least, most = min(values, default=0.0), max(values, default=1.0)
+    room = 0.12 * (most - least) or 1.0
+
+    def place(at: float, value: float) -> tuple[float, float]:
+        return 20.0 + (wide - 40.0) * (at + 90.0) / 180.0, high - low - (high - low - 10.0) * (value - least + room) / (
+            most - least + 2.0 * room
+        )
+
+    line = "L".join(f"{x:.1f} {y:.1f}" for x, y in (place(at, value) for at, value in curve))
+    now, best = place(turned, least)[0], max(curve, key=lambda one: one[1], default=(0.0, 0.0))
+    said = f"Of all rolls {best[0]:+.0f}° promises most, {best[1]:,.1f} {unit}; the least promises {least:,.1f} {unit}".strip()
+    marks = "".join(
+        f'<text x="{place(at, least)[0]:.1f}" y="{high - 10:.0f}" text-anchor="middle">{at:+.0f}°</text>'
+        for at in (-90.0, -45.0, 0.0, 45.0, 90.0)
+    )
+    return (
+        f'<svg class="climb" viewBox="0 0 {wide:.0f} {high:.0f}" role="img" aria-label="{html.escape(said)}">'
+        f'<path class="rule" d="M20 {high - low:.0f}H{wide - 20:.0f}"/><path class="best" d="M{line}"/>'
+        f'<path class="bound" d="M{now:.1f} 4V{high - low:.0f}"/>{marks}</svg>'
+        f'<p class="faint">{html.escape(said)}, by the tables; the broken line is where the log lies now.</p>'
+    )

@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pithline.errors import PithlineError
 from pithline.files.read import read_bytes
 from pithline.files.write import write_folder
+from pithline.logmodel.model import LogModel
 from pithline.outputs.cut_script.document import CutScript
 from pithline.outputs.ends import end_face
 from pithline.outputs.formatting import Formatter, sentence
@@ -34,6 +37,7 @@ from pithline.shed.drawing import STYLE, plan_end
 from pithline.shed.folder import SCRIPT, YardFolder
 from pithline.shed.saw_steps import saw_steps
 
+Array = NDArray[np.float64]
 FORMAT = 7
 """Of the kept views: older ones are made anew."""
 
@@ -127,7 +131,7 @@ def _ladder(job: PrintJob, plan: Path) -> list[dict[str, Any]]:
                 "title": row.get("title") or "the plan",
                 "chosen": bool(row.get("chosen")),
                 "words": sentence(said.replace("**", "")) if said else "",
-                "figures": _figures(found, job.fmt, script.inputs.products.currency),
+                "figures": figures_of(found, job.fmt, script.inputs.products.currency),
                 "earnings": found.earnings,
                 "hours": found.hours,
                 "sets": sum(found.sets.values()),
@@ -137,7 +141,7 @@ def _ladder(job: PrintJob, plan: Path) -> list[dict[str, Any]]:
     return rows
 
 
-def _figures(found: Results, fmt: Formatter, currency: str) -> list[list[str]]:
+def figures_of(found: Results, fmt: Formatter, currency: str) -> list[list[str]]:
     """The figures that lead, each with its name."""
     return [
         ["complete sets", sets_in_words(found)],
@@ -155,7 +159,7 @@ def _customary(job: PrintJob) -> list[list[str]] | None:
     if script.practice is None:
         return None
     inputs = script.inputs
-    return _figures(
+    return figures_of(
         results_of_totals(script.practice.with_bolts, inputs.products, inputs.mill.hour_rate),
         job.fmt,
         inputs.products.currency,
@@ -174,8 +178,11 @@ def _measures(job: PrintJob) -> list[list[str]]:
 
 
 def _picture(script: CutScript, title: str, mark: str) -> dict[str, Any]:
+    return drawn_end(end_picture(script), title, mark)
+
+
+def drawn_end(found: Mapping[str, Any], title: str, mark: str) -> dict[str, Any]:
     """The end's drawing, made once, as a picture that stands by itself; and the looks that its legend tells."""
-    found = end_picture(script)
     drawn = plan_end(found, f"The butt end with the plates of the plan {title}", mark)
     return {
         "svg": drawn.replace("<svg ", '<svg xmlns="http://www.w3.org/2000/svg" ', 1).replace(
@@ -187,35 +194,61 @@ def _picture(script: CutScript, title: str, mark: str) -> dict[str, Any]:
 
 def end_picture(script: CutScript) -> dict[str, Any]:
     """The butt end with the plates that lie behind it, as seen facing it: (right, up) in mm from the pith."""
-    face = end_face(script.model, "butt", script.model.butt)
-    station = _station(script)
-    products = script.raw["inputs"]["products"].get("product", [])
-    named = {f"{product['name']}, {part['name']}" for product in products for part in product.get("part", [])}
-    parts = looks(
-        named | {f"{plate.product}, {plate.part}" for plate in script.plates}
-    )  # alike on every plan of the ladder
-    used = {f"{plate.product}, {plate.part}" for plate in script.plates}
+    boxes = [
+        PlateBox(plate.corner, plate.edges, f"{plate.product}, {plate.part}", plate.passes) for plate in script.plates
+    ]
+    return picture_of(script.model, boxes, script.raw["inputs"]["products"])
+
+
+@dataclass(frozen=True, slots=True)
+class PlateBox:
+    """A plate as a picture needs it: a corner (3,) and its edges (3, 3) in the log frame [mm], what it is, whether it passes."""
+
+    corner: Array
+    edges: Array
+    name: str
+    passes: bool
+
+
+def picture_of(model: LogModel, plates: Sequence[PlateBox], products: Mapping[str, Any]) -> dict[str, Any]:
+    """The same of any plates; parts of the products, as read, look alike in every picture of a plan."""
+    face = end_face(model, "butt", model.butt)
+    station = _station(model, plates)
+    named = {
+        f"{product['name']}, {part['name']}"
+        for product in products.get("product", [])
+        for part in product.get("part", [])
+    }
+    used = {plate.name for plate in plates}
+    parts = looks(named | used)
     return {
         "bark": _rounded(face.over_bark[::3]),
         "wood": _rounded(face.under_bark[::3]),
-        "plates": list(_plates(script, station, parts)),
+        "plates": list(_plates(model, plates, station, parts)),
         "looks": {name: list(look) for name, look in parts.items() if name in used},
     }
 
 
-def _station(script: CutScript) -> float:
+def _station(model: LogModel, plates: Sequence[PlateBox]) -> float:
     """The station that most plates lie at."""
-    spans = [tuple(sorted((plate.corner[0], plate.corner[0] + plate.edges[:, 0].sum()))) for plate in script.plates]
-    at = np.linspace(0.0, script.model.length, 41)
+    spans = [_span(plate) for plate in plates]
+    at = np.linspace(0.0, model.length, 41)
     counts = [sum(low <= x <= high for low, high in spans) for x in at]
-    return float(at[int(np.argmax(counts))]) if spans else script.model.length / 2.0
+    return float(at[int(np.argmax(counts))]) if spans else model.length / 2.0
 
 
-def _plates(script: CutScript, station: float, parts: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
-    model = script.model
+def _span(plate: PlateBox) -> tuple[float, float]:
+    """Where along the log a plate lies. [mm]"""
+    one, other = float(plate.corner[0]), float(plate.corner[0] + plate.edges[:, 0].sum())
+    return min(one, other), max(one, other)
+
+
+def _plates(
+    model: LogModel, plates: Sequence[PlateBox], station: float, parts: Mapping[str, Any]
+) -> Iterator[dict[str, Any]]:
     pith = model.splines(model.pith)(station)
-    for plate in script.plates:
-        low, high = sorted((plate.corner[0], plate.corner[0] + plate.edges[:, 0].sum()))
+    for plate in plates:
+        low, high = _span(plate)
         if not low <= station <= high:
             continue
         length = plate.edges[0]
@@ -223,12 +256,11 @@ def _plates(script: CutScript, station: float, parts: Mapping[str, Any]) -> Iter
         start = plate.corner + share * length
         width, thick = plate.edges[1], plate.edges[2]
         corners = np.array([start, start + width, start + width + thick, start + thick])[:, 1:] - pith
-        name = f"{plate.product}, {plate.part}"
         yield {
             "at": _rounded(np.column_stack([-corners[:, 0], corners[:, 1]])),
-            "part": name,
+            "part": plate.name,
             "passes": plate.passes,
-            "colour": parts[name].colour if plate.passes else NEUTRAL,
+            "colour": parts[plate.name].colour if plate.passes else NEUTRAL,
         }
 
 

@@ -96,6 +96,7 @@ def _pages(shed: Shed) -> None:
     from pithline.shed.pages.plans import plans_page
     from pithline.shed.pages.season import season_page
     from pithline.shed.pages.settings import settings_page
+    from pithline.shed.pages.what_if import what_if_page
     from pithline.shed.pages.yard import yard_page
 
     def shown(build: Any, *names: str) -> None:
@@ -134,8 +135,13 @@ def _pages(shed: Shed) -> None:
         shown(good_for_page, name)
 
     @ui.page("/plans/{name}")
-    def plans(name: str) -> None:
-        shown(plans_page, name)
+    def plans(name: str, roll_deg: str = "", first_slab: str = "", bolts: str = "") -> None:
+        held = {"roll_deg": roll_deg, "first_slab": first_slab}
+        shown(lambda shed, log: plans_page(shed, log, held, bolts == "leave"), name)
+
+    @ui.page("/what-if/{name}")
+    def what_if(name: str, plan: str = "") -> None:
+        shown(lambda shed, log: what_if_page(shed, log, plan), name)
 
     @ui.page("/appraisal")
     def appraisal(of: str = "") -> None:

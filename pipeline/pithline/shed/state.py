@@ -42,7 +42,7 @@ class Shed:
     door: Door
     address: str = ""
     writing: Lock = field(default_factory=Lock, repr=False)
-    _pool: ProcessPoolExecutor | None = field(default=None, repr=False)
+    _pools: dict[str, ProcessPoolExecutor] = field(default_factory=dict, repr=False)
 
     @property
     def units(self) -> str:
@@ -75,12 +75,19 @@ class Shed:
 
     async def aside(self, work: Callable[..., Result], *about: Any) -> Result:
         """Do something that takes a moment in a process of its own, never in the one that answers pages."""
-        if self._pool is None:
-            self._pool = ProcessPoolExecutor(1, mp_context=get_context("spawn"))
-        return await asyncio.get_running_loop().run_in_executor(self._pool, partial(work, *about))
+        return await self._in("aside", work, *about)
+
+    async def at_hand(self, work: Callable[..., Result], *about: Any) -> Result:
+        """The same in the process that keeps the tables of the log that is turned by hand."""
+        return await self._in("at hand", work, *about)
+
+    async def _in(self, name: str, work: Callable[..., Result], *about: Any) -> Result:
+        if name not in self._pools:
+            self._pools[name] = ProcessPoolExecutor(1, mp_context=get_context("spawn"))
+        return await asyncio.get_running_loop().run_in_executor(self._pools[name], partial(work, *about))
 
     def close(self) -> None:
-        """End the fitting process; what was started as work of its own goes on."""
-        if self._pool is not None:
-            self._pool.shutdown(wait=False, cancel_futures=True)
-            self._pool = None
+        """End these processes; what was started as work of its own goes on."""
+        for pool in self._pools.values():
+            pool.shutdown(wait=False, cancel_futures=True)
+        self._pools.clear()

@@ -39,6 +39,8 @@ LOOKED_EVERY = 0.7
 """Seconds between two looks at a search."""
 THINNEST, THICKEST, MOST_SETTINGS = 15.0, 500.0, 1000
 """What the command `plan` takes of a first slab [mm] and of settings."""
+MOST_TYPED = 40
+"""Letters of what an address fills into a field."""
 OBJECTIVES = {"sets": "complete sets", "value": "what it earns, hours paid", "volume": "as much good wood as possible"}
 EFFORTS = {"coarse": "a quick look", "full": "as well as it can be done"}
 RUNGS = {"paying": "the last that pays its hours", "best": "the best, whatever the hours"}
@@ -113,8 +115,8 @@ def held_as_typed(typed: Mapping[str, str], leave_bolts: bool) -> dict[str, Any]
     return found
 
 
-def plans_page(shed: Shed, name: str) -> None:
-    """Build the page."""
+def plans_page(shed: Shed, name: str, held: Mapping[str, str], leave_bolts: bool) -> None:
+    """Build the page; `held` fills in what is decided already, as the page that turns a log by hand sends it."""
     mills, lists = shed.yard.choices("mills"), shed.yard.choices("products")
     last = shed.jobs.state("plan", name)
     asked = last.asked if last is not None else {}
@@ -126,6 +128,8 @@ def plans_page(shed: Shed, name: str) -> None:
         asked.get("objective", "sets"),
         asked.get("effort", "coarse"),
         asked.get("rung", "paying"),
+        {key: text[:MOST_TYPED] for key, text in held.items() if text},
+        leave_bolts,
     )
     at = quote(name, safe="")
     with frame(shed.yard, f"{name}: plans", f"/plans/{at}", shed.places()[:1] + log_places(name)):
@@ -321,6 +325,8 @@ def _plan(desk: PlanDesk, plan: PlanEntry, newest: bool) -> None:
         Tag("p", caution, "note")
     with Tag("div", look="papers"):
         link("Saw by this plan", f"/saw/{at}?plan={query}", "act main")
+        if view["replanned"] is None:
+            link("What if", f"/what-if/{at}?plan={query}", "act")
         for file, words in PAPERS.items():
             if (plan.path / file).is_file():
                 link(words, f"/plan-file/{at}/{file}?plan={query}", "act", target="_blank", rel="noopener")
