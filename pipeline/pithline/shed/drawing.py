@@ -191,7 +191,7 @@ def roll_curve(curve: Sequence[tuple[float, float]], turned: float, unit: str) -
     now, best = place(turned, least)[0], max(curve, key=lambda one: one[1], default=(0.0, 0.0))
     said = f"Of all rolls {best[0]:+.0f}° promises most, {best[1]:,.1f} {unit}; the least promises {least:,.1f} {unit}".strip()
     marks = "".join(
-        f'<text x="{place(at, least)[0]:.1f}" y="{high - 10:.0f}" text-anchor="middle">{at:+.0f}°</text>'
+        f'<text x="{place(at, least)[0]:.1f}" y="{high - 10:.0f}" text-anchor="middle">{f"{at:+.0f}" if at else "0"}°</text>'
         for at in (-90.0, -45.0, 0.0, 45.0, 90.0)
     )
     return (

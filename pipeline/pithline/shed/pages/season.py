@@ -112,7 +112,8 @@ def season_page(shed: Shed) -> None:
         shed,
         asked["mill"] if asked.get("mill") in mills else "portable" if "portable" in mills else mills[0],
         {one for one in asked.get("products", []) if one in lists} or {"guitar" if "guitar" in lists else lists[0]},
-        datetime.date.today().isoformat(),
+        str(asked.get("start") or datetime.date.today().isoformat()),
+        bool(asked.get("finish")),
     )
     desk.load()
     if not desk.logs_stamp:
@@ -344,13 +345,13 @@ def _found(desk: SeasonDesk) -> None:
 
 
 def _week(week: SeasonWeek) -> None:
-    Tag("h3", f"{week.begins.day} {week.begins:%b %Y}")
-    share = min(100.0 * week.hours / max(week.most, 1e-9), 100.0)
-    with Tag("div", look="hours"):
-        if week.hours > 0.0:
+    Tag("h3", f"Week of {week.begins.day} {week.begins:%b %Y}")
+    if week.hours > 0.0:
+        share = min(100.0 * week.hours / max(week.most, 1e-9), 100.0)
+        with Tag("div", look="hours"):
             with Tag("div", look="progress", aria_hidden="true"):
                 Tag("div", style=f"width:{share:.0f}%")
-        Tag("span", f"{week.hours:.1f} of {week.most:g} h at the mill")
+            Tag("span", f"{week.hours:.1f} of {week.most:g} h at the mill")
     for words, things in (("Sawn: ", week.done), ("Dry and ready: ", week.ready), ("Due: ", week.due)):
         if things:
             Tag("p", words + ", ".join(things))

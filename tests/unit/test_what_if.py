@@ -1,0 +1,95 @@
+"""A planned log turned by hand: what follows from roll, first slab and bolts, carried out on the machines."""
+
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from pithline.errors import ScriptError
+from pithline.mill.machine import Machines
+from pithline.plan.api import HandChoice
+from pithline.plan.problem.layout import LayoutSetting, LayoutSlab, settings_of
+from pithline.plan.what_if import ROLLS, _flipped, _turned
+from pithline.yard.what_if import hand_log
+from shed_yard import SCRIPT
+
+STEP = np.pi / ROLLS
+
+
+@pytest.fixture(scope="module")
+def script():
+    return json.loads(SCRIPT.read_text(encoding="utf-8"))
+
+
+@pytest.fixture(scope="module")
+def hand(script):
+    """The small log, planned at a roll of 120°."""
+    return hand_log(script)
+
+
+def clocks(answer):
+    return [one.clock for layout in answer.log_layout.layouts for one in settings_of(layout)]
+
+
+def test_the_tables_reach_a_quarter_turn_to_either_side_of_the_plans_roll(hand):
+    rolls, promises = hand.tables.promises()
+    assert hand.roll_deg == pytest.approx(120.0, abs=0.01)
+    assert np.degrees(rolls[0]) == pytest.approx(30.0, abs=0.01) and len(rolls) == len(promises) == ROLLS
+    assert promises.max() > promises.min() >= 0.0
+
+
+def test_a_roll_between_two_of_the_tables_is_sawn_as_the_nearest_turned_by_the_rest(hand):
+    plain, turned = (hand.tables.answer(HandChoice(np.radians(hand.roll_deg) + by)) for by in (0.0, 0.3 * STEP))
+    assert clocks(plain)[0] == pytest.approx(np.radians(hand.roll_deg), abs=1e-6)
+    np.testing.assert_allclose(np.subtract(clocks(turned), clocks(plain)), 0.3 * STEP, atol=1e-9)
+
+
+def test_upside_down_the_same_planes_are_sawn(hand):
+    up, down = (
+        hand.tables.answer(HandChoice(np.radians(hand.roll_deg) + by)).log_layout.layouts[0] for by in (0, np.pi)
+    )
+    assert np.mod(down.clock - up.clock, 2 * np.pi) == pytest.approx(np.pi)
+    assert sorted(-slab.top for slab in down.slabs) == pytest.approx(sorted(slab.low for slab in up.slabs))
+
+
+def test_a_layout_flipped_twice_is_itself():
+    half = LayoutSetting(1.0, (LayoutSlab(5.0, 30.0),), role="half")
+    log = LayoutSetting(0.2, (LayoutSlab(20.0, 30.0), LayoutSlab(-40.0, 50.0)), above=half)
+    once = _flipped(log)
+    assert (once.below, once.above) == (half, None) and once.slabs == (LayoutSlab(-10.0, 50.0), LayoutSlab(-50.0, 30.0))
+    twice = _turned(_flipped(once), 0.0)
+    assert replace(twice, clock=log.clock) == log and twice.clock == pytest.approx(log.clock)
+
+
+def test_bolts_are_left_whole_where_they_are_to_be(hand):
+    sawn, left = (hand.tables.answer(HandChoice(np.radians(hand.roll_deg), bolts=bolts)) for bolts in (True, False))
+    roles = [{one.role for one in settings_of(answer.log_layout.layouts[0])} for answer in (sawn, left)]
+    assert "bolt" in roles[0] and "bolt" not in roles[1]
+
+
+def test_the_first_setting_takes_one_slab_of_the_thickness_chosen(hand):
+    thickness = hand.tables.thicknesses[len(hand.tables.thicknesses) // 2]
+    answer = hand.tables.answer(HandChoice(np.radians(hand.roll_deg), thickness))
+    (slab,) = answer.log_layout.layouts[0].slabs
+    assert slab.thickness == thickness
+
+
+def test_what_follows_is_told_of_plates_as_they_were_graded(hand):
+    found = hand.answer(hand.roll_deg + 7.0)
+    passing = [plate for plate in found["plates"] if plate["passes"]]
+    assert found["angles"]["passing"] == len(passing) == found["totals"]["plates"] > 0
+    limits = hand.own.inputs.products.products[0]
+    least = np.degrees(min(one.limits.ring_angle_min for one in hand.own.parts))
+    assert least <= found["angles"]["least"] <= found["angles"]["mean"] <= 90.0
+    assert limits.name in found["totals"]["sets"] and found["totals"]["minutes"] > 0.0
+
+
+def test_the_plans_own_machines_hold(hand, script):
+    assert isinstance(hand.own.machines, Machines)
+    assert hand.own.machines.mill.kerf == pytest.approx(script["inputs"]["mill"]["mill"]["kerf"])
+
+
+def test_what_is_no_cut_script_is_refused(script):
+    with pytest.raises(ScriptError):
+        hand_log({key: value for key, value in script.items() if key != "model"})
