@@ -26,7 +26,7 @@ AXE = Path(__file__).parent / "node_modules" / "axe-core" / "axe.min.js"
 SAW = "/saw/small?plan=small/plan-1"
 PAGES = (
     "/", "/log/small", "/plans/small", "/settings", SAW,
-    "/good-for/af-12", "/appraisal", "/season",
+    "/good-for/af-12", "/appraisal", "/season", "/what-if/small?plan=small/plan-1",
 )  # fmt: skip
 
 
@@ -304,6 +304,8 @@ def test_inches_reach_every_page(page):
         "/scene/..%2fb-my-log/scene.json",
         "/good-for/..%2f..%2fetc",
         "/appraisal?of=../..",
+        "/what-if/small?plan=../..",
+        "/what-if/nobody?plan=small/plan-1",
         "/report-file/appraisal/..%2f/appraisal.json",
         "/report-file/appraisal/appraisal-1/..%2f..%2fsmall.toml",
         "/report-file/season/season/work",

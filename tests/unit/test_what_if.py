@@ -8,7 +8,7 @@ import pytest
 
 from pithline.errors import ScriptError
 from pithline.mill.machine import Machines
-from pithline.plan.api import HandChoice
+from pithline.plan.api import CLOSELY, HandChoice
 from pithline.plan.problem.layout import LayoutSetting, LayoutSlab, settings_of
 from pithline.plan.what_if import ROLLS, _flipped, _turned
 from pithline.yard.what_if import hand_log
@@ -40,15 +40,13 @@ def test_the_tables_reach_a_quarter_turn_to_either_side_of_the_plans_roll(hand):
 
 
 def test_a_roll_between_two_of_the_tables_is_sawn_as_the_nearest_turned_by_the_rest(hand):
-    plain, turned = (hand.tables.answer(HandChoice(np.radians(hand.roll_deg) + by)) for by in (0.0, 0.3 * STEP))
-    assert clocks(plain)[0] == pytest.approx(np.radians(hand.roll_deg), abs=1e-6)
+    plain, turned = (hand.tables.chosen_anew(HandChoice(hand.tables.roll + by)) for by in (0.0, 0.3 * STEP))
+    assert clocks(plain)[0] == pytest.approx(hand.tables.roll, abs=1e-6)
     np.testing.assert_allclose(np.subtract(clocks(turned), clocks(plain)), 0.3 * STEP, atol=1e-9)
 
 
 def test_upside_down_the_same_planes_are_sawn(hand):
-    up, down = (
-        hand.tables.answer(HandChoice(np.radians(hand.roll_deg) + by)).log_layout.layouts[0] for by in (0, np.pi)
-    )
+    up, down = (hand.tables.chosen_anew(HandChoice(hand.tables.roll + by)).log_layout.layouts[0] for by in (0.0, np.pi))
     assert np.mod(down.clock - up.clock, 2 * np.pi) == pytest.approx(np.pi)
     assert sorted(-slab.top for slab in down.slabs) == pytest.approx(sorted(slab.low for slab in up.slabs))
 
@@ -63,16 +61,35 @@ def test_a_layout_flipped_twice_is_itself():
 
 
 def test_bolts_are_left_whole_where_they_are_to_be(hand):
-    sawn, left = (hand.tables.answer(HandChoice(np.radians(hand.roll_deg), bolts=bolts)) for bolts in (True, False))
-    roles = [{one.role for one in settings_of(answer.log_layout.layouts[0])} for answer in (sawn, left)]
-    assert "bolt" in roles[0] and "bolt" not in roles[1]
+    for way in (hand.tables.as_planned, hand.tables.chosen_anew):
+        found = [way(HandChoice(hand.tables.roll, bolts=bolts)) for bolts in (True, False)]
+        roles = [{one.role for one in settings_of(answer.log_layout.layouts[0])} for answer in found]
+        assert "half" in roles[1] and "bolt" not in roles[1]
+        assert "bolt" in roles[0] or way == hand.tables.as_planned  # the plan itself may leave them
 
 
 def test_the_first_setting_takes_one_slab_of_the_thickness_chosen(hand):
     thickness = hand.tables.thicknesses[len(hand.tables.thicknesses) // 2]
-    answer = hand.tables.answer(HandChoice(np.radians(hand.roll_deg), thickness))
+    assert hand.tables.as_planned(HandChoice(hand.tables.roll, thickness)) is None
+    answer = hand.tables.chosen_anew(HandChoice(hand.tables.roll, thickness))
     (slab,) = answer.log_layout.layouts[0].slabs
     assert slab.thickness == thickness
+
+
+def test_not_turned_the_plans_own_cuts_give_what_the_plan_gives(hand, script):
+    planned = hand.tables.as_planned(HandChoice(hand.tables.roll), CLOSELY)
+    passing = sum(plate["passes"] for plate in script["plates"])
+    assert clocks(planned)[0] == pytest.approx(hand.tables.roll)
+    assert 0.9 * passing <= len(planned.ledger.passing)
+
+
+def test_the_better_of_the_plans_cuts_and_cuts_chosen_anew_is_told(hand):
+    roll = hand.tables.roll + np.radians(31.0)
+    both = [way(HandChoice(roll), CLOSELY) for way in (hand.tables.as_planned, hand.tables.chosen_anew)]
+    found = hand.answer(float(np.degrees(roll)))
+    better = max(both, key=lambda one: one.worth)
+    assert found["anew"] == (better is both[1]) and found["angles"]["passing"] == len(better.ledger.passing)
+    assert not hand.answer(float(np.degrees(roll)), closely=False)["anew"]  # at once, by the plan's own cuts
 
 
 def test_what_follows_is_told_of_plates_as_they_were_graded(hand):

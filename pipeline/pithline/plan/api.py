@@ -57,12 +57,14 @@ from pithline.plan.replan.found_cuts import MovedHistory, put_found
 from pithline.plan.replan.remaining_work import RemainingWork, remaining_work
 from pithline.plan.replan.sawn_state import SawnState, sawn_state
 from pithline.plan.replan.script_history import SplitScript, must_have_cut, pieces_made, split_script
-from pithline.plan.replan.script_layouts import layout_of_script, script_places
+from pithline.plan.replan.script_layouts import layout_of_script
 from pithline.plan.replan.search import replans_in_order
 from pithline.plan.search import Candidate, cost_of_locks, kept_candidate, price_start, search_candidates
-from pithline.plan.what_if import HandAnswer, HandChoice, HandTables, hand_tables
+from pithline.plan.what_if import AT_ONCE, CLOSELY, HandAnswer, HandChoice, HandTables, hand_tables
 
 __all__ = [
+    "AT_ONCE",
+    "CLOSELY",
     "COARSE",
     "EFFORTS",
     "FULL",
@@ -144,7 +146,6 @@ __all__ = [
     "replans_in_order",
     "sawn_parts",
     "sawn_state",
-    "script_places",
     "search_candidates",
     "split_script",
     "sum_up",

@@ -33,6 +33,8 @@ class HandQuestion:
         As pays where None. [mm]
     bolts : bool
         Whether bolts are sawn.
+    closely : bool
+        Whether slabs are looked at as finely as they are sawn, and cuts are chosen anew; else at once.
     """
 
     script: str
@@ -41,6 +43,7 @@ class HandQuestion:
     turned: float = 0.0
     first_slab: float | None = None
     bolts: bool = True
+    closely: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +68,8 @@ class HandView:
         SVG of the butt end with the plates.
     looks : tuple of (part, colour, pattern)
         Of the picture.
+    closely, anew : bool
+        How it was looked at, and whether cuts were chosen anew.
     """
 
     roll_deg: float
@@ -76,6 +81,8 @@ class HandView:
     limits: tuple[str, ...] = ()
     picture: str = ""
     looks: tuple[tuple[str, str, int], ...] = ()
+    closely: bool = False
+    anew: bool = False
 
 
 @lru_cache(maxsize=1)
@@ -98,7 +105,7 @@ def what_follows(asked: HandQuestion) -> HandView:
     shown = HandView(
         roll, slabs, _curve(hand, asked), "" if hand.tables.case.context.economics.objective.in_money else "L"
     )
-    found = hand.answer(roll, asked.first_slab, asked.bolts)
+    found = hand.answer(roll, asked.first_slab, asked.bolts, asked.closely)
     if found is None:
         return shown
     inputs = hand.own.inputs
@@ -119,6 +126,8 @@ def what_follows(asked: HandQuestion) -> HandView:
         tuple(sentence(fmt.retold(text)) for text in found["limits"]),
         drawn["svg"],
         tuple((name, look[0], look[1]) for name, look in sorted(drawn["looks"].items())),
+        asked.closely,
+        found["anew"],
     )
 
 

@@ -8,12 +8,15 @@ from typing import Any
 
 import numpy as np
 
+from pithline.errors import PlanError
 from pithline.files.cards import card_from
 from pithline.files.mills import mill_from
 from pithline.files.practice import read_practice
 from pithline.files.products import products_from
 from pithline.logmodel.document import model_from_json
 from pithline.plan.api import (
+    AT_ONCE,
+    CLOSELY,
     SILENT,
     HandChoice,
     HandTables,
@@ -22,7 +25,7 @@ from pithline.plan.api import (
     Objective,
     Plate,
     hand_tables,
-    script_places,
+    layout_of_script,
     sum_up,
     totals,
 )
@@ -35,13 +38,19 @@ OBJECTIVES = {str(one): one for one in Objective}
 
 @dataclass(frozen=True, slots=True)
 class HandLog:
-    """A planned log with its tables; `roll_deg` is the plan's own clock angle up at its first setting."""
+    """A planned log with its tables."""
 
     own: PreparedLog
     tables: HandTables
-    roll_deg: float
 
-    def answer(self, roll_deg: float, first_slab: float | None = None, bolts: bool = True) -> dict[str, Any] | None:
+    @property
+    def roll_deg(self) -> float:
+        """The plan's own clock angle up at its first setting. [°]"""
+        return float(np.degrees(self.tables.roll))
+
+    def answer(
+        self, roll_deg: float, first_slab: float | None = None, bolts: bool = True, closely: bool = True
+    ) -> dict[str, Any] | None:
         """What follows from a choice; None where nothing at this roll pays.
 
         Parameters
@@ -52,16 +61,23 @@ class HandLog:
             One of the tables' `thicknesses`; as pays where None. [mm]
         bolts : bool
             Whether bolts are sawn.
+        closely : bool
+            Slabs are looked at as finely as they are sawn, and cuts are chosen anew too, the better told; else the plan's own cuts
+            where they will do, roughly and at once.
 
         Returns
         -------
         dict or None
             `totals` as a script has them; `plates`, each with its box, what it is and whether it passes; `angles`: least and mean
             ring angle and greatest runout of those that pass [°], how many pass and how many do not; `limits` of the machines, a
-            sentence each.
+            sentence each; `anew`: whether cuts were chosen anew.
         """
-        found = self.tables.answer(HandChoice(float(np.radians(roll_deg)), first_slab, bolts))
-        if found is None:
+        choice = HandChoice(float(np.radians(roll_deg)), first_slab, bolts)
+        fine = CLOSELY if closely else AT_ONCE
+        planned = self.tables.as_planned(choice, fine)
+        chosen = self.tables.chosen_anew(choice, fine) if closely or planned is None else None
+        found = max((one for one in (planned, chosen) if one is not None), key=lambda one: one.worth, default=None)
+        if found is None or not found.ledger.passing:
             return None
         ledger, inputs = found.ledger, self.own.inputs
         told = totals(sum_up(ledger, self.own.parts, inputs.products, {"log": 0.0}), inputs.products, self.own.machines)
@@ -70,6 +86,7 @@ class HandLog:
             "plates": [self._plate(plate) for plate in ledger.plates],
             "angles": _angles(ledger),
             "limits": _limits(ledger),
+            "anew": found is chosen,
         }
 
     def _plate(self, plate: Plate) -> dict[str, Any]:
@@ -108,10 +125,10 @@ def hand_log(script: Mapping[str, Any], monitor: Monitor = SILENT) -> HandLog:
     inputs = Inputs(card_from(read["card"]), *wanted, read["card"], read["mill"], read["products"], *hashes)
     own = prepare_log(model_from_json(dict(script["model"])), inputs)
     objective = OBJECTIVES.get(str(script["proof"].get("asks_for", "")), Objective.SETS)
-    roll = next(float(one["roll"]) for one in script["operations"] if one["op"] == "setting" and "roll" in one)
-    places = script_places(script, own.log)
-    tables = hand_tables(own.case(Request(objective)), places, float(np.radians(roll)), monitor)
-    return HandLog(own, tables, roll)
+    plan = layout_of_script(script, own.log, own.machines.buck.kerf)
+    if plan is None:
+        raise PlanError(f"{log['id']}: this plan saws nothing, so there is nothing to turn.")
+    return HandLog(own, hand_tables(own.case(Request(objective)), plan, monitor))
 
 
 def _angles(ledger: Ledger) -> dict[str, float | int | None]:

@@ -86,11 +86,6 @@ def crosscut_places(operations: Operations, log: PlanLog) -> tuple[float, ...]:
     return tuple(sorted(found))
 
 
-def script_places(script: Mapping[str, Any], log: PlanLog) -> tuple[float, ...]:
-    """Where a cut script crosscuts the log that it carries, as `crosscut_places` tells it. [mm]"""
-    return crosscut_places(operations_from_json(script["operations"]), log)
-
-
 def bucking_cuts(operations: Operations) -> list[Cut]:
     """The crosscuts that shorten the log."""
     return [each for each in operations if isinstance(each, Cut) and each.tool is Tool.BUCK]

@@ -38,15 +38,16 @@ class HandDesk:
     held: set[str] = field(default_factory=set)
     busy: bool = False
     again: bool = False
-    at_plan: HandView | None = None
+    at_plan: dict[bool, HandView] = field(default_factory=dict)
     shown: HandView | None = None
     fault: str = ""
     redraw: Callable[[], Any] = lambda: None
     opened: Callable[[], Any] = lambda: None
 
-    def question(self) -> HandQuestion:
+    def question(self, closely: bool) -> HandQuestion:
         """What is asked now."""
-        return HandQuestion(self.script, self.changed, self.shed.units, float(self.turned), self.first_slab, self.bolts)
+        choice = float(self.turned), self.first_slab, self.bolts
+        return HandQuestion(self.script, self.changed, self.shed.units, *choice, closely)
 
     async def ask(self) -> None:
         """Ask what follows; while an answer is awaited only the last choice is remembered."""
@@ -57,12 +58,9 @@ class HandDesk:
         try:
             while True:
                 self.again = False
-                if self.at_plan is None:
-                    plain = HandQuestion(self.script, self.changed, self.shed.units)
-                    self.at_plan = await self.shed.at_hand(what_follows, plain)
-                    self.opened()
-                self.shown = await self.shed.at_hand(what_follows, self.question())
-                self.redraw()
+                for closely in (False, True):  # at once, then closely unless something else is chosen meanwhile
+                    if not (closely and self.again):
+                        await self._look(closely)
                 if not self.again:
                     break
         except PithlineError as error:
@@ -70,6 +68,14 @@ class HandDesk:
             self.redraw()
         finally:
             self.busy = False
+
+    async def _look(self, closely: bool) -> None:
+        if closely not in self.at_plan:
+            plain = HandQuestion(self.script, self.changed, self.shed.units, closely=closely)
+            self.at_plan[closely] = await self.shed.at_hand(what_follows, plain)
+            self.opened()
+        self.shown = await self.shed.at_hand(what_follows, self.question(closely))
+        self.redraw()
 
 
 def what_if_page(shed: Shed, name: str, plan: str) -> None:
@@ -80,8 +86,9 @@ def what_if_page(shed: Shed, name: str, plan: str) -> None:
     with frame(shed.yard, f"{name}: what if", f"/plans/{quote(name, safe='')}", shed.places()[:1] + log_places(name)):
         Tag(
             "p",
-            f"Turn the log of {entry.name} by hand and see what follows. Both columns are a quick look, carried out on your machines and "
-            "graded on the fitted log; a search that holds what you choose finds more.",
+            f"Turn the log of {entry.name} by hand and see what follows: by the plan's own cuts at once, then more closely, and by cuts "
+            "chosen anew where they bring more. All is carried out on your machines and graded on the fitted log; a search that holds "
+            "what you choose may find more.",
         )
         _controls(desk)
 
@@ -136,7 +143,7 @@ def _controls(desk: HandDesk) -> None:
 
 
 def _first_slab(desk: HandDesk) -> None:
-    slabs = desk.at_plan.first_slabs if desk.at_plan is not None else ()
+    slabs = next((one.first_slabs for one in desk.at_plan.values()), ())
     known = {AS_PAYS: AS_PAYS} | {f"{value:g}": words for value, words in slabs}
 
     def chosen(text: str) -> None:
@@ -155,7 +162,7 @@ def _answer(desk: HandDesk) -> None:
     if desk.fault:
         Tag("p", desk.fault, "fault")
         return
-    if desk.shown is None or desk.at_plan is None:
+    if desk.shown is None:
         Tag("p", "The wood is being looked at, at every roll; it takes some seconds, once.", "note", role="status")
         return
     found = desk.shown
@@ -172,7 +179,10 @@ def _answer(desk: HandDesk) -> None:
         return
     with Tag("div", look="beside"):
         with Tag("div"):
-            _figures(desk.at_plan, found)
+            cuts = "cuts chosen anew" if found.anew else "the plan's own cuts"
+            how = "looked at as finely as it is sawn" if found.closely else "a first, rough look; a closer one follows"
+            Tag("p", f"By {cuts}, {how}.")
+            _figures(desk.at_plan[found.closely], found)
             for words in found.angles:
                 Tag("p", words)
             for words in found.limits:
