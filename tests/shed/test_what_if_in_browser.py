@@ -27,6 +27,8 @@ def test_the_log_is_turned_by_keyboard_and_what_follows_is_told(page):
     assert rows.count() == 7 and rows.first.locator("td").count() == 2
     assert "Ring angles of those that pass" in page.inner_text("main") and page.locator(".turned-end svg").count() == 1
     assert page.evaluate("document.activeElement.id") == "turned"  # what is told anew does not take the slider away
+    page.click("text=Look closely, and choose cuts anew")
+    page.wait_for_selector("p >> text=looked at as finely as it is sawn", timeout=LONG)
     page.click("text=Back to the plan's roll")
     turned_to(page, "Turned +0°")
     assert page.input_value("#turned") == "0"

@@ -145,12 +145,13 @@ class HandTables:
     def chosen_anew(self, choice: HandChoice, fine: float = AT_ONCE) -> HandAnswer | None:
         """Cuts chosen from the tables, slabs looked at so finely; None where nothing pays."""
         roll, rest, flipped = self._nearest(choice.roll)
+        looks = 1 if fine > CLOSELY else len(self.seen)
         bolts = self.sawn if choice.bolts else self.left
         market, economics = self.task.economics.market, self.task.economics
         master = MasterTask(
             market,
             self.priced.seen.fills,
-            tuple(self._ways(number, roll, choice) for number in range(len(self.priced.logs))),
+            tuple(self._ways(number, roll, choice, looks) for number in range(len(self.priced.logs))),
             (economics.mill if bolts.on_mill else economics.shop).opening,
             price_family(market, self.seen[0].prices),
             economics.costs,
@@ -174,10 +175,10 @@ class HandTables:
         nearest = round(place)
         return nearest % grid.rolls, (place - nearest) * step, nearest // grid.rolls == 1
 
-    def _ways(self, log: int, roll: int, choice: HandChoice) -> tuple[Way[GridSlab], ...]:
-        """The best ways from one roll at every price seen."""
+    def _ways(self, log: int, roll: int, choice: HandChoice, looks: int) -> tuple[Way[GridSlab], ...]:
+        """The best ways from one roll at the first few prices seen."""
         out: list[Way[GridSlab]] = []
-        for number in range(len(self.seen)):
+        for number in range(looks):
             solved = self._solved(number, choice.first_slab, choice.bolts)[log]
             of_roll = replace(solved, firsts=tuple(one for one in solved.firsts if one.roll == roll))
             out += best_ways(of_roll, WAYS, WAYS, (False, choice.first_slab))

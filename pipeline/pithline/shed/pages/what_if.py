@@ -14,7 +14,7 @@ from pithline.errors import PithlineError
 from pithline.outputs.formatting import clock_face
 from pithline.shed.drawing import roll_curve, swatch
 from pithline.shed.folder import SCRIPT
-from pithline.shed.parts import Tag, button, choice, drawing, frame, link, log_places, tick
+from pithline.shed.parts import Tag, button, choice, drawing, frame, link, log_places, say, tick
 from pithline.shed.state import Shed
 from pithline.shed.what_if import QUARTER, HandQuestion, HandView, what_follows
 
@@ -49,20 +49,17 @@ class HandDesk:
         choice = float(self.turned), self.first_slab, self.bolts
         return HandQuestion(self.script, self.changed, self.shed.units, *choice, closely)
 
-    async def ask(self) -> None:
+    async def ask(self, closely: bool = False) -> None:
         """Ask what follows; while an answer is awaited only the last choice is remembered."""
         if self.busy:
             self.again = True
             return
         self.busy = True
         try:
-            while True:
+            await self._look(closely)
+            while self.again:
                 self.again = False
-                for closely in (False, True):  # at once, then closely unless something else is chosen meanwhile
-                    if not (closely and self.again):
-                        await self._look(closely)
-                if not self.again:
-                    break
+                await self._look(False)
         except PithlineError as error:
             self.fault = str(error)
             self.redraw()
@@ -86,8 +83,8 @@ def what_if_page(shed: Shed, name: str, plan: str) -> None:
     with frame(shed.yard, f"{name}: what if", f"/plans/{quote(name, safe='')}", shed.places()[:1] + log_places(name)):
         Tag(
             "p",
-            f"Turn the log of {entry.name} by hand and see what follows: by the plan's own cuts at once, then more closely, and by cuts "
-            "chosen anew where they bring more. All is carried out on your machines and graded on the fitted log; a search that holds "
+            f"Turn the log of {entry.name} by hand and see what follows: by the plan's own cuts at once; closely, and by cuts chosen anew "
+            "where they bring more, at a touch. All is carried out on your machines and graded on the fitted log; a search that holds "
             "what you choose may find more.",
         )
         _controls(desk)
@@ -108,13 +105,20 @@ def _controls(desk: HandDesk) -> None:
             "Turned from the plan's roll, in degrees; plus is clockwise as you face the butt end",
             for_="turned",
         )
+        # no value of the server's own: it would throw a slider that moves back to where it was
         slider = Tag(
-            "input", id="turned", type="range", min=-QUARTER, max=QUARTER, step=1, value=0, aria_describedby="turned-to"
+            "input",
+            id="turned",
+            type="range",
+            min=-QUARTER,
+            max=QUARTER,
+            step=1,
+            defaultValue="0",
+            aria_describedby="turned-to",
         )
 
         async def turned(event: Any) -> None:
             text = str(event.args)
-            slider.keep(text)
             desk.turned = max(-QUARTER, min(QUARTER, int(text))) if text.removeprefix("-").isdecimal() else 0
             await desk.ask()
 
@@ -122,8 +126,7 @@ def _controls(desk: HandDesk) -> None:
 
         async def back() -> None:
             desk.turned = 0
-            slider.keep("0")
-            slider.update()
+            ui.run_javascript("document.getElementById('turned').value = 0")
             await desk.ask()
 
         button("Back to the plan's roll").on("click", back)
@@ -180,8 +183,10 @@ def _answer(desk: HandDesk) -> None:
     with Tag("div", look="beside"):
         with Tag("div"):
             cuts = "cuts chosen anew" if found.anew else "the plan's own cuts"
-            how = "looked at as finely as it is sawn" if found.closely else "a first, rough look; a closer one follows"
+            how = "looked at as finely as it is sawn" if found.closely else "a rough look, on both sides alike"
             Tag("p", f"By {cuts}, {how}.")
+            if not found.closely:
+                button("Look closely, and choose cuts anew").on("click", partial(_closely, desk))
             _figures(desk.at_plan[found.closely], found)
             for words in found.angles:
                 Tag("p", words)
@@ -194,6 +199,11 @@ def _answer(desk: HandDesk) -> None:
                     with Tag("li"):
                         drawing(swatch(colour, kind, name))
     _holds(desk, found)
+
+
+async def _closely(desk: HandDesk) -> None:
+    say("Looking closely; it takes some seconds.")
+    await desk.ask(closely=True)
 
 
 def _figures(before: HandView, found: HandView) -> None:
