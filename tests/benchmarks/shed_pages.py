@@ -1,6 +1,7 @@
 """How quickly the shed page answers while twenty pages are open and a log is planned.
 
-python tests/benchmarks/shed_pages.py FOLDER      # a yard with a planned log; the plan is made anew meanwhile
+python tests/benchmarks/shed_pages.py FOLDER           # a yard with a planned log; the plan is made anew meanwhile
+python tests/benchmarks/shed_pages.py FOLDER --alone   # no page open beside it
 """
 
 import argparse
@@ -19,26 +20,41 @@ from pithline.shed.jobs import Jobs
 from shed_yard import free_port, start, stop
 
 PAGES, ASKED = 20, 15
+OPENED = 7
+"""So many of the paths are opened; turning a log by hand is an answer's work of its own."""
 CHROMIUM = "/usr/bin/chromium"
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("folder", type=Path)
-    root = parser.parse_args().folder.resolve()
+    parser.add_argument("--alone", action="store_true")
+    args = parser.parse_args()
+    root = args.folder.resolve()
     yard = YardFolder(root)
     log = next(one for one in yard.logs() if one.plans and one.scan is not None)
     jobs, port = Jobs(yard), free_port()
     server = start(root, port)
     base, name, plan = f"http://127.0.0.1:{port}", quote(log.name, safe=""), quote(log.plans[0].name, safe="")
-    paths = ["/", f"/log/{name}", f"/plans/{name}", f"/saw/{name}?plan={plan}", f"/sawing/{name}?plan={plan}"]
+    paths = [
+        "/",
+        f"/log/{name}",
+        f"/plans/{name}",
+        f"/saw/{name}?plan={plan}",
+        f"/good-for/{name}",
+        "/appraisal",
+        "/season",
+        f"/what-if/{name}?plan={plan}",
+        f"/scene/{name}/scene.bin",
+        f"/sawing/{name}?plan={plan}",
+    ]
     asked = {"objective": "sets", "effort": "coarse", "mill": "portable", "products": ["guitar"], "units": "mm"}
     try:
         jobs.start("plan", log.name, asked, yard.next_plan(log.name))
         with sync_playwright() as driver:
             browser = driver.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-            for number in range(PAGES):
-                browser.new_page().goto(base + paths[number % 4], wait_until="commit")
+            for number in range(0 if args.alone else PAGES):
+                browser.new_page().goto(base + paths[number % OPENED], wait_until="commit")
             time.sleep(5.0)
             for path in paths:
                 spans = sorted(_asked(base + path) for _ in range(ASKED))
