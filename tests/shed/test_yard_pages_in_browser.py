@@ -10,7 +10,7 @@ from pithline.files.csv_rows import read_cells
 from pithline.files.orders import ORDERS
 from pithline.shed.folder import YardFolder
 from pithline.shed.jobs import Jobs, JobState, write_state
-from shed_yard import PHONE, ready
+from shed_yard import LONG, PHONE, ready
 
 
 @pytest.fixture
@@ -102,11 +102,11 @@ def test_a_log_by_tape_is_put_into_the_yard(page, yard):
     page.fill("#taped-girth_butt", "84 in")
     page.keyboard.press("Tab")
     page.click("text=Put it into the yard")
-    page.wait_for_selector("#told.fault >> text=lacks girth_top")
+    page.wait_for_selector("#told.fault >> text=lacks girth_top", timeout=LONG)
     page.fill("#taped-girth_top", "2080 mm")
     page.keyboard.press("Tab")
     page.click("text=Put it into the yard")
-    page.wait_for_selector("label >> text=i-row-9, no scan, by tape")
+    page.wait_for_selector("label >> text=i-row-9, no scan, by tape", timeout=LONG)
     assert (yard / "i-row-9.toml").is_file()
 
 

@@ -52,8 +52,8 @@ class HandView:
 
     Attributes
     ----------
-    roll_deg : float
-        The clock angle up at the first setting.
+    turned, roll_deg : float
+        From the plan's roll, and the clock angle up at the first setting. [°]
     first_slabs : tuple of (mm, words)
         That can be chosen.
     curve : tuple of (degrees from the plan's roll, value)
@@ -72,6 +72,7 @@ class HandView:
         How it was looked at, and whether cuts were chosen anew.
     """
 
+    turned: float
     roll_deg: float
     first_slabs: tuple[tuple[float, str], ...]
     curve: tuple[tuple[float, float], ...]
@@ -103,7 +104,11 @@ def what_follows(asked: HandQuestion) -> HandView:
     roll = (hand.roll_deg + asked.turned) % 360.0
     slabs = tuple((value, fmt.length(value)) for value in hand.tables.thicknesses)
     shown = HandView(
-        roll, slabs, _curve(hand, asked), "" if hand.tables.case.context.economics.objective.in_money else "L"
+        asked.turned,
+        roll,
+        slabs,
+        _curve(hand, asked),
+        "" if hand.tables.case.context.economics.objective.in_money else "L",
     )
     found = hand.answer(roll, asked.first_slab, asked.bolts, asked.closely)
     if found is None:
@@ -117,6 +122,7 @@ def what_follows(asked: HandQuestion) -> HandView:
     ]
     drawn = drawn_end(picture_of(hand.own.log.model, boxes, inputs.products_read), "turned by hand", "hand")
     return HandView(
+        asked.turned,
         shown.roll_deg,
         slabs,
         shown.curve,

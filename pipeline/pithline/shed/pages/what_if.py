@@ -171,19 +171,19 @@ def _answer(desk: HandDesk) -> None:
     found = desk.shown
     Tag(
         "p",
-        f"Turned {desk.turned:+d}°: {found.roll_deg:.0f}° of the clock, {clock_face(found.roll_deg)}, is up at the first setting.",
+        f"Turned {found.turned:+.0f}°: {found.roll_deg:.0f}° of the clock, {clock_face(found.roll_deg)}, is up at the first setting.",
         "state",
         id="turned-to",
         role="status",
     )
-    drawing(roll_curve(found.curve, desk.turned, found.unit))
+    drawing(roll_curve(found.curve, found.turned, found.unit))
     if not found.figures:
         Tag("p", "Nothing that is wanted pays its work at this roll, with this first slab.", "note")
         return
     with Tag("div", look="beside"):
         with Tag("div"):
             cuts = "cuts chosen anew" if found.anew else "the plan's own cuts"
-            how = "looked at as finely as it is sawn" if found.closely else "a rough look, on both sides alike"
+            how = "looked at as finely as it is sawn" if found.closely else "a rough look in both columns"
             Tag("p", f"By {cuts}, {how}.")
             if not found.closely:
                 button("Look closely, and choose cuts anew").on("click", partial(_closely, desk))
