@@ -19,6 +19,10 @@ from pithline.shed.jobs import ALIVE_EVERY, Jobs, JobState, stop_file, write_sta
 from pithline.shed.sawing import FOUND
 
 
+YIELDS = 10
+"""Steps by which long work stands back for the pages where both want a core."""
+
+
 class Telling:
     """Keeps the state's file up to date; its methods are those of a monitor."""
 
@@ -281,6 +285,8 @@ def _command(arguments: list[str]) -> str:
 def main(arguments: list[str]) -> int:
     """Do one piece of work and say how it ended."""
     folder, kind, log = arguments
+    if hasattr(os, "nice"):
+        os.nice(YIELDS)
     jobs = Jobs(YardFolder(Path(folder)))
     path, state = jobs.path(kind, log), jobs.state(kind, log)
     if state is None:

@@ -247,7 +247,8 @@ def _lot(desk: AppraisalDesk) -> None:
         )
         Tag(
             "p",
-            "Bars: four logs in five earn something in the broad span, net of hours; the dashed line is the highest bid, the plain red one the price asked.",
+            "Bars: four logs in five earn something in the broad span, net of hours; the dashed line is the highest bid, the plain red one "
+            "the price asked.",
             "faint",
         )
         with Tag("ol", look="lot"):
