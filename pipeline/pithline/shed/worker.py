@@ -18,7 +18,6 @@ from pithline.shed.folder import SCRIPT, YardFolder
 from pithline.shed.jobs import ALIVE_EVERY, Jobs, JobState, stop_file, write_state
 from pithline.shed.sawing import FOUND
 
-
 YIELDS = 10
 """Steps by which long work stands back for the pages where both want a core."""
 
