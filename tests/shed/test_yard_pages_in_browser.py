@@ -158,3 +158,16 @@ def test_a_season_at_work_is_shown_and_stopped(page, at_work):
     page.click("button >> text=Stop")
     page.wait_for_selector("#told >> text=Stopping")
     assert jobs.path("season", "").with_suffix(".stop").exists()
+
+
+def test_an_answer_to_one_field_does_not_undo_what_is_typed_in_another(page):
+    ready(page, "/appraisal")
+    page.click("summary >> text=A log that is known by tape alone")
+    page.wait_for_timeout(1000)
+    page.fill("#taped-name", "row 8")
+    page.keyboard.press("Tab")
+    page.keyboard.press("Tab")
+    page.keyboard.type("2.3")  # while the name's answer is on its way
+    page.wait_for_timeout(1500)
+    page.keyboard.type(" m")
+    assert page.input_value("#taped-length") == "2.3 m" and page.input_value("#taped-name") == "row 8"

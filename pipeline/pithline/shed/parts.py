@@ -27,12 +27,18 @@ class Tag(TextElement):
         super().__init__(tag=tag, text=text)
         if look:
             self.classes(look)
+        self._typed = tag == "input" and attributes.get("type", "text") == "text"
         for name, value in attributes.items():
-            self._props[name.rstrip("_").replace("_", "-")] = value
+            self._props[self._text_key if name == "value" else name.rstrip("_").replace("_", "-")] = value
+
+    @property
+    def _text_key(self) -> str:
+        """What holds a field's text; where people type, only its first: else an answer to one field undoes what is typed in another."""
+        return "defaultValue" if self._typed else "value"
 
     def keep(self, text: str) -> None:
         """Remember what was typed, so that the next drawing of the field shows it."""
-        self._props["value"] = text
+        self._props[self._text_key] = text
 
     def on_click(self, handler: Callable[[], Any]) -> Tag:
         """Do something when it is clicked, or chosen by the keyboard."""
