@@ -168,7 +168,24 @@ def typed(label: str, name: str, value: str, handler: Callable[[str], Any], **at
 
 
 def working(jobs: Jobs, kind: str, log: str, doing: str, stopping: str) -> bool:
-    """How far work is, with a way to stop it, while it is under way; else why it stopped, where it did."""
+    """How far work is, with a way to stop it, while it is under way; else why it stopped, where it did.
+
+    Parameters
+    ----------
+    jobs : Jobs
+        The work of the yard.
+    kind, log : str
+        Which work; the log empty where it is the whole yard's.
+    doing : str
+        What it is called while it goes on.
+    stopping : str
+        What is said once it was asked to stop.
+
+    Returns
+    -------
+    bool
+        Whether it is under way.
+    """
     job = jobs.state(kind, log)
     if job is not None and job.alive:
 
