@@ -14,8 +14,10 @@ from pithline.scan.end_faces import ScannedFace
 
 Array = NDArray[np.float64]
 
-SECTORS = 24
-"""Into which a rim is parted, 15° each."""
+SECTORS, LEAST_SECTORS = 24, 12
+"""Into which a rim is parted, 15° each, or wider…"""
+SECTOR_POINTS = 50
+"""… where there would be fewer points than this in each: of few, the outermost may lie anywhere."""
 SKIN = 7.0
 """Points that stand out of an end plane by up to this are the face's: bark ends at the plane. [mm]"""
 REACH = 0.5
@@ -54,16 +56,17 @@ def face_rim(points: Array, surface: Surface, face: ScannedFace) -> FaceRim:
     """The second outermost point of each sector of a face that has company, for one stray may lie outside. Points (n, 3)."""
     height = (points - face.point) @ face.normal
     out, clock = surface.residuals(points[(height > 0.0) & (height < SKIN)])
-    sector = np.rint(clock * (SECTORS / (2 * np.pi))).astype(int) % SECTORS
+    sectors = int(np.clip(len(out) // SECTOR_POINTS, LEAST_SECTORS, SECTORS))
+    sector = np.rint(clock * (sectors / (2 * np.pi))).astype(int) % sectors
     reach = REACH * surface.radius
     middles, over, dense = [], [], []
-    for k in range(SECTORS):
+    for k in range(sectors):
         here = np.sort(out[(sector == k) & (out < reach)])[::-1]
         # what lies alone outside is dirt or a stray: a rim has wood within it
         company = np.searchsorted(-here, COMPANY * surface.radius - here) - np.arange(len(here))
         rim = here[company > np.clip(LEAST_SHARE * len(here), LEAST_POINTS, MOST_POINTS)]
         if len(rim) > 1 and rim[1] > -reach:
-            middles.append(k * (2 * np.pi / SECTORS))
+            middles.append(k * (2 * np.pi / sectors))
             over.append(float(rim[1]))
             depth = (rim[1] - here) / surface.radius
             dense.append(float(((depth > INNER[1]) & (depth < INNER[0])).sum()))
