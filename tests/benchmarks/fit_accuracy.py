@@ -21,8 +21,12 @@ from pithline.logmodel import dimensions
 from pithline.logmodel.card import Card, ScanPoint
 from pithline.logmodel.fit import fit_log
 from pithline.logmodel.model import LogModel, clock_angles, clock_direction
+from truth.grown import grown_log
 from truth.logs import KINDS, TrueLog, clock_of, true_log
 from truth.scans import Scan, marked_off, simulate_scan
+
+WRONG = 3.0
+"""A log whose outline or centreline is off by so many stated errors, rms over it, is wrong."""
 
 
 @dataclass(frozen=True)
@@ -44,6 +48,10 @@ class Case:
             "hidden_deg": float(rng.uniform(60.0, 90.0)),
         }
 
+    def log(self, number: int) -> TrueLog:
+        """Log number so-and-so."""
+        return true_log(KINDS[number % len(KINDS)], seed_of(number))
+
 
 class Hidden(Case):
     """90 to 140° of the girth hidden."""
@@ -61,6 +69,14 @@ class Drifted(Case):
         return Case.yard(self, rng) | {"drift": float(rng.uniform(2.0, 8.0))}
 
 
+class Grown(Hidden):
+    """Logs as uneven as real stems, 90 to 140° of the girth hidden."""
+
+    def log(self, number: int) -> TrueLog:
+        """Log number so-and-so."""
+        return grown_log(number)
+
+
 class Open(Case):
     """One end or both not scanned."""
 
@@ -74,7 +90,13 @@ CASES = {
     "hidden": Hidden(2.0, 10.0, 1.0, 3.0, 0.5, 0.02),
     "drift": Drifted(2.0, 5.0, 1.0, 3.0, 0.5, 0.01),
     "open": Open(2.0, 5.0, 1.0, np.inf, np.inf, np.inf),
+    "grown": Grown(np.inf, np.inf, np.inf, np.inf, np.inf, np.inf),
 }
+
+
+def seed_of(number: int) -> int:
+    """Of log number so-and-so: every kind once before the next seed."""
+    return 500 + number // len(KINDS)
 
 
 def marked_card(log: TrueLog, scan: Scan, rng: np.random.Generator) -> tuple[Card, list[np.ndarray]]:
@@ -124,6 +146,12 @@ def judged(model: LogModel, log: TrueLog, scan: Scan, marks: list[np.ndarray], h
         for plane, (_, normal) in zip((model.butt, model.top), log.end_planes(), strict=True)
     ]
     volume = log.volume_under_bark()
+    z = {
+        "radius, seen girth": (miss / error)[inside & seen][::7],
+        "radius, hidden girth": (miss / error)[inside & ~seen][::7],
+        "centre": (off_centre / model.splines(model.stderr_centre)(x)[:, None]).ravel(),
+        "pith": (off_pith / model.splines(model.stderr_pith)(x)[:, None]).ravel(),
+    }
     return {
         "seen": _rms(miss[inside & seen]),
         "hidden": _rms(miss[inside & ~seen]),
@@ -131,12 +159,9 @@ def judged(model: LogModel, log: TrueLog, scan: Scan, marks: list[np.ndarray], h
         "length": model.length - log.length,
         "plane_deg": max(planes),
         "volume": dimensions.volume(model) / volume - 1.0,
-        "z": {
-            "radius, seen girth": (miss / error)[inside & seen][::7],
-            "radius, hidden girth": (miss / error)[inside & ~seen][::7],
-            "centre": (off_centre / model.splines(model.stderr_centre)(x)[:, None]).ravel(),
-            "pith": (off_pith / model.splines(model.stderr_pith)(x)[:, None]).ravel(),
-        },
+        "off_by": max(_rms(values) for name, values in z.items() if name != "pith"),
+        "found": [one.kind for one in model.findings],
+        "z": z,
     }
 
 
@@ -146,9 +171,9 @@ def _rms(values: np.ndarray) -> float:
 
 def one(case: Case, number: int, points: int) -> tuple[str, dict]:
     """Log number so-and-so of a case, fitted and judged."""
-    kind, seed = KINDS[number % len(KINDS)], 500 + number // len(KINDS)
+    seed = seed_of(number)
     rng = np.random.default_rng([77, number])
-    log = true_log(kind, seed)
+    log = case.log(number)
     yard = case.yard(rng)
     scan = simulate_scan(log, seed, points=points, **yard)
     card, marks = marked_card(log, scan, rng)
@@ -233,7 +258,8 @@ def main() -> None:
             print(
                 f"{name:7} {log:14} seen {row['seen']:5.2f}  hidden {row['hidden']:6.2f}  pith {row['pith']:5.2f}  "
                 f"length {row['length']:+6.2f}  plane {row['plane_deg']:6.3f}  volume {100 * row['volume']:+6.2f} %  "
-                f"drift {row['drift']:3.1f} told {row['told']}  {row['seconds']:4.1f} s",
+                f"drift {row['drift']:3.1f} told {row['told']}  off by {row['off_by']:3.1f}  {','.join(row['found']) or 'sound'}  "
+                f"{row['seconds']:4.1f} s",
                 flush=True,
             )
         lines, kept = table(CASES[name], rows)
@@ -244,6 +270,12 @@ def main() -> None:
         for quantity, z in sets[name].items():
             share = kept[f"within two standard errors, {quantity}"] = float(np.mean(np.abs(z) < 2))
             print(f"within two standard errors, {quantity}: {100 * share:.1f} %")
+        told = [bool(set(row["found"]) - {"butt"}) for row in rows]
+        wrong = [row["off_by"] > WRONG for row in rows]
+        print(
+            f"told by the judge: {sum(told)} of {len(rows)}; off by more than {WRONG:g} stated errors: {sum(wrong)}, of them not told: "
+            f"{sum(off and not one for off, one in zip(wrong, told, strict=True))}"
+        )
         if name == "drift":
             print(f"drift reported: {sum(row['told'] > 0 for row in rows)} of {len(rows)}")
         print(flush=True)

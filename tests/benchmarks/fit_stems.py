@@ -64,6 +64,17 @@ CASES: dict[str, Make] = {
 }
 
 
+AROUND = 6
+"""Where girth is hidden all round in turn, so many places are tried."""
+HIDDEN = (90, 120, 150, 180)
+
+
+def hidden_around(stem: stems.Stem, degrees: int, faces: bool) -> list[stems.Stem]:
+    """The stem with girth hidden at places all round in turn."""
+    base = stems.felled(stem, 1) if faces else stem
+    return [stems.hidden(base, degrees, place * 2.0 * np.pi / AROUND) for place in range(AROUND)]
+
+
 def one(stem: stems.Stem) -> dict:
     """A stem fitted and judged: rms of misses and of their z, shares within two stated errors, cautions; or the refusal."""
     from pithline.errors import PithlineError
@@ -87,21 +98,30 @@ def one(stem: stems.Stem) -> dict:
         "seen": rms(found.surface[~hid]), "z_seen": rms(found.z_surface[~hid]),
         "hidden": rms(found.surface[hid]), "z_hidden": rms(found.z_surface[hid]),
         "within": [float(np.mean(np.abs(z) < 2.0)) for z in (found.z_centre, found.z_radius)],
+        "within_hidden": float(np.mean(np.abs(found.z_surface[hid]) < 2.0)) if hid.any() else None,
         "off_by": found.off_by(),
         "told": [text for text in model.cautions if not text.startswith(ASSUMED)],
     }  # fmt: skip
 
 
-def rows(only: str) -> dict[str, list[dict]]:
-    """Every case over the four stems."""
+def rows(only: str, around: bool = False) -> dict[str, list[dict]]:
+    """Every case over the four stems; or girth hidden all round in turn."""
     loaded = [stems.load(name) for name in stems.NAMES]
+    if around:
+        return {
+            f"{degrees}° hidden, {'felled' if faces else 'no faces'}": [
+                one(turned) for stem in loaded for turned in hidden_around(stem, degrees, faces)
+            ]
+            for degrees in HIDDEN
+            for faces in (True, False)
+        }
     return {name: [one(make(stem)) for stem in loaded] for name, make in CASES.items() if only in name}
 
 
-def measured(pipeline: Path, only: str) -> dict[str, list[dict]]:
+def measured(pipeline: Path, only: str, around: bool) -> dict[str, list[dict]]:
     """The rows of a pipeline folder, in a process of its own."""
     done = subprocess.run(
-        [sys.executable, str(HERE), "--rows", "--only", only],
+        [sys.executable, str(HERE), "--rows", "--only", only, *(["--around"] if around else [])],
         env={**os.environ, "PYTHONPATH": str(pipeline)}, capture_output=True, text=True, check=True,
     )  # fmt: skip
     found: dict[str, list[dict]] = json.loads(done.stdout)
@@ -126,19 +146,33 @@ def line(name: str, found: list[dict]) -> str:
     return f"| {name} | {figures} | {told} | {silent} | {len(found) - len(fitted)} |"
 
 
+def spread_of(found: dict[str, list[dict]], key: str, name: str) -> str:
+    """By case: z of one figure, and how often it lies within two stated errors."""
+    said = []
+    for case, cases in found.items():
+        own = [row for row in cases if "refused" not in row]
+        z = np.sqrt(np.mean([row[f"z_{key}"] ** 2 for row in own]))
+        within = np.mean([row["within_hidden"] if key == "hidden" else row["within"][key == "radius"] for row in own])
+        said.append(f"{case} {z:.2f}, {within:.0%}")
+    return f"\n{name}, z and share within two stated errors: {'; '.join(said)}."
+
+
 def main() -> None:
     """Measure and print."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--before", type=Path, help="another checkout's pipeline folder, measured in the same run")
     parser.add_argument("--only", default="", help="cases that hold this word")
     parser.add_argument("--rows", action="store_true", help="print the rows as JSON, of the pipeline that is imported")
+    parser.add_argument(
+        "--around", action="store_true", help="girth hidden at places all round in turn, instead of the cases"
+    )
     chosen = parser.parse_args()
     if chosen.rows:
-        print(json.dumps(rows(chosen.only)))
+        print(json.dumps(rows(chosen.only, chosen.around)))
         return
     runs = {"after": HERE.parent.parent.parent / "pipeline"} | ({"before": chosen.before} if chosen.before else {})
     for title, pipeline in runs.items():
-        found = measured(pipeline, chosen.only)
+        found = measured(pipeline, chosen.only, chosen.around)
         print(
             f"\n**{title}**\n\n| case | centre | radius | surface seen | surface hidden | told | wrong and silent | refused |"
         )
@@ -150,6 +184,10 @@ def main() -> None:
             row for name in found if "half of" in name or "other half" in name for row in found[name] if "within" in row
         ]
         shares = np.mean([row["within"] for row in halves], axis=0) if halves else (np.nan, np.nan)
+        for key, name in (
+            (("centre", "centre"), ("radius", "radius"), ("hidden", "hidden cells")) if chosen.around else ()
+        ):
+            print(spread_of(found, key, name))
         hidden = [row["z_hidden"] for row in fitted if row["z_hidden"] is not None]
         z = np.sqrt(np.mean(np.square(hidden))) if hidden else np.nan
         print(

@@ -65,7 +65,7 @@ def run(args: argparse.Namespace, console: Console) -> int:
     for caution in model.cautions:
         console.caution(caution)
     console.show(
-        f"{card_file} begun: a log {model.length:.0f} ± {2.0 * model.stderr_length:.0f} mm long. Read the pith off "
+        f"{card_file} begun: a log {model.length:.0f} ± {model.length_doubt:.0f} mm long. Read the pith off "
         f"{path.parent / picture}, fill the card in, then: pithline plan {card_file} --out plan"
     )
     return 0

@@ -54,9 +54,12 @@ def cuts_of(script: Script, setting: Script) -> list[Script]:
 
 def show_plan(console: Console, script: Script) -> None:
     """The summary a sawyer reads: the log, what the plan brings, the ladder it stands on, how it begins."""
+    from pithline.logmodel.model import length_doubt
+
     log = script["log"]
+    off = length_doubt(script["model"].get("stderr_length", 0.0))
     console.show(
-        f"{log['id']}: {log['species']}, {log['length'] / 1000:.2f} m, {log['diameter_butt']:.0f} mm across at the butt, "
+        f"{log['id']}: {log['species']}, {log['length']:.0f} ± {off:.0f} mm long, {log['diameter_butt']:.0f} mm across at the butt, "
         f"{log['diameter_top']:.0f} mm at the top over bark, {log['volume'] / 1e6:.0f} L under bark, sweep {log['sweep']:.0f} mm."
     )
     show_results(

@@ -28,6 +28,8 @@ LEFT_OUT, LEAST_LEFT_OUT = 0.45, 20
 """A window in which it leaves out more than this part of the points, and so many, follows something else."""
 LITTLE_GIRTH, TOO_LITTLE_GIRTH = 0.5, 0.3
 """With less of the girth seen there is a caution; with still less, a scan is asked for anew."""
+MUCH_DOUBT = 0.15
+"""So too where what is hidden is known no better than this, two standard errors. [radii]"""
 LARGE = 0.1
 """Findings of this size ask for a scan anew. [radii]"""
 FAILED_KEPT, FAILED_SCALE = 0.35, 0.15
@@ -186,11 +188,12 @@ def _little_girth(surface: Surface) -> list[Finding]:
     seen = seen_cells(surface.cells)
     rows = seen.any(axis=1)
     share = float(seen[rows].mean()) if rows.any() else 0.0
-    if share >= LITTLE_GIRTH:
-        return []
     error = surface.stderr()[0][rows][~seen[rows]]
+    doubt = 2.0 * float(np.sqrt((error**2).mean())) if error.size else 0.0
+    if share >= LITTLE_GIRTH and doubt < MUCH_DOUBT * surface.radius:
+        return []
     words = (
         f"Only {100.0 * share:.0f} % of the girth was seen: what is hidden is bridged as other stems are, give or take "
-        f"{2.0 * float(np.sqrt((error**2).mean())):.0f} mm. Scan the other side too, and both ends."
+        f"{doubt:.0f} mm. Scan the other side too, and both ends."
     )
     return [Finding("girth", float(surface.x[rows].mean()), 0.0, share, words)]

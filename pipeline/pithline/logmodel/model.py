@@ -12,6 +12,8 @@ Array = NDArray[np.float64]
 
 CLOCK_SAMPLES = 72
 """Radii are held one each 5° of clock angle."""
+LEAST_LENGTH_DOUBT = 1.0
+"""No end is sawn so flat that its length is known better. [mm]"""
 
 
 def clock_angles() -> Array:
@@ -28,6 +30,11 @@ def clock_direction(clock: Array | float) -> Array:
 def clock_of(yz: Array) -> Array:
     """Clock angle of vectors (..., 2) in (y, z), in [0, 2π). [rad]"""
     return np.mod(np.arctan2(-yz[..., 0], yz[..., 1]), 2.0 * np.pi)
+
+
+def length_doubt(stderr_length: float) -> float:
+    """What to say after ± of a length: two standard errors, of a millimetre at least. [mm]"""
+    return max(2.0 * stderr_length, LEAST_LENGTH_DOUBT)
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +102,11 @@ class LogModel:
     verdict: str = "sound"  # of the fit's judge: "sound" | "look here" | "scan again"
     findings: tuple[Finding, ...] = ()
     stderr_length: float = 0.0  # of both end planes as scanned; the scan's own scale is not in it
+
+    @property
+    def length_doubt(self) -> float:
+        """What to say after ± of the length. [mm]"""
+        return length_doubt(self.stderr_length)
 
     def splines(self, radii: Array) -> CubicSpline:
         """Natural cubic spline in x of any per-station values (n, ...)."""

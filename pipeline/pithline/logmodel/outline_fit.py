@@ -28,6 +28,8 @@ FIRST_WIDTH = 0.1
 """Points this far off the coarse surface still pull the outline. [radii]"""
 BOTH = 2.0
 """Of two layers so far apart both pull the outline, points this many times as far off among them."""
+CLEAR_OF_FACES = 0.08
+"""So near to a scanned face its own points lie among those of bark, as a second layer would. [radii]"""
 WIDTH = 4.0
 """And in standard deviations off the outline itself."""
 
@@ -67,7 +69,8 @@ def fit_outline(laid: LaidLog) -> FittedOutline:
     if drift is not None and drift.significant:
         bare, own = drift.taken_out_of(bare, surface), drift.taken_out_of(own, surface)
         surface = fit_surface(bare, surface, ROUNDS, width, rims)
-    layers = two_layers(own, on_stations(surface, bare))
+    clear = within_faces(own, laid.faces, CLEAR_OF_FACES * surface.radius)
+    layers = two_layers(own[clear], on_stations(surface, bare))
     if layers is not None:
         # a narrow weight would follow now this layer, now that: either may be right, so both count
         surface = fit_surface(bare, surface, ROUNDS, width, rims, BOTH * layers.apart)

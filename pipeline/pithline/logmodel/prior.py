@@ -35,7 +35,7 @@ EXPECTED_FAR = (0.010, 0.030, 0.020, 0.013, 0.009, 0.006, 0.004, 0.004, 0.002, 0
 stems (R 125 to 145 mm); published studies of log form find ovality alike, 4 to 5 % (from memory, no figure seen)."""
 FIRST_LINE = (0.02, 0.10)
 """Where learning begins for size and centreline. [radii] Loose, for a stiff start takes its own misfit for bark."""
-HELD = 3.0
+HELD = 6.0
 """How many coefficients that expectation counts for against the log's own: stems differ from one another by a factor of two."""
 LINE_HELD = 1.0
 ROUGHNESS_HELD = 4.0

@@ -141,7 +141,7 @@ def card_text(facts: CardFacts, model: LogModel) -> str:
         picture=facts.picture,
         pith="taken at the centre" if model.pith_assumed else "as marked",
         length=format_mm(model.length),
-        length_error=format_mm(max(2.0 * model.stderr_length, 1.0)),
+        length_error=format_mm(model.length_doubt),
         butt=format_mm(diameters[0]),
         top=format_mm(diameters[1]),
         sweep=format_mm(sweep(model)),

@@ -141,6 +141,8 @@ def _slope(x: Array, values: Array) -> float:
 def _slices(means: Array, normals: Array, turn: Array, roundness: Roundness) -> RoughLog | None:
     """Circles in slices of patches, means and normals (m, 3) each, square to the first row of `turn`."""
     bark = np.abs(normals @ turn[0]) < 0.5
+    if bark.sum() < SLICE_PATCHES:
+        return None
     local = means @ turn.T
     across = (normals @ turn.T)[:, 1:]
     low, high = np.quantile(local[bark, 0], [0.002, 0.998])

@@ -97,6 +97,7 @@ def facts(model: LogModel) -> dict[str, Any]:
     )
     return {
         "length": model.length,
+        "length_doubt": model.length_doubt,
         "diameter_butt": diameter_butt(model),
         "diameter_top": diameter_top(model),
         "sweep": sweep(model),

@@ -105,7 +105,7 @@ def _summary(job: PrintJob) -> list[str]:
         f"{own.hours:.1f} hours in {count(own.set_ups, 'set-up')}"
         + ("." if own.earnings is None else f": earns {money_in_words(own.earnings, currency)}, {money_in_words(own.an_hour, currency)} "
            "an hour."),
-        sentence(f"{species}{fmt.length(job.log.model.length)} long."),
+        sentence(f"{species}{fmt.length(job.log.model.length)} ± {fmt.length(job.log.model.length_doubt)} long."),
     ]  # fmt: skip
     if script.practice is not None:
         customary = results_of_totals(script.practice.with_bolts, script.inputs.products, script.inputs.mill.hour_rate)

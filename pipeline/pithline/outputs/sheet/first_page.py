@@ -77,7 +77,8 @@ def title(job: PrintJob, text: str) -> list[Flowable]:
     """The log's name, and what it is."""
     log, fmt = job.log.script.log, job.fmt
     weight = max((one.weight for one in job.log.settings if one.piece == "log"), default=0.0)
-    facts = (f"{log.species}, {fmt.length(log.length)} long, {fmt.length(log.diameter_butt)} at the butt and "
+    length = f"{fmt.length(log.length)} ± {fmt.length(job.log.model.length_doubt)} long"
+    facts = (f"{log.species}, {length}, {fmt.length(log.diameter_butt)} at the butt and "
              f"{fmt.length(log.diameter_top)} at the top over bark, sweep {fmt.length(log.sweep)}, {fmt.volume(log.volume)} under bark"
              + (f", about {fmt.weight(weight)}. {DOUBT}" if weight else "."))  # fmt: skip
     return [paragraph(text, 21.0, bold=True), paragraph(sentence(facts), 9.5)]
@@ -161,7 +162,8 @@ def whole_measures(log: SawnPieces, fmt: Formatter) -> list[Measure]:
     model, (butt, top) = log.model, log.ends("log")
     apart = [end.pith + end.twelve[1] * end.up for end in (butt, top)]
     length = float(np.linalg.norm(apart[1] - apart[0]))
-    found = [Measure("length, straight along the 12 o'clock line", length, max(LEAST_LENGTH, LEAST_SHARE * length))]
+    room = max(LEAST_LENGTH, LEAST_SHARE * length, model.length_doubt)
+    found = [Measure("length, straight along the 12 o'clock line", length, room)]
     for x, end in ((GIRTH_AT, butt), (model.length - GIRTH_AT, top)):
         near = int(np.argmin(np.abs(model.x - x)))
         girth = girth_at(log, x)

@@ -230,9 +230,10 @@ def _found(desk: LogDesk) -> None:
     if shown is None:
         return
     facts = shown["facts"]
+    doubt = facts.get("length_doubt")  # fits of earlier versions state none
     Tag("h2", "What the fit found")
     rows = (
-        ("Length", length(facts["length"])),
+        ("Length", length(facts["length"]) + (f" ± {length(doubt)}" if doubt else "")),
         ("Across at the butt", length(facts["diameter_butt"])),
         ("Across at the top", length(facts["diameter_top"])),
         ("Sweep", length(facts["sweep"])),
