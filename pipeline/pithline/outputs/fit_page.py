@@ -204,9 +204,7 @@ def _sweep(axes: Axes, model: LogModel) -> None:
 def dimension_rows(model: LogModel, card: Card | None) -> list[tuple[str, str, str]]:
     """Rows of name, value with two standard errors where there is one, and the card's tape measure."""
     inset = min(dimensions.GIRTH_INSET, 0.5 * model.length)
-    rows = [
-        ("length", f"{model.length:.0f} ± {model.length_doubt:.0f} mm", _taped(card, "tape_length"))
-    ]
+    rows = [("length", f"{model.length:.0f} ± {model.length_doubt:.0f} mm", _taped(card, "tape_length"))]
     for name, x, tape in (
         ("girth, butt", inset, "tape_girth_butt"),
         ("girth, top", model.length - inset, "tape_girth_top"),

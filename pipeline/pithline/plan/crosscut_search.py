@@ -33,7 +33,9 @@ ROUGH = Effort("rough", 6, 40.0, rounds=6, answers=1, master=1.0, depth_step=5.0
 ROUGH_CRADLES_DEG = (30.0,)
 """The rough grid's rolls are 30° apart; whatever cradles a shop has, it can saw a bolt about as well as by one of these."""
 ROUNDS = ROUGH.rounds
-"""Looks at prices of the log whole; ways to crosscut it are seen at the best of those prices, and the best few looked at more."""
+"""Looks at prices of the log whole, and of the first way to crosscut it; other ways begin at the best prices of that one, and the
+best few are looked at more."""
+ROUNDS_OF_EACH = 2
 ROUNDS_OF_BEST = 3
 BEST_WAYS = 2
 ALIKE = 30.0
@@ -68,19 +70,22 @@ def crosscut_ways(log: PlanLog, context: SearchContext, start: Array, monitor: M
     """
     search = _Rough(log, context.with_effort(ROUGH), monitor)
     longest = context.machines.mill.log_length_max
-    whole = search.value((), start, ROUNDS)
+    whole = search.value((), start, ROUNDS, FAR)
     out = [whole] if log.reach <= longest else []
     best = whole
     while may_pay(log, context.machines) and len(best.logs) < MOST_LOGS and not monitor.stopped():
         found = []
         tried = search.one_cut_more(best)
+        prices = best.prices
         for i, places in enumerate(tried):
             monitor.report("where to crosscut", i / len(tried))
-            found.append(search.value(places, best.prices, 1))
+            # what shorter logs sell may have little to do with what the longer one did: bounds compare only near their own least
+            found.append(search.value(places, prices, ROUNDS if i == 0 else ROUNDS_OF_EACH, FAR if i == 0 else NEAR))
+            prices = found[0].prices
             if monitor.stopped():
                 break
         found.sort(key=lambda way: -way.bound)
-        found[:BEST_WAYS] = [search.value(way.places, way.prices, ROUNDS_OF_BEST) for way in found[:BEST_WAYS]]
+        found[:BEST_WAYS] = [search.value(way.places, way.prices, ROUNDS_OF_BEST, NEAR) for way in found[:BEST_WAYS]]
         fits = [way for way in found if search.longest(way.places) <= longest]
         out += fits
         better = max(fits or found, key=lambda way: way.bound, default=best)
@@ -103,8 +108,8 @@ class _Rough:
         """The longest of the logs that places leave. [mm]"""
         return float(np.max(np.diff((0.0, *places, self.log.reach))))
 
-    def value(self, places: tuple[float, ...], start: Array, rounds: int) -> CrosscutWay:
-        """A way to crosscut, in so many looks at prices."""
+    def value(self, places: tuple[float, ...], start: Array, rounds: int, box: float) -> CrosscutWay:
+        """A way to crosscut, in so many looks at prices, the first step from `start` within `box`."""
         machines, economics = self.context.machines, self.context.economics
         logs = crosscut_log(self.log, places, machines.buck.kerf, 0.0)[1]
         marks = [round(one, 3) for one in (0.0, *places, self.log.reach)]
@@ -121,7 +126,7 @@ class _Rough:
             firsts=3,
             halves=1,
             rounds=rounds,
-            box=NEAR if places else FAR,
+            box=box,
         )
         sawn = self.context.locks.bolts
         bolts = BoltClass(

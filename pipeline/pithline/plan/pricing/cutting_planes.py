@@ -39,6 +39,10 @@ def price_scale(market: Market) -> Array:
     return np.maximum(share / 2.0, np.maximum(market.loose, 1e-6))
 
 
+MOST_OF_SCALE = 2.0
+"""No price needs to be above this many times `price_scale`: there a plate counts as much as the whole set that it is part of."""
+
+
 def least_of_planes(market: Market, planes: Sequence[Plane], centre: Array, reach: Array) -> tuple[float, Array] | None:
     """The least of planes and U within `reach` of a centre, (Q,) each: its value and prices; None where there is none.
 
@@ -81,7 +85,9 @@ def least_of_planes(market: Market, planes: Sequence[Plane], centre: Array, reac
     cost = np.zeros(n)
     cost[q : q + 1 + k] = 1.0
     low = np.maximum(market.floor, centre - reach)
-    bounds = [*zip(low, np.maximum(low, centre + reach), strict=True), *[(0.0, None)] * (1 + k + q)]
+    # a plate that counts as much as its whole set can count no more: the price of what a log has none of would else have no end
+    high = np.minimum(centre + reach, MOST_OF_SCALE * price_scale(market))
+    bounds = [*zip(low, np.maximum(low, high), strict=True), *[(0.0, None)] * (1 + k + q)]
     found = linprog(cost, A_ub=np.array(rows), b_ub=np.array(most), bounds=bounds, method="highs")
     return (float(found.fun), found.x[:q]) if found.status == 0 else None
 

@@ -79,8 +79,10 @@ def priced_layout(market: Market, layout: SeenLayout, prices: Array, costs: CutC
     return sum(value for value, _ in filled) - layout.charge, total[:, 0], total[:, 1]
 
 
-WIDER, CLOSER, GOOD_STEP = 1.5, 0.4, 0.5
+WIDER, CLOSER, GOOD_STEP = 4.0, 0.4, 0.5
 """The box grows after a step that gained this share of what was foretold, and shrinks after one that gained nothing."""
+FAR_OFF = 0.08
+"""Where prices may still lessen the bound by more than this share of it, looks go on, up to twice as many as were asked."""
 INNER_ROUNDS = 60
 WHOLE_STEPS = 4
 """Rounds in which prices go all the way to where the planes are least; from then on half way, from the best so far."""
@@ -148,7 +150,7 @@ def search_prices(
     prices = centre = affordable(sold.market, start)
     best = least = np.inf
     box = until.box
-    for _ in range(until.rounds):
+    for number in range(2 * until.rounds):
         found = look(affordable(sold.market, prices))
         out.append(found)
         seen += found.layouts
@@ -159,6 +161,7 @@ def search_prices(
         else:
             box *= CLOSER
         least, prices = prices_for(sold, seen, planes, centre, box)
-        if until.stop() or best - least <= until.close * abs(best):
+        enough = until.close if number + 1 < until.rounds else FAR_OFF
+        if until.stop() or best - least <= enough * abs(best):
             break
     return out
