@@ -79,9 +79,10 @@ def priced_layout(market: Market, layout: SeenLayout, prices: Array, costs: CutC
     return sum(value for value, _ in filled) - layout.charge, total[:, 0], total[:, 1]
 
 
-WIDER, CLOSER, GOOD_STEP = 4.0, 0.4, 0.5
-"""The box grows after a step that gained this share of what was foretold, and shrinks after one that gained nothing."""
-FAR_OFF = 0.08
+MUCH_WIDER, WIDER, CLOSER, GOOD_STEP = 4.0, 1.8, 0.4, 0.5
+"""The box grows much after a step that gained this share of what was foretold, less after one that gained less, and shrinks after one
+that gained nothing."""
+FAR_OFF = 0.03
 """Where prices may still lessen the bound by more than this share of it, looks go on, up to twice as many as were asked."""
 INNER_ROUNDS = 60
 WHOLE_STEPS = 4
@@ -155,13 +156,14 @@ def search_prices(
         out.append(found)
         seen += found.layouts
         if found.bound < best:
-            if best - found.bound > GOOD_STEP * (best - least):
-                box *= WIDER
+            box *= MUCH_WIDER if best - found.bound > GOOD_STEP * (best - least) else WIDER
             best, centre = found.bound, found.prices
         else:
             box *= CLOSER
         least, prices = prices_for(sold, seen, planes, centre, box)
         enough = until.close if number + 1 < until.rounds else FAR_OFF
-        if until.stop() or best - least <= enough * abs(best):
+        # at prices seen before another look would show the same: the rest is what the class's bound lies above its layouts
+        seen_before = any(np.allclose(affordable(sold.market, prices), one.prices, rtol=1e-9) for one in out)
+        if until.stop() or seen_before or best - least <= enough * abs(best):
             break
     return out
