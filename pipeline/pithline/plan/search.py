@@ -126,16 +126,22 @@ def search_candidates(log: PlanLog, context: SearchContext, monitor: Monitor = S
 def _ways(log: PlanLog, context: SearchContext, monitor: Monitor) -> list[tuple[CrosscutWay, int | None]]:
     """Ways to crosscut that are worth a search, the most promising first, each with how many of its classes are searched.
 
-    A log that is better crosscut is also searched whole, its bolts left: the way of the least work.
+    The log whole is among them wherever the mill takes it, for the rough grid cannot tell small differences; where it promises much
+    less, with its bolts left alone: the way of the least work.
     """
     start = price_start(context.economics.market, context.parts)
     if not context.bucking:
         return [(CrosscutWay((), (log,), 0.0, start), None)]
     ways = crosscut_ways(log, context, start, monitor)
     best = ways[0].bound if ways else 0.0
-    chosen = [way for way in ways[: context.effort.crosscuts] if way.bound >= best - NEARLY_AS_GOOD * abs(best)]
-    least: list[tuple[CrosscutWay, int | None]] = [(way, 1) for way in ways if not way.places and way not in chosen]
-    return [*((way, None) for way in chosen), *least]
+    near = [way for way in ways if way.bound >= best - NEARLY_AS_GOOD * abs(best)]
+    whole = [way for way in ways if not way.places]
+    cut = [way for way in near if way.places][: context.effort.crosscuts]
+    if any(not way.places for way in near):
+        # as many ways as the effort has, and the log whole besides one that is crosscut
+        chosen = sorted([*cut[: max(context.effort.crosscuts - 1, 1)], *whole], key=lambda way: -way.bound)
+        return [(way, None) for way in chosen]
+    return [*((way, None) for way in cut), *((way, 1) for way in whole)]
 
 
 def bolt_classes(context: SearchContext, on_mill: bool) -> tuple[BoltClass, ...]:
