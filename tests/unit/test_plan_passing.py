@@ -12,7 +12,7 @@ from pithline.plan.pricing.log_oracle import price_log
 from pithline.plan.pricing.price_search import worth_at
 from pithline.plan.problem.effort import COARSE, FULL, rolls_for, thickness_max
 from pithline.plan.problem.layout import Locks
-from pithline.plan.programmes.cradled_fans import slab_worth
+from pithline.plan.programmes.fan_runs import slab_worth
 from pithline.plan.programmes.grid import LAYERS, cells_of, make_grid, thicknesses
 from unit.closed_slabs import PITH_RADIUS, SHOP, passes, worth_by_milp
 from unit.small_logs import BACK, RULE, STRAIGHT, context_of, log_of, products_of, shop_of

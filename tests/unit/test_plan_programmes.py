@@ -9,17 +9,8 @@ import pytest
 
 from pithline.plan.pricing.log_oracle import BoltClass, PricedLog, fan_of, solve_log
 from pithline.plan.problem.economics import Charges
-from pithline.plan.programmes.cradled_fans import (
-    FAN_REACH,
-    MOST_SLABS,
-    NEVER,
-    FanGrid,
-    best_fan,
-    fan_bounds,
-    fan_runs,
-    slab_worth,
-    slabs_of_runs,
-)
+from pithline.plan.programmes.cradled_fans import FAN_REACH, MOST_SLABS, best_fan, fan_bounds, slabs_of_runs
+from pithline.plan.programmes.fan_runs import NEVER, FanGrid, fan_runs, slab_worth
 from pithline.plan.programmes.grid import Grid
 from unit.test_plan_stacks import best_stack
 

@@ -12,16 +12,8 @@ from numpy.typing import NDArray
 from pithline.plan.pricing.log_grid import GridSlab, LogGrid
 from pithline.plan.problem.economics import Charges
 from pithline.plan.problem.layout import LayoutSetting
-from pithline.plan.programmes.cradled_fans import (
-    MOST_SLABS,
-    NEVER,
-    FanGrid,
-    FanRuns,
-    best_fan,
-    fan_bounds,
-    fan_runs,
-    slabs_of_runs,
-)
+from pithline.plan.programmes.cradled_fans import MOST_SLABS, best_fan, fan_bounds, slabs_of_runs
+from pithline.plan.programmes.fan_runs import NEVER, FanGrid, FanRuns, fan_runs
 from pithline.plan.programmes.halves import (
     bounded_slabs,
     face_index,

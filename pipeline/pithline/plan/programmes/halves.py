@@ -10,7 +10,7 @@ import numpy as np
 from numba import njit, prange
 from numpy.typing import NDArray
 
-from pithline.plan.programmes.cradled_fans import FanGrid, slab_worth
+from pithline.plan.programmes.fan_runs import FanGrid, slab_worth
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
