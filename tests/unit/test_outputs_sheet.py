@@ -299,18 +299,6 @@ def test_the_first_page_leaves_no_row_over(name, paper):
     assert re.match(r"(Crosscut first|2 Draw the lines)", pages[1][3])
 
 
-def test_where_page_1_is_full_what_was_assumed_stands_together_on_the_next():
-    script = bucked_script()
-    script["cautions"] = [f"caution {number} " + "of many words that take a line of the page and some more of the next one " * 2
-                          for number in range(12)]  # fmt: skip
-    pages = sheet_of(script, "in", "Letter")
-    assert "caution 0" not in pages[0][3] and pages[1][3].startswith("What the plan takes for granted")
-    assert (
-        all(f"Caution {number} " in pages[1][3] for number in range(12))
-        and "Crosscut first" in pages[1][3] + pages[2][3]
-    )
-
-
 def test_the_rules_of_the_mill_stand_where_there_is_room_for_them():
     crosscut, whole = (sheet_of(one()) for one in (bucked_script, small_script))
     assert "At the mill: for every setting" in crosscut[1][3]

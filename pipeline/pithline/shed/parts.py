@@ -158,6 +158,19 @@ def job_mark(job: JobState | None) -> tuple[Any, ...] | None:
     return None if job is None else (job.alive, job.done, job.fault, job.part, len(job.curve))
 
 
+def redraw_on_change(mark: Callable[[], Any], redraw: Callable[[], Any], every: float) -> None:
+    """Draw anew whenever a mark is another one, looked at every so many seconds."""
+    seen = [mark()]
+
+    def look() -> None:
+        now = mark()
+        if now != seen[0]:
+            redraw()
+        seen[0] = now
+
+    ui.timer(every, look)
+
+
 def typed(label: str, name: str, value: str, handler: Callable[[str], Any], **attributes: Any) -> Tag:
     """A field for a line of text, with its label."""
     with Tag("div", look="field"):

@@ -26,6 +26,7 @@ from pithline.shed.parts import (
     frame,
     job_mark,
     link,
+    redraw_on_change,
     say,
     shown_name,
     tick,
@@ -123,15 +124,7 @@ def appraisal_page(shed: Shed, of: str) -> None:
         desk.redraw = redraw
         lot()
         ask()
-        seen: dict[str, Any] = {"mark": _mark(desk)}
-
-        def look() -> None:
-            now = _mark(desk)
-            if now != seen["mark"]:
-                redraw()
-            seen["mark"] = now
-
-        ui.timer(LOOKED_EVERY, look)
+        redraw_on_change(lambda: _mark(desk), redraw, LOOKED_EVERY)
 
 
 def _mark(desk: AppraisalDesk) -> tuple[Any, ...]:

@@ -20,6 +20,7 @@ from pithline.shed.parts import (
     link,
     log_places,
     progress,
+    redraw_on_change,
     say,
     shown_name,
     tick,
@@ -83,15 +84,7 @@ def good_for_page(shed: Shed, name: str) -> None:
         desk.redraw = redraw
         table()
         ask()
-        seen: dict[str, Any] = {"mark": _mark(desk)}
-
-        def look() -> None:
-            now = _mark(desk)
-            if now != seen["mark"]:
-                redraw()
-            seen["mark"] = now
-
-        ui.timer(LOOKED_EVERY, look)
+        redraw_on_change(lambda: _mark(desk), redraw, LOOKED_EVERY)
 
 
 def _mark(desk: WeighDesk) -> tuple[Any, ...]:
