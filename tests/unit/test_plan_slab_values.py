@@ -147,7 +147,8 @@ def test_a_slab_is_read_back_as_it_is_worth(seed, weighed):
     for d, t, (low, high) in itertools.product((0, 3), range(3), ((0, ACROSS), (2, ACROSS), (0, 5), (1, 4), (4, 4))):
         plates = stacked_plates(passing, d, t, RULES)
         counts, strips = np.zeros((PARTS, 2), np.int64), np.full((64, 4), -1, np.int64)
-        value = best_fill(plates, NO_WEIGHT if weight is None else weight, low, high, RULES, worth, counts, strips)
+        weights = NO_WEIGHT if weight is None else weight
+        value = best_fill(plates, plates.any(axis=(2, 3)), weights, low, high, RULES, worth, counts, strips)
         assert value == pytest.approx(Slab(passing, d, t, worth, weight=weight).best(low, high), abs=1e-5)
         told = strips[strips[:, 0] >= 0]
         total, taken = 0.0, np.zeros((PARTS, 2), np.int64)

@@ -44,6 +44,8 @@ MOST_PLACES = 8
 MOST_PLACES_STRAIGHT = 4
 """Places compared in one log: it matters more where a bent one is cut."""
 MOST_LOGS = 4
+NEARLY_AS_GOOD = 0.07
+"""Ways to crosscut a log that promise less than the best by no more than this share of it are searched too."""
 SQUARE_SPARE = 10.0
 """What a shorter log has beyond the parts it is to hold, for ends that are not square. [mm]"""
 
@@ -74,18 +76,23 @@ def crosscut_ways(log: PlanLog, context: SearchContext, start: Array, monitor: M
     out = [whole] if log.reach <= longest else []
     best = whole
     while may_pay(log, context.machines) and len(best.logs) < MOST_LOGS and not monitor.stopped():
-        found = []
+        found: list[CrosscutWay] = []
         tried = search.one_cut_more(best)
         prices = best.prices
         for i, places in enumerate(tried):
             monitor.report("where to crosscut", i / len(tried))
             # what shorter logs sell may have little to do with what the longer one did: bounds compare only near their own least
-            found.append(search.value(places, prices, ROUNDS if i == 0 else ROUNDS_OF_EACH, FAR if i == 0 else NEAR))
+            least = max((way.bound for way in (*out, *found) if search.longest(way.places) <= longest), default=-np.inf)
+            hopeless = least - NEARLY_AS_GOOD * abs(least) if np.isfinite(least) else -np.inf
+            rounds, box = (ROUNDS, FAR) if i == 0 else (ROUNDS_OF_EACH, NEAR)
+            found.append(search.value(places, prices, rounds, box, hopeless))
             prices = found[0].prices
             if monitor.stopped():
                 break
         found.sort(key=lambda way: -way.bound)
-        found[:BEST_WAYS] = [search.value(way.places, way.prices, ROUNDS_OF_BEST, NEAR) for way in found[:BEST_WAYS]]
+        for i, way in enumerate(found[:BEST_WAYS]):
+            if way.bound >= hopeless:
+                found[i] = search.value(way.places, way.prices, ROUNDS_OF_BEST, NEAR, hopeless)
         fits = [way for way in found if search.longest(way.places) <= longest]
         out += fits
         better = max(fits or found, key=lambda way: way.bound, default=best)
@@ -108,8 +115,10 @@ class _Rough:
         """The longest of the logs that places leave. [mm]"""
         return float(np.max(np.diff((0.0, *places, self.log.reach))))
 
-    def value(self, places: tuple[float, ...], start: Array, rounds: int, box: float) -> CrosscutWay:
-        """A way to crosscut, in so many looks at prices, the first step from `start` within `box`."""
+    def value(
+        self, places: tuple[float, ...], start: Array, rounds: int, box: float, hopeless: float = -np.inf
+    ) -> CrosscutWay:
+        """A way to crosscut, in so many looks at prices, the first step from `start` within `box`; fewer where its bound is hopeless."""
         machines, economics = self.context.machines, self.context.economics
         logs = crosscut_log(self.log, places, machines.buck.kerf, 0.0)[1]
         marks = [round(one, 3) for one in (0.0, *places, self.log.reach)]
@@ -127,6 +136,7 @@ class _Rough:
             halves=1,
             rounds=rounds,
             box=box,
+            hopeless=hopeless,
         )
         sawn = self.context.locks.bolts
         bolts = BoltClass(

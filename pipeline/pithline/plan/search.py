@@ -11,16 +11,18 @@ from numpy.typing import NDArray
 
 from pithline.plan.columns.market_model import price_family
 from pithline.plan.columns.way_master import NEAR, MasterAnswer, MasterTask, choose_different_ways
-from pithline.plan.crosscut_search import CrosscutWay, crosscut_ways
+from pithline.plan.crosscut_search import NEARLY_AS_GOOD, CrosscutWay, crosscut_ways
 from pithline.plan.execute.bucked_log import LogLayout
 from pithline.plan.pricing.class_search import (
     ClassFound,
     ClassTask,
+    Look,
     ValuedLogs,
     look_at,
     search_class,
     seen_layouts,
 )
+from pithline.plan.pricing.cutting_planes import affordable
 from pithline.plan.pricing.fills import GridFills
 from pithline.plan.pricing.log_grid import GridSlab, LogGrid, log_grid
 from pithline.plan.pricing.log_oracle import BoltClass, Way
@@ -40,8 +42,6 @@ CLOSE_LOOKS = 0.06
 """Looks whose bound is this near to the least give the master their columns."""
 WIDE = 0.15
 """Where the master's best is further below the bound than the columns that it was given, it is asked again with these of every look."""
-NEARLY_AS_GOOD = 0.07
-"""Ways to crosscut a log that promise less than the best by no more than this share of it are searched too."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -246,15 +246,15 @@ def search_seen(
         rounds=effort.rounds,
     )
     search = _WaySearch(log, seen, context, task, ValuedLogs(grids, task))
-    classes = _contending(search, classes)
+    classes, looked = _contending(search, classes)
     out: list[Candidate] = []
     columns: list[list[Way[GridSlab]]] = [[] for _ in grids]
     known: list[SeenLayout] = []
     prices, highest, log_cost = way.prices, 0.0, context.economics.log_cost
     for k, bolts in enumerate(classes):
         inner = monitor.share(k, len(classes))
-        found = search_class(search.valued, search.fills, bolts, prices, inner.within(0.0, 0.7), known
-        )  # fmt: skip
+        start = looked.get(bolts.name, prices)
+        found = search_class(search.valued, search.fills, bolts, start, inner.within(0.0, 0.7), known)
         prices = found.prices
         # a wider class holds the layouts of a narrower one
         known += [layout for one in found.looks for layout in seen_layouts(task, one, search.fills)]
@@ -276,14 +276,15 @@ def search_seen(
     return out, highest
 
 
-def _contending(search: _WaySearch, classes: Sequence[BoltClass]) -> list[BoltClass]:
-    """The classes worth a search: of those with one cradle alone only the one that promises most."""
+def _contending(search: _WaySearch, classes: Sequence[BoltClass]) -> tuple[list[BoltClass], dict[str, Look]]:
+    """The classes worth a search, of those with one cradle alone only the one that promises most; and looks had at them, by name."""
     single = [one for one in classes if len(one.cradles_deg) == 1 and not one.any_angle]
     if len(single) < 2:
-        return list(classes)
-    prices = search.way.prices
-    best = max(single, key=lambda one: look_at(search.task, search.valued, one, prices).bound)
-    return [one for one in classes if one not in single or one is best]
+        return list(classes), {}
+    prices = affordable(search.task.economics.market, search.way.prices)
+    looks = {one.name: look_at(search.task, search.valued, one, prices) for one in single}
+    best = max(single, key=lambda one: looks[one.name].bound)
+    return [one for one in classes if one not in single or one is best], looks
 
 
 def _gather(columns: list[list[Way[GridSlab]]], found: ClassFound, close: float) -> None:

@@ -20,7 +20,7 @@ from pithline.plan.execute.slab_view import (
     look_at_slab,
     span_of,
 )
-from pithline.plan.pricing.fills import THREADS, Fill, PlateMap
+from pithline.plan.pricing.fills import THREADS, Fill, PlateMap, plate_map
 from pithline.plan.pricing.price_search import SeenLayout, Sold, prices_for
 from pithline.plan.problem.economics import Economics
 from pithline.plan.problem.log_frame import SURFACE_RESERVE, PlanLog
@@ -160,7 +160,7 @@ def places_in(log: PlanLog, frame: SlabFrame, task: SawingTask, reserve: bool, f
             billets_of(found, plates[i, :, : counts[0]], weight[i, :, : counts[0]])
     if not marks:
         return None
-    return SlabPlaces(frame, span, cells, marks, PlateMap(plates, weight, (0, counts[1]), rules))
+    return SlabPlaces(frame, span, cells, marks, plate_map(plates, weight, (0, counts[1]), rules))
 
 
 def _limits(part: SawnPart, layers: int, size: tuple[int, int], sapwood: float) -> PartLimits:

@@ -33,7 +33,7 @@ class ClassTask:
     held_roll, first_slab : what is locked of every first setting; the slab's thickness in mm
     base_charge : of the whole, such as crosscutting
     firsts, halves : ways kept at each look
-    box : of the first step of prices; see `Until`
+    box, hopeless : the first step of prices, and the bound under which the class is of no use; see `Until`
     """
 
     economics: Economics
@@ -46,6 +46,7 @@ class ClassTask:
     halves: int = 2
     rounds: int = 8
     box: float = NEAR
+    hopeless: float = -np.inf
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +129,7 @@ def search_class(
     valued: ValuedLogs,
     fills: GridFills,
     bolts: BoltClass,
-    start: Array,
+    start: Array | Look,
     monitor: Monitor = SILENT,
     known: Sequence[SeenLayout] = (),
 ) -> ClassFound:
@@ -142,21 +143,23 @@ def search_class(
         Slabs met before, and those that are met; filled.
     bolts : BoltClass
         The class.
-    start : (Q,) array
-        Prices of the pools to begin with.
+    start : (Q,) array or Look
+        Prices of the pools to begin with, or what was seen at those already.
     monitor : Monitor
         Hears how far it is.
     known : sequence of SeenLayout
-        Layouts that tell where to begin.
+        Layouts that tell where to go from there.
     """
     task, looks = valued.task, list[Look]()
+    had, prices = (start, start.prices) if isinstance(start, Look) else (None, start)
 
     def look(prices: Array) -> Priced:
         monitor.report(f"searching, {bolts.name}", len(looks) / task.rounds)
-        found = look_at(task, valued, bolts, prices)
+        found = look_at(task, valued, bolts, prices) if looks or had is None else had
         looks.append(found)
         return Priced(prices, found.bound, seen_layouts(task, found, fills))
 
     sold = Sold(task.economics.market, task.economics.costs)
-    search_prices(sold, look, start, Until(task.rounds, monitor.stopped, box=task.box), known)
+    until = Until(task.rounds, monitor.stopped, box=task.box, hopeless=task.hopeless)
+    search_prices(sold, look, prices, until, known)
     return ClassFound(bolts, tuple(sorted(looks, key=lambda one: one.bound)))

@@ -45,9 +45,13 @@ class Fillable(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class PlateMap:
-    """Plates of the billet begun at each place of one slab, and the places across that bound it; a `Fillable`."""
+    """Plates of the billet begun at each place of one slab, and the places across that bound it; a `Fillable`.
+
+    `some` (P, across) tells where any place along has one.
+    """
 
     plates: NDArray[np.int16]
+    some: NDArray[np.bool_]
     weight: NDArray[np.float32]
     span: tuple[int, int]
     rules: FillRules
@@ -56,12 +60,19 @@ class PlateMap:
         """See `Fillable`."""
         counts = np.zeros((len(self.plates), 2), np.int64)
         strips = np.full((MOST_BILLETS, 4), -1, np.int64)
-        value = best_fill(self.plates, self.weight, *self.span, self.rules, worth, counts, strips)
+        value = best_fill(self.plates, self.some, self.weight, *self.span, self.rules, worth, counts, strips)
         taken = strips[strips[:, 0] >= 0]
         cost = 0.0
         if len(taken):
             cost = worth.slab + len(np.unique(taken[:, 0])) * worth.strip + len(taken) * worth.billet
         return float(value), Fill(counts, taken, float(cost))
+
+
+def plate_map(
+    plates: NDArray[np.int16], weight: NDArray[np.float32], span: tuple[int, int], rules: FillRules
+) -> PlateMap:
+    """A slab with these plates; see `best_fill`."""
+    return PlateMap(plates, np.asarray(plates.any(axis=(2, 3))), weight, span, rules)
 
 
 @dataclass(slots=True)
@@ -76,7 +87,7 @@ class GridFills:
         key = log, slab
         if key not in self.maps:
             grid = self.grids[log]
-            self.maps[key] = PlateMap(grid.plates_of(slab), ALL_COUNT_WHOLE, (slab.low, slab.high), grid.rules)
+            self.maps[key] = plate_map(grid.plates_of(slab), ALL_COUNT_WHOLE, (slab.low, slab.high), grid.rules)
         return self.maps[key]
 
 

@@ -74,7 +74,9 @@ class LogGrid:
 
     def plates_of(self, slab: GridSlab) -> NDArray[np.int16]:
         """Plates of each part in the billet begun at each place of a slab; see `stacked_plates`."""
-        plates: NDArray[np.int16] = stacked_plates(self.passing(slab.roll)[0], slab.depth, slab.thickness, self.rules)
+        first = max(slab.depth, 0)
+        layers = self.places.layers(slab.roll, first, slab.depth + int(self.cells[slab.thickness]) + 2)
+        plates: NDArray[np.int16] = stacked_plates(layers, slab.depth - first, slab.thickness, self.rules)
         return plates
 
     def drawn(self, low: int, t: int) -> LayoutSlab:

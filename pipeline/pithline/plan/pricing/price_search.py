@@ -51,12 +51,15 @@ class Until:
         It ends where no prices can lessen the bound by more than this share of it.
     box : float
         How far the first step of prices may go, in units of `price_scale`.
+    hopeless : float
+        It ends where the bound is less, for then the class is of no use.
     """
 
     rounds: int
     stop: Callable[[], bool]
     close: float = 0.01
     box: float = NEAR
+    hopeless: float = -np.inf
 
 
 def worth_at(market: Market, prices: Array, costs: CutCosts) -> PlateWorth:
@@ -154,6 +157,8 @@ def search_prices(
     for number in range(2 * until.rounds):
         found = look(affordable(sold.market, prices))
         out.append(found)
+        if found.bound < until.hopeless:
+            break
         seen += found.layouts
         if found.bound < best:
             box *= MUCH_WIDER if best - found.bound > GOOD_STEP * (best - least) else WIDER

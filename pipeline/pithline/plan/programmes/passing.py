@@ -153,7 +153,11 @@ class PassingPlaces:
 
     def of(self, roll: int) -> tuple[Bits, Bits]:
         """What `passing_places` says of one roll."""
-        return np.unpackbits(self.packed[roll], axis=-1, count=self.along), self.some[roll]
+        return self.layers(roll, 0, len(self.grid.depths)), self.some[roll]
+
+    def layers(self, roll: int, first: int, stop: int) -> Bits:
+        """Where plates pass on the planes of one roll from depth index `first` on, up to `stop`: (P, stop − first, across, along)."""
+        return np.unpackbits(self.packed[roll][:, first:stop], axis=-1, count=self.along)
 
 
 def find_passing_places(

@@ -79,6 +79,7 @@ def slab_values(  # noqa: C901 - a compiled kernel
         gain = np.zeros((parts, nx), np.float32)  # what a stack of plates begun at each place along counts
         lone = np.zeros((parts, nx), np.uint8)  # whether the uppermost plate of that stack still lacks a mate
         active, of_class = np.zeros(parts, np.int64), np.zeros(parts, np.int64)
+        renewed = np.zeros(parts, np.bool_)  # parts of which this slab holds layers that a thinner one does not
         anything = np.zeros(nt, np.bool_)
         for u in range(nu):
             gain[:] = 0.0
@@ -90,7 +91,7 @@ def slab_values(  # noqa: C901 - a compiled kernel
             for t in range(nt):
                 if d + rules.menu[t] / rules.depth_step > nd - 1:
                     break
-                narrowest = classes
+                renewed[:] = False
                 for p in range(parts):
                     if worth.mated[p] <= 0.0 and worth.single[p] <= 0.0:
                         continue
@@ -99,9 +100,10 @@ def slab_values(  # noqa: C901 - a compiled kernel
                     for j in range(layers[p], n):
                         mid = layer_depth(rules, p, j, d)
                         if mid >= nd or some[p, mid, u] == 0:
-                            lone[p, :] = 0
+                            if holds[p]:
+                                lone[p, :] = 0
                             continue
-                        narrowest = min(narrowest, rules.width_class[p])
+                        renewed[p] = True
                         if not holds[p]:
                             holds[p] = True
                             active[some_active] = p
@@ -120,17 +122,21 @@ def slab_values(  # noqa: C901 - a compiled kernel
                     continue
                 anything[t] = True
                 for c in range(classes):
-                    if c < narrowest:
-                        strips[t, c, u] = strips[t - 1, c, u] if t > 0 else 0.0
-                        continue
-                    those = 0
-                    shortest = nx + 1
+                    those, shortest, own, anew = 0, nx + 1, False, False
                     for i in range(some_active):
                         p = active[i]
                         if rules.width_class[p] <= c and rules.cells_across[p] * 10 >= rules.class_width[c] * NARROWEST:
                             of_class[those] = p
                             those += 1
+                            own = own or rules.width_class[p] == c
+                            anew = anew or renewed[p]
                             shortest = min(shortest, rules.cells_along[p])
+                    # without a part as wide as that the strip of the next narrower class holds as much
+                    if not own:
+                        continue
+                    if not anew and t > 0:
+                        strips[t, c, u] = strips[t - 1, c, u]
+                        continue
                     best[:] = 0.0
                     # within the shortest part's length no place hangs on another
                     for x0 in range(shortest, nx + 1, shortest):
@@ -200,15 +206,50 @@ def stacked_plates(passing: NDArray[np.uint8], d: int, t: int, rules: FillRules)
 
 
 @njit(cache=True, nogil=True)
+def _gains(
+    plates: NDArray[np.int16], weight: NDArray[np.float32], worth: PlateWorth, p: int, u: int, gain: Array
+) -> bool:
+    """What a billet of part `p` begun at each place along counts, net of its cut, no less than nothing; whether any pays."""
+    nx = plates.shape[2]
+    some = False
+    for x in range(nx):
+        v = plates[p, u, x, 0] * worth.mated[p] + plates[p, u, x, 1] * worth.single[p]
+        if weight.size > 0:
+            v *= weight[p, u, x]
+        gain[x] = max(v - worth.billet, 0.0)
+        some = some or gain[x] > 0.0
+    return some
+
+
+@njit(cache=True, nogil=True)
+def _pick_billets(gain: Array, c: int, rules: FillRules, best: Array, pick: NDArray[np.int8]) -> None:
+    """Along one strip of a width class: the best value up to each place, and the part whose billet ends there or −1."""
+    parts, nx = gain.shape
+    wide = rules.class_width[c]
+    best[0] = 0.0
+    for x in range(1, nx + 1):
+        b, chosen = best[x - 1], -1
+        for p in range(parts):
+            long = rules.cells_along[p]
+            if x < long or rules.width_class[p] > c or rules.cells_across[p] * 10 < wide * NARROWEST:
+                continue
+            if gain[p, x - long] > 0.0 and best[x - long] + gain[p, x - long] > b + 1e-12:
+                b, chosen = best[x - long] + gain[p, x - long], p
+        best[x] = b
+        pick[x] = chosen
+
+
+@njit(cache=True, nogil=True)
 def best_fill(  # noqa: C901, PLR0913 - a compiled kernel
-    plates: NDArray[np.int16], weight: NDArray[np.float32], low: int, high: int, rules: FillRules,
-    worth: PlateWorth, counts: Ints, strips: Ints,
+    plates: NDArray[np.int16], some: NDArray[np.bool_], weight: NDArray[np.float32], low: int, high: int,
+    rules: FillRules, worth: PlateWorth, counts: Ints, strips: Ints,
 ) -> float:  # fmt: skip
     """The best strips of one slab between two places across; its value.
 
     Parameters
     ----------
     plates : (P, across, along, 2) mated and single plates of the billet begun at each place
+    some : (P, across) whether any place along has one
     weight : (P, across, along) of 0 to 1 by which those count, or of no size where all count whole
     low, high : places across that bound the strips, cells
     counts : (P, 2) filled with the mated and single plates taken
@@ -221,40 +262,44 @@ def best_fill(  # noqa: C901, PLR0913 - a compiled kernel
     strips[:] = -1
     if low >= high:
         return 0.0
-    weighed = weight.size > 0
     gain = np.zeros((parts, nx))
     value = np.zeros((classes, nu))
-    pick = np.full((classes, nu, nx + 1), -1, np.int8)
+    pick = np.empty(nx + 1, np.int8)
     best = np.zeros(nx + 1)
+    active, of_class = np.zeros(parts, np.int64), np.zeros(parts, np.int64)
     for u in range(low, high):
-        some = False
+        paying = 0
         for p in range(parts):
-            for x in range(nx):
-                a, s = plates[p, u, x, 0], plates[p, u, x, 1]
-                gain[p, x] = 0.0
-                if a + s > 0:
-                    v = a * worth.mated[p] + s * worth.single[p]
-                    if weighed:
-                        v *= weight[p, u, x]
-                    gain[p, x] = v - worth.billet
-                    some = some or gain[p, x] > 0.0
-        if not some:
+            if some[p, u] and _gains(plates, weight, worth, p, u, gain[p]):
+                active[paying] = p
+                paying += 1
+        if paying == 0:
             continue
         for c in range(classes):
-            wide = rules.class_width[c]
-            if u + wide > high:
+            if u + rules.class_width[c] > high:
+                continue
+            those, shortest, own = 0, nx + 1, False
+            for i in range(paying):
+                p = active[i]
+                if rules.width_class[p] <= c and rules.cells_across[p] * 10 >= rules.class_width[c] * NARROWEST:
+                    of_class[those] = p
+                    those += 1
+                    own = own or rules.width_class[p] == c
+                    shortest = min(shortest, rules.cells_along[p])
+            # without a part as wide as that the strip of the next narrower class holds as much
+            if not own:
                 continue
             best[:] = 0.0
-            for x in range(1, nx + 1):
-                b, chosen = best[x - 1], -1
-                for p in range(parts):
+            # within the shortest part's length no place hangs on another
+            for x0 in range(shortest, nx + 1, shortest):
+                x1 = min(x0 + shortest, nx + 1)
+                for i in range(those):
+                    p = of_class[i]
                     long = rules.cells_along[p]
-                    if x < long or rules.width_class[p] > c or rules.cells_across[p] * 10 < wide * NARROWEST:
-                        continue
-                    if gain[p, x - long] > 0.0 and best[x - long] + gain[p, x - long] > b + 1e-12:
-                        b, chosen = best[x - long] + gain[p, x - long], p
-                best[x] = b
-                pick[c, u, x] = chosen
+                    for x in range(max(x0, long), x1):
+                        best[x] = max(best[x], best[x - long] + gain[p, x - long])
+                for x in range(x0, x1):
+                    best[x] = max(best[x], best[x - 1])
             value[c, u] = best[nx] - worth.strip
     total = np.zeros(nu + 1)
     taken = np.full(nu + 1, -1, np.int64)
@@ -273,17 +318,22 @@ def best_fill(  # noqa: C901, PLR0913 - a compiled kernel
         if c < 0:
             u += 1
             continue
+        gain[:] = 0.0
+        for p in range(parts):
+            if some[p, u]:
+                _gains(plates, weight, worth, p, u, gain[p])
+        _pick_billets(gain, c, rules, best, pick)
         x = nx
         while x > 0:
-            p = pick[c, u, x]
-            if p < 0:
+            part = int(pick[x])
+            if part < 0:
                 x -= 1
                 continue
-            x -= rules.cells_along[p]
-            counts[p, 0] += plates[p, u, x, 0]
-            counts[p, 1] += plates[p, u, x, 1]
+            x -= rules.cells_along[part]
+            counts[part, 0] += plates[part, u, x, 0]
+            counts[part, 1] += plates[part, u, x, 1]
             if n < strips.shape[0]:
-                strips[n, 0], strips[n, 1], strips[n, 2], strips[n, 3] = u, c, p, x
+                strips[n, 0], strips[n, 1], strips[n, 2], strips[n, 3] = u, c, part, x
                 n += 1
         u += rules.class_width[c] + rules.rip_cells
     return max(float(total[low]) - worth.slab, 0.0)
