@@ -12,7 +12,7 @@ from pithline.plan.problem.context import SearchContext
 from pithline.plan.problem.layout import LayoutSlab
 from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.parts import SawnPart
-from pithline.plan.programmes.grid import Grid, cells_of, make_grid
+from pithline.plan.programmes.grid import Grid, cells_of, depth_cells, make_grid
 from pithline.plan.programmes.passing import PassingPlaces, find_passing_places
 from pithline.plan.programmes.slab_values import FillRules, stacked_plates
 
@@ -138,6 +138,6 @@ def grid_of_places(log: PlanLog, context: SearchContext, places: PassingPlaces) 
         parts,
         places,
         rules,
-        np.ceil(menu / grid.depth_step - 1e-6).astype(np.int64),
+        np.array([depth_cells(t, grid.depth_step) for t in grid.thicknesses], np.int64),
         np.arange(INNERMOST_CORNER, grid.depth_max + corner, corner),
     )

@@ -70,12 +70,19 @@ def make_grid(log: PlanLog, context: SearchContext, rolls: int) -> Grid:
     reach = min(radius, max(LEAST_REACH, (radius - narrow) / max(np.tan(steep), 1e-6)) + bow + REACH_ROOM)
     thickest = min(thickness_max(context.machines), 2 * reach)
     menu = tuple(t for t in thicknesses(context) if t <= thickest) or (min(part.thickness for part in parts),)
+    # of slabs that take the same cells of the grid the thickest holds what the others do
+    menu = tuple({depth_cells(t, effort.depth_step): t for t in menu}.values())
     if locks.first_slab is not None:
         menu = tuple(sorted({*menu, locks.first_slab}))
     across_max = radius + bow + effort.across_step
     return Grid(
         rolls, effort.depth_step, effort.along_step, effort.across_step, reach, across_max, menu, locks.roll or 0.0
     )
+
+
+def depth_cells(thickness: float, depth_step: float) -> int:
+    """Cells of the grid that a slab takes. [mm]"""
+    return int(np.ceil(thickness / depth_step - 1e-6))
 
 
 def thicknesses(context: SearchContext) -> tuple[float, ...]:
