@@ -6,7 +6,8 @@ from dataclasses import dataclass, replace
 import pytest
 
 from pithline.plan import search
-from pithline.plan.evaluate.ladder import MOST_RUNGS, ExecutedPlan, ladder_of, paying_rung
+from pithline.plan.evaluate import ladder as ladder_room
+from pithline.plan.evaluate.ladder import MOST_RUNGS, ExecutedPlan, ladder_of, ladder_without, paying_rung
 from pithline.plan.problem.effort import COARSE
 from pithline.plan.problem.layout import NO_LOCKS, Locks
 from pithline.plan.search import Candidate, cost_of_locks
@@ -26,6 +27,7 @@ class Work:
 class Case:
     """A case whose slabs are looked at as finely as they are sawn, so that nothing is carried out again."""
 
+    log: object = None
     context: object = context_of(SHOP, effort=replace(COARSE, fine=1.0))
 
 
@@ -39,6 +41,19 @@ def test_no_rung_is_bettered_by_one_of_as_few_set_ups():
     assert [(one.set_ups, one.likely) for one in ladder.rungs] == [(2, 1.0), (3, 5.0), (7, 8.0)]
     assert [one.likely for one in ladder.others] == [8.0, 7.0, 4.0]
     assert ladder.paying == 2
+
+
+def test_what_a_failing_plan_kept_out_takes_its_place(monkeypatch):
+    """A plan as much work as the failing one, and worth less, is better than the rung below it."""
+    monkeypatch.setattr(ladder_room, "judge_on_samples", lambda log, context: None)
+    plans = [plan(3, 2.0, 2.0), plan(7, 8.0, 8.0), plan(7, 6.0, 6.0), plan(9, 5.0, 5.0)]
+    ladder = ladder_of(Case(), None, plans)
+    failing = ladder.rungs[ladder.paying]
+    assert failing.likely == 8.0
+    left = ladder_without(Case(), ladder, [failing])
+    assert [(one.set_ups, one.likely) for one in left.rungs] == [(3, 2.0), (7, 6.0)] and left.paying == 1
+    assert [one.likely for one in left.others] == [5.0]
+    assert not ladder_without(Case(), ladder, plans).rungs
 
 
 def test_a_ladder_has_few_rungs_the_first_and_the_last_among_them():

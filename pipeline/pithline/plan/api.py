@@ -25,7 +25,7 @@ at once what follows from a roll.
 from pithline.plan.evaluate.evaluation import Evaluation, Sampling, evaluate, upper_bound
 from pithline.plan.evaluate.glance import Glance, glance
 from pithline.plan.evaluate.judge import Judge, judge_on_samples, plate_counts
-from pithline.plan.evaluate.ladder import ExecutedPlan, Ladder, PlanCase, climb
+from pithline.plan.evaluate.ladder import ExecutedPlan, Ladder, PlanCase, climb, ladder_without
 from pithline.plan.evaluate.part_fit import Misfit, Why, misfits
 from pithline.plan.evaluate.practice import PracticeResult, practice
 from pithline.plan.evaluate.totals import Sums, piece_list, plate_list, sum_up, totals, weighed
@@ -125,6 +125,7 @@ __all__ = [
     "hand_tables",
     "judge_on_samples",
     "kept_candidate",
+    "ladder_without",
     "layout_of_script",
     "misfits",
     "must_have_cut",

@@ -51,6 +51,11 @@ def must_hold(script: dict[str, Any]) -> None:
         )
 
 
+def set_aside(fault: ScriptError) -> str:
+    """The caution of a plan that another was set aside for, with what was found of that one."""
+    return f"a better layout was set aside for this one: {fault}"
+
+
 METAL_LIKELY = 0.1
 """From this chance on a plan says that metal is likely."""
 BESIDE_CLOCKS = 72

@@ -32,6 +32,7 @@ from pithline.plan.api import (
     crosscut_log,
     evaluate,
     kept_candidate,
+    ladder_without,
     no_part_fits,
     practice,
     price_start,
@@ -44,6 +45,7 @@ from pithline.yard.finalise import (
     must_hold,
     practice_beside,
     script_from_plan,
+    set_aside,
     settle_by_replay,
 )
 from pithline.yard.good_for import all_together, contending, misfits_told, weigh_lists
@@ -166,9 +168,10 @@ def plan_model(model: LogModel, inputs: Inputs, request: Request, monitor: Monit
             + (f" ({ladder.refused})" if ladder.refused else "")
             + "; name another mill or looser limits."
         )
+    _refuse_missing_rung(ladder, request, inputs.card.id)
     document = model_to_json(model)
     planning = _Planning(own, case, request, ways, document, practice_beside(ways.custom, own, document))
-    scripts = planning.scripts(ladder, _rung(ladder, request, inputs.card.id), watch)
+    scripts = planning.scripts(ladder, watch)
     places = ladder.rungs[-1].candidate.log_layout.places
     if rows:
         scripts.script["proof"]["good_for"] = [*rows, all_together(scripts.script["totals"], own)]
@@ -177,18 +180,20 @@ def plan_model(model: LogModel, inputs: Inputs, request: Request, monitor: Monit
     return scripts
 
 
-def _rung(ladder: Ladder, request: Request, name: str) -> int:
-    """The number of the rung that is the plan, from 0."""
+def _refuse_missing_rung(ladder: Ladder, request: Request, name: str) -> None:
+    """Refuse a rung that the ladder does not have; `name` is the log's."""
+    if request.rung not in ("paying", "best") and not 1 <= int(request.rung) <= len(ladder.rungs):
+        raise InputError(
+            f"{name}: its ladder has {len(ladder.rungs)} plans, so none of number {request.rung}; name 1 to {len(ladder.rungs)}."
+        )
+
+
+def _rung(ladder: Ladder, request: Request) -> int:
+    """The number of the rung that is the plan, from 0; the last where the ladder has fewer than asked for."""
     if request.rung == "paying":
         return ladder.paying
-    if request.rung == "best":
-        return len(ladder.rungs) - 1
-    number = int(request.rung)
-    if not 1 <= number <= len(ladder.rungs):
-        raise InputError(
-            f"{name}: its ladder has {len(ladder.rungs)} plans, so none of number {number}; name 1 to {len(ladder.rungs)}."
-        )
-    return number - 1
+    last = len(ladder.rungs) - 1
+    return last if request.rung == "best" else min(int(request.rung) - 1, last)
 
 
 @dataclass(frozen=True, slots=True)
@@ -249,39 +254,40 @@ class _Planning:
     document: dict[str, Any]
     beside: Mapping[str, Any]
 
-    def scripts(self, ladder: Ladder, chosen: int, watch: PlanWatch) -> PlanScripts:
-        """The plan's script and those of the ladder; a plan that fails its replay gives way to the next best."""
+    def scripts(self, ladder: Ladder, watch: PlanWatch) -> PlanScripts:
+        """The plan's script and those of the ladder, each proven.
+
+        A plan that fails its replay is set aside, and the ladder is that of the others: what the failing one had kept out may be the
+        best of them.
+        """
+        chosen = _rung(ladder, self.request)
+        held: dict[int, dict[str, Any]] = {}  # by identity of the plan, which the ladder keeps alive
+        fails: list[ExecutedPlan] = []
         fault: ScriptError | None = None
-        order = [
-            chosen,
-            *sorted((k for k in range(len(ladder.rungs)) if k != chosen), key=lambda k: -ladder.rungs[k].likely),
-        ]
-        held: dict[int, dict[str, Any]] = {}
-        for place, k in enumerate(order):
-            watch.tell("writing and replaying plans", 0.88 + 0.1 * place / len(order))
-            try:
-                held[k] = self._checked(ladder.rungs[k], watch)
-            except ScriptError as one:
-                fault = fault or one
-        for plan in ladder.others if not held else ():
-            try:
-                held[0] = self._checked(plan, watch)
+        first = ladder
+        while ladder.rungs:
+            plan = next((one for one in _by_likely(ladder, chosen) if id(one) not in held), None)
+            if plan is None:
                 break
+            watch.tell("writing and replaying plans", 0.88 + 0.1 * len(held) / len(ladder.rungs))
+            try:
+                held[id(plan)] = self._checked(plan, watch)
             except ScriptError as one:
                 fault = fault or one
-        if not held:
+                fails.append(plan)
+                ladder = ladder_without(self.case, first, fails)
+                chosen = _rung(ladder, self.request)
+        if not ladder.rungs:
             assert fault is not None
             raise fault
-        first = chosen if chosen in held else max(held)
-        main, other = held[first], {}
+        scripts = [held[id(plan)] for plan in ladder.rungs]
+        main = scripts[chosen]
         if fault is not None:
-            main["cautions"].append("a better layout did not hold on replay and was set aside: a defect in pithline")
-        for k, script in held.items():
-            script["proof"]["ladder"] = self._rows(held, k)
-        for k, row in zip(sorted(held), main["proof"]["ladder"], strict=True):
-            if k != first:
-                other[row["script"]] = held[k]
-        return PlanScripts(main, other)
+            main["cautions"].append(set_aside(fault))
+        for k, script in enumerate(scripts):
+            script["proof"]["ladder"] = self._rows(scripts, k)
+        rows = main["proof"]["ladder"]
+        return PlanScripts(main, {rows[k]["script"]: script for k, script in enumerate(scripts) if k != chosen})
 
     def _checked(self, plan: ExecutedPlan, watch: PlanWatch) -> dict[str, Any]:
         """The script of one plan, with all that is told of it, once its replay holds.
@@ -308,23 +314,29 @@ class _Planning:
         must_hold(script)
         return script
 
-    def _rows(self, held: Mapping[int, dict[str, Any]], chosen: int) -> list[dict[str, Any]]:
+    def _rows(self, scripts: Sequence[Mapping[str, Any]], chosen: int) -> list[dict[str, Any]]:
         """What each plan of the ladder comes to, by rising work, beside the practice layout at about as much work."""
         rows = []
-        for number, k in enumerate(sorted(held), start=1):
-            total = held[k]["totals"]
+        for k, script in enumerate(scripts):
+            total = script["totals"]
             beside = self.beside["with_bolts" if total["set_ups"] > self.beside["slabs"]["set_ups"] else "slabs"]
             rows.append(
                 {
-                    "title": held[k]["proof"]["class"],
+                    "title": script["proof"]["class"],
                     "chosen": k == chosen,
-                    "script": None if k == chosen else f"{LADDER}/plan-{number}.json",
+                    "script": None if k == chosen else f"{LADDER}/plan-{k + 1}.json",
                     **total,
-                    "likely_earnings": held[k]["uncertainty"].get("earnings", {}).get("p50"),
+                    "likely_earnings": script["uncertainty"].get("earnings", {}).get("p50"),
                     "practice": beside,
                 }
             )
         return rows
+
+
+def _by_likely(ladder: Ladder, chosen: int) -> list[ExecutedPlan]:
+    """The rungs in the order in which they are proven: the chosen one, then those likely to be worth most."""
+    own = ladder.rungs[chosen]
+    return [own, *sorted((one for one in ladder.rungs if one is not own), key=lambda one: -one.likely)]
 
 
 LADDER = "ladder"

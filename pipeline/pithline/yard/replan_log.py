@@ -30,7 +30,7 @@ from pithline.plan.api import (
 from pithline.script.check import replay_valid
 from pithline.script.replay import piece_volumes
 from pithline.script.schema import validate
-from pithline.yard.finalise import FinishedPlan, must_hold, plain, script_from_plan, settle_by_replay
+from pithline.yard.finalise import FinishedPlan, must_hold, plain, script_from_plan, set_aside, settle_by_replay
 from pithline.yard.found_facts import FoundFacts, apply_found
 from pithline.yard.prepared_log import PreparedLog, prepare_log
 from pithline.yard.request import Inputs, Request
@@ -152,7 +152,7 @@ class _Replanning:
         for plan in replans_in_order(self.work, context, self.own.workshop, monitor):
             new = self._of_plan(plan, watch)
             if fault is not None:
-                new["cautions"].append("a better layout did not hold on replay and was set aside: a defect in pithline")
+                new["cautions"].append(set_aside(fault))
             watch.tell("replaying the script", 0.95)
             try:
                 must_hold(new)

@@ -143,6 +143,18 @@ def ladder_of(case: PlanCase, judge: Judge, plans: Sequence[ExecutedPlan]) -> La
     return Ladder(tuple(fine), paying_rung(fine), tuple(others))
 
 
+def ladder_without(case: PlanCase, ladder: Ladder, fails: Sequence[ExecutedPlan]) -> Ladder:
+    """The ladder of all plans that were carried out but those that turned out to fail: what these kept out may be rungs now.
+
+    Its plans are the ones of the earlier ladder, so that what was proven of them stays proven, but where a new rung is filled
+    more finely.
+    """
+    left = [one for one in (*ladder.rungs, *ladder.others) if all(one is not failed for failed in fails)]
+    if not left:
+        return Ladder((), 0, (), ladder.refused)
+    return ladder_of(case, judge_on_samples(case.log, case.context), left)
+
+
 def _filled_finely(case: PlanCase, judge: Judge, plan: ExecutedPlan) -> ExecutedPlan:
     """The plan with its slabs looked at as finely as they are sawn, where that is likely to be worth more."""
     if case.context.effort.fine == 1.0:
