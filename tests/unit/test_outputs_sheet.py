@@ -240,7 +240,8 @@ def test_the_first_box_holds_the_arms_of_each_end(small):
 def test_the_first_page_leads_with_sets_litres_hours_and_earnings():
     text = " ".join(sheet_of(cradle_script())[0][3].split())
     assert "complete sets 1 small guitar set, 2 bridges" in text
-    assert "in sets 0.8 L" in text and "loose 1.5 L" in text and "1.5 h, 5 set-ups" in text
+    assert "in sets 0.8 L, sell for 160 EUR" in text and "loose 1.5 L, sell for 12 EUR" in text
+    assert "1.5 h, cost 90 EUR; 5 set-ups" in text
     assert "earnings 82 EUR 20 EUR 20 EUR" in text and "an hour 55 EUR" in text
     assert "4 plates in no set" in text
     assert text.index("complete sets") < text.index("Measure before you saw")
@@ -268,7 +269,7 @@ def test_likely_earnings_lead_where_the_script_knows_them():
     }
     script["proof"]["ladder"][1]["likely_earnings"] = 60.0
     text = " ".join(sheet_of(script)[0][3].split())
-    assert "earnings, likely 60 EUR 20 EUR" in text and "an hour 40 EUR" in text
+    assert "earnings 60 EUR likely, 82 EUR as" in text and "an hour 40 EUR" in text
     assert "60 EUR earned (between 50 EUR and 82 EUR), 0 to 1 small guitar sets" in text
     assert "48 EUR" in text  # 40 more in 50 minutes more than the row before
 

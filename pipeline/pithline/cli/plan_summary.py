@@ -93,14 +93,15 @@ def show_results(console: Console, script: Script, columns: Mapping[str, Mapping
     from rich.table import Table
 
     from pithline.outputs.formatting import Formatter
-    from pithline.outputs.results import litres_in_words, money_in_words, sets_in_words
+    from pithline.outputs.results import COST, SELL, litres_in_words, money_in_words, sets_in_words, till_in_words
 
     fmt, currency = Formatter(), str(script["inputs"]["products"].get("currency", ""))
     rows: dict[str, Callable[[Results], str]] = {
         "complete sets": sets_in_words,
-        "in sets": lambda of: litres_in_words(of.set_volume, fmt),
-        "loose": lambda of: litres_in_words(of.loose_volume, fmt),
-        "hours, set-ups": lambda of: f"{of.hours:.1f} h, {of.set_ups}",
+        "in sets": lambda of: litres_in_words(of.set_volume, fmt) + till_in_words(of.sets_sell, SELL, currency),
+        "loose": lambda of: litres_in_words(of.loose_volume, fmt) + till_in_words(of.loose_sell, SELL, currency),
+        "hours": lambda of: f"{of.hours:.1f} h" + till_in_words(of.labour, COST, currency),
+        "set-ups": lambda of: str(of.set_ups),
         "earnings, as fitted": lambda of: money_in_words(of.earnings, currency),
         "an hour": lambda of: money_in_words(of.an_hour, currency),
         "in all, as fitted": lambda of: fmt.volume(of.volume),

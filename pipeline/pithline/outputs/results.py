@@ -9,13 +9,16 @@ from pithline.outputs.cut_script.document import CutScript, ProductFacts, Totals
 from pithline.outputs.formatting import Formatter, count
 
 MINUTES = 60.0
+SELL, COST = "sell for", "cost"
+"""Verbs of `till_in_words`."""
 
 
 @dataclass(frozen=True, slots=True)
 class Results:
     """One plan's figures; money in the products' currency, volumes mm³. What a script does not tell is `None`.
 
-    `sets` are of products of several plates, `singles` of products of one; `loose_plates` pass and are in no set.
+    `sets` are of products of several plates, `singles` of products of one; `loose_plates` pass and are in no set. `sets_sell` and
+    `loose_sell` are what these bring, `labour` what the hours cost, `earnings_fitted` what is left of it: of the log as fitted.
     """
 
     sets: Mapping[str, int]
@@ -27,6 +30,10 @@ class Results:
     hours: float
     set_ups: int
     earnings: float | None
+    sets_sell: float | None = None
+    loose_sell: float | None = None
+    labour: float | None = None
+    earnings_fitted: float | None = None
 
     @property
     def an_hour(self) -> float | None:
@@ -50,6 +57,7 @@ def results_of(script: CutScript) -> Results:
         loose if found.loose_volume is None else found.loose_volume,
         sum(not plate.set_id for plate in passing),
         found.hours, found.set_ups, found.earnings if likely is None else likely.middle,
+        found.sets_sell, found.loose_sell, found.labour, found.earnings_fitted,
     )  # fmt: skip
 
 
@@ -59,6 +67,7 @@ def results_of_totals(totals: Totals, products: ProductFacts, hour_rate: float) 
     if earnings is None and totals.value > 0.0:
         earnings = totals.value + (totals.loose_value or 0.0) - totals.minutes / MINUTES * hour_rate
     made = totals.complete_sets
+    known = earnings is not None
     return Results(
         sets={name: number for name, number in made.items() if products.plates_in_set.get(name, 2) > 1},
         singles={name: number for name, number in made.items() if products.plates_in_set.get(name, 2) == 1},
@@ -69,6 +78,10 @@ def results_of_totals(totals: Totals, products: ProductFacts, hour_rate: float) 
         hours=totals.minutes / MINUTES,
         set_ups=totals.settings if totals.set_ups is None else totals.set_ups,
         earnings=earnings,
+        sets_sell=totals.value if known else None,
+        loose_sell=totals.loose_value or 0.0 if known else None,
+        labour=totals.minutes / MINUTES * hour_rate if known else None,
+        earnings_fitted=earnings,
     )
 
 
@@ -86,3 +99,18 @@ def money_in_words(amount: float | None, currency: str) -> str:
 def litres_in_words(volume: float | None, fmt: Formatter) -> str:
     """A volume; a dash where none is known."""
     return "–" if volume is None else fmt.volume(volume)
+
+
+def till_in_words(amount: float | None, verb: str, currency: str) -> str:
+    """What follows a figure of wood or hours in the till: ", sell for 1,920"; nothing where no money is known, or it is none."""
+    return f", {verb} {money_in_words(amount, currency)}" if amount else ""
+
+
+def earnings_in_words(results: Results, currency: str) -> str:
+    """What a plan earns: "2,196 likely, 2,228 as fitted", in bold what counts; the customary way's, of which no more is known, alone."""
+    likely, fitted = (money_in_words(one, currency) for one in (results.earnings, results.earnings_fitted))
+    return (
+        f"**{likely}**"
+        if likely == fitted or results.earnings_fitted is None
+        else f"**{likely}** likely, {fitted} as fitted"
+    )

@@ -19,12 +19,16 @@ from pithline.outputs.pdf.flow import bullets, gap, heading, height_of_story, pa
 from pithline.outputs.pdf.page import height_of, measure_of
 from pithline.outputs.print_job import PrintJob
 from pithline.outputs.results import (
+    COST,
+    SELL,
     Results,
+    earnings_in_words,
     litres_in_words,
     money_in_words,
     results_of,
     results_of_totals,
     sets_in_words,
+    till_in_words,
 )
 from pithline.outputs.sheet.cautions import DOUBT, METAL, dust
 from pithline.outputs.sheet.ladder import ladder
@@ -98,7 +102,7 @@ def results_table(job: PrintJob, size: float = SIZES[0]) -> list[Flowable]:
             ("customary, its bolts left", script.practice.slabs),
         ):
             columns.append((name, results_of_totals(totals, inputs.products, inputs.mill.hour_rate)))
-    lines = _lines(fmt, script.inputs.products.currency, script.doubts.earnings is not None)
+    lines = _lines(fmt, script.inputs.products.currency)
     rows: list[list[str] | str] = [
         [f"**{name}**", *(text(found) for _, found in columns)] for name, text in lines.items()
     ]
@@ -110,15 +114,19 @@ def results_table(job: PrintJob, size: float = SIZES[0]) -> list[Flowable]:
     return [*made, *bullets(notes, size)]
 
 
-def _lines(fmt: Formatter, currency: str, likely: bool) -> dict[str, Callable[[Results], str]]:
+def _lines(fmt: Formatter, currency: str) -> dict[str, Callable[[Results], str]]:
     """A row of the table by its name: how each column's figure is written."""
     return {
         "complete sets": sets_in_words,
-        "in sets": lambda one: f"**{litres_in_words(one.set_volume, fmt)}**",
-        "loose": lambda one: litres_in_words(one.loose_volume, fmt),
+        "in sets": lambda one: (
+            f"**{litres_in_words(one.set_volume, fmt)}**{till_in_words(one.sets_sell, SELL, currency)}"
+        ),
+        "loose": lambda one: litres_in_words(one.loose_volume, fmt) + till_in_words(one.loose_sell, SELL, currency),
         "in all": lambda one: fmt.volume(one.volume),
-        "hours": lambda one: f"{one.hours:.1f} h, {count(one.set_ups, 'set-up')}",
-        "earnings, likely" if likely else "earnings": lambda one: f"**{money_in_words(one.earnings, currency)}**",
+        "hours": lambda one: (
+            f"{one.hours:.1f} h{till_in_words(one.labour, COST, currency)}; {count(one.set_ups, 'set-up')}"
+        ),
+        "earnings": lambda one: earnings_in_words(one, currency),
         "an hour": lambda one: money_in_words(one.an_hour, currency),
     }
 
