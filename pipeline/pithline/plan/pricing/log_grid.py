@@ -63,7 +63,21 @@ class LogGrid:
         return self.places.of(roll)
 
     def slab(self, roll: int, low: int, t: int, side: int, place: int) -> GridSlab:
-        """The slab that `slab_worth` values with these arguments."""
+        """The slab that `slab_worth` values with these arguments, as cells of the tables, which hold half a turn.
+
+        Parameters
+        ----------
+        roll : int
+            Clock index of its normal, in roll steps; any turn.
+        low : int
+            Cell of its lower face, from the chord.
+        t : int
+            Index of its thickness in the menu.
+        side : int
+            0 where it begins at its place across, 1 where it ends there.
+        place : int
+            Where across it begins or ends, cells from the chord.
+        """
         rolls = self.grid.rolls
         roll %= 2 * rolls
         if roll >= rolls:

@@ -152,9 +152,16 @@ def solve_log(
 
     Parameters
     ----------
-    charges : of settings on the mill, and in the shop
-    angles : (a,) how far a half may be turned, roll steps, rising and symmetric about the quarter turn
-    locked : whether the first setting keeps the grid's roll 0; the thickness of its one slab, or None [mm]
+    priced : PricedLog
+        Slab values of the log.
+    bolts : BoltClass
+        How its bolts may be sawn.
+    charges : (Charges, Charges)
+        Of settings on the mill, and in the shop.
+    angles : (a,) int array
+        How far a half may be turned, roll steps, rising and symmetric about the quarter turn.
+    locked : (bool, float or None)
+        Whether the first setting keeps the grid's roll 0; the thickness of its one slab, or None. [mm]
     """
     rolls, corners = priced.grid.grid.rolls, priced.grid.corners
     turns = 2 * rolls

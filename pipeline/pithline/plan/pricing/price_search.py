@@ -100,9 +100,22 @@ def prices_for(
     box: float,
     tolerance: float = 0.003,
 ) -> tuple[float, Array]:
-    """The least bound over given layouts alone, and its prices (Q,); planes met on the way are added to `planes`.
+    """The least bound over given layouts alone, and its prices (Q,). Layouts are filled anew at each trial, which is quick.
 
-    `box` is the reach round the centre in units of `price_scale`. Layouts are filled anew at each trial, which is quick.
+    Parameters
+    ----------
+    sold : Sold
+        What plates bring, and what cuts cost.
+    layouts : sequence of SeenLayout
+        The layouts; no other counts.
+    planes : list of Plane
+        Planes under the bound; those met on the way are added.
+    centre : (Q,) array
+        Prices to begin with.
+    box : float
+        The reach round the centre, in units of `price_scale`.
+    tolerance : float
+        It ends where the planes foretell no more than this share of the bound less.
     """
     market, costs = sold.market, sold.costs
     reach = box * price_scale(market)
@@ -143,10 +156,16 @@ def search_prices(
 
     Parameters
     ----------
-    look : the best layouts of the class at given prices (Q,), and what none of them can be worth more than with U
-    start : prices to begin with
-    until : when it ends
-    known : layouts seen before, which tell where to begin
+    sold : Sold
+        What plates bring, and what cuts cost.
+    look : callable
+        The best layouts of the class at given prices (Q,), and what none of them can be worth more than, with what is unsold.
+    start : (Q,) array
+        Prices to begin with.
+    until : Until
+        When it ends.
+    known : sequence of SeenLayout
+        Layouts seen before, which tell where to begin.
     """
     seen = list(known)
     planes: list[Plane] = []

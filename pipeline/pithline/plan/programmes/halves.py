@@ -127,7 +127,21 @@ def half_table(g: FanGrid, angles: Ints, bolts: Array, faces: Array, costs: Arra
 def unstack(
     slab: Array, stack: Array, cells: NDArray[np.int64], kerf_cells: int, span: tuple[int, int]
 ) -> list[tuple[int, int]]:
-    """Slabs (lower cell, menu index) of F[low, high], from the bottom up; `span` is (low, high)."""
+    """The slabs that make up one value of a stack table, (lower cell, menu index) each, from the bottom up.
+
+    Parameters
+    ----------
+    slab : (n, T) array
+        Net value of the slab from each lower cell on, by thickness of the menu.
+    stack : (n, n) array
+        What `stack_table` made of it: the best stack between a lower and an upper cell.
+    cells : (T,) int array
+        Thicknesses of the menu, cells.
+    kerf_cells : int
+        Kerf, cells.
+    span : (int, int)
+        The lower and the upper cell.
+    """
     out: list[tuple[int, int]] = []
     l, h = span
     while l < h and stack[l, h] > 1e-9:
