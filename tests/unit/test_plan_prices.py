@@ -8,7 +8,15 @@ import pytest
 
 from pithline.mill.products import Product
 from pithline.plan.pricing.cutting_planes import Plane, affordable, least_of_planes, price_scale
-from pithline.plan.pricing.price_search import Priced, SeenLayout, Sold, Until, priced_layout, prices_for, search_prices
+from pithline.plan.pricing.price_search import (
+    Priced,
+    SeenLayout,
+    Sold,
+    Until,
+    priced_layouts,
+    prices_for,
+    search_prices,
+)
 from pithline.plan.problem.economics import CutCosts, Objective
 from pithline.plan.search import price_start
 from unit.markets import SalesModel, random_fills, random_market
@@ -53,7 +61,7 @@ def test_the_least_bound_is_the_relaxed_programmes_worth(seed):
     relaxed, whole = model.best(whole=False), model.best()
     assert bound == pytest.approx(relaxed, rel=1e-3, abs=1e-3)
     assert bound >= whole - 1e-6
-    at = max(priced_layout(market, one, prices, COSTS)[0] for one in layouts)
+    at = max(value for value, _, _ in priced_layouts(market, layouts, prices, COSTS))
     assert bound == pytest.approx(max(at, 0.0) + market.unsold_bound(prices))
 
 
@@ -66,7 +74,7 @@ def test_planes_are_least_where_enumeration_finds_them(seed):
     planes = []
     for layout in layouts_of_two(rng):
         here = centre * rng.uniform(0.5, 1.5, 2)
-        value, mated, single = priced_layout(market, layout, here, COSTS)
+        [(value, mated, single)] = priced_layouts(market, [layout], here, COSTS)
         slope = market.holds @ (mated + np.where(market.mated & (here >= market.single), 0, single))
         planes.append(Plane(value, slope, here))
     least, prices = least_of_planes(market, planes, centre, reach)
@@ -118,7 +126,7 @@ def test_a_search_closes_in_on_the_relaxed_worth_of_all_layouts(seed):
     layouts = layouts_of(rng, 8)
 
     def look(prices):
-        values = [priced_layout(market, one, prices, COSTS)[0] for one in layouts]
+        values = [value for value, _, _ in priced_layouts(market, layouts, prices, COSTS)]
         best = int(np.argmax(values))
         return Priced(prices, max(values[best], 0.0) + market.unsold_bound(prices), (layouts[best],))
 

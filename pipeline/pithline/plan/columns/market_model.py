@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from ortools.sat.python import cp_model
 
-from pithline.plan.pricing.fills import Fill, Fillable, fill_all
+from pithline.plan.pricing.fills import Fill, Fillable, fill_at_each
 from pithline.plan.pricing.price_search import worth_at
 from pithline.plan.problem.economics import CutCosts
 from pithline.plan.problem.market import Market
@@ -40,12 +40,14 @@ def price_family(market: Market, prices: Array, steps: Sequence[float] = STEPS) 
 
 def fills_at(slabs: Sequence[Fillable], market: Market, family: Sequence[Array], costs: CutCosts) -> list[list[Fill]]:
     """For each slab the different fills that prices of a family give."""
-    out: list[dict[bytes, Fill]] = [{} for _ in slabs]
-    for prices in family:
-        for found, (_, fill) in zip(out, fill_all(slabs, worth_at(market, prices, costs)), strict=True):
+    out = []
+    for each in fill_at_each(slabs, [worth_at(market, prices, costs) for prices in family]):
+        found: dict[bytes, Fill] = {}
+        for _, fill in each:
             if fill.counts.any():
                 found.setdefault(fill.counts.tobytes(), fill)
-    return [list(found.values()) for found in out]
+        out.append(list(found.values()))
+    return out
 
 
 @dataclass(slots=True)

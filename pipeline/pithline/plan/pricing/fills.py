@@ -20,7 +20,7 @@ ALL_COUNT_WHOLE = np.zeros((0, 0, 0), np.float32)
 THREADS = 2
 """Slabs filled at a time; the compiled programme lets other threads run."""
 WORTH_SHARING = 16
-"""Fewer slabs than this are filled sooner than threads are begun."""
+"""Fewer fills than this are sooner made than handed to threads."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,14 +91,25 @@ class GridFills:
         return self.maps[key]
 
 
+_FILLERS = ThreadPoolExecutor(THREADS, thread_name_prefix="fill")
+"""Begins its threads with the first slabs that are worth sharing; searches fill slabs thousands of times."""
+
+
 def fill_all(slabs: Iterable[Fillable], worth: PlateWorth) -> list[tuple[float, Fill]]:
     """All of some slabs filled at the same prices, in their order."""
+    return [at_each[0] for at_each in fill_at_each(slabs, (worth,))]
+
+
+def fill_at_each(slabs: Iterable[Fillable], worths: Sequence[PlateWorth]) -> list[list[tuple[float, Fill]]]:
+    """Each of some slabs filled at each of some prices; by slab, in order."""
     wanted = list(slabs)
-    if len(wanted) < WORTH_SHARING:
-        return [slab.fill(worth) for slab in wanted]
-    with ThreadPoolExecutor(THREADS) as pool:
-        shares = pool.map(lambda first: [slab.fill(worth) for slab in wanted[first::THREADS]], range(THREADS))
-    out: list[tuple[float, Fill]] = [None] * len(wanted)  # type: ignore[list-item]
-    for first, share in enumerate(shares):
+
+    def filled(some: Sequence[Fillable]) -> list[list[tuple[float, Fill]]]:
+        return [[slab.fill(worth) for worth in worths] for slab in some]
+
+    if len(wanted) * len(worths) < WORTH_SHARING:
+        return filled(wanted)
+    out: list[list[tuple[float, Fill]]] = [[]] * len(wanted)
+    for first, share in enumerate(_FILLERS.map(filled, [wanted[first::THREADS] for first in range(THREADS)])):
         out[first::THREADS] = share
     return out

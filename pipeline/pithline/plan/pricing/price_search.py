@@ -73,13 +73,23 @@ def slope_of(market: Market, prices: Array, mated: Array, single: Array) -> Arra
     return market.holds @ (mated + np.where(lone_moves, single, 0))
 
 
-def priced_layout(market: Market, layout: SeenLayout, prices: Array, costs: CutCosts) -> tuple[float, Array, Array]:
-    """A layout's value at prices net of charges, and its mated and single plates by kind, (P,) each."""
-    filled = fill_all(layout.slabs, worth_at(market, prices, costs))
-    total = np.zeros((market.holds.shape[1], 2))
-    for _, fill in filled:
-        total += fill.counts
-    return sum(value for value, _ in filled) - layout.charge, total[:, 0], total[:, 1]
+def priced_layouts(
+    market: Market, layouts: Sequence[SeenLayout], prices: Array, costs: CutCosts
+) -> list[tuple[float, Array, Array]]:
+    """Each layout's value at prices net of charges, and its mated and single plates by kind, (P,) each.
+
+    Layouts seen at alike prices share slabs; each of these is filled once.
+    """
+    slabs = {id(slab): slab for layout in layouts for slab in layout.slabs}
+    filled = dict(zip(slabs, fill_all(slabs.values(), worth_at(market, prices, costs)), strict=True))
+    out = []
+    for layout in layouts:
+        own = [filled[id(slab)] for slab in layout.slabs]
+        total = np.zeros((market.holds.shape[1], 2))
+        for _, fill in own:
+            total += fill.counts
+        out.append((sum(value for value, _ in own) - layout.charge, total[:, 0], total[:, 1]))
+    return out
 
 
 MUCH_WIDER, WIDER, CLOSER, GOOD_STEP = 4.0, 1.8, 0.4, 0.5
@@ -122,8 +132,7 @@ def prices_for(
     best, best_prices, here = np.inf, centre, centre
     for round_number in range(INNER_ROUNDS):
         top = 0.0
-        for layout in layouts:
-            value, mated, single = priced_layout(market, layout, here, costs)
+        for value, mated, single in priced_layouts(market, layouts, here, costs):
             planes.append(Plane(value, slope_of(market, here, mated, single), here))
             top = max(top, value)
         bound = top + market.unsold_bound(here)
