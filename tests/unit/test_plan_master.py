@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pithline.plan.columns import way_master
 from pithline.plan.columns.market_model import fills_at, price_family
 from pithline.plan.columns.way_master import MasterTask, choose_different_ways, choose_ways, merged
 from pithline.plan.pricing.log_grid import GridSlab
@@ -83,7 +84,7 @@ def by_milp(task):
             charged[own] = way.own.charge > 0.0
             for cradle in way.own.cradles:
                 if cradle not in cradles:
-                    cradles[cradle] = model.add(-task.opening)
+                    cradles[cradle] = model.add(0.0 if cradle in task.standing else -task.opening)
                 model.at_most({own: 1.0, cradles[cradle]: -1.0}, 0.0)
             for slab in way.own.slabs:
                 [fills] = fills_at([task.fills.slab(log, slab)], task.market, task.family, task.costs)
@@ -203,6 +204,36 @@ def test_different_ways_have_different_first_settings_the_best_first():
     assert len({one.layouts[0].slabs for one in found}) == len(found) > 1
     assert found[0].value == choose_ways(task, 20.0, 1).value
     assert [one.value for one in found] == sorted((one.value for one in found), reverse=True)
+
+
+def begun(task):
+    """An answer that saws the first log by its last way, and leaves the others."""
+    alone = choose_ways(replace(task, ways=(task.ways[0][-1:], *((),) * (len(task.ways) - 1))), 20.0, 1)
+    assert alone.layouts[0] is not None
+    return alone
+
+
+@pytest.mark.parametrize(("seed", "logs", "in_hand"), [(s, 2 + s % 2, s % 3 == 0) for s in (2, 3, 6, 7, 9, 11)])
+def test_logs_chosen_by_turns_end_where_none_alone_can_be_chosen_better(seed, logs, in_hand):
+    sawn = np.random.default_rng(seed).integers(0, 3, (4, 2)) if in_hand else None
+    task = task_of(seed + 50, logs, sawn=sawn)
+    start = begun(task)
+    found = way_master._by_turns(task, way_master._near_columns(task), start, 20.0, 1)
+    assert start.value + 0.05 < found.value <= by_milp(task) + 5e-3
+    # what it is worth is what its plates sell for less its charges, each cradle opened once
+    plates = np.sum([one.plates for one in found.logs], axis=0) + (0 if sawn is None else sawn)
+    model = SalesModel(task.market)
+    charges = sum(one.charges for one in found.logs) + task.opening * len(found.opened)
+    assert found.value + charges == pytest.approx(model.best(plates), rel=1e-3, abs=5e-3)
+    # and with the others held no log can be chosen better
+    for k in range(logs):
+        held = [one for j, one in enumerate(found.logs) if j != k]
+        standing = frozenset().union(*(one.cradles for one in held))
+        beside = np.sum([one.plates for one in held], axis=0) + (0 if sawn is None else sawn)
+        own = replace(task, ways=tuple(w if j == k else () for j, w in enumerate(task.ways)), sawn=beside)
+        best = by_milp(replace(own, standing=standing))
+        spent = sum(one.charges for one in held) + task.opening * len(standing)
+        assert best - spent <= found.value + 1e-2
 
 
 def test_same_ways_same_seed_same_answer():

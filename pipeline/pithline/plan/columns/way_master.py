@@ -42,15 +42,37 @@ class SlabFills(Protocol[Named]):
 
 
 @dataclass(frozen=True, slots=True)
-class MasterAnswer:
-    """What a master chose: a layout a log (None leaves it), its worth net of charges, the bound of these columns, sets by recipe."""
+class LogChoice:
+    """What a master chose of one log: its layout (None leaves it), what that gives and is charged, and the cradles that it uses.
 
-    layouts: tuple[LayoutSetting | None, ...]
+    `plates` (P, 2) are mated and single plates by kind; `charges` those of settings and cuts, but not of opening a cradle.
+    """
+
+    layout: LayoutSetting | None
+    plates: Counts
+    charges: float = 0.0
+    cradles: frozenset[int] = frozenset()  # angles, roll steps
+
+
+@dataclass(frozen=True, slots=True)
+class MasterAnswer:
+    """What a master chose: of each log, its worth net of charges, the bound of these columns, sets by recipe."""
+
+    logs: tuple[LogChoice, ...]
     value: float
     bound: float
     status: str
     sets: Counts
-    opened: tuple[int, ...]  # cradles used, roll steps
+
+    @property
+    def layouts(self) -> tuple[LayoutSetting | None, ...]:
+        """By log; None leaves it."""
+        return tuple(one.layout for one in self.logs)
+
+    @property
+    def opened(self) -> tuple[int, ...]:
+        """Cradles used, roll steps."""
+        return tuple(sorted(frozenset[int]().union(*(one.cradles for one in self.logs))))
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +94,7 @@ class MasterTask(Generic[Slab]):
     settings_max: int | None = None  # most charged settings
     near: float = NEAR
     sawn: Counts | None = None  # (P, 2) mated and single plates that count beside those of the ways
+    standing: frozenset[int] = frozenset()  # cradles that are opened already, roll steps
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +102,9 @@ class _Node:
     """A way's own setting with its variable; ways to go on, each with theirs."""
 
     setting: LayoutSetting
+    charge: float
+    cradles: tuple[int, ...]
+    fills: tuple[tuple[cp_model.IntVar, Fill], ...]
     var: cp_model.IntVar
     above: tuple[_Node, ...]
     below: tuple[_Node, ...]
@@ -108,7 +134,9 @@ def choose_different_ways(task: MasterTask[Slab], effort: float, seed: int, most
     """
     near = _near_columns(task)
     if len(near.ways) > 1:
-        return _solve(task, near, effort, seed, most)
+        found = _solve(task, near, effort * SHARE_OF_ALL, seed, most)
+        found = [_by_turns(task, near, one, effort * SHARE_OF_ONE, seed) for one in found]
+        return sorted(found, key=lambda one: -one.value)
     # one log has one first setting: the best of each, and as good as that of all together
     out: list[MasterAnswer] = []
     for number, way in enumerate(near.ways[0]):
@@ -123,6 +151,47 @@ def choose_different_ways(task: MasterTask[Slab], effort: float, seed: int, most
 
 SHARE_OF_ONE = 0.25
 """Of the deterministic time, for the master of one first setting alone."""
+SHARE_OF_ALL = 0.4
+"""Of the deterministic time, for the master of several logs together, which are then chosen anew by turns."""
+WORTH_A_TURN = 1e-3
+"""A log is chosen anew for no less than this, in the objective's unit."""
+
+
+def _by_turns(
+    task: MasterTask[Slab], columns: _Columns[Slab], answer: MasterAnswer, effort: float, seed: int
+) -> MasterAnswer:
+    """An answer with one log after the other chosen anew beside what the others give, as long as that is worth more.
+
+    The master of several logs is large; that of one log beside plates that are there already is solved within moments.
+    """
+    if task.settings_max is not None or not any(answer.layouts):
+        return answer
+    since, number = 0, 0
+    while since < len(columns.ways):
+        better = _one_anew(task, columns, answer, number, effort, seed)
+        since = 0 if better is not answer else since + 1
+        # a log that was just chosen anew needs no second turn until another one was
+        since, answer, number = max(since, 1), better, (number + 1) % len(columns.ways)
+    return answer
+
+
+def _one_anew(
+    task: MasterTask[Slab], columns: _Columns[Slab], answer: MasterAnswer, number: int, effort: float, seed: int
+) -> MasterAnswer:
+    """The answer with one log chosen anew beside the others, or as it is where that is worth no more."""
+    others = [one for k, one in enumerate(answer.logs) if k != number]
+    standing = frozenset[int]().union(task.standing, *(one.cradles for one in others))
+    there = np.sum([one.plates for one in others], axis=0) + (0 if task.sawn is None else task.sawn)
+    spent = sum(one.charges for one in others) + task.opening * len(standing - task.standing)
+    beside = replace(task, sawn=there, standing=standing)
+    for way in columns.ways[number]:
+        alone = tuple((way,) if k == number else () for k in range(len(columns.ways)))
+        found = _solve(beside, replace(columns, ways=alone), effort, seed, 1, answer.value + spent + WORTH_A_TURN)
+        for one in found:
+            logs = tuple(one.logs[k] if k == number else other for k, other in enumerate(answer.logs))
+            bound = max(answer.bound, one.value - spent)
+            answer = replace(one, logs=logs, value=one.value - spent, bound=bound, status=answer.status)
+    return answer
 
 
 def _solve(
@@ -139,8 +208,9 @@ def _solve(
             model.model.add(sum(node.var for node in nodes) <= 1)
     if task.settings_max is not None:
         model.model.add(sum(var for charge, var in model.charges if charge > 0.0) <= task.settings_max)
-    for var in cradles.values():
-        model.charges.append((task.opening, var))
+    for angle, var in cradles.items():
+        if angle not in task.standing:
+            model.charges.append((task.opening, var))
     model.maximise(task.sawn, least)
     out: list[MasterAnswer] = []
     while len(out) < most:
@@ -148,16 +218,16 @@ def _solve(
         if found is None:
             break
         solver, status = found
-        layouts = tuple(_read(nodes, solver) for nodes in roots)
-        if out and not any(layouts):
+        logs = tuple(_choice(nodes, solver, len(task.market.mated)) for nodes in roots)
+        chosen = [one.layout for one in logs]
+        if out and not any(chosen):
             break
         sets = np.array([solver.value(n) for n in model.sets], np.int64)
-        used = tuple(sorted(angle for angle, var in cradles.items() if solver.boolean_value(var)))
         value, bound = (model.worth(one) for one in (solver.objective_value, solver.best_objective_bound))
-        out.append(MasterAnswer(layouts, value, bound, status, sets, used))
-        if not any(layouts):
+        out.append(MasterAnswer(logs, value, bound, status, sets))
+        if not any(chosen):
             break
-        for nodes, layout in zip(roots, layouts, strict=True):
+        for nodes, layout in zip(roots, chosen, strict=True):
             for node in nodes:
                 if layout is not None and (node.setting.clock, node.setting.slabs) == (layout.clock, layout.slabs):
                     model.model.add(node.var == 0)
@@ -250,20 +320,29 @@ def _add(
         if angle not in cradles:
             cradles[angle] = model.model.new_bool_var("")
         model.model.add(var <= cradles[angle])
+    filled: list[tuple[cp_model.IntVar, Fill]] = []
     for slab in way.own.slabs:
-        model.add_fills(var, fills[number, slab], best)
+        own = fills[number, slab]
+        filled += zip(model.add_fills(var, own, best), own, strict=True)
     sides = []
     for options in (way.above, way.below):
         nodes = tuple(_add(model, one, number, fills, cradles, best and i == 0) for i, one in enumerate(options))
         if nodes:
             model.model.add(sum(node.var for node in nodes) <= var)
         sides.append(nodes)
-    return _Node(way.own.setting, var, *sides)
+    return _Node(way.own.setting, way.own.charge, way.own.cradles, tuple(filled), var, *sides)
 
 
-def _read(nodes: Sequence[_Node], solver: cp_model.CpSolver) -> LayoutSetting | None:
-    """The layout of the way chosen among some."""
+def _choice(nodes: Sequence[_Node], solver: cp_model.CpSolver, kinds: int) -> LogChoice:
+    """What was chosen of one log among some ways; plates are of so many kinds."""
     for node in nodes:
         if solver.boolean_value(node.var):
-            return replace(node.setting, above=_read(node.above, solver), below=_read(node.below, solver))
-    return None
+            above, below = (_choice(side, solver, kinds) for side in (node.above, node.below))
+            fills = [fill for var, fill in node.fills if solver.boolean_value(var)]
+            return LogChoice(
+                replace(node.setting, above=above.layout, below=below.layout),
+                above.plates + below.plates + sum((fill.counts for fill in fills), np.zeros((kinds, 2), np.int64)),
+                above.charges + below.charges + node.charge + sum(fill.cost for fill in fills),
+                above.cradles | below.cradles | frozenset(node.cradles),
+            )
+    return LogChoice(None, np.zeros((kinds, 2), np.int64))
