@@ -22,7 +22,7 @@ def small_script(log: TrueLog | None = None) -> dict:
     volumes = {"log": live["log"].volume()}
     for one in script["operations"]:
         if one["op"] == "cut":
-            above, below, _ = cut(live[one["piece"]], tuple(one["normal"]), one["offset"], one["kerf"])
+            above, below = cut(live[one["piece"]], tuple(one["normal"]), one["offset"], one["kerf"])
             live |= {one["above"]: above, one["below"]: below}
             volumes |= {one["above"]: above.volume(), one["below"]: below.volume()}
     for piece in script["pieces"]:

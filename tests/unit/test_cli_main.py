@@ -9,7 +9,7 @@ import pytest
 from pithline.cli import main as command_line
 from pithline.cli.main import COMMANDS, build_parser, installed, main
 
-HEAVY = ("numpy", "scipy", "numba", "open3d", "ortools", "trimesh", "matplotlib", "reportlab", "rich", "jsonschema")
+HEAVY = ("numpy", "scipy", "numba", "open3d", "ortools", "trimesh", "matplotlib", "reportlab", "rich", "jsonschema_rs")
 
 
 def test_the_command_line_loads_nothing_heavy():

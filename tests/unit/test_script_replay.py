@@ -19,7 +19,7 @@ def replay_pieces(document):
 def script():
     model = cylinder()
     log = log_solid(model)
-    above, below, _ = cut(log, (0.0, 0.0, 1.0), 40.0, 3.0)
+    above, below = cut(log, (0.0, 0.0, 1.0), 40.0, 3.0)
     operation = {
         "op": "cut",
         "id": "c1",

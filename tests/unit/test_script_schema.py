@@ -1,10 +1,11 @@
 """The schemas: what they take, what they refuse, in which words; the copies in docs/."""
 
 import copy
+import json
 from pathlib import Path
 
 import pytest
-from jsonschema import Draft202012Validator
+from jsonschema_rs import meta
 
 from pithline.errors import ScriptError
 from pithline.script.schema import schema_bytes, validate
@@ -47,6 +48,16 @@ def test_extra_keys_are_taken_where_the_format_has_room():
         (("operations", 1, "blade_height"), None, 'lacks "blade_height" in operations[1] (c1)'),
         (("operations", 0, "marks"), None, 'lacks "marks" in operations[0] (s1)'),
         (("operations", 3, "against"), None, 'lacks "against" in operations[3] (s2)'),
+        (
+            ("operations", 3, "against"),
+            {"face": 5, "angle_deg": 90},
+            "has 5 at operations[3].against.face (s2), where a value of type",
+        ),
+        (
+            ("operations", 3, "against"),
+            "slab",
+            'does not hold at operations[3].against (s2): "slab" is not valid under any',
+        ),
         (("pieces", 1, "mark"), "O1", "does not hold at pieces[1].mark (h1)"),
         (("plates", 0, "limits"), 5, "has 5 at plates[0].limits (p1), where a value of type string belongs"),
         (("model", "stations", 0, "centre"), [0.0], "does not hold at model.stations[0].centre"),
@@ -76,6 +87,4 @@ def test_what_is_no_object_is_refused(which):
 
 @pytest.mark.parametrize("which", ["cut-script", "log-model"])
 def test_the_schemas_keep_their_own_draft(which):
-    import json
-
-    Draft202012Validator.check_schema(json.loads(schema_bytes(which)))
+    meta.validate(json.loads(schema_bytes(which)))

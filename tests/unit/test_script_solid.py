@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from pithline.errors import ScriptError
-from pithline.script.solid import cut, log_solid
+from pithline.script.solid import cut, log_solid, sawdust
 
 
 def cylinder(radius=300.0, length=1000.0):
@@ -23,7 +23,8 @@ def test_volume_of_a_cylinder_between_its_ends():
 @pytest.mark.parametrize("offset", [-250.0, 0.0, 120.0])
 def test_pieces_and_kerf_make_the_log(offset):
     log = log_solid(cylinder())
-    above, below, dust = cut(log, (0.0, 0.6, 0.8), offset, 3.0)
+    plane = ((0.0, 0.6, 0.8), offset, 3.0)
+    (above, below), dust = cut(log, *plane), sawdust(log, *plane).volume()
     assert above.volume() + below.volume() + dust == pytest.approx(log.volume(), rel=1e-4)
     middle = offset - (0.6 * 5.0 - 0.8 * 3.0)
     assert dust == pytest.approx(2.0 * np.sqrt(300.0**2 - middle**2) * 3.0 * 1000.0, rel=2e-3)

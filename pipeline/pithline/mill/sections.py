@@ -85,6 +85,13 @@ def log_sections(model: LogModel) -> LogSections:
 
 
 @njit(cache=True)
+def _copy(points: Array, count: int, to: Array) -> None:
+    """The first `count` of some points (n, 2), written to `to`: a slice set to another takes seconds more to compile."""
+    for j in range(count):
+        to[j, 0], to[j, 1] = points[j, 0], points[j, 1]
+
+
+@njit(cache=True)
 def _clip(x: Array, outlines: Array, normals: Array, offsets: Array) -> tuple[Array, Ints, Array, Array]:
     k, n = outlines.shape[0], outlines.shape[1]
     most = n + 2 * len(offsets) + 4
@@ -95,7 +102,7 @@ def _clip(x: Array, outlines: Array, normals: Array, offsets: Array) -> tuple[Ar
     a, b = np.empty((4 * most, 2)), np.empty((4 * most, 2))
     for i in range(k):
         m = n
-        a[:n] = outlines[i]
+        _copy(outlines[i], n, a)
         for f in range(len(offsets)):
             limit = offsets[f] - normals[f, 0] * x[i]
             c = 0
@@ -112,7 +119,7 @@ def _clip(x: Array, outlines: Array, normals: Array, offsets: Array) -> tuple[Ar
                     t = dp / (dp - dq)
                     b[c, 0], b[c, 1] = p0 + t * (q0 - p0), p1 + t * (q1 - p1)
                     c += 1
-            a[:c] = b[:c]
+            _copy(b, c, a)
             m = c
             if m == 0:
                 break
@@ -120,7 +127,7 @@ def _clip(x: Array, outlines: Array, normals: Array, offsets: Array) -> tuple[Ar
             continue
         m = min(m, most)
         counts[i] = m
-        out[i, :m] = a[:m]
+        _copy(a, m, out[i])
         area, cy, cz = 0.0, 0.0, 0.0
         for j in range(m):
             q = (j + 1) % m

@@ -125,7 +125,9 @@ def _outline(model: LogModel, radii: Array, point: Array, normal: Array) -> Arra
     centre, x = model.splines(model.centre), np.full(OUTLINE_POINTS, float(point[0]))
     for _ in range(6):
         yz = centre(x) + radius_at(model, radii, x, clock)[:, None] * direction
-        x = point[0] - ((yz - point[1:]) @ normal[1:]) / normal[0]
+        before, x = x, point[0] - ((yz - point[1:]) @ normal[1:]) / normal[0]
+        if np.array_equal(x, before):  # at once where the plane stands square to x
+            break
     return np.column_stack([x, yz])
 
 

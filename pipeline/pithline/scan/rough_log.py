@@ -217,7 +217,8 @@ def most_upon(points: Array, normals: Array, centre: Array, radius: Array, round
             count += on[i]
         if count > most:
             best, most = c, count
-            chosen[:] = on
+            for i in range(len(points)):  # a slice set to another takes seconds more to compile
+                chosen[i] = on[i]
     return best, chosen
 
 

@@ -10,13 +10,12 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import CubicSpline, RectBivariateSpline
+from scipy.interpolate import CubicSpline
 
-from pithline.script.grades import clock_vector, radius_surface
+from pithline.script.grades import clock_vector
 from pithline.script.pieces import SawnFace
 
 Array = NDArray[np.float64]
-STEP_X = 12.5
 OUTLINE = 360
 BUCKED = 0.9
 """A face whose normal leans this much along the log is one of its ends."""
@@ -26,11 +25,19 @@ BUCKED = 0.9
 class Envelope:
     """The farthest the log reaches, about its centreline, with its end planes and pith."""
 
-    radius: RectBivariateSpline
+    radius: CubicSpline  # at the clock angles of an outline, (OUTLINE,)
     centre: CubicSpline
     pith: CubicSpline
     ends: tuple[SawnFace, SawnFace]  # butt, top
     span: tuple[float, float]  # stations the model covers
+
+    def radius_at(self, x: Array) -> Array:
+        """Radius at each clock angle of an outline, at a station (OUTLINE,) of its own. [mm]"""
+        spline = self.radius
+        at = np.clip(np.searchsorted(spline.x, x, side="right") - 1, 0, len(spline.x) - 2)
+        c, step = spline.c[:, at, np.arange(OUTLINE)], x - spline.x[at]
+        radius: Array = ((c[0] * step + c[1]) * step + c[2]) * step + c[3]
+        return radius
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +64,6 @@ def envelope_of(model: dict[str, Any]) -> Envelope:
     """The envelope of a script's log model."""
     stations = model["stations"]
     x = np.array([one["x"] for one in stations], float)
-    at = np.linspace(x[0], x[-1], max(4, int(np.ceil((x[-1] - x[0]) / STEP_X)) + 1))
 
     def line(key: str) -> CubicSpline:
         return CubicSpline(x, np.array([one[key] for one in stations], float), bc_type="natural")
@@ -66,8 +72,16 @@ def envelope_of(model: dict[str, Any]) -> Envelope:
         normal = np.asarray(model["ends"][name]["normal"], float)
         return SawnFace(normal, float(normal @ np.asarray(model["ends"][name]["point"], float)), name)
 
-    radius = radius_surface(x, np.array([one["envelope"] for one in stations], float), at)
+    rows = np.array([one["envelope"] for one in stations], float)
+    knots = np.linspace(0.0, 2.0 * np.pi, rows.shape[1] + 1)
+    around = CubicSpline(knots, np.column_stack([rows, rows[:, :1]]), axis=1, bc_type="periodic")
+    radius = CubicSpline(x, around(clock_steps()), axis=0, bc_type="natural")
     return Envelope(radius, line("centre"), line("pith"), (end("butt"), end("top")), (float(x[0]), float(x[-1])))
+
+
+def clock_steps() -> Array:
+    """Clock angles of the points of an outline, (OUTLINE,). [rad]"""
+    return np.arange(OUTLINE, dtype=np.float64) * (2.0 * np.pi / OUTLINE)
 
 
 def pith_at(envelope: Envelope, face: SawnFace) -> Array:
@@ -85,13 +99,12 @@ def section(envelope: Envelope, bed: Bed, faces: tuple[SawnFace, ...], place: fl
 
     Empty where there is nothing of the piece.
     """
-    clock = np.arange(OUTLINE, dtype=np.float64) * (2.0 * np.pi / OUTLINE)
-    ray = clock_vector(clock)
+    ray = clock_vector(clock_steps())
     want = place - bed.butt_at + bed.origin @ bed.along
     x = np.full(OUTLINE, want / bed.along[0] if abs(bed.along[0]) > 0.1 else want)
     for _ in range(3):  # the log runs within a few degrees of the bed: each step gains more than a digit
         x = np.clip(x, *envelope.span)
-        yz = envelope.centre(x) + envelope.radius.ev(x, clock)[:, None] * ray
+        yz = envelope.centre(x) + envelope.radius_at(x)[:, None] * ray
         x = (want - yz @ bed.along[1:]) / bed.along[0]
     if np.all((x < envelope.span[0]) | (x > envelope.span[1])):
         return np.zeros((0, 2))

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.script.finding import Finding
-from pithline.script.solid import CLOCKS, cut, log_solid
+from pithline.script.solid import CLOCKS, cut, log_solid, sawdust
 
 Array = NDArray[np.float64]
 Look = Callable[[str, manifold3d.Manifold], None]
@@ -59,8 +59,13 @@ def saw(document: dict[str, Any], look: Look | None = None, clocks: int = CLOCKS
     `look(piece, solid)` is called once for each piece, the log first, while its solid is at hand; afterwards the solid
     is let go. A cut of a piece that is used up or was never made is a finding, and skipped.
     """
+    return _carried_out(document, clocks, look, weighs_dust=True)
+
+
+def _carried_out(document: dict[str, Any], clocks: int, look: Look | None, weighs_dust: bool) -> Sawn:
+    """As `saw`; with a kerf's volume only where sawdust is weighed, for each kerf is two cuts more."""
     log = log_solid(document["model"], clocks)
-    sawing = _Sawing(Sawn(log_volume=log.volume()), {}, look)
+    sawing = _Sawing(Sawn(log_volume=log.volume()), {}, look, weighs_dust)
     sawing.enter("log", log, _Origin(None, None, ()))
     for operation in document["operations"]:
         if operation["op"] == "cut":
@@ -73,7 +78,7 @@ def piece_volumes(document: dict[str, Any], clocks: int = CLOCKS) -> dict[str, f
 
     Usable before `pieces[].volume` and `totals` are filled in; kerf is the log's volume less that of what no cut used.
     """
-    return saw(document, clocks=clocks).volumes
+    return _carried_out(document, clocks, look=None, weighs_dust=False).volumes
 
 
 def _face(operation: dict[str, Any], side: str) -> SawnFace:
@@ -93,11 +98,12 @@ class _Origin:
 
 @dataclass(frozen=True, slots=True)
 class _Sawing:
-    """What the cuts made so far, the solids not yet used, and who looks at each as it is made."""
+    """What the cuts made so far, the solids not yet used, who looks at each as it is made, whether sawdust is weighed."""
 
     sawn: Sawn
     live: dict[str, manifold3d.Manifold]
     look: Look | None
+    weighs_dust: bool
 
     def enter(self, name: str, solid: manifold3d.Manifold, origin: _Origin) -> None:
         """Note one more piece."""
@@ -116,9 +122,11 @@ class _Sawing:
             words = f"{name} cuts {piece}, which is {why} by then"
             sawn.findings.append(Finding(f"piece-{why}", name, piece, why, words))
             return
-        above, below, dust = cut(self.live.pop(piece), operation["normal"], operation["offset"], operation["kerf"])
+        solid, plane = self.live.pop(piece), (operation["normal"], operation["offset"], operation["kerf"])
+        above, below = cut(solid, *plane)
         sawn.used_by[piece] = name
-        sawn.kerf_volume += dust
+        if self.weighs_dust:
+            sawn.kerf_volume += sawdust(solid, *plane).volume()
         for side, solid in (("above", above), ("below", below)):
             made = operation[side]
             if made in sawn.volumes:

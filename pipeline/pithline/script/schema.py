@@ -7,9 +7,7 @@ from functools import cache
 from importlib.resources import files
 from typing import Any, Literal
 
-from jsonschema import Draft202012Validator
-from jsonschema.exceptions import ValidationError, best_match
-from referencing import Registry, Resource
+from jsonschema_rs import Draft202012Validator, Registry, ValidationError, ValidationErrorKind
 
 from pithline.errors import ScriptError
 
@@ -39,46 +37,59 @@ def validate(document: Any, which: Which = "cut-script") -> None:
     Raises
     ------
     ScriptError
-        One sentence on the fault that lies deepest: where, what, and what to do.
+        One sentence on the gravest fault: where, what, and what to do.
     """
-    fault = best_match(_validator(which).iter_errors(document))
+    fault = gravest(_validator(which), document)
     if fault is not None:
         raise ScriptError(f"the {_NAMES[which]} {_sentence(fault, document)}; {_REMEDY[which]}.")
+
+
+def gravest(validator: Draft202012Validator, document: Any) -> ValidationError | None:
+    """The fault that lies outermost in `document`, the first of several; None where it keeps its schema.
+
+    Of alternatives none of which holds, it is the one fault that lies deepest: in the alternative that was meant.
+    """
+    fault = min(validator.iter_errors(document), key=_depth, default=None)
+    while fault is not None and isinstance(fault.kind, ValidationErrorKind.AnyOf | ValidationErrorKind.OneOfNotValid):
+        inner = sorted((one for each in fault.kind.context for one in each), key=_depth, reverse=True)
+        if not inner or (len(inner) > 1 and _depth(inner[0]) == _depth(inner[1])):
+            return fault
+        fault = inner[0]
+    return fault
+
+
+def _depth(fault: ValidationError) -> int:
+    return len(fault.instance_path)
 
 
 @cache
 def _validator(which: Which) -> Draft202012Validator:
     schemas = {name: json.loads(schema_bytes(name)) for name in _FILES}  # type: ignore[arg-type]
-    registry: Registry = Registry().with_resources(
-        (schema["$id"], Resource.from_contents(schema)) for schema in schemas.values()
-    )
-    return Draft202012Validator(schemas[which], registry=registry)
+    registry = Registry((schema["$id"], schema) for schema in schemas.values())
+    return Draft202012Validator(schemas[which], registry=registry, offline=True)
 
 
 def _sentence(fault: ValidationError, document: Any) -> str:
     place = _place(fault, document)
     value = _short(fault.instance)
-    rule, want = fault.validator, fault.validator_value
-    if rule == "required":
-        missing = next(name for name in want if name not in fault.instance)
-        return f'lacks "{missing}" in {place}'
-    if rule in ("additionalProperties", "unevaluatedProperties"):
-        known = fault.schema.get("properties", {})
-        odd = [name for name in fault.instance if name not in known]
-        return f'has an unknown key "{odd[0]}" in {place}' if odd else f"has an unknown key in {place}"
-    if rule == "type":
-        kinds = want if isinstance(want, str) else " or ".join(want)
-        return f"has {value} at {place}, where a value of type {kinds} belongs"
-    if rule in ("enum", "const"):
-        allowed = [want] if rule == "const" else want
-        return f"has {value} at {place}, where only {', '.join(_short(one) for one in allowed)} may stand"
+    match fault.kind:
+        case ValidationErrorKind.Required(property=missing):
+            return f'lacks "{missing}" in {place}'
+        case ValidationErrorKind.AdditionalProperties(unexpected=odd):
+            return f'has an unknown key "{odd[0]}" in {place}'
+        case ValidationErrorKind.Type(types=kinds):
+            return f"has {value} at {place}, where a value of type {' or '.join(kinds)} belongs"
+        case ValidationErrorKind.Enum(options=allowed):
+            return f"has {value} at {place}, where only {', '.join(_short(one) for one in allowed)} may stand"
+        case ValidationErrorKind.Constant(expected_value=only):
+            return f"has {value} at {place}, where only {_short(only)} may stand"
     return f"does not hold at {place}: {_short(fault.message, 2 * _LONGEST, plain=True)}"
 
 
 def _place(fault: ValidationError, document: Any) -> str:
     """The path in words, with the id of the entry it leads through."""
     text, at, name = "", document, ""
-    for key in fault.absolute_path:
+    for key in fault.instance_path:
         at = at[key]
         text += f"[{key}]" if isinstance(key, int) else f".{key}" if text else str(key)
         if isinstance(key, int) and isinstance(at, dict) and isinstance(at.get("id"), str):

@@ -64,13 +64,20 @@ def _faces(n: int, clocks: int) -> NDArray[np.uint32]:
 
 def cut(
     solid: manifold3d.Manifold, normal: tuple[float, float, float], offset: float, kerf: float
-) -> tuple[manifold3d.Manifold, manifold3d.Manifold, float]:
-    """What lies above and below the kerf, and the volume of its sawdust. [mm³]"""
+) -> tuple[manifold3d.Manifold, manifold3d.Manifold]:
+    """What lies above and below the kerf."""
     n = np.asarray(normal, float)
     above = solid.trim_by_plane(tuple(n), offset + kerf / 2.0)
     below = solid.trim_by_plane(tuple(-n), -(offset - kerf / 2.0))
-    dust = solid.trim_by_plane(tuple(n), offset - kerf / 2.0).trim_by_plane(tuple(-n), -(offset + kerf / 2.0))
-    return above, below, dust.volume()
+    return above, below
+
+
+def sawdust(
+    solid: manifold3d.Manifold, normal: tuple[float, float, float], offset: float, kerf: float
+) -> manifold3d.Manifold:
+    """What the kerf takes, measured for itself: not as what its two sides leave over."""
+    n = np.asarray(normal, float)
+    return solid.trim_by_plane(tuple(n), offset - kerf / 2.0).trim_by_plane(tuple(-n), -(offset + kerf / 2.0))
 
 
 def vertices(solid: manifold3d.Manifold) -> NDArray[np.float64]:

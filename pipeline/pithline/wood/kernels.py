@@ -186,7 +186,11 @@ def stack(grid: PlaneGrid, out: StackReadings, tables: FieldTables) -> None:
     x0, dx, skin, core, spiral = tables.x0, tables.dx, tables.skin, tables.core, tables.spiral
     out_angle, out_runout, out_depth = out.angle, out.runout, out.depth
     out_pith, out_turn, out_sink, out_slope = out.from_pith, out.turn, out.sink, out.slope
-    along, across = grid.along, np.cross(normal, grid.along)
+    along = grid.along
+    across = np.empty(3)  # normal × along; `np.cross` takes a second more to compile
+    for i in range(3):
+        j, k = (i + 1) % 3, (i + 2) % 3
+        across[i] = normal[j] * along[k] - normal[k] * along[j]
     for k in prange(len(heights)):
         for i in range(n1):
             for j in range(n2):

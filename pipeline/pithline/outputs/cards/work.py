@@ -82,11 +82,7 @@ def works_of(job: PrintJob) -> list[Work]:
     """The cards of a script in working order, those of dried wood last."""
     log, found = job.log, []
     for stage in WoodStage:
-        groups: dict[str, list[ScriptSetting]] = {}
-        for setting in log.ahead:
-            if setting.tool in OFF_THE_MILL and setting.stage is stage:
-                groups.setdefault(card_of(log, setting.piece), []).append(setting)
-        for piece, settings in groups.items():
+        for piece, settings in _settings_by_card(log, stage).items():
             weight = max(one.weight for one in settings)
             minutes = sum(one.minutes for one in settings)
             plates = tuple(log.plates[one] for one in log.plates_from.get(piece, ()) if card_of(log, one) == piece)
@@ -96,6 +92,19 @@ def works_of(job: PrintJob) -> list[Work]:
             steps = tuple(_steps(job, settings))
             found.append(Work(piece, weight, minutes, steps, plates, stage is WoodStage.DRIED, standing))
     return found
+
+
+def carded_pieces(log: SawnPieces) -> set[str]:
+    """The pieces that have a card."""
+    return {piece for stage in WoodStage for piece in _settings_by_card(log, stage)}
+
+
+def _settings_by_card(log: SawnPieces, stage: WoodStage) -> dict[str, list[ScriptSetting]]:
+    groups: dict[str, list[ScriptSetting]] = {}
+    for setting in log.ahead:
+        if setting.tool in OFF_THE_MILL and setting.stage is stage:
+            groups.setdefault(card_of(log, setting.piece), []).append(setting)
+    return groups
 
 
 def _steps(job: PrintJob, settings: Sequence[ScriptSetting]) -> Iterator[SawStep | SliceStep]:

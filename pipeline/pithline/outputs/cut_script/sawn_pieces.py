@@ -79,6 +79,9 @@ class SawnPieces(PieceTree):
 
     _envelopes: dict[float, Array] = field(default_factory=dict, repr=False)
     """Points of the envelope by station, kept: pages ask for the same stations again and again."""
+    _faces: dict[str, tuple[PieceFace, ...]] = field(default_factory=dict, repr=False)
+    _sections: dict[tuple[str, float, bytes, bytes], BaseGeometry] = field(default_factory=dict, repr=False)
+    """By piece, station and both directions; kept for the same reason."""
 
     @property
     def model(self) -> LogModel:
@@ -91,13 +94,15 @@ class SawnPieces(PieceTree):
         mill = self.script.inputs.mill
         return mill.kerf / 2.0 if mill.scale_reads == "lower" else 0.0
 
-    def faces(self, piece: str) -> list[PieceFace]:
+    def faces(self, piece: str) -> tuple[PieceFace, ...]:
         """The sawn faces of a piece, the newest first; some may have been cut away since."""
-        found = []
-        for one, cut in self.made_by(piece):
-            sign = -1.0 if cut.above == one else 1.0
-            found.append(PieceFace(sign * cut.normal, sign * cut.offset - cut.kerf / 2.0, cut.id))
-        return found
+        if piece not in self._faces:
+            self._faces[piece] = tuple(
+                PieceFace(sign * cut.normal, sign * cut.offset - cut.kerf / 2.0, cut.id)
+                for one, cut in self.made_by(piece)
+                for sign in (-1.0 if cut.above == one else 1.0,)
+            )
+        return self._faces[piece]
 
     def face(self, piece: str, cut: str) -> PieceFace | None:
         """The face of a piece that a cut left; `None` where it has no such face."""
@@ -127,6 +132,12 @@ class SawnPieces(PieceTree):
 
     def section(self, piece: str, x: float, right: Array, up: Array) -> BaseGeometry:
         """Section of a piece at station x, with coordinates X·right and X·up; `right` and `up` (3,) are unit vectors."""
+        asked = (piece, x, right.tobytes(), up.tobytes())
+        if asked not in self._sections:
+            self._sections[asked] = self._section(piece, x, right, up)
+        return self._sections[asked]
+
+    def _section(self, piece: str, x: float, right: Array, up: Array) -> BaseGeometry:
         points = self._envelope(x)
         shape: BaseGeometry = Polygon(np.column_stack([points @ right, points @ up])).buffer(0.0)
         for face in self.faces(piece):

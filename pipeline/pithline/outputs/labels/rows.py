@@ -7,7 +7,7 @@ import io
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from pithline.outputs.cards.work import works_of
+from pithline.outputs.cards.work import carded_pieces
 from pithline.outputs.cut_script.document import Kind, ScriptPlate, WoodStage
 from pithline.outputs.cut_script.sawn_pieces import SawnPieces, Size
 from pithline.outputs.print_job import PrintJob
@@ -47,7 +47,7 @@ def labels_of(job: PrintJob) -> list[Label]:
     log, script = job.log, job.log.script
     again = script.replan.relabelled if script.replan else frozenset()
     labelled = {piece for cut in log.cuts.values() if cut.setting in log.sawn for piece in cut.pieces}
-    carded = {work.piece for work in works_of(job)}
+    carded = carded_pieces(log)
     found = []
     for piece in script.pieces:
         if piece.id in labelled - again or not (piece.id in carded or _is_kept(log, piece.id)):

@@ -45,7 +45,7 @@ def piece_meshes(script: CutScript, simplify: float = SIMPLIFY) -> dict[str, Mes
         if one.piece not in live:
             raise ScriptError(f"{one.id} cuts {one.piece}, which is not there by then; plan the log anew")
         x, y, z = (float(value) for value in one.normal)
-        above, below, _ = cut(live.pop(one.piece), (x, y, z), one.offset, one.kerf)
+        above, below = cut(live.pop(one.piece), (x, y, z), one.offset, one.kerf)
         for name, solid in ((one.above, above), (one.below, below)):
             live[name] = solid
             meshes[name] = _mesh(solid.simplify(simplify))

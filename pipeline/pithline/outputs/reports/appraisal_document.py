@@ -10,10 +10,10 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from jsonschema import Draft202012Validator
-from jsonschema.exceptions import best_match
+from jsonschema_rs import Draft202012Validator
 
 from pithline.errors import ScriptError
+from pithline.script.schema import gravest
 from pithline.units import MM3_PER_LITRE
 
 M3 = 1.0e9
@@ -29,7 +29,7 @@ def appraisal_schema_bytes() -> bytes:
 
 @cache
 def _validator() -> Draft202012Validator:
-    return Draft202012Validator(json.loads(appraisal_schema_bytes()))
+    return Draft202012Validator(json.loads(appraisal_schema_bytes()), offline=True)
 
 
 def check_appraisal(document: Mapping[str, Any]) -> None:
@@ -38,11 +38,11 @@ def check_appraisal(document: Mapping[str, Any]) -> None:
     Raises
     ------
     ScriptError
-        One sentence on the deepest fault.
+        One sentence on the gravest fault.
     """
-    fault = best_match(_validator().iter_errors(document))
+    fault = gravest(_validator(), document)
     if fault is not None:
-        place = ".".join(str(key) for key in fault.absolute_path) or "its outermost object"
+        place = ".".join(str(key) for key in fault.instance_path) or "its outermost object"
         raise ScriptError(f"the appraisal does not hold at {place}: {fault.message[:200]}; write it anew.")
 
 

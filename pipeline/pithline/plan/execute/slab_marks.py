@@ -117,7 +117,8 @@ def mark_layers(
         _kept_shares(wood, part, layer, resaw_kerf, slope_doubt, shares, angle, turn)
         some = False
         for u in range(nu):
-            row[:nx] = shares[:, u]
+            for x in range(nx):
+                row[x] = shares[x, u]
             _least_in_windows(row[:nx], l, found, left, right)
             for x in range(nx - l + 1):
                 along[x, u] = found[x]
@@ -132,8 +133,7 @@ def mark_layers(
                 angles[x + 1, u + 1] = angles[x, u + 1] + a
                 turns[x + 1, u + 1] = turns[x, u + 1] + d
         for x in range(nx - l + 1):
-            row[:nu] = along[x]
-            _least_in_windows(row[:nu], w, found, left, right)
+            _least_in_windows(along[x], w, found, left, right)
             for u in range(nu - w + 1):
                 share = found[u]
                 if share < levels[0, 0]:

@@ -170,7 +170,7 @@ def _stack_down(  # noqa: PLR0913 - a compiled kernel
 
 @njit(cache=True)
 def _cuts_ahead(  # noqa: PLR0913 - a compiled kernel
-    g: FanGrid, runs: FanRuns, back: Ints32, q: int, c: int, k: int, near: float, whole_chain: bool,
+    g: FanGrid, runs: FanRuns, back: Ints, q: int, c: int, k: int, near: float, whole_chain: bool,
     cotangents: Array, lines: Array,
 ) -> int:  # fmt: skip
     """Write the cuts that bound the slabs of run `k` after a state (q, c); returns how many. The near face is one of them."""
@@ -217,17 +217,18 @@ def slabs_of_runs(g: FanGrid, runs: FanRuns, base: int, far: float) -> RunSlabs:
         np.zeros(nk),
     )
     n = g.half_depth
-    held, none = np.empty(2 * n + 1), np.empty(0)
+    held, none, pick = np.empty(2 * n + 1), np.empty(0), np.empty(2 * n + 1, np.int32)
+    no = len(none)  # a bare 0 would be a type of its own, and each kernel it is handed to compiled once more
     of, before = np.zeros((2, 2 * n + 1), np.int32)
     for k in range(nk - 1):
         lean = (runs.steps[nk - 1] - rolls // 2 - runs.steps[k]) * np.pi / rolls
         roll = base + runs.steps[k] + rolls // 2
         out.lengths[k] = _run_slabs(g, roll, lean, far, runs.least_flat if k == 0 else -1.0, out.cand[k], out.reach[k])
         if k > 0:  # the first run hangs on the near face, and none comes before it
-            _stack_up(g, roll, out.cand[k], out.reach[k], out.lengths[k], 0, none, none, 0.0, 0, held, of, before)
+            _stack_up(g, roll, out.cand[k], out.reach[k], out.lengths[k], no, none, none, 0.0, no, held, of, before)
             out.most[k] = max(held.max(), 0.0)
     roll = base + runs.steps[nk - 1] + rolls // 2
-    out.most[nk - 1] = _stack_down(g, roll, far, runs.least_flat, 0, none, none, held, of)
+    out.most[nk - 1] = _stack_down(g, roll, far, runs.least_flat, no, none, none, held, pick)
     for k in range(nk - 2, -1, -1):
         for later in range(k + 1, nk):
             if runs.cost[k + 1, later] < NEVER:
@@ -248,7 +249,7 @@ def best_fan(  # noqa: C901, PLR0913 - a compiled kernel
     rolls, nk = g.values.shape[0], len(runs.steps)
     opening, n = runs.steps[nk - 1], g.half_depth
     best = np.full((nk, 2 * n + 1), LOWEST)
-    back = np.full((nk, 2 * n + 1, 2), -1, np.int32)
+    back = np.full((nk, 2 * n + 1, 2), -1, np.int64)
     # of the states of one direction only those matter that no lower last cut betters: the rest leave less room for less
     front, fronts = np.empty((nk, 2 * n + 1), np.int32), np.zeros(nk, np.int32)
     held = np.empty(2 * n + 1)
@@ -314,7 +315,7 @@ def best_fan(  # noqa: C901, PLR0913 - a compiled kernel
     chain[:] = -999
     length, k, c = 0, top_k, top_c
     if far_q > -2:
-        cuts = _cuts_ahead(g, runs, back, far_q, far_c, k, near, whole_chain, cotangents, lines)
+        cuts = _cuts_ahead(g, runs, back, int(far_q), int(far_c), int(k), near, whole_chain, cotangents, lines)
         roll = base + opening + rolls // 2
         _stack_down(g, roll, far, runs.least_flat, cuts, cotangents, lines, total, pick)
         top = min(-int(np.ceil(far / g.depth_step - 1e-6)), n)
@@ -336,7 +337,8 @@ def best_fan(  # noqa: C901, PLR0913 - a compiled kernel
         while c >= 0 and length < chain.shape[0]:
             i = of[c]
             chain[length, 0], chain[length, 1], chain[length, 2] = k, cand[i, 0], cand[i, 1]
-            chain[length, 3] = _begin(g, cand[i, 0], cand[i, 2] - n, reach[i], cuts, cotangents, lines)
+            low = chain[length, 1]  # as wide a number as elsewhere: else the kernel would be compiled once more
+            chain[length, 3] = _begin(g, low, cand[i, 2] - n, reach[i], cuts, cotangents, lines)
             chain[length, 4] = q + 1
             c = before[c]
             length += 1
@@ -355,7 +357,8 @@ def fan_bounds(g: FanGrid, runs: FanRuns, bases: Ints, faces: Array) -> Array:
     for i in prange(nb * nf):
         b, f = i // nf, i % nf
         chain = np.empty((0, 5), np.int64)
+        whole_chain = len(chain) > 0  # not the bare False: for a constant the kernels would be compiled once more
         slabs = slabs_of_runs(g, runs, bases[b], faces[f])
         for n in range(nf):
-            out[b, f, n] = best_fan(g, runs, bases[b], faces[n], faces[f], slabs, chain, False)
+            out[b, f, n] = best_fan(g, runs, bases[b], faces[n], faces[f], slabs, chain, whole_chain)
     return out

@@ -116,7 +116,7 @@ def half_table(g: FanGrid, angles: Ints, bolts: Array, faces: Array, costs: Arra
         low, high = (turn - rolls // 2) % turns, (turn + angles[a] - rolls // 2) % turns
         for f in range(nf):
             slab = half_slabs(g, turn, angles[a], faces[f])
-            if not slab.any():
+            if slab.max() <= 0.0:
                 continue
             stack = stack_table(slab, g.cells, g.kerf_cells)
             total, _ = half_corners(g, stack, bolts[a, low, :, f], bolts[na - 1 - a, high, f], faces)
