@@ -86,11 +86,13 @@ def test_from_a_scan_to_a_card_by_touch(page, yard):
     ready(page, "/")
     page.set_input_files("#scans", str(yard.parent / "<b>my log.ply"))
     page.wait_for_selector("#log-b-my-log >> text=Fitted, not yet planned", timeout=LONG)
-    page.click("#log-b-my-log >> text=Look at the log")
+    page.click("#log-b-my-log >> text=Mark the pith")
+    page.wait_for_selector(".next >> text=mark the pith on the butt end and on the top end")
     page.wait_for_selector("#face-butt svg")
     box = page.locator("#face-butt").bounding_box()
     page.mouse.click(box["x"] + 0.45 * box["width"], box["y"] + 0.5 * box["height"])
     page.wait_for_selector(".effect >> text=distance from the centre", timeout=LONG)
+    page.wait_for_selector(".next >> text=mark the pith on the top end")
     page.fill("#bark-thickness", "7/16 in")
     page.keyboard.press("Tab")
     page.wait_for_selector("#told >> text=on the card", timeout=LONG)
@@ -105,6 +107,18 @@ def test_from_a_scan_to_a_card_by_touch(page, yard):
         and card.sapwood_thickness is None
     )
     assert "# thickness = " in (yard / "b-my-log.toml").read_text()
+
+
+def test_the_pith_moves_at_once_and_the_keyboard_keeps_its_place(page):
+    ready(page, "/log/b-my-log")
+    caption = page.inner_text("#end-butt figcaption")
+    page.focus("#butt-right")
+    page.keyboard.press("Enter")
+    page.wait_for_function("before => document.querySelector('#end-butt figcaption').innerText !== before", arg=caption)
+    assert "being fitted" in page.inner_text(".effect"), "the mark stands in its new place before the fit is done"
+    page.keyboard.press("Enter")  # a second step need not wait for the first
+    page.wait_for_selector(".effect >> text=being fitted", state="detached", timeout=LONG)
+    assert page.evaluate("document.activeElement.id") == "butt-right"
 
 
 def test_the_log_is_turned_in_space_by_keyboard_and_told_in_words(page):
