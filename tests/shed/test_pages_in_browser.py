@@ -218,6 +218,11 @@ def test_plans_stand_side_by_side_with_their_papers(page):
     page.wait_for_selector(".rungs li.chosen img")
     assert page.locator(".rungs dt", has_text="complete sets").count() == page.locator(".rungs > li").count()
     assert page.locator("a", has_text="Saw by this plan").get_attribute("href").startswith("/saw/small?plan=")
+    brings = page.inner_text(".brings")
+    assert brings.startswith("This plan: ") and "h at the saws" in brings
+    assert not page.locator("button", has_text="Plan it").is_visible()  # a log that is planned shows its plan first
+    page.click("summary >> text=Plan it again, or for something else")
+    assert page.locator("button", has_text="Plan it").is_visible()
 
 
 def test_the_saw_goes_on_without_a_connection_and_without_a_server(page, server, yard, port):
@@ -229,6 +234,8 @@ def test_the_saw_goes_on_without_a_connection_and_without_a_server(page, server,
     for end in ("butt", "top"):
         page.fill(f"#mark-{end}", f"{expected + 60:.0f}")
     assert "STOP" in page.inner_text("#heights") and page.is_disabled("#done")
+    bar, verdict = page.locator(".hand").bounding_box(), page.locator(".halt").bounding_box()
+    assert verdict["y"] + verdict["height"] <= bar["y"]  # nothing of it lies under the bar of steps
     for end in ("butt", "top"):
         page.fill(f"#mark-{end}", f"{expected + 2:.0f}")
     page.keyboard.press("Tab")
