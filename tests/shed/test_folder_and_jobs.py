@@ -1,5 +1,6 @@
 """What lies in a yard, and work that goes on without the page and the server that started it."""
 
+import json
 import subprocess
 import sys
 import time
@@ -10,7 +11,7 @@ from pithline.errors import InputError
 from pithline.shed.folder import YardFolder
 from pithline.shed.jobs import Jobs, JobState, _children, stop_file, write_state
 from pithline.shed.plan_view import kept_view
-from pithline.shed.worker import Telling, plain_sentence
+from pithline.shed.worker import Telling, plain_sentence, take
 from shed_yard import make_yard
 
 
@@ -140,3 +141,49 @@ def test_a_search_tells_its_best_and_bound_and_hears_that_it_is_to_stop(yard):
 
 def test_a_sentence_leaves_the_folder_out(yard):
     assert plain_sentence(f"{yard.root}/a.toml: [log]\n is odd", yard) == "a.toml: [log] is odd"
+
+
+def with_ladder(plan, place):
+    """The hand-made plan on a ladder of two: `place` is where it says that the other one lies."""
+    script = json.loads((plan / "cut-script.json").read_text())
+
+    def on_rung(chosen, caution):
+        own = {**script, "cautions": [caution]}
+        rows = [
+            {"title": title, "chosen": title == chosen, "script": None if title == chosen else where, **script["totals"]}
+            for title, where in (("bolts left", place), ("cradle 30°", "ladder/plan-2.json"))
+        ]
+        return json.dumps({**own, "proof": {**script["proof"], "ladder": rows}})
+
+    (plan / "ladder").mkdir()
+    (plan / "cut-script.json").write_text(on_rung("cradle 30°", "The bolts are sawn."))
+    (plan / "ladder" / "plan-1.json").write_text(on_rung("bolts left", "The bolts are left."))
+
+
+def taken(yard, rung):
+    jobs = Jobs(yard)
+    asked = {"plan": "small/plan-1", "rung": rung, "units": "mm"}
+    state = JobState("take", "small", out="small/plan-2", started=time.time(), asked=asked)
+    take(yard, state, Telling(jobs.path("take", "small"), state))
+    return yard.root / "small" / "plan-2"
+
+
+def test_another_plan_of_the_ladder_is_taken_without_a_search_and_back(yard):
+    with_ladder(yard.root / "small" / "plan-1", "ladder/plan-1.json")
+    new = taken(yard, 0)
+    assert json.loads((new / "cut-script.json").read_text())["cautions"] == ["The bolts are left."]
+    assert json.loads((new / "ladder" / "plan-2.json").read_text())["cautions"] == ["The bolts are sawn."]
+    assert (new / "set-up-sheet.pdf").is_file() and (new / "shop-cards.pdf").is_file()
+    view = kept_view(yard, new, "mm")
+    assert [(row["title"], row["chosen"], row["own"]) for row in view["ladder"]] == [
+        ("bolts left whole", True, True),
+        ("bolts in the 30° cradle", False, True),
+    ]
+
+
+def test_a_ladder_leads_to_no_file_outside_its_folder(yard):
+    with_ladder(yard.root / "small" / "plan-1", "../../small/plan-1/cut-script.json")
+    with pytest.raises(InputError, match="not in the ladder's folder any more"):
+        taken(yard, 0)
+    with pytest.raises(InputError, match="not in the ladder's folder any more"):
+        taken(yard, 5)

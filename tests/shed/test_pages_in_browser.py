@@ -86,11 +86,13 @@ def test_from_a_scan_to_a_card_by_touch(page, yard):
     ready(page, "/")
     page.set_input_files("#scans", str(yard.parent / "<b>my log.ply"))
     page.wait_for_selector("#log-b-my-log >> text=Fitted, not yet planned", timeout=LONG)
-    page.click("#log-b-my-log >> text=Look at the log")
+    page.click("#log-b-my-log >> text=Mark the pith")
+    page.wait_for_selector(".next >> text=mark the pith on the butt end and on the top end")
     page.wait_for_selector("#face-butt svg")
     box = page.locator("#face-butt").bounding_box()
     page.mouse.click(box["x"] + 0.45 * box["width"], box["y"] + 0.5 * box["height"])
     page.wait_for_selector(".effect >> text=distance from the centre", timeout=LONG)
+    page.wait_for_selector(".next >> text=mark the pith on the top end")
     page.fill("#bark-thickness", "7/16 in")
     page.keyboard.press("Tab")
     page.wait_for_selector("#told >> text=on the card", timeout=LONG)
@@ -105,6 +107,18 @@ def test_from_a_scan_to_a_card_by_touch(page, yard):
         and card.sapwood_thickness is None
     )
     assert "# thickness = " in (yard / "b-my-log.toml").read_text()
+
+
+def test_the_pith_moves_at_once_and_the_keyboard_keeps_its_place(page):
+    ready(page, "/log/b-my-log")
+    caption = page.inner_text("#end-butt figcaption")
+    page.focus("#butt-right")
+    page.keyboard.press("Enter")
+    page.wait_for_function("before => document.querySelector('#end-butt figcaption').innerText !== before", arg=caption)
+    assert "being fitted" in page.inner_text(".effect"), "the mark stands in its new place before the fit is done"
+    page.keyboard.press("Enter")  # a second step need not wait for the first
+    page.wait_for_selector(".effect >> text=being fitted", state="detached", timeout=LONG)
+    assert page.evaluate("document.activeElement.id") == "butt-right"
 
 
 def test_the_log_is_turned_in_space_by_keyboard_and_told_in_words(page):
@@ -204,6 +218,11 @@ def test_plans_stand_side_by_side_with_their_papers(page):
     page.wait_for_selector(".rungs li.chosen img")
     assert page.locator(".rungs dt", has_text="complete sets").count() == page.locator(".rungs > li").count()
     assert page.locator("a", has_text="Saw by this plan").get_attribute("href").startswith("/saw/small?plan=")
+    brings = page.inner_text(".brings")
+    assert brings.startswith("This plan: ") and "h at the saws" in brings
+    assert not page.locator("button", has_text="Plan it").is_visible()  # a log that is planned shows its plan first
+    page.click("summary >> text=Plan it again, or for something else")
+    assert page.locator("button", has_text="Plan it").is_visible()
 
 
 def test_the_saw_goes_on_without_a_connection_and_without_a_server(page, server, yard, port):
@@ -215,6 +234,8 @@ def test_the_saw_goes_on_without_a_connection_and_without_a_server(page, server,
     for end in ("butt", "top"):
         page.fill(f"#mark-{end}", f"{expected + 60:.0f}")
     assert "STOP" in page.inner_text("#heights") and page.is_disabled("#done")
+    bar, verdict = page.locator(".hand").bounding_box(), page.locator(".halt").bounding_box()
+    assert verdict["y"] + verdict["height"] <= bar["y"]  # nothing of it lies under the bar of steps
     for end in ("butt", "top"):
         page.fill(f"#mark-{end}", f"{expected + 2:.0f}")
     page.keyboard.press("Tab")

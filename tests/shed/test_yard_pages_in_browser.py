@@ -43,8 +43,16 @@ def test_lists_stand_by_what_they_bring_and_tell_what_is_in_the_way(page):
     assert page.locator(".worths tbody th").all_inner_texts()[0] == "small"
     assert "In its way: backs need 260 mm" in page.inner_text(".note")
     assert page.locator("h2 >> text=Parts that do not fit").count() == 1
+    assert page.locator(".worths a").evaluate_all("all => all.map((one) => one.ariaLabel)") == ["Plan it for small"]
+    assert page.locator(".next a").first.get_attribute("href") == "/plans/af-12?products=small"
     page.set_viewport_size(PHONE)
     assert page.evaluate("getComputedStyle(document.querySelector('.worths td')).display") == "block"
+
+
+def test_lists_that_were_chosen_go_on_to_the_search(page):
+    ready(page, "/plans/af-12?products=ukulele,banjo,nobody,%3Cb%3E")
+    page.wait_for_selector(".lists input")
+    assert page.locator(".lists input:checked").evaluate_all("all => all.map((one) => one.value)") == ["banjo", "ukulele"]
 
 
 def test_looking_tells_how_far_it_is_and_can_be_stopped(page, at_work):

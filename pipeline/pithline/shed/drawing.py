@@ -32,11 +32,12 @@ def end_grain(bark: Points, wood: Points, more: str = "", label: str = "", room:
     room : float
         Left free round the bark. [mm]
     """
-    reach = [abs(value) for point in bark for value in point]
-    size = max(reach, default=100.0) + room
+    across, up = [x for x, _ in bark] or [-100.0, 100.0], [y for _, y in bark] or [-100.0, 100.0]
+    size = max(max(across) - min(across), max(up) - min(up)) / 2.0 + room
+    left, high = (max(across) + min(across)) / 2.0 - size, -(max(up) + min(up)) / 2.0 - size
     layers = "".join(f'<path class="ring" d="{_path([[share * x, share * y] for x, y in wood])}"/>' for share in RINGS)
     return (
-        f'<svg class="grain" viewBox="{-size:.0f} {-size:.0f} {2 * size:.0f} {2 * size:.0f}" role="img" aria-label="{html.escape(label)}">'
+        f'<svg class="grain" viewBox="{left:.0f} {high:.0f} {2 * size:.0f} {2 * size:.0f}" role="img" aria-label="{html.escape(label)}">'
         f'<path class="bark" d="{_path(bark)}"/><path class="wood" d="{_path(wood)}"/>{layers}'
         f'<circle class="heart" r="4"/>{more}</svg>'
     )

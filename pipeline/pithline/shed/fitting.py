@@ -177,9 +177,16 @@ def _picture(view: EndView, width: float, height: float) -> bytes:
 def shown_fit(yard: YardFolder, log: str) -> dict[str, Any] | None:
     """Facts and faces of the last fit; `None` where none was made by the page."""
     try:
-        found: dict[str, Any] = json.loads((yard.hidden / "faces" / log / "faces.json").read_text(encoding="utf-8"))
+        path = yard.hidden / "faces" / log / "faces.json"
+        return _read_shown(str(path), path.stat().st_mtime_ns)
     except (OSError, ValueError):
         return None
+
+
+@lru_cache(maxsize=128)
+def _read_shown(path: str, changed: int) -> dict[str, Any]:
+    """Held in memory while its file stays the same: pages ask for it again and again."""
+    found: dict[str, Any] = json.loads(Path(path).read_text(encoding="utf-8"))
     return found
 
 

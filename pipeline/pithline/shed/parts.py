@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from nicegui import ui
+from nicegui import Client, ui
 from nicegui.elements.mixins.text_element import TextElement
 
 from pithline.errors import PithlineError
@@ -70,9 +70,9 @@ def guarded(handler: Callable[[], Any]) -> Any:
         return None
 
 
-def say(sentence: str, fault: bool = False) -> None:
-    """A sentence at the foot of the page, read out where the reader cannot see it."""
-    ui.run_javascript(f"shed.say({_js(sentence)}, {'true' if fault else 'false'})")
+def say(sentence: str, fault: bool = False, client: Client | None = None) -> None:
+    """A sentence at the foot of the page, read out where the reader cannot see it; `client` where what asked may be drawn anew."""
+    (client or ui).run_javascript(f"shed.say({_js(sentence)}, {'true' if fault else 'false'})")
 
 
 def _js(text: str) -> str:
@@ -215,6 +215,15 @@ def working(jobs: Jobs, kind: str, log: str, doing: str, stopping: str) -> bool:
             Tag("strong", "It stopped. ")
             Tag("span", job.fault or "The work was broken off before its end; start it again.")
     return False
+
+
+def what_next(sentence: str, ways: list[tuple[str, str]]) -> None:
+    """A bar that stays in sight at the foot of a page: what is left to do here, and the ways on, the likeliest first."""
+    with Tag("section", look="next", aria_label="What comes next"):
+        Tag("p", sentence)
+        with Tag("div", look="ways"):
+            for number, (words, to) in enumerate(ways):
+                link(words, to, "act" if number else "act main")
 
 
 @contextmanager

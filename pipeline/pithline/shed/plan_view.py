@@ -31,14 +31,14 @@ from pithline.outputs.results import (
     sets_in_words,
 )
 from pithline.outputs.sheet.first_page import arm_measures, whole_measures
-from pithline.outputs.sheet.ladder import rung_words
+from pithline.outputs.sheet.ladder import rung_title, rung_words
 from pithline.script.document import loads
 from pithline.shed.drawing import STYLE, plan_end
 from pithline.shed.folder import SCRIPT, YardFolder
 from pithline.shed.saw_steps import saw_steps
 
 Array = NDArray[np.float64]
-FORMAT = 7
+FORMAT = 8
 """Of the kept views: older ones are made anew."""
 
 
@@ -128,7 +128,9 @@ def _ladder(job: PrintJob, plan: Path) -> list[dict[str, Any]]:
         )
         rows.append(
             {
-                "title": row.get("title") or "the plan",
+                "title": rung_title(row.get("title") or "")
+                or ("the rest, planned anew" if script.replan else "the plan"),
+                "own": own is not None,
                 "chosen": bool(row.get("chosen")),
                 "words": sentence(said.replace("**", "")) if said else "",
                 "figures": figures_of(found, job.fmt, script.inputs.products.currency),

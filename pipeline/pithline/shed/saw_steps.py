@@ -60,7 +60,13 @@ def _before(job: PrintJob) -> Step:
         "Draw the lines of the set-up sheet on both ends, from the plumb line through the pith; or lay the end templates on.",
         "One number outside its room: do not saw. Find out why, or scan and plan again.",
     ]
-    return _step("before", "before", "Before you saw", lines=lines, cautions=[METAL, dust(job.log.script.log.species)])
+    return _step(
+        "before",
+        "before",
+        "Before you saw",
+        lines=lines,
+        cautions=[_plain(METAL), _plain(dust(job.log.script.log.species))],
+    )
 
 
 def _on_mill(job: PrintJob, setting: ScriptSetting, places: dict[str, int]) -> Iterator[Step]:
@@ -89,7 +95,7 @@ def _on_mill(job: PrintJob, setting: ScriptSetting, places: dict[str, int]) -> I
         title,
         figures=figures,
         lines=lines,
-        cautions=cautions,
+        cautions=[_plain(text) for text in cautions],
         rules=[_plain(text) for text in MILL_RULES],
         preview=places[setting.id],
         heights=heights,
@@ -190,7 +196,7 @@ def _in_shop(job: PrintJob, work: Work, places: dict[str, int]) -> Iterator[Step
             title,
             figures=figures,
             lines=lines,
-            cautions=cautions,
+            cautions=[_plain(text) for text in cautions],
             rules=[_plain(text) for text in SHOP_RULES],
             preview=max((places[cut.id] for cut in cuts), default=0),
             cuts=[cut.id for cut in cuts],
@@ -202,5 +208,5 @@ def _billets(marks: list[str]) -> str:
 
 
 def _plain(text: str) -> str:
-    """A text of the sheet without its strong words' asterisks."""
-    return text.replace("**", "")
+    """A text of the sheet without its strong words' asterisks, and with the mark written out that the sheet's foot explains."""
+    return text.replace("**", "").replace("(c.p.)", "(common practice)")

@@ -135,9 +135,9 @@ def _pages(shed: Shed) -> None:
         shown(good_for_page, name)
 
     @ui.page("/plans/{name}")
-    def plans(name: str, roll_deg: str = "", first_slab: str = "", bolts: str = "") -> None:
-        held = {"roll_deg": roll_deg, "first_slab": first_slab}
-        shown(lambda shed, log: plans_page(shed, log, held, bolts == "leave"), name)
+    def plans(name: str, roll_deg: str = "", first_slab: str = "", bolts: str = "", products: str = "") -> None:
+        held, wanted = {"roll_deg": roll_deg, "first_slab": first_slab}, [one for one in products.split(",") if one]
+        shown(lambda shed, log: plans_page(shed, log, held, bolts == "leave", wanted), name)
 
     @ui.page("/what-if/{name}")
     def what_if(name: str, plan: str = "") -> None:

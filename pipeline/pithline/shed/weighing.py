@@ -19,11 +19,12 @@ from pithline.shed.folder import YardFolder
 
 @dataclass(frozen=True, slots=True)
 class ListRow:
-    """One product list in words: its figures by name, and a sentence for each part that does not fit."""
+    """One product list in words: its figures by name, a sentence for each part that does not fit, whether any set is sold of it."""
 
     name: str
     figures: tuple[tuple[str, str], ...]
     misfits: tuple[str, ...]
+    sells: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +76,14 @@ def kept_weighed(yard: YardFolder, log: str, fmt: Formatter) -> Weighed | None:
                 ("hours", "–" if of is None else f"{of.hours:.1f} h"),
                 ("earns", "–" if of is None else money_in_words(of.earnings, products.currency)),
             )
-            rows.append(ListRow(one.name, figures, tuple(fmt.retold(text) for text in one.misfits)))
+            rows.append(
+                ListRow(
+                    one.name,
+                    figures,
+                    tuple(fmt.retold(text) for text in one.misfits),
+                    of is not None and any([*of.sets.values(), *of.singles.values()]),
+                )
+            )
         way = in_the_way(kept["next_better"], products.currency, fmt)
         stale = entry.card is None or sha256_of(entry.card) != kept["card"]
         return Weighed(tuple(rows), way, how_searched(found), str(kept["mill"]), stale)

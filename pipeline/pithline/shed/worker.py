@@ -10,7 +10,7 @@ import traceback
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from math import radians
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import Any
 
 from pithline.errors import InputError, PithlineError
@@ -224,6 +224,33 @@ def replan(yard: YardFolder, state: JobState, telling: Telling) -> None:
     keep_view(yard, yard.root / state.out, asked.get("units", "mm"))
 
 
+def take(yard: YardFolder, state: JobState, telling: Telling) -> None:
+    """Another plan of a ladder as a plan of its own, as if it had been asked for by its number; nothing is searched."""
+    from pithline.library import read_script, write_plan
+    from pithline.shed.plan_view import keep_view
+    from pithline.yard.one_log import PlanScripts
+
+    asked = state.asked
+    earlier = yard.plan(state.log, asked["plan"]).path
+    rows = read_script(earlier / SCRIPT)["proof"].get("ladder") or []
+    number = int(asked["rung"])
+    place = rows[number].get("script") if 0 <= number < len(rows) else None
+    if place is None or not (earlier / rung_file(place)).is_file():
+        raise InputError("the script of that plan is not in the ladder's folder any more; plan the log again.")
+    telling.tell("drawing the sheet, cards, labels and preview", 0.2)
+    script = read_script(earlier / rung_file(place))
+    others = {rung_file(row["script"]) for row in script["proof"].get("ladder") or [] if row.get("script")}
+    # the plan that is given up has no file beside itself: it is the folder's own script
+    beside = {one: read_script(earlier / (one if (earlier / one).is_file() else SCRIPT)) for one in sorted(others)}
+    write_plan(PlanScripts(script, beside), yard.root / state.out, asked.get("units", "mm"), asked.get("paper", "A4"))
+    keep_view(yard, yard.root / state.out, asked.get("units", "mm"))
+
+
+def rung_file(place: object) -> str:
+    """Where a script says that another plan of its ladder lies: a file of the folder `ladder`, whatever else it says."""
+    return f"ladder/{PurePosixPath(str(place)).name}"
+
+
 def look(yard: YardFolder, state: JobState, telling: Telling) -> None:
     """Make ready what the pages show of a plan that the command line wrote."""
     from pithline.shed.plan_view import keep_view
@@ -258,6 +285,7 @@ KINDS: Mapping[str, Callable[[YardFolder, JobState, Telling], None]] = {
     "appraise": appraise,
     "season": season,
     "replan": replan,
+    "take": take,
     "look": look,
     "photo": photo,
 }

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 from urllib.parse import quote
@@ -24,10 +24,13 @@ from pithline.shed.parts import (
     say,
     shown_name,
     tick,
+    what_next,
 )
 from pithline.shed.state import Shed
 from pithline.shed.weighing import ListRow, kept_weighed, weighed_stamp
 
+TOGETHER = 3
+"""So many lists that bring most are offered to be planned for together."""
 LOOKED_EVERY = 0.7
 """Seconds between two looks at the work."""
 
@@ -77,13 +80,19 @@ def good_for_page(shed: Shed, name: str) -> None:
         def ask() -> None:
             _ask(desk)
 
+        @ui.refreshable
+        def following() -> None:
+            _next(desk)
+
         def redraw() -> None:
             table.refresh()
             ask.refresh()
+            following.refresh()
 
         desk.redraw = redraw
         table()
         ask()
+        following()
         redraw_on_change(lambda: _mark(desk), redraw, LOOKED_EVERY)
 
 
@@ -112,7 +121,12 @@ def _ask(desk: WeighDesk) -> None:
         with Tag("div"):
             mills = {one: shown_name(one) for one in desk.shed.yard.choices("mills")}
             choice("Mill", mills, desk.mill, lambda text: setattr(desk, "mill", text), "mill")
-            Tag("p", "Each list is searched alone and quickly: seconds a list. A plan finds more.", "faint")
+            Tag(
+                "p",
+                "Each list is searched alone and quickly, a few seconds each. A plan finds more. Prices stand in the lists; the bundled "
+                "ones are invented.",
+                "faint",
+            )
     button("Look what it is good for", desk.start, "main", style="margin-top:12px")
 
 
@@ -144,9 +158,10 @@ def _table(desk: WeighDesk) -> None:
             Tag("th", "list", scope="col")
             for name, _ in found.rows[0].figures if found.rows else ():
                 Tag("th", name, scope="col")
+            Tag("th", "plan", scope="col")
         with Tag("tbody"):
             for row in found.rows:
-                _row(row)
+                _row(desk, row)
     Tag("p", f"{found.searched} On the mill {shown_name(found.mill)}.", "faint")
     missing = [row for row in found.rows if row.misfits]
     if missing:
@@ -156,13 +171,35 @@ def _table(desk: WeighDesk) -> None:
             with Tag("ul"):
                 for text in row.misfits:
                     Tag("li", text)
-    at = quote(desk.name, safe="")
-    with Tag("p", look="last"):
-        link("Plan this log", f"/plans/{at}", "act main")
 
 
-def _row(row: ListRow) -> None:
+def _row(desk: WeighDesk, row: ListRow) -> None:
     with Tag("tr"):
         Tag("th", shown_name(row.name), scope="row")
         for name, value in row.figures:
             Tag("td", value, data_is=name)
+        with Tag("td"):
+            if row.sells:
+                words = f"Plan it for {shown_name(row.name)}"
+                link("Plan it", _plans_of(desk, [row]), "act", aria_label=words)
+
+
+def _plans_of(desk: WeighDesk, rows: Sequence[ListRow]) -> str:
+    """The page of plans, with these lists ticked."""
+    return f"/plans/{quote(desk.name, safe='')}?products={quote(','.join(row.name for row in rows), safe='')}"
+
+
+def _next(desk: WeighDesk) -> None:
+    """What comes after a look."""
+    found = kept_weighed(desk.shed.yard, desk.name, Formatter(desk.shed.units))
+    selling = [row for row in found.rows if row.sells] if found else []
+    if not selling:
+        return
+    best, earns = selling[0], dict(selling[0].figures)["earns"]
+    ways = [(f"Plan it for {shown_name(best.name)}", _plans_of(desk, [best]))]
+    if len(selling) >= TOGETHER:
+        ways.append((f"For the first {TOGETHER} together", _plans_of(desk, selling[:TOGETHER])))
+    what_next(
+        f"Of the lists alone {shown_name(best.name)} brings most: {earns}. Several that share the log may bring more.",
+        ways,
+    )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 from typing import Any
 from urllib.parse import quote
 
@@ -11,12 +12,12 @@ from nicegui import ui
 from pithline.shed.card_edit import as_typed, point_of_touch, with_keys
 from pithline.shed.faces_svg import face_svg
 from pithline.shed.fitting import shown_fit
-from pithline.shed.pages.log_card import card_form, defect_form
+from pithline.shed.pages.log_card import card_form, defect_form, more_form
 from pithline.shed.pages.log_desk import LogDesk, told
 from pithline.shed.pages.log_in_space import log_in_space
 from pithline.shed.pages.log_photo import photo_of, photo_stamp
 from pithline.shed.pages.yard import fit_stamp, portraits
-from pithline.shed.parts import Tag, button, chosen, drawing, frame, link, log_places
+from pithline.shed.parts import Tag, button, chosen, drawing, frame, link, log_places, say, what_next
 from pithline.shed.state import Shed
 
 LOOKED_EVERY = 1.0
@@ -47,12 +48,18 @@ def log_page(shed: Shed, name: str) -> None:
         def defects() -> None:
             defect_form(desk)
 
+        @ui.refreshable
+        def following() -> None:
+            _next(desk)
+
         def redraw() -> None:
             ends.refresh()
             found.refresh()
             defects.refresh()
+            following.refresh()
 
         desk.redraw = redraw
+        desk.tell = partial(say, client=ui.context.client)
         stamp = {"photo": photo_stamp(desk)}
 
         def look() -> None:
@@ -63,12 +70,32 @@ def log_page(shed: Shed, name: str) -> None:
 
         ui.timer(LOOKED_EVERY, look)
         ends()
-        found()
         card_form(desk)
         defects()
-        with Tag("p", look="last papers"):
-            link("What is it good for", f"/good-for/{quote(name, safe='')}", "act")
-            link("Plan this log", f"/plans/{quote(name, safe='')}", "act main")
+        found()
+        more_form(desk)
+        following()
+
+
+def _next(desk: LogDesk) -> None:
+    """What is left to do on this page, and the ways on."""
+    at, card = quote(desk.name, safe=""), desk.card
+    good_for, plan = ("What is it good for", f"/good-for/{at}"), ("Plan this log", f"/plans/{at}")
+    if shown_fit(desk.shed.yard, desk.name) is None:
+        what_next("Next: fit the log and draw its ends.", [("To the ends", "#ends")])
+        return
+    open_ends = [end for end in ("butt", "top") if card.value(f"pith.{end}") is None]
+    if open_ends:
+        words = " and on the ".join(f"{end} end" for end in open_ends)
+        what_next(
+            f"Next: mark the pith on the {words}.", [(f"To the {open_ends[0]} end", f"#end-{open_ends[0]}"), good_for]
+        )
+    elif card.value("bark.thickness") is None:
+        what_next(
+            "The pith is marked. Next: write how thick the bark is.", [("To the bark", "#bark-thickness"), good_for]
+        )
+    else:
+        what_next("Pith and bark are on the card. Next: see what the log is good for.", [good_for, plan])
 
 
 # -- the ends ---------------------------------------------------------------------------------------------------------
@@ -76,7 +103,7 @@ def log_page(shed: Shed, name: str) -> None:
 
 def _ends(desk: LogDesk) -> None:
     shown = shown_fit(desk.shed.yard, desk.name)
-    Tag("h2", "Both ends, each as you face it")
+    Tag("h2", "Both ends, each as you face it", id="ends")
     if shown is None:
         Tag("p", "The ends are not drawn yet.")
         button("Fit and draw them", lambda: _refit(desk), "main")
@@ -110,16 +137,17 @@ def _ends(desk: LogDesk) -> None:
             Tag("li", words)
 
 
-def _face(desk: LogDesk, end: str, face: Mapping[str, Any]) -> None:
-    marked = desk.card.value(f"pith.{end}") is not None
+def _face(desk: LogDesk, end: str, fitted: Mapping[str, Any]) -> None:
+    marked, other = (desk.card.value(f"pith.{one}") is not None for one in (end, "top" if end == "butt" else "butt"))
+    face = {**fitted, "pith": desk.pending.get(end, fitted["pith"])}
     with Tag("figure", id=f"end-{end}"):
-        picture = f"/face/{quote(desk.name, safe='')}/{end}?at={abs(hash(str(face))) % 10**9}"
+        picture = f"/face/{quote(desk.name, safe='')}/{end}?at={abs(hash(str(fitted))) % 10**9}"
         with ui.element("div").classes("face").props(f'id="face-{end}"') as touched:
             ui.html(face_svg(face, end, picture, marked), sanitize=False)
         touched.on(
             "click", lambda event: _touched(desk, end, face, event.args), js_handler="(e) => emit(shed.touch(e))"
         )
-        words = "pith as marked" if marked else "pith not marked: the centre stands for it"
+        words = "pith as marked" if marked else _UNMARKED[other]
         seen = (
             _SEEN[bool(face.get("colours", True))]
             if face["seen"]
@@ -134,7 +162,8 @@ def _face(desk: LogDesk, end: str, face: Mapping[str, Any]) -> None:
             for words, across, down in (("←", -NUDGE, 0), ("→", NUDGE, 0), ("↑", 0, -NUDGE), ("↓", 0, NUDGE)):
                 side = {"←": "left", "→": "right", "↑": "up", "↓": "down"}[words]
                 place = [face["pith"][0] + across, face["pith"][1] + down]
-                button(words, look="plain", aria_label=f"{end} end: pith {desk.fmt.length(NUDGE)} {side}").on(
+                moved = f"{end} end: pith {desk.fmt.length(NUDGE)} {side}"
+                button(words, look="plain", id=f"{end}-{side}", aria_label=moved).on(
                     "click", lambda place=place: _set_pith(desk, end, face, place)
                 )
             if marked:
@@ -145,6 +174,10 @@ def _face(desk: LogDesk, end: str, face: Mapping[str, Any]) -> None:
         photo_of(desk, end)
 
 
+_UNMARKED = {
+    False: "pith not marked: the centre stands for it",
+    True: "pith not marked: it is taken to lie as far off the centre as at the other end",
+}
 _SEEN = {
     True: "",
     False: " The scan has no colours, so the rings do not show here: take it from the log by tape, or send a photograph.",
@@ -179,10 +212,7 @@ def _by_tape(desk: LogDesk, end: str) -> None:
 
 
 async def _touched(desk: LogDesk, end: str, face: Mapping[str, Any], place: Any) -> None:
-    if (
-        not (isinstance(place, list) and len(place) == 2 and all(isinstance(one, int | float) for one in place))
-        or desk.busy
-    ):
+    if not (isinstance(place, list) and len(place) == 2 and all(isinstance(one, int | float) for one in place)):
         return
     room = float(face["room"])
     if not (-room <= place[0] <= face["wide"] + room and -room <= place[1] <= face["high"] + room):
@@ -196,6 +226,7 @@ async def _touched(desk: LogDesk, end: str, face: Mapping[str, Any], place: Any)
 async def _set_pith(desk: LogDesk, end: str, face: Mapping[str, Any], place: list[float]) -> None:
     card = desk.card
     key = f"pith.{end}"
+    desk.pending[end] = [round(float(one), 1) for one in place]
     await told(desk.change(with_keys(card, {key: point_of_touch(face, *place)}), {key: card.value(key)}))
 
 
@@ -213,6 +244,7 @@ async def _set_twelve(desk: LogDesk, end: str, place: list[float]) -> None:
 
 async def _unset(desk: LogDesk, key: str) -> None:
     card = desk.card
+    desk.pending.pop(key.rpartition(".")[2], None)
     await told(desk.change(with_keys(card, {key: None}), {key: card.value(key)}))
 
 

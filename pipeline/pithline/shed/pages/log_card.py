@@ -20,9 +20,15 @@ def card_form(desk: LogDesk) -> None:
     """What is known of the log, a field for each key of the card, with why it matters."""
     Tag("h2", "What you know of it")
     Tag("p", "Lengths as you say them: 18 mm, 3/4 in, 6 ft 3 in. Each goes onto the card as you leave its field.")
-    for title, facts in (("", FIRST), ("By tape, against the scan", TAPE), ("More", MORE)):
-        if title:
-            Tag("h3", title)
+    with Tag("div", look="form"):
+        for fact in FIRST:
+            _fact(desk, fact)
+
+
+def more_form(desk: LogDesk) -> None:
+    """What holds a scan against the tape, and what few logs need."""
+    for title, facts in (("By tape, against the scan", TAPE), ("More", MORE)):
+        Tag("h2", title)
         with Tag("div", look="form"):
             for fact in facts:
                 _fact(desk, fact)
@@ -58,7 +64,7 @@ def _fact(desk: LogDesk, fact: Fact) -> None:
         text = str(event.args)
         made.keep(text)
         try:
-            new = as_typed(fact.path, text, fact.kind)
+            new = as_typed(fact.asked, text, fact.kind)
             if new == shown["seen"]:
                 mark("")
                 return

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
 from functools import partial
 from typing import Any
@@ -12,8 +12,10 @@ from urllib.parse import quote
 from nicegui import ui
 
 from pithline.errors import InputError
+from pithline.outputs.formatting import Formatter
 from pithline.shed.card_edit import as_typed
 from pithline.shed.drawing import climb_curve, swatch
+from pithline.shed.fitting import shown_fit
 from pithline.shed.folder import PlanEntry
 from pithline.shed.jobs import JobState
 from pithline.shed.parts import (
@@ -33,6 +35,7 @@ from pithline.shed.parts import (
 )
 from pithline.shed.plan_view import FORMAT, kept_view
 from pithline.shed.state import Shed
+from pithline.shed.weighing import kept_weighed
 from pithline.units import parse_length
 
 LOOKED_EVERY = 0.7
@@ -42,8 +45,13 @@ THINNEST, THICKEST, MOST_SETTINGS = 15.0, 500.0, 1000
 MOST_TYPED = 40
 """Letters of what an address fills into a field."""
 OBJECTIVES = {"sets": "complete sets", "value": "what it earns, hours paid", "volume": "as much good wood as possible"}
-EFFORTS = {"coarse": "a quick look", "full": "as well as it can be done"}
+EFFORTS = {"coarse": "a quick look: a minute or two", "full": "as well as it can be done: some minutes"}
 RUNGS = {"paying": "the last that pays its hours", "best": "the best, whatever the hours"}
+MEANT = {
+    "L": "litres of wood in complete sets, the charge for every set-up and cut taken off",
+    "money": "what it earns, hours and charges paid",
+}
+"""What the figures of a search count, by its unit."""
 PAPERS = {
     "set-up-sheet.pdf": "Set-up sheet",
     "shop-cards.pdf": "Shop cards",
@@ -67,6 +75,7 @@ class PlanDesk:
     rung: str = "paying"
     typed: dict[str, str] = field(default_factory=dict)
     leave_bolts: bool = False
+    begun_with: bool = False
     redraw: Callable[[], None] = lambda: None
 
     def asked(self) -> dict[str, Any]:
@@ -115,8 +124,20 @@ def held_as_typed(typed: Mapping[str, str], leave_bolts: bool) -> dict[str, Any]
     return found
 
 
-def plans_page(shed: Shed, name: str, held: Mapping[str, str], leave_bolts: bool) -> None:
-    """Build the page; `held` fills in what is decided already, as the page that turns a log by hand sends it."""
+def plans_page(shed: Shed, name: str, held: Mapping[str, str], leave_bolts: bool, wanted: Collection[str] = ()) -> None:
+    """Build the page.
+
+    Parameters
+    ----------
+    shed : Shed
+    name : str
+        The log's, looked up before.
+    held : mapping
+        What is decided already, as the page that turns a log by hand sends it.
+    leave_bolts : bool
+    wanted : collection of str
+        Product lists to begin with, as the page of what the log is good for sends them; unknown ones are left out.
+    """
     mills, lists = shed.yard.choices("mills"), shed.yard.choices("products")
     last = shed.jobs.state("plan", name)
     asked = last.asked if last is not None else {}
@@ -124,12 +145,13 @@ def plans_page(shed: Shed, name: str, held: Mapping[str, str], leave_bolts: bool
         shed,
         name,
         asked["mill"] if asked.get("mill") in mills else "portable" if "portable" in mills else mills[0],
-        {one for one in asked.get("products", []) if one in lists} or {"guitar" if "guitar" in lists else lists[0]},
+        _begun_with(shed, name, lists, wanted or asked.get("products", [])),
         asked.get("objective", "sets"),
         asked.get("effort", "coarse"),
         asked.get("rung", "paying"),
         {key: text[:MOST_TYPED] for key, text in held.items() if text},
         leave_bolts,
+        bool(wanted),
     )
     at = quote(name, safe="")
     with frame(shed.yard, f"{name}: plans", f"/plans/{at}", shed.places()[:1] + log_places(name)):
@@ -142,36 +164,66 @@ def plans_page(shed: Shed, name: str, held: Mapping[str, str], leave_bolts: bool
             _search(desk)
 
         @ui.refreshable
-        def found() -> None:
-            _found(desk)
+        def newest() -> None:
+            _newest(desk)
+
+        @ui.refreshable
+        def ask() -> None:
+            _ask(desk)
+
+        @ui.refreshable
+        def older() -> None:
+            _older(desk)
 
         def redraw() -> None:
-            search.refresh()
-            found.refresh()
+            for part in (search, newest, ask, older):
+                part.refresh()
 
         desk.redraw = redraw
         search()
-        found()
-        _watch(desk, search.refresh, found.refresh)
+        newest()
+        ask()
+        older()
+        _watch(desk, search.refresh, redraw)
 
 
-def _watch(desk: PlanDesk, search: Callable[[], Any], found: Callable[[], Any]) -> None:
+def _begun_with(shed: Shed, name: str, lists: list[str], wanted: Collection[str]) -> set[str]:
+    """Product lists that are ticked at first: those asked for, else the one that brings most of this log, where that is known."""
+    asked = {one for one in wanted if one in lists}
+    if asked:
+        return asked
+    weighed = kept_weighed(shed.yard, name, Formatter(shed.units))
+    best = [row.name for row in weighed.rows if row.name in lists] if weighed else []
+    return {best[0] if best else "guitar" if "guitar" in lists else lists[0]}
+
+
+def _watch(desk: PlanDesk, search: Callable[[], Any], redraw: Callable[[], Any]) -> None:
     """Follow work on this log, whoever started it, from this page or another."""
-    seen: dict[str, Any] = {"work": _mark(desk), "plans": _plans_mark(desk)}
+    seen: dict[str, Any] = {"work": _mark(desk), "plans": _plans_mark(desk), "begun": _under_way(desk)}
 
     def look() -> None:
-        work, plans = _mark(desk), _plans_mark(desk)
-        if work != seen["work"] or (work is not None and work[0]):
+        work, plans, begun = _mark(desk), _plans_mark(desk), _under_way(desk)
+        if plans != seen["plans"] or begun != seen["begun"]:
+            redraw()
+        elif work != seen["work"] or begun:
             search()
-        if plans != seen["plans"]:
-            found()
-        seen.update(work=work, plans=plans)
+        seen.update(work=work, plans=plans, begun=begun)
 
     ui.timer(LOOKED_EVERY, look)
 
 
-def _mark(desk: PlanDesk) -> tuple[Any, ...] | None:
-    return job_mark(desk.shed.jobs.state("plan", desk.name))
+def _running_job(desk: PlanDesk) -> JobState | None:
+    """A search or a copying of a plan of this log that goes on."""
+    states = (desk.shed.jobs.state(kind, desk.name) for kind in ("plan", "replan", "take"))
+    return next((job for job in states if job is not None and job.alive), None)
+
+
+def _under_way(desk: PlanDesk) -> bool:
+    return _running_job(desk) is not None
+
+
+def _mark(desk: PlanDesk) -> tuple[Any, ...]:
+    return tuple(job_mark(desk.shed.jobs.state(kind, desk.name)) for kind in ("plan", "replan", "take"))
 
 
 def _plans_mark(desk: PlanDesk) -> tuple[Any, ...]:
@@ -188,15 +240,39 @@ def _plans_mark(desk: PlanDesk) -> tuple[Any, ...]:
 
 
 def _search(desk: PlanDesk) -> None:
-    job = desk.shed.jobs.state("plan", desk.name)
-    if job is not None and job.alive:
-        _running(desk, job)
+    """How far a search is; else why the last one brought no plan, where it did not."""
+    running = _running_job(desk)
+    if running is not None:
+        _running(desk, running)
         return
-    Tag("h2", "Plan it")
-    if job is not None and (job.fault or job.broken_off):
-        with Tag("div", look="fault"):
-            Tag("strong", "No plan was made. ")
-            Tag("span", job.fault or "The search was broken off before its end; start it again.")
+    for kind in ("plan", "replan", "take"):
+        job = desk.shed.jobs.state(kind, desk.name)
+        if job is not None and (job.fault or job.broken_off):
+            with Tag("div", look="fault"):
+                Tag("strong", "No plan was made. ")
+                Tag("span", job.fault or "The search was broken off before its end; start it again.")
+
+
+def _ask(desk: PlanDesk) -> None:
+    """The form of a search; folded where there is a plan already, and nothing while one is searched."""
+    if _under_way(desk):
+        return
+    if not desk.shed.yard.log(desk.name).plans:
+        Tag("h2", "Plan it")
+        _form(desk)
+        return
+    held = bool(desk.leave_bolts or any(desk.typed.values()))
+    with Tag("details", look="again", **chosen("open", held or desk.begun_with)):
+        Tag("summary", "Plan it again, or for something else")
+        _form(desk)
+
+
+def _form(desk: PlanDesk) -> None:
+    shown = shown_fit(desk.shed.yard, desk.name)
+    if shown is not None and shown["facts"]["pith_assumed"]:
+        with Tag("div", look="note"):
+            Tag("p", "The pith is marked on neither end. Every ring angle hangs on it: mark it before you plan to saw.")
+            link("Mark the pith", f"/log/{quote(desk.name, safe='')}", "act")
     with Tag("div", look="asking"):
         with Tag("fieldset"):
             Tag("legend", "To be sawn for")
@@ -266,70 +342,128 @@ def _tick(desk: PlanDesk, one: str) -> None:
 
 
 def _running(desk: PlanDesk, job: JobState) -> None:
-    Tag("h2", "The search")
-    progress(job, "The search")
+    Tag("h2", SEARCHES[job.kind])
+    progress(job, SEARCHES[job.kind])
+    if job.kind == "take":
+        return
     if job.curve:
         best, bound = job.curve[-1][1], job.curve[-1][2]
-        words = f"Best so far: {best:.1f} {job.unit}, net of charges"
+        unit = "" if job.unit == "money" else f" {job.unit}"
+        words = f"Best so far: {best:.1f}{unit}"
         if bound is not None and best is not None and bound > best:
-            words += f"; no plan of the kinds searched can bring more than {bound:.1f} {job.unit}"
+            words += f"; no plan of the kinds searched can bring more than {bound:.1f}{unit}"
         Tag("p", f"{words}.")
+        Tag(
+            "p",
+            f"The line shows {MEANT.get(job.unit, MEANT['L'])}. The broken line above it is what no plan can exceed.",
+            "faint",
+        )
         drawing(climb_curve(job.curve, time.time() - job.started, job.unit))
-    button("Stop, and keep the best so far", lambda: _stop(desk), "stop")
+    else:
+        Tag("p", "The first plan shows here after some seconds.", "faint")
+    button("Stop, and keep the best so far", lambda: _stop(desk, job.kind), "stop")
 
 
-def _stop(desk: PlanDesk) -> None:
-    desk.shed.jobs.stop("plan", desk.name)
+SEARCHES = {"plan": "The search", "replan": "The rest is being planned anew", "take": "The plan is being made ready"}
+
+
+def _stop(desk: PlanDesk, kind: str) -> None:
+    desk.shed.jobs.stop(kind, desk.name)
     say("Stopping: the best plan so far will be written.")
 
 
 # -- what was found ---------------------------------------------------------------------------------------------------
 
 
-def _found(desk: PlanDesk) -> None:
-    plans = desk.shed.yard.log(desk.name).plans
-    if not plans:
-        return
-    for number, plan in enumerate(plans):
-        _plan(desk, plan, newest=number == 0)
+def _newest(desk: PlanDesk) -> None:
+    for plan in desk.shed.yard.log(desk.name).plans[:1]:
+        _plan(desk, plan, newest=True)
+
+
+def _older(desk: PlanDesk) -> None:
+    for plan in desk.shed.yard.log(desk.name).plans[1:]:
+        with Tag("details"):
+            Tag("summary", f"{_made(plan)}{_earned(desk, plan)}")
+            _plan(desk, plan, newest=False)
 
 
 def _plan(desk: PlanDesk, plan: PlanEntry, newest: bool) -> None:
     view = kept_view(desk.shed.yard, plan.path, desk.shed.units)
-    short = plan.name.rpartition("/")[2]
-    when = time.strftime("%d %b, %H:%M", time.localtime(plan.made))
-    Tag("h2", f"{short}, made {when}{', the newest' if newest else ''}")
+    if newest:
+        Tag("h2", f"{_made(plan)}, the newest")
     if view is None:
         _not_looked_at(desk, plan)
         return
     at, query = quote(desk.name, safe=""), quote(plan.name, safe="")
     if view["replanned"] is not None:
         Tag("p", "Planned anew once the log was open: " + " ".join(view["replanned"]), "note")
+    _brings(view)
+    with Tag("div", look="papers"):
+        link("Saw by this plan", f"/saw/{at}?plan={query}", "act main")
+        for file, words in PAPERS.items():
+            if (plan.path / file).is_file():
+                link(words, f"/plan-file/{at}/{file}?plan={query}", "act", target="_blank", rel="noopener")
+        if view["replanned"] is None:
+            link("What if it is turned", f"/what-if/{at}?plan={query}", "act")
+    for caution in view["cautions"]:
+        Tag("p", caution, "note")
+    if len(view["ladder"]) > 1:
+        Tag("h3", "From little work to much")
+        Tag(
+            "p",
+            "Each is a whole plan of this log. The framed one is taken; any other can be, without a new search.",
+            "faint",
+        )
     with Tag("ul", look="rungs"):
         for number, row in enumerate(view["ladder"]):
-            _rung(row, f"/plan-end/{at}/{number}?plan={query}&of={view['hash']}-{FORMAT}")
+            picture = f"/plan-end/{at}/{number}?plan={query}&of={view['hash']}-{FORMAT}"
+            _rung(row, picture, partial(_take, desk, plan, number) if row["own"] and not row["chosen"] else None)
     with Tag("ul", look="looks"):
         shown = {
             name: look for row in view["ladder"] if row["picture"] for name, look in row["picture"]["looks"].items()
         }
         for name, (colour, kind) in sorted(shown.items()):
             with Tag("li"):
-                drawing(swatch(colour, kind, name))
+                drawing(swatch(colour, kind, part_in_words(name)))
+
+
+def _made(plan: PlanEntry) -> str:
+    """A plan by its folder and when it was made."""
+    return f"{plan.name.rpartition('/')[2]}, made {time.strftime('%d %b, %H:%M', time.localtime(plan.made))}"
+
+
+def _earned(desk: PlanDesk, plan: PlanEntry) -> str:
+    """What a folded plan earns, where that is known."""
+    view = kept_view(desk.shed.yard, plan.path, desk.shed.units)
+    taken = next((dict(row["figures"]) for row in view["ladder"] if row["chosen"]), None) if view else None
+    return f": earns {taken['earns']} with {taken['hours at the saws']}" if taken else ""
+
+
+def part_in_words(name: str) -> str:
+    """A part beside its look: "product, part", once where both are called the same."""
+    product, _, part = name.partition(", ")
+    return product if product == part else name
+
+
+def _brings(view: Mapping[str, Any]) -> None:
+    """What the plan brings, and the customary way beside it, in a sentence each."""
+    taken = next((row for row in view["ladder"] if row["chosen"]), view["ladder"][0])
+    Tag("p", f"This plan: {_in_a_line(dict(taken['figures']))}.", "brings")
     if view["customary"]:
-        figures = dict(view["customary"])
-        Tag(
-            "p",
-            f"The customary way on the same log: {figures['complete sets']}; {figures['hours at the saws']}, earns {figures['earns']}.",
-        )
-    for caution in view["cautions"]:
-        Tag("p", caution, "note")
-    with Tag("div", look="papers"):
-        link("Saw by this plan", f"/saw/{at}?plan={query}", "act main")
-        if view["replanned"] is None:
-            link("What if", f"/what-if/{at}?plan={query}", "act")
-        for file, words in PAPERS.items():
-            if (plan.path / file).is_file():
-                link(words, f"/plan-file/{at}/{file}?plan={query}", "act", target="_blank", rel="noopener")
+        Tag("p", f"The customary way on the same log: {_in_a_line(dict(view['customary']))}.")
+
+
+def _in_a_line(figures: Mapping[str, str]) -> str:
+    work = f"{figures['hours at the saws']} at the saws with {figures['set-ups']} set-ups"
+    return f"{figures['complete sets']}; {work}; earns {figures['earns']} after those hours"
+
+
+def _take(desk: PlanDesk, plan: PlanEntry, number: int) -> None:
+    """Make another plan of the ladder the plan, in a folder of its own."""
+    asked = {"plan": plan.name, "rung": number, "units": desk.shed.units, "paper": desk.shed.setting("paper")}
+    desk.shed.jobs.start("take", desk.name, asked, desk.shed.yard.next_plan(desk.name))
+    say("Its sheet and cards are being drawn; it will stand first on this page.")
+    desk.redraw()
 
 
 def _not_looked_at(desk: PlanDesk, plan: PlanEntry) -> None:
@@ -344,9 +478,9 @@ def _not_looked_at(desk: PlanDesk, plan: PlanEntry) -> None:
         desk.shed.jobs.start("look", desk.name, {"plan": plan.name, "units": desk.shed.units})
 
 
-def _rung(row: dict[str, Any], picture: str) -> None:
+def _rung(row: dict[str, Any], picture: str, take: Callable[[], None] | None) -> None:
     with Tag("li", look="chosen" if row["chosen"] else ""):
-        Tag("h3", ("This plan: " if row["chosen"] else "") + row["title"])
+        Tag("h3", f"This plan: {row['title']}" if row["chosen"] else f"{row['title'][:1].upper()}{row['title'][1:]}")
         if row["picture"]:
             Tag(
                 "img",
@@ -361,3 +495,5 @@ def _rung(row: dict[str, Any], picture: str) -> None:
                 with Tag("div"):
                     Tag("dt", name)
                     Tag("dd", value)
+        if take is not None:
+            button("Take this plan instead", take, aria_label=f"Take the plan {row['title']} instead")

@@ -12,6 +12,7 @@ from nicegui import ui
 
 from pithline.outputs.formatting import Formatter
 from pithline.shed.drawing import model_end, model_side
+from pithline.shed.fitting import shown_fit
 from pithline.shed.folder import LogEntry
 from pithline.shed.parts import Tag, about, button, drawing, frame, link
 from pithline.shed.plan_view import kept_view
@@ -29,6 +30,19 @@ UNITS = {
 }
 
 
+WAY = (
+    ("Log", "Touch the pith on both ends, and write what you know of the log: bark, knots, metal."),
+    (
+        "Good for",
+        "See in a minute or two which sets the log gives, what they earn, and what stands in the way of dearer ones.",
+    ),
+    ("Plan", "Choose what to saw it for. Plans of little and of more work stand side by side: sets, hours, money."),
+    ("Sheet", "Print the set-up sheet and the shop cards, or take a phone to the mill."),
+    ("Saw", "One step at a time. Where the log lies or looks otherwise, the rest is planned anew."),
+)
+"""What follows on a scan."""
+
+
 def yard_page(shed: Shed) -> None:
     """Build the page."""
     with frame(shed.yard, "The yard", "/", shed.places()):
@@ -39,7 +53,7 @@ def yard_page(shed: Shed) -> None:
         def logs() -> None:
             entries = shed.yard.logs()
             if not entries:
-                Tag("p", "No log lies here yet. Drop in the scan of one, and it begins.", "note")
+                _how_it_goes()
                 return
             with Tag("ul", look="logs"):
                 for entry in entries:
@@ -62,10 +76,20 @@ def _drop_zone() -> None:
         Tag("label", "Send a scan", "act main", for_="scans")
         Tag(
             "p",
-            "or drop it here: PLY, PCD, XYZ, CSV, LAS, LAZ, E57, OBJ, STL, GLB, or one of these in a zip. "
-            "Scan the log all round with both ends; draw a plumb line through the pith on both first.",
+            "or drop it here. Before you scan, draw a plumb line through the pith on both ends; then scan the log all round, "
+            "ends included. Kinds: PLY, PCD, XYZ, CSV, LAS, LAZ, E57, OBJ, STL, GLB, or one of these in a zip.",
         )
         Tag("ul", look="sending", id="sending", aria_live="polite")
+
+
+def _how_it_goes() -> None:
+    """What a yard without logs shows: the way from a scan to the saw."""
+    Tag("p", "No log lies here yet. Send the scan of one, and this is the way on:", "note")
+    with Tag("ol", look="way"):
+        for head, words in WAY:
+            with Tag("li"):
+                Tag("strong", head)
+                Tag("span", words)
 
 
 def _signature(shed: Shed) -> tuple[Any, ...]:
@@ -125,10 +149,22 @@ def _log(shed: Shed, entry: LogEntry, refresh: Any) -> None:
             drawing(seen[1], "profile")
         if entry.card is not None and not entry.fault:
             with Tag("div", look="ways"):
-                at = quote(entry.name, safe="")
-                link("Look at the log", f"/log/{at}", "act")
-                if seen:
-                    link("Plan it" if not entry.plans else "Its plans", f"/plans/{at}", "act main")
+                _ways(shed, entry, bool(seen))
+
+
+def _ways(shed: Shed, entry: LogEntry, fitted: bool) -> None:
+    """Ways on from a log, the likeliest one marked."""
+    at, shown = quote(entry.name, safe=""), shown_fit(shed.yard, entry.name)
+    unmarked = shown is not None and bool(shown["facts"]["pith_assumed"])
+    if fitted and unmarked and not entry.plans:
+        link("Mark the pith", f"/log/{at}", "act main")
+        link("What is it good for", f"/good-for/{at}", "act")
+        return
+    link("Look at the log", f"/log/{at}", "act")
+    if fitted and not entry.plans:
+        link("What is it good for", f"/good-for/{at}", "act")
+    if fitted:
+        link("Plan it" if not entry.plans else "Its plans", f"/plans/{at}", "act main")
 
 
 def _state(shed: Shed, entry: LogEntry, fitted: bool, refresh: Any) -> None:

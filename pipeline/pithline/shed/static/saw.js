@@ -151,7 +151,9 @@ function drawHeights(step, now) {
   place.append(pair, verdict);
   const judge = () => {
     const found = look();
-    $("done").disabled = verdict.classList.contains("halt") && !state().done.includes(step.id);
+    const halts = verdict.classList.contains("halt");
+    $("done").disabled = halts && !state().done.includes(step.id);
+    if (halts) verdict.scrollIntoView({ block: "nearest" });  // a phone shows it over its keyboard and over the bar of steps
     return found;
   };
   const look = () => {
@@ -268,6 +270,7 @@ $("add").addEventListener("click", async () => {
   await happened({ what: "found", find });
   if (!$("wrong").textContent) drawKind();
   drawFound();
+  $($("wrong").textContent ? "wrong" : "found").scrollIntoView({ block: "nearest" });
 });
 $("replan").addEventListener("click", async () => {
   $("wrong").textContent = "";
@@ -279,6 +282,7 @@ $("replan").addEventListener("click", async () => {
     if (answer.ok) told = heard; else $("wrong").textContent = heard.fault;
   } catch { $("wrong").textContent = "There is no connection to the machine that plans; come back to it first."; }
   drawFound();
+  $($("wrong").textContent ? "wrong" : "anew").scrollIntoView({ block: "nearest" });
 });
 $("show").addEventListener("click", showPicture);
 document.addEventListener("keydown", (event) => {
@@ -298,6 +302,6 @@ drawLine();
 const open = data.steps.findIndex((step) => !state().done.includes(step.id));
 at = open < 0 ? data.steps.length - 1 : open;
 draw(false);
-if (matchMedia("(min-width: 861px)").matches) showPicture();
+if (matchMedia("(min-width: 700px)").matches) showPicture();
 send();
 document.body.dataset.ready = "yes";

@@ -62,6 +62,14 @@ window.shed = (() => {
     }
   }, { rootMargin: "200px" });
   const look = () => { for (const one of document.querySelectorAll(".space:not([data-known])")) { one.dataset.known = ""; near.observe(one); } };
-  new MutationObserver(look).observe(document, { childList: true, subtree: true });
+  // what is drawn anew keeps the place of whoever works by keyboard
+  let held = null;
+  document.addEventListener("focusin", (event) => { held = event.target; });
+  document.addEventListener("pointerdown", () => { held = null; });
+  function keepPlace() {
+    if (!held || held.isConnected || !held.id || document.activeElement !== document.body) return;
+    document.getElementById(held.id)?.focus({ preventScroll: true });
+  }
+  new MutationObserver(() => { look(); keepPlace(); }).observe(document, { childList: true, subtree: true });
   return { say, touch };
 })();
