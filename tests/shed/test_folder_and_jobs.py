@@ -150,7 +150,12 @@ def with_ladder(plan, place):
     def on_rung(chosen, caution):
         own = {**script, "cautions": [caution]}
         rows = [
-            {"title": title, "chosen": title == chosen, "script": None if title == chosen else where, **script["totals"]}
+            {
+                "title": title,
+                "chosen": title == chosen,
+                "script": None if title == chosen else where,
+                **script["totals"],
+            }
             for title, where in (("bolts left", place), ("cradle 30°", "ladder/plan-2.json"))
         ]
         return json.dumps({**own, "proof": {**script["proof"], "ladder": rows}})

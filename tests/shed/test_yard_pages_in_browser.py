@@ -52,7 +52,10 @@ def test_lists_stand_by_what_they_bring_and_tell_what_is_in_the_way(page):
 def test_lists_that_were_chosen_go_on_to_the_search(page):
     ready(page, "/plans/af-12?products=ukulele,banjo,nobody,%3Cb%3E")
     page.wait_for_selector(".lists input")
-    assert page.locator(".lists input:checked").evaluate_all("all => all.map((one) => one.value)") == ["banjo", "ukulele"]
+    assert page.locator(".lists input:checked").evaluate_all("all => all.map((one) => one.value)") == [
+        "banjo",
+        "ukulele",
+    ]
 
 
 def test_looking_tells_how_far_it_is_and_can_be_stopped(page, at_work):

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,6 +39,7 @@ from pithline.plan.problem.parts import SawnPart
 from pithline.plan.programmes.cradled_fans import FACE_CELLS, FAN_REACH
 
 Array = NDArray[np.float64]
+NOTHING_FOUND: Mapping[bool, float] = MappingProxyType({})
 CLOSE_LOOKS = 0.06
 """Looks whose bound is this near to the least give the master their columns."""
 WIDE = 0.15
@@ -94,6 +96,11 @@ def price_start(market: Market, parts: Sequence[SawnPart]) -> Array:
     return out
 
 
+HOPELESS = 0.03
+"""A class of another way to crosscut is not searched where its bound lies this much, as a share, under what was found already: carried
+out, a layout loses about as much."""
+
+
 def search_candidates(log: PlanLog, context: SearchContext, monitor: Monitor = SILENT) -> list[Candidate]:
     """Layouts worth carrying out, of every class and way to crosscut; the monitor hears the best value and the bound of each.
 
@@ -105,14 +112,18 @@ def search_candidates(log: PlanLog, context: SearchContext, monitor: Monitor = S
     ways = _ways(log, context, monitor.within(0.0, 0.15))
     out: list[Candidate] = []
     highest = 0.0
+    beaten: dict[bool, float] = {}  # by whether bolts are sawn, what another way must promise
     for number, (way, classes) in enumerate(ways):
         inner = monitor.within(0.15, 1.0).share(number, len(ways))
         seen = see_way(way, context, inner.within(0.0, 0.2))
         asked = bolt_classes(context, seen.on_mill)
         # of ways beside the most promising one, the best layout of each class will do
         own = context if number == 0 else context.with_effort(replace(context.effort, answers=1))
-        found, best_slab = search_seen(log, seen, own, asked[:classes], inner.within(0.2, 1.0))
+        found, best_slab = search_seen(log, seen, own, asked[:classes], inner.within(0.2, 1.0), beaten)
         out += found
+        for one in found:
+            least = one.value - HOPELESS * abs(one.value)
+            beaten[one.bolts.sawn] = max(beaten.get(one.bolts.sawn, -np.inf), least)
         highest = max(highest, best_slab)
         if monitor.stopped() and out:
             break
@@ -216,7 +227,12 @@ class _WaySearch:
 
 
 def search_seen(
-    log: PlanLog, seen: SeenWay, context: SearchContext, classes: Sequence[BoltClass], monitor: Monitor = SILENT
+    log: PlanLog,
+    seen: SeenWay,
+    context: SearchContext,
+    classes: Sequence[BoltClass],
+    monitor: Monitor = SILENT,
+    beaten: Mapping[bool, float] = NOTHING_FOUND,
 ) -> tuple[list[Candidate], float]:
     """Some classes of a way that was looked at, searched by prices: their best layouts; and what the best single slab is worth.
 
@@ -232,6 +248,8 @@ def search_seen(
         Those to search, narrower ones first.
     monitor : Monitor
         Hears the best value and the bound of each class; may stop after one that gave a layout.
+    beaten : mapping of bool to float
+        By whether bolts are sawn, what a class must promise to be searched.
     """
     machines, locks, effort, grids, way = context.machines, context.locks, context.effort, seen.grids, seen.way
     task = ClassTask(
@@ -246,7 +264,7 @@ def search_seen(
         rounds=effort.rounds,
     )
     search = _WaySearch(log, seen, context, task, ValuedLogs(grids, task))
-    classes, looked = _contending(search, classes)
+    classes, looked = _contending(search, classes, beaten)
     out: list[Candidate] = []
     columns: list[list[Way[GridSlab]]] = [[] for _ in grids]
     known: list[SeenLayout] = []
@@ -261,13 +279,14 @@ def search_seen(
         highest = max(highest, search.valued.highest)
         _gather(columns, found, CLOSE_LOOKS)
         inner.report(f"choosing, {bolts.name}", 0.7)
-        own = _candidates(search, found, columns, NEAR)
-        if not own or own[0].value + log_cost < (1.0 - NEAR) * found.bound:
+        answers = _answers(search, found, columns, NEAR)
+        if not answers or answers[0].value - task.base_charge < (1.0 - NEAR) * found.bound:
             # looks far from the best prices hold layouts of which a part may be just what is wanted
             every = [list(one) for one in columns]
             _gather(every, found, np.inf)
-            more = _candidates(search, found, every, WIDE)
-            own = more if more and (not own or more[0].value > own[0].value) else own
+            more = _answers(search, found, every, WIDE, answers)
+            answers = more if more and (not answers or more[0].value > answers[0].value) else answers
+        own = _candidates(search, found, answers)
         out += own
         if own:
             monitor.found(own[0].value, found.bound - log_cost)
@@ -276,15 +295,27 @@ def search_seen(
     return out, highest
 
 
-def _contending(search: _WaySearch, classes: Sequence[BoltClass]) -> tuple[list[BoltClass], dict[str, Look]]:
-    """The classes worth a search, of those with one cradle alone only the one that promises most; and looks had at them, by name."""
+def _contending(
+    search: _WaySearch, classes: Sequence[BoltClass], beaten: Mapping[bool, float]
+) -> tuple[list[BoltClass], dict[str, Look]]:
+    """The classes worth a search; and looks had at some of them, by name.
+
+    Of those with one cradle alone only the one that promises most is, and none that promises less than was found another way.
+    """
     single = [one for one in classes if len(one.cradles_deg) == 1 and not one.any_angle]
-    if len(single) < 2:
+    asked = [one for one in classes if one.sawn in beaten]
+    if len(single) < 2 and not asked:
         return list(classes), {}
     prices = affordable(search.task.economics.market, search.way.prices)
-    looks = {one.name: look_at(search.task, search.valued, one, prices) for one in single}
-    best = max(single, key=lambda one: looks[one.name].bound)
-    return [one for one in classes if one not in single or one is best], looks
+    looks = {one.name: look_at(search.task, search.valued, one, prices) for one in dict.fromkeys((*single, *asked))}
+    best = max(single, key=lambda one: looks[one.name].bound, default=None)
+    log_cost = search.task.economics.log_cost
+    return [
+        one
+        for one in classes
+        if (one not in single or one is best)
+        and (one not in asked or looks[one.name].bound - log_cost >= beaten[one.sawn])
+    ], looks
 
 
 def _gather(columns: list[list[Way[GridSlab]]], found: ClassFound, close: float) -> None:
@@ -295,15 +326,13 @@ def _gather(columns: list[list[Way[GridSlab]]], found: ClassFound, close: float)
                 own += ways
 
 
-def _candidates(
-    search: _WaySearch, found: ClassFound, columns: Sequence[Sequence[Way[GridSlab]]], near: float
-) -> list[Candidate]:
-    """The best layouts of one class by the master, different in their first settings; `near` as in `MasterTask`."""
+def _candidates(search: _WaySearch, found: ClassFound, answers: Sequence[MasterAnswer]) -> list[Candidate]:
+    """The layouts that a master chose of one class, with what is proven of them."""
     task, way = search.task, search.way
     words = search_words(search.grids, found.bolts, search.context)
     considered = _considered(search.grids, len(found.looks))
     out = []
-    for answer in _answers(search, found, columns, near):
+    for answer in answers:
         log_cost = task.economics.log_cost
         value = answer.value - task.base_charge - log_cost
         layout = LogLayout(search.log, way.places, way.logs, answer.layouts)
@@ -313,8 +342,13 @@ def _candidates(
 
 
 def _answers(
-    search: _WaySearch, found: ClassFound, columns: Sequence[Sequence[Way[GridSlab]]], near: float
+    search: _WaySearch,
+    found: ClassFound,
+    columns: Sequence[Sequence[Way[GridSlab]]],
+    near: float,
+    starts: Sequence[MasterAnswer] = (),
 ) -> list[MasterAnswer]:
+    """The best layouts of one class by the master, different in their first settings; `near` and `starts` as the master has them."""
     economics, effort = search.task.economics, search.context.effort
     charges = economics.mill if found.bolts.on_mill else economics.shop
     most = search.context.locks.settings_max
@@ -330,7 +364,7 @@ def _answers(
         None if most is None else max(most - bool(search.way.places), 0),
         near=near,
     )
-    found_ways = choose_different_ways(asked, effort.master, search.context.seed, effort.answers)
+    found_ways = choose_different_ways(asked, effort.master, search.context.seed, effort.answers, starts)
     return [one for one in found_ways if any(one.layouts)]
 
 

@@ -127,14 +127,30 @@ def choose_ways(task: MasterTask[Slab], effort: float, seed: int) -> MasterAnswe
     return next(iter(choose_different_ways(task, effort, seed, 1)), None)
 
 
-def choose_different_ways(task: MasterTask[Slab], effort: float, seed: int, most: int) -> list[MasterAnswer]:
+def choose_different_ways(
+    task: MasterTask[Slab], effort: float, seed: int, most: int, starts: Sequence[MasterAnswer] = ()
+) -> list[MasterAnswer]:
     """The best layouts, best first, at most so many, none with a log's first setting that one before it has.
 
     Where it is best to leave every log, that alone is the answer.
+
+    Parameters
+    ----------
+    task : MasterTask
+        What is asked.
+    effort : float
+        Deterministic seconds of CP-SAT.
+    seed : int
+        Of CP-SAT.
+    most : int
+        Answers at most.
+    starts : sequence of MasterAnswer
+        Answers from fewer columns. Where several logs are asked together, these are bettered log by log in place of a search
+        of all together.
     """
     near = _near_columns(task)
     if len(near.ways) > 1:
-        found = _solve(task, near, effort * SHARE_OF_ALL, seed, most)
+        found = list(starts) or _solve(task, near, effort * SHARE_OF_ALL, seed, most)
         found = [_by_turns(task, near, one, effort * SHARE_OF_ONE, seed) for one in found]
         return sorted(found, key=lambda one: -one.value)
     # one log has one first setting: the best of each, and as good as that of all together
