@@ -247,6 +247,14 @@ def test_the_first_page_leads_with_sets_litres_hours_and_earnings():
     assert text.index("complete sets") < text.index("Measure before you saw")
 
 
+def test_what_is_left_once_the_log_is_paid_stands_where_the_card_tells_its_cost():
+    script = cradle_script()
+    assert "log paid" not in sheet_of(script)[0][3]
+    script["inputs"]["card"].setdefault("log", {})["cost"] = 30.0
+    text = " ".join(sheet_of(script)[0][3].split())
+    assert "left, log paid 52 EUR -10 EUR -10 EUR" in text and "(30 EUR)" in text
+
+
 def test_what_an_older_script_does_not_sum_is_worked_out():
     script = small_script()
     script["inputs"]["mill"]["mill"]["hour_rate"] = 60.0

@@ -93,7 +93,15 @@ def show_results(console: Console, script: Script, columns: Mapping[str, Mapping
     from rich.table import Table
 
     from pithline.outputs.formatting import Formatter
-    from pithline.outputs.results import COST, SELL, litres_in_words, money_in_words, sets_in_words, till_in_words
+    from pithline.outputs.results import (
+        COST,
+        SELL,
+        left_in_words,
+        litres_in_words,
+        money_in_words,
+        sets_in_words,
+        till_in_words,
+    )
 
     fmt, currency = Formatter(), str(script["inputs"]["products"].get("currency", ""))
     rows: dict[str, Callable[[Results], str]] = {
@@ -106,6 +114,9 @@ def show_results(console: Console, script: Script, columns: Mapping[str, Mapping
         "an hour": lambda of: money_in_words(of.an_hour, currency),
         "in all, as fitted": lambda of: fmt.volume(of.volume),
     }
+    cost = script["inputs"]["card"].get("log", {}).get("cost")
+    if cost is not None:
+        rows[f"left, log paid ({money_in_words(cost, currency)})"] = lambda of: left_in_words(of, cost, currency)
     found = {name: _results(script, total) for name, total in columns.items()}
     table = Table("", *found)
     for name, text in rows.items():

@@ -114,3 +114,8 @@ def earnings_in_words(results: Results, currency: str) -> str:
         if likely == fitted or results.earnings_fitted is None
         else f"**{likely}** likely, {fitted} as fitted"
     )
+
+
+def left_in_words(results: Results, log_cost: float, currency: str) -> str:
+    """What is left of the earnings once the log is paid for; a dash where no money is known."""
+    return money_in_words(None if results.earnings is None else results.earnings - log_cost, currency)

@@ -341,13 +341,14 @@ class ProductFacts:
 
 @dataclass(frozen=True, slots=True)
 class ScriptInputs:
-    """What of card, mill and products the pages print."""
+    """What of card, mill and products the pages print; `log_cost` is what the log cost, where the card tells."""
 
     pith_radius: float
     sapwood: float
     mill: MillFacts
     limits: Mapping[str, LimitFacts]
     products: ProductFacts
+    log_cost: float | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

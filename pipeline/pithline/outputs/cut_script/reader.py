@@ -121,6 +121,7 @@ def _inputs(inputs: JsonTable) -> ScriptInputs:
         ),
         limits={name: _limits(name, limits.table(name)) for name in limits.values},
         products=_products(inputs.table("products")),
+        log_cost=card.table("log").number_or_none("cost"),
     )
 
 

@@ -23,6 +23,7 @@ from pithline.outputs.results import (
     SELL,
     Results,
     earnings_in_words,
+    left_in_words,
     litres_in_words,
     money_in_words,
     results_of,
@@ -102,7 +103,7 @@ def results_table(job: PrintJob, size: float = SIZES[0]) -> list[Flowable]:
             ("customary, its bolts left", script.practice.slabs),
         ):
             columns.append((name, results_of_totals(totals, inputs.products, inputs.mill.hour_rate)))
-    lines = _lines(fmt, script.inputs.products.currency)
+    lines = _lines(fmt, script.inputs.products.currency, script.inputs.log_cost)
     rows: list[list[str] | str] = [
         [f"**{name}**", *(text(found) for _, found in columns)] for name, text in lines.items()
     ]
@@ -114,9 +115,9 @@ def results_table(job: PrintJob, size: float = SIZES[0]) -> list[Flowable]:
     return [*made, *bullets(notes, size)]
 
 
-def _lines(fmt: Formatter, currency: str) -> dict[str, Callable[[Results], str]]:
+def _lines(fmt: Formatter, currency: str, log_cost: float | None) -> dict[str, Callable[[Results], str]]:
     """A row of the table by its name: how each column's figure is written."""
-    return {
+    lines: dict[str, Callable[[Results], str]] = {
         "complete sets": sets_in_words,
         "in sets": lambda one: (
             f"**{litres_in_words(one.set_volume, fmt)}**{till_in_words(one.sets_sell, SELL, currency)}"
@@ -129,6 +130,11 @@ def _lines(fmt: Formatter, currency: str) -> dict[str, Callable[[Results], str]]
         "earnings": lambda one: earnings_in_words(one, currency),
         "an hour": lambda one: money_in_words(one.an_hour, currency),
     }
+    if log_cost is not None:
+        lines[f"left, log paid ({money_in_words(log_cost, currency)})"] = lambda one: (
+            f"**{left_in_words(one, log_cost, currency)}**"
+        )
+    return lines
 
 
 def _likely(script: CutScript, own: Results, fmt: Formatter) -> list[str]:
