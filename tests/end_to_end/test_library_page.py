@@ -5,14 +5,15 @@ from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
-from pithline.yard.appraisal import appraise, layouts, lot
+import pithline
+from pithline.yard.appraisal import appraise, information, layouts, lot
 from small_plan import QUICK
 
 REPO = Path(__file__).resolve().parents[2]
 
 
 BRIEF = replace(QUICK, along_step=60.0, depth_step=5.0, corner_step=20.0, rounds=1, halves=1, fine=3.0)
-"""Of an appraisal that has only to run: what it finds is looked at elsewhere."""
+"""Of a plan and an appraisal that have only to run: what they find is looked at elsewhere."""
 
 
 def looked_at_less(priors):
@@ -25,9 +26,11 @@ def searched_less(appraised, one, terms, *more):
     return appraised(one, replace(terms, effort=BRIEF), *more)
 
 
-def planned_again(log, plan, shop, _seed):
-    """The plan laid out again on a drawn log, where a buyer's appraisal searches it anew."""
-    return layouts.laid_again(log, plan, shop)
+def planned_again(laid, log, plan, shop, _seed=0):
+    """The plan laid out again on the first log that is drawn, and for the others the same, where an appraisal plans each."""
+    if not laid:
+        laid.append(layouts.laid_again(log, plan, shop))
+    return laid[0]
 
 
 def test_the_page_runs_as_it_stands(tmp_path, monkeypatch, capsys):
@@ -37,7 +40,11 @@ def test_the_page_runs_as_it_stands(tmp_path, monkeypatch, capsys):
     monkeypatch.setattr(lot, "COARSER", 1)
     monkeypatch.setattr(lot, "for_a_lot", looked_at_less)
     monkeypatch.setattr(lot, "one_log", partial(searched_less, lot.one_log))
-    monkeypatch.setattr(appraise, "planned_anew", planned_again)
+    again = partial(planned_again, [])
+    monkeypatch.setattr(appraise, "planned_anew", again)
+    monkeypatch.setattr(information, "planned_anew", again)
+    monkeypatch.setattr(information, "laid_again", again)
+    monkeypatch.setattr(pithline, "COARSE", BRIEF)
     (tmp_path / "sample_scans").symlink_to(REPO / "sample_scans")
     monkeypatch.chdir(tmp_path)
     session: dict[str, object] = {}
