@@ -124,8 +124,12 @@ def climb_curve(curve: Sequence[Sequence[float | None]], now: float, unit: str) 
             most - least or 1.0
         )
 
+    def holds(point: Sequence[float | None], column: int) -> bool:
+        """What no plan can exceed is told class by class: while it is less than what is in hand, it is only of the classes looked at."""
+        return point[column] is not None and (point[column] or 0.0) >= (point[1] or 0.0)
+
     def stairs(column: int) -> str:
-        known = [(float(point[0] or 0.0), float(point[column] or 0.0)) for point in curve if point[column] is not None]
+        known = [(float(point[0] or 0.0), float(point[column] or 0.0)) for point in curve if holds(point, column)]
         if not known:
             return ""
         steps = [f"M{place(*known[0])[0]:.1f} {place(*known[0])[1]:.1f}"]
@@ -133,7 +137,7 @@ def climb_curve(curve: Sequence[Sequence[float | None]], now: float, unit: str) 
         return "".join(steps) + f"H{place(end, 0.0)[0]:.1f}"
 
     best, bound = curve[-1][1], curve[-1][2]
-    said = f"best so far {best:.1f} {unit}" + (f", none can exceed {bound:.1f} {unit}" if bound is not None else "")
+    said = f"best so far {best:.1f} {unit}" + (f", none can exceed {bound:.1f} {unit}" if holds(curve[-1], 2) else "")
     ticks = "".join(_tick(value, place(0.0, value)[1], left, wide - 12, unit) for value in _ticks(least, most))
     return (
         f'<svg class="climb" viewBox="0 0 {wide:.0f} {high:.0f}" role="img" aria-label="{html.escape(said)}">{ticks}'

@@ -18,6 +18,7 @@ from pithline.shed.parts import STATIC, Tag, frame, link
 from pithline.shed.routes import add_file_routes, add_intake_routes
 from pithline.shed.saw_routes import add_saw_routes
 from pithline.shed.state import Shed
+from pithline.shed.tidying import Hearing, Lulls
 
 PORT = 8765
 TRIED = 40
@@ -68,7 +69,10 @@ def serve(shed: Shed, host: str, port: int, show: str | bool) -> None:
     add_file_routes(shed)
     add_saw_routes(shed)
     _pages(shed)
+    lulls = Lulls()
+    app.add_middleware(Hearing, lulls=lulls)
     app.add_middleware(Gate, door=shed.door)
+    app.on_startup(lulls.tidy)
     app.on_shutdown(shed.close)
     logging.getLogger("nicegui").setLevel(logging.WARNING)
     ui.run(

@@ -382,8 +382,17 @@ def _newest(desk: PlanDesk) -> None:
 
 def _older(desk: PlanDesk) -> None:
     for plan in desk.shed.yard.log(desk.name).plans[1:]:
-        with Tag("details"):
+        folded = Tag("details")
+        with folded:
             Tag("summary", f"{_made(plan)}{_earned(desk, plan)}")
+            inside = Tag("div")
+        folded.on("toggle", partial(_unfold, desk, plan, inside))
+
+
+def _unfold(desk: PlanDesk, plan: PlanEntry, inside: Tag) -> None:
+    """Draw an earlier plan once it is asked for: a page of many plans stays light."""
+    if not inside.default_slot.children:
+        with inside:
             _plan(desk, plan, newest=False)
 
 

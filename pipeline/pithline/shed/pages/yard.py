@@ -158,11 +158,11 @@ def _ways(shed: Shed, entry: LogEntry, fitted: bool) -> None:
     unmarked = shown is not None and bool(shown["facts"]["pith_assumed"])
     if fitted and unmarked and not entry.plans:
         link("Mark the pith", f"/log/{at}", "act main")
-        link("What is it good for", f"/good-for/{at}", "act")
+        link("Good for", f"/good-for/{at}", "act")
         return
-    link("Look at the log", f"/log/{at}", "act")
+    link("The log", f"/log/{at}", "act")
     if fitted and not entry.plans:
-        link("What is it good for", f"/good-for/{at}", "act")
+        link("Good for", f"/good-for/{at}", "act")
     if fitted:
         link("Plan it" if not entry.plans else "Its plans", f"/plans/{at}", "act main")
 
