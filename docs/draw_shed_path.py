@@ -119,10 +119,8 @@ def planned(desk: Page) -> str:
     desk.wait_for_selector(".lists input:checked")
     keep([shot(desk, 640)], "6-ask")
     desk.click("button.main >> text=Plan it")
-    desk.wait_for_function(
-        "(document.querySelector('.climb .best')?.getAttribute('d').match(/V/g) || []).length >= 2", timeout=LONG
-    )
-    keep([shot(desk, 720)], "7-search")
+    desk.wait_for_selector(".live img", timeout=LONG)
+    keep([shot(desk, 640)], "7-search")
     desk.wait_for_selector(".rungs li.chosen img", timeout=LONG)
     desk.evaluate("scrollTo(0, 0)")
     keep([shot(desk, 1120)], "8-plan")

@@ -5,11 +5,14 @@ import subprocess
 import sys
 import time
 
+import numpy as np
 import pytest
 
 from pithline.errors import InputError
+from pithline.files.scripts import read_script
+from pithline.outputs.print_job import print_job
 from pithline.shed.folder import YardFolder
-from pithline.shed.jobs import Jobs, JobState, _children, stop_file, write_state
+from pithline.shed.jobs import Jobs, JobState, _children, end_of_best, stop_file, write_state
 from pithline.shed.plan_view import kept_view
 from pithline.shed.worker import Telling, plain_sentence, take
 from shed_yard import make_yard
@@ -137,6 +140,18 @@ def test_a_search_tells_its_best_and_bound_and_hears_that_it_is_to_stop(yard):
     assert telling.stopped() and stop_file(path).exists()
     telling.end("no layout fits")
     assert jobs.state("plan", "small").fault == "no layout fits"
+
+
+def test_the_end_of_the_best_plan_so_far_is_drawn_and_goes_with_the_next_search(yard):
+    jobs = Jobs(yard)
+    telling = Telling(jobs.path("plan", "small"), JobState("plan", "small", started=time.time()))
+    model = print_job(read_script(yard.root / "small" / "plan-1" / "cut-script.json"), "mm").log.script.model
+    edges = np.diag([model.length, 60.0, 20.0])
+    telling.carried_out(model, [("guitar, back", np.array([0.0, 20.0, 20.0]), edges)])
+    drawn = end_of_best(telling.path)
+    assert drawn.read_text().startswith("<svg") and drawn.read_text().count('class="plate"') == 1
+    jobs.start("plan", "small", {})
+    assert not drawn.exists()
 
 
 def test_a_sentence_leaves_the_folder_out(yard):

@@ -16,7 +16,7 @@ from PIL import Image
 
 from pithline.files.cards import read_card
 from pithline.shed.folder import YardFolder
-from pithline.shed.jobs import Jobs, JobState, write_state
+from pithline.shed.jobs import Jobs, JobState, end_of_best, write_state
 from shed_yard import DESK, LONG, PHONE, SAMPLES, TABLET, free_port, ready, start, stop
 from truth.end_grain import EndGrain, photograph
 
@@ -186,6 +186,9 @@ def test_a_scan_that_shows_no_log_says_so_and_offers_ways_on(page, yard):
     assert page.locator("#log-floor select").count() == 1 and page.locator("#log-floor >> text=Try again").count() == 1
 
 
+END = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 9 9" width="9" height="9"><circle r="4"/></svg>'
+
+
 def test_a_search_is_shown_to_whoever_opens_the_page_and_stops_on_request(page, yard):
     stand_in = subprocess.Popen([sys.executable, "-c", "import time; time.sleep(120)", "pithline.shed.worker"])
     jobs = Jobs(YardFolder(yard))
@@ -201,8 +204,10 @@ def test_a_search_is_shown_to_whoever_opens_the_page_and_stops_on_request(page, 
     )
     try:
         write_state(jobs.path("plan", "small"), state)
+        end_of_best(jobs.path("plan", "small")).write_text(END)
         ready(page, "/plans/small")
         page.wait_for_selector(".climb .best")
+        page.wait_for_function("document.querySelector('.live img')?.naturalWidth > 0")
         assert "Best so far: 16.5 L" in page.inner_text("main") and "more than 19.8 L" in page.inner_text("main")
         page.click("text=Stop, and keep the best so far")
         page.wait_for_selector("#told >> text=Stopping")

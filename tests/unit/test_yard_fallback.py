@@ -39,8 +39,14 @@ def told_as_a_defect(script):
 def test_the_next_rung_of_the_ladder_is_taken(monkeypatch):
     asked = failing(monkeypatch, lambda number: number == 0)
     said: list[str] = []
-    plan = planned(Monitor(lambda what, part: said.append(what)))
+    seen: list[tuple] = []
+    plan = planned(Monitor(lambda what, part: said.append(what), carried_out=lambda *shown: seen.append(shown)))
     assert len(asked) >= 2
+    model, boxes = seen[-1]  # the best that was carried out: its plates are those of a script, but for what is filled more finely
+    assert model.length == TRUTH.length and boxes and all(edges.shape == (3, 3) for _, _, edges in boxes)
+    products = {product["name"] for product in plan.script["inputs"]["products"]["product"]}
+    assert {name.partition(", ")[0] for name, _, _ in boxes} <= products
+    assert all(-1.0 <= corner[0] <= TRUTH.length + 1.0 for _, corner, _ in boxes)
     assert any(plan.script is one for one in asked[1:]) and told_as_a_defect(plan.script)
     rows = plan.script["proof"]["ladder"]
     assert len(rows) == len(asked) - 1 and [row["chosen"] for row in rows].count(True) == 1

@@ -138,20 +138,18 @@ class Gate:
             await receive()
             await send({"type": "websocket.close", "code": 4403, "reason": reason})
         else:
-            await _answer(send, 403, reason)
+            await _refuse(send, reason)
 
     async def _enter(self, scope: Scope, send: Send) -> None:
         """Change a key for a pass."""
         if _headers(scope).get("host", "") not in self.door.hosts:
-            await _answer(send, 403, "This page is not served under that name.")
+            await _refuse(send, "This page is not served under that name.")
             return
         key = parse_qs(scope.get("query_string", b"").decode("ascii", "replace")).get("key", [""])[0]
         found = self.door.take(key)
         if found is None:
-            await _answer(
-                send,
-                403,
-                "That key was used already, or is none; show a new code on the machine that the yard runs on.",
+            await _refuse(
+                send, "That key was used already, or is none; show a new code on the machine that the yard runs on."
             )
             return
         cookie = f"{COOKIE}={found}; Path=/; HttpOnly; SameSite=Strict"
@@ -177,6 +175,16 @@ def _with_headers(send: Send) -> Send:
         await send(message)
 
     return sent
+
+
+async def _refuse(send: Send, reason: str) -> None:
+    """A page of one sentence of our own, to be read on a phone; nothing that was asked with stands in it."""
+    page = (
+        '<!doctype html><html lang="en"><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">'
+        '<title>Pithline</title><body style="margin:2em;max-width:36em;font:18px/1.5 system-ui;background:#f5f0e6;color:#2b1e16">'
+        f'<h1 style="font-size:1.4em">This browser is not let in</h1><p>{reason}</p>'
+    )
+    await _answer(send, 403, page, kind=b"text/html; charset=utf-8")
 
 
 async def _answer(

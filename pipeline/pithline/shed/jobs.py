@@ -98,7 +98,8 @@ class Jobs:
         if now is not None and now.alive:
             raise InputError(f"{log or 'the yard'} is being worked on already; wait for it, or stop it first.")
         path = self.path(kind, log)
-        stop_file(path).unlink(missing_ok=True)
+        for left in (stop_file(path), end_of_best(path)):
+            left.unlink(missing_ok=True)
         state = JobState(kind, log, out=out, started=time.time(), asked=dict(asked))
         write_state(path, state)
         command = [sys.executable, "-m", "pithline.shed.worker", str(self.yard.root), kind, log]
@@ -164,6 +165,11 @@ def _is_worker(pid: int) -> bool:
         return b"pithline.shed.worker" in shown.read_bytes()
     except OSError:
         return not Path("/proc/self").exists()  # a system without /proc: the signal must do
+
+
+def end_of_best(state: Path) -> Path:
+    """The end view of the best plan so far, beside the state of a search."""
+    return state.with_suffix(".svg")
 
 
 def stop_file(path: Path) -> Path:

@@ -75,6 +75,11 @@ def say(sentence: str, fault: bool = False, client: Client | None = None) -> Non
     (client or ui).run_javascript(f"shed.say({_js(sentence)}, {'true' if fault else 'false'})")
 
 
+def to_the_top() -> None:
+    """Show the head of the page, where what was just begun tells how far it is."""
+    ui.run_javascript("scrollTo(0, 0)")
+
+
 def _js(text: str) -> str:
     import json
 

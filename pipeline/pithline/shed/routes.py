@@ -14,6 +14,7 @@ from pithline.outputs.plan_folder import PREVIEWS, PRINTED, SCRIPT
 from pithline.shed.card_edit import as_typed
 from pithline.shed.fitting import face_file, scene_file
 from pithline.shed.intake import take_in, take_photo
+from pithline.shed.jobs import end_of_best
 from pithline.shed.lots import lot_picture
 from pithline.shed.parts import STATIC
 from pithline.shed.plan_view import kept_view
@@ -108,6 +109,13 @@ def add_file_routes(shed: Shed) -> None:
         rows = view["ladder"] if view else []
         shown = rows[number]["picture"] if 0 <= number < len(rows) else None
         return _picture(shown["svg"] if shown else None)
+
+    @app.get("/best-end/{log}")
+    def best_end(log: str) -> Response:
+        try:
+            return _picture(end_of_best(shed.jobs.path("plan", yard.log(log).name)).read_text(encoding="utf-8"))
+        except (PithlineError, OSError):
+            return _picture(None)
 
 
 def _picture(svg: str | None) -> Response:

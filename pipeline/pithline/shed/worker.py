@@ -7,16 +7,20 @@ import subprocess
 import sys
 import time
 import traceback
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from math import radians
 from pathlib import Path, PurePosixPath
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from pithline.errors import InputError, PithlineError
 from pithline.shed.folder import SCRIPT, YardFolder
-from pithline.shed.jobs import ALIVE_EVERY, Jobs, JobState, stop_file, write_state
+from pithline.shed.jobs import ALIVE_EVERY, Jobs, JobState, end_of_best, stop_file, write_state
 from pithline.shed.sawing import FOUND
+
+if TYPE_CHECKING:
+    from pithline.logmodel.model import LogModel
+    from pithline.shed.plan_view import Array
 
 YIELDS = 10
 """Steps by which long work stands back for the pages where both want a core."""
@@ -44,6 +48,16 @@ class Telling:
         if [held, most] != last[1:]:
             self.state = replace(self.state, curve=[*curve, [since, held, most]])
             self._write(at_once=True)
+
+    def carried_out(self, model: LogModel, plates: Sequence[tuple[str, Array, Array]]) -> None:
+        """The best plan so far that was carried out: its end is drawn beside the state, for the page to show."""
+        from pithline.files.write import write_folder
+        from pithline.shed.plan_view import PlateBox, drawn_end, picture_of
+
+        boxes = [PlateBox(corner, edges, name, True) for name, corner, edges in plates]
+        drawn = drawn_end(picture_of(model, boxes, {}), "that is the best so far", "best")
+        file = end_of_best(self.path)
+        write_folder(file.parent, {file.name: drawn["svg"].encode()})
 
     def stopped(self) -> bool:
         """Whether the work was asked to end."""
@@ -109,7 +123,7 @@ def plan(yard: YardFolder, state: JobState, telling: Telling) -> None:
         request,
         mill=yard.choice_path("mills", asked["mill"]),
         products=[yard.choice_path("products", one) for one in asked["products"]],
-        monitor=Monitor(telling.tell, telling.stopped, telling.found),
+        monitor=Monitor(telling.tell, telling.stopped, telling.found, telling.carried_out),
     )
     telling.tell("drawing the sheet, cards, labels and preview", 0.97)
     write_plan(found, yard.root / state.out, asked.get("units", "mm"), asked.get("paper", "A4"))

@@ -32,7 +32,7 @@ class PlanWatch:
     @property
     def monitor(self) -> Monitor:
         """What the search tells, and asks."""
-        return Monitor(self.tell, self.stopped, self.found)
+        return Monitor(self.tell, self.stopped, self.found, self.outer.carried_out)
 
     def tell(self, what: str, part: float) -> None:
         """Say what is being done, and the fraction done."""

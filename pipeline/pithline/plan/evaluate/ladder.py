@@ -84,12 +84,25 @@ def climb(case: PlanCase, candidates: Sequence[Candidate], monitor: Monitor = SI
         if np.isfinite(plan.likely) and plan.ledger.passing:
             plans.append(plan)
             monitor.found(plan.likely)
+            if plan.likely >= max(one.likely for one in plans):
+                _show(case, plan, monitor)
         refused = refused or next(iter(plan.ledger.cautions), "")
     plans.sort(key=lambda plan: -plan.likely)
     if plans:
         plans[0] = _refined(case, judge, plans[0], monitor.within(0.5, 0.9))
+        _show(case, plans[0], monitor)
         return ladder_of(case, judge, plans)
     return Ladder((), 0, (), refused)
+
+
+def _show(case: PlanCase, plan: ExecutedPlan, monitor: Monitor) -> None:
+    """Let whoever watches see the best plan so far."""
+    parts = case.context.parts
+    boxes = [
+        (f"{parts[one.part].product}, {parts[one.part].part.name}", one.corner, np.array(one.edges))
+        for one in plan.ledger.passing
+    ]
+    monitor.carried_out(case.log.model, boxes)
 
 
 SURELY = 1.03

@@ -18,6 +18,10 @@ def _unheard(value: float, bound: float | None = None) -> None:
     """Nobody is told."""
 
 
+def _unseen(model: object, plates: object) -> None:
+    """Nobody looks."""
+
+
 @dataclass(frozen=True, slots=True)
 class Monitor:
     """A handle for whoever watches a search.
@@ -30,6 +34,8 @@ class Monitor:
         Whether a time limit has run out; the search then goes on with what it has.
     found : callable
         (value, bound): a plan of this value is in hand, and none of its class on the search grid is worth more than the bound.
+    carried_out : callable
+        (log model, [(name, corner (3,), edges (3, 3))]): the plates that pass of the best plan carried out so far. [mm]
     low, high : float
         The span of the whole that is watched here.
     suffix : str
@@ -39,6 +45,7 @@ class Monitor:
     tell: Callable[[str, float], None] = _silent
     stopped: Callable[[], bool] = _never
     found: Callable[..., None] = _unheard
+    carried_out: Callable[..., None] = _unseen
     low: float = 0.0
     high: float = 1.0
     suffix: str = ""

@@ -17,7 +17,7 @@ from pithline.shed.card_edit import as_typed
 from pithline.shed.drawing import climb_curve, swatch
 from pithline.shed.fitting import shown_fit
 from pithline.shed.folder import PlanEntry
-from pithline.shed.jobs import JobState
+from pithline.shed.jobs import JobState, end_of_best
 from pithline.shed.parts import (
     Tag,
     button,
@@ -32,6 +32,7 @@ from pithline.shed.parts import (
     say,
     shown_name,
     tick,
+    to_the_top,
 )
 from pithline.shed.plan_view import FORMAT, kept_view
 from pithline.shed.state import Shed
@@ -97,6 +98,7 @@ class PlanDesk:
     def start(self) -> None:
         """Begin a search in a process of its own."""
         self.shed.jobs.start("plan", self.name, self.asked(), self.shed.yard.next_plan(self.name))
+        to_the_top()
         self.redraw()
 
 
@@ -358,10 +360,26 @@ def _running(desk: PlanDesk, job: JobState) -> None:
             f"The line shows {MEANT.get(job.unit, MEANT['L'])}. The broken line above it is what no plan can exceed.",
             "faint",
         )
-        drawing(climb_curve(job.curve, time.time() - job.started, job.unit))
+        with Tag("div", look="live"):
+            drawing(climb_curve(job.curve, time.time() - job.started, job.unit))
+            _best_end(desk, job)
     else:
         Tag("p", "The first plan shows here after some seconds.", "faint")
-    button("Stop, and keep the best so far", lambda: _stop(desk, job.kind), "stop")
+    button("Stop, and keep the best so far", lambda: _stop(desk, job.kind), "stop", id="stop-search")
+
+
+def _best_end(desk: PlanDesk, job: JobState) -> None:
+    """The end view of the best plan carried out so far, where there is one."""
+    try:
+        drawn = end_of_best(desk.shed.jobs.path(job.kind, desk.name)).stat().st_mtime_ns
+    except OSError:
+        return
+    with Tag("figure"):
+        words = "The butt end with the plates of the best plan so far"
+        Tag(
+            "img", src=f"/best-end/{quote(desk.name, safe='')}?at={drawn}", alt=words, look="end", width=300, height=300
+        )
+        Tag("figcaption", "The best plan carried out so far")
 
 
 SEARCHES = {"plan": "The search", "replan": "The rest is being planned anew", "take": "The plan is being made ready"}
@@ -471,7 +489,7 @@ def _take(desk: PlanDesk, plan: PlanEntry, number: int) -> None:
     """Make another plan of the ladder the plan, in a folder of its own."""
     asked = {"plan": plan.name, "rung": number, "units": desk.shed.units, "paper": desk.shed.setting("paper")}
     desk.shed.jobs.start("take", desk.name, asked, desk.shed.yard.next_plan(desk.name))
-    say("Its sheet and cards are being drawn; it will stand first on this page.")
+    to_the_top()
     desk.redraw()
 
 

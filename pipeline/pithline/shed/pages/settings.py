@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pithline.shed.parts import Tag, choice, drawing, frame, say
+from pithline.shed.parts import Tag, choice, drawing, frame, link, say
 from pithline.shed.state import Shed
 
 UNITS = {"mm": "millimetres, kilograms, litres", "in": "inches, pounds, board feet"}
@@ -49,9 +49,12 @@ def _sharing(shed: Shed) -> None:
     segno.make_qr(address, error="m").save(
         picture, kind="svg", omitsize=True, border=4, xmldecl=False, svgns=True, title="Code to open this yard"
     )
-    Tag("p", "Point the phone's camera at the code. It lets one browser in, once; load this page again for another.")
+    Tag(
+        "p", "Point the phone's camera at the code. It lets one browser in, once; every further one needs another code."
+    )
     drawing(picture.getvalue().decode(), "code")
     Tag("p", address, "note")
+    link("Another code", "/settings", "act")
     Tag(
         "p",
         "Whoever opens it can see and change everything in this folder, and nothing outside it, until the server is stopped. "
