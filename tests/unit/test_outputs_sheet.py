@@ -13,6 +13,7 @@ from pithline.outputs.ends import tape_point
 from pithline.outputs.holding.props import holding_of
 from pithline.outputs.pdf.page import document
 from pithline.outputs.print_job import print_job
+from pithline.outputs.results import results_of, sets_in_words
 from pithline.outputs.sheet.crosscut_first import along_the_bark
 from pithline.outputs.sheet.ladder import rung_words
 from pithline.outputs.sheet.mill_settings import LEAST_OFF, MOST_OFF, arris_of, height_allowance, mill_panel
@@ -280,6 +281,15 @@ def test_likely_earnings_lead_where_the_script_knows_them():
     assert "earnings 60 EUR likely, 82 EUR as" in text and "an hour 40 EUR" in text
     assert "60 EUR earned (between 50 EUR and 82 EUR), 0 to 1 small guitar sets" in text
     assert "48 EUR" in text  # 40 more in 50 minutes more than the row before
+
+
+def test_sets_are_told_apart_where_a_name_has_a_comma():
+    script = cradle_script()
+    name = "guitar, three-piece back"
+    for one in script["inputs"]["products"]["product"]:
+        one["name"] = name if one["name"] == "small guitar" else one["name"]
+    script["totals"]["sets"] = {name: 2, "bridge": 3}
+    assert sets_in_words(results_of(print_job(script).log.script)) == "2 sets of guitar, three-piece back; 3 bridges"
 
 
 def test_limits_are_in_words_what_they_share_once():

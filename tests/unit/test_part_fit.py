@@ -44,7 +44,7 @@ def test_sapwood_kept_out_needs_room():
     log = log_of(replace(STRAIGHT, sapwood=30.0))
     none = misfit((log,), part_of(limits=replace(TRADE, sapwood="none")), MACHINES)
     assert none.needs == pytest.approx(161.5, abs=0.1)
-    assert "162 mm from pith to bark, 30 mm of it sapwood; " in none.sentence
+    assert "162 mm from pith to bark, 30 mm of it sapwood that must stay out; " in none.sentence
     assert misfit((log,), part_of(limits=replace(TRADE, sapwood="edge", sapwood_edge=18.0)), MACHINES) is None
 
 

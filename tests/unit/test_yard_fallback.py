@@ -42,7 +42,9 @@ def test_the_next_rung_of_the_ladder_is_taken(monkeypatch):
     seen: list[tuple] = []
     plan = planned(Monitor(lambda what, part: said.append(what), carried_out=lambda *shown: seen.append(shown)))
     assert len(asked) >= 2
-    model, boxes = seen[-1]  # the best that was carried out: its plates are those of a script, but for what is filled more finely
+    model, boxes = seen[
+        -1
+    ]  # the best that was carried out: its plates are those of a script, but for what is filled more finely
     assert model.length == TRUTH.length and boxes and all(edges.shape == (3, 3) for _, _, edges in boxes)
     products = {product["name"] for product in plan.script["inputs"]["products"]["product"]}
     assert {name.partition(", ")[0] for name, _, _ in boxes} <= products

@@ -86,9 +86,15 @@ def results_of_totals(totals: Totals, products: ProductFacts, hour_rate: float) 
 
 
 def sets_in_words(results: Results) -> str:
-    """Complete sets and single parts: "2 small guitar sets, 6 bridges"."""
-    sets = [f"{number} {name} {'set' if number == 1 else 'sets'}" for name, number in results.sets.items()]
-    return ", ".join([*sets, *(count(number, name) for name, number in results.singles.items())]) or "no complete set"
+    """Complete sets and single parts: "2 small guitar sets, 6 bridges"; by semicolons where a name has a comma itself."""
+    sets = [_sets_of(name, number) for name, number in results.sets.items()]
+    told = [*sets, *(count(number, name) for name, number in results.singles.items())]
+    return ("; " if any("," in one for one in told) else ", ").join(told) or "no complete set"
+
+
+def _sets_of(name: str, number: int) -> str:
+    sets = "set" if number == 1 else "sets"
+    return f"{number} {sets} of {name}" if "," in name else f"{number} {name} {sets}"
 
 
 def money_in_words(amount: float | None, currency: str) -> str:

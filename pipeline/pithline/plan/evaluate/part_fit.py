@@ -244,7 +244,7 @@ def _in_log(log: PlanLog, part: SawnPart, place: Place, passing: bool) -> Misfit
     if len(enough) and grade is not None and not passes:
         words = f"{has:.0f} mm from pith to bark at {_clock(known.clock)} would do, but {_missed(grade, part.limits)}"
         return _told(part, Why.GRAIN, (needs, has), known, words)
-    of_sapwood = f", {kept_out:.0f} mm of it sapwood" if kept_out >= 0.5 else ""
+    of_sapwood = f", {kept_out:.0f} mm of it sapwood that must stay out" if kept_out >= 0.5 else ""
     there = ", where alone they fit" if passes else ""
     words = (
         f"{needs:.0f} mm from pith to bark{of_sapwood}; this log has {known.mean:.0f} mm on average, "
