@@ -269,6 +269,7 @@ def search_seen(
     columns: list[list[Way[GridSlab]]] = [[] for _ in grids]
     known: list[SeenLayout] = []
     prices, highest, log_cost = way.prices, 0.0, context.economics.log_cost
+    bounds = {name: look.bound for name, look in looked.items()}  # the bound of any look holds
     for k, bolts in enumerate(classes):
         inner = monitor.share(k, len(classes))
         start = looked.get(bolts.name, prices)
@@ -288,8 +289,15 @@ def search_seen(
             answers = more if more and (not answers or more[0].value > answers[0].value) else answers
         own = _candidates(search, found, answers)
         out += own
+        bounds[bolts.name] = found.bound
         if own:
-            monitor.found(own[0].value, found.bound - log_cost)
+            # no plan can exceed the greatest bound of the classes, once every one has one
+            most = (
+                max(bounds[one.name] for one in classes) - log_cost
+                if {one.name for one in classes} <= set(bounds)
+                else None
+            )
+            monitor.found(own[0].value, most)
         if monitor.stopped() and out:
             break
     return out, highest

@@ -45,7 +45,7 @@ class PlanWatch:
         self.outer.report(words, part)
 
     def found(self, value: float, bound: float | None = None) -> None:
-        """A plan of this value is in hand; on the search grid none of its class is worth more than the bound."""
+        """A plan of this value is in hand; on the search grid none of its way to crosscut is worth more than the bound."""
         self.best = value if self.best is None else max(self.best, value)
         if bound is not None:
             self.most = bound if self.most is None else max(bound, self.most)

@@ -33,7 +33,8 @@ class Monitor:
     stopped : callable
         Whether a time limit has run out; the search then goes on with what it has.
     found : callable
-        (value, bound): a plan of this value is in hand, and none of its class on the search grid is worth more than the bound.
+        (value, bound): a plan of this value is in hand, and none of its way to crosscut is worth more on the search grid than the
+        bound, where one is known of every class yet.
     carried_out : callable
         (log model, [(name, corner (3,), edges (3, 3))]): the plates that pass of the best plan carried out so far. [mm]
     low, high : float
