@@ -68,8 +68,7 @@ def test_a_ladder_has_few_rungs_the_first_and_the_last_among_them():
     [([None, None, None], 2), ([10.0, 20.0, 30.0], 2), ([10.0, 20.0, 15.0], 1), ([10.0, 9.0, 8.0], 0)],
 )
 def test_the_rung_that_pays_earns_most(earnings, paying):
-    rungs = [plan(k, float(k), one) for k, one in enumerate(earnings, start=1)]
-    assert paying_rung(rungs) == paying
+    assert paying_rung(earnings) == paying
 
 
 def candidate(value):

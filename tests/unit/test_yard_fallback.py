@@ -1,9 +1,11 @@
 """A layout that does not hold on replay is set aside for the next best; only where none holds is the plan refused."""
 
+from dataclasses import replace
+
 import pytest
 
 from pithline.errors import ScriptError
-from pithline.plan.api import Monitor
+from pithline.plan.api import Monitor, Objective
 from pithline.yard import one_log
 from pithline.yard.one_log import plan_model
 from pithline.yard.request import Request
@@ -82,3 +84,24 @@ def test_where_none_holds_the_first_fault_is_told(monkeypatch):
     with pytest.raises(ScriptError, match="no: 0"):
         planned()
     assert len(asked) > 2
+
+
+def test_a_plan_by_money_competes_with_what_a_search_by_sets_finds(monkeypatch):
+    """Carried out and filled for money, so that no plan by sets earns more than the plan by money."""
+    seen = []
+    real = one_log.climb
+
+    def climbed(case, candidates, monitor):
+        ladder = real(case, candidates, monitor)
+        seen.append((list(candidates), ladder))
+        return ladder
+
+    monkeypatch.setattr(one_log, "climb", climbed)
+    by_money = plan_model(to_model(TRUTH), inputs_of(), replace(REQUEST, objective=Objective.VALUE))
+    by_sets = planned()
+    (candidates, ladder), _ = seen
+    found = [one for one in candidates if one.status == "found by sets"]
+    assert found and not any(one.searched for one in found) and all(one.title == one.bolts.name for one in found)
+    carried_out = [plan.earnings for plan in (*ladder.rungs, *ladder.others)]
+    assert ladder.rungs[ladder.paying].earnings == max(carried_out)
+    assert by_money.script["totals"]["earnings"] >= by_sets.script["totals"]["earnings"] - 1e-6

@@ -67,7 +67,9 @@ class Candidate:
     words : str
         The stated grid and class.
     searched : bool
-        Whether a search found it; else it stands beside what one found.
+        Whether this search found it; else it stands beside what one found.
+    named : str
+        What it is called, where not by its class.
     """
 
     log_layout: LogLayout
@@ -79,11 +81,17 @@ class Candidate:
     considered: int
     words: str
     searched: bool = True
+    named: str = ""
+
+    @property
+    def title(self) -> str:
+        """What it is called: its class of bolts, or what else it is."""
+        return self.named or self.bolts.name
 
 
 def kept_candidate(log_layout: LogLayout, beside: Candidate, status: str) -> Candidate:
     """A layout that no search found, beside one that a search did; `status` says in the proof what was kept."""
-    return replace(beside, log_layout=log_layout, status=status, value=0.0, searched=False)
+    return replace(beside, log_layout=log_layout, status=status, value=0.0, searched=False, named=status)
 
 
 def price_start(market: Market, parts: Sequence[SawnPart]) -> Array:

@@ -247,7 +247,7 @@ def _proof(finished: FinishedPlan) -> dict[str, Any]:
         "status": candidate.status,
         "layouts_considered": candidate.considered,
         "grid": candidate.words,
-        "class": candidate.bolts.name if candidate.searched else candidate.status,
+        "class": candidate.title,
         "counts": "money" if finished.context.objective.in_money else "volume",
         "asks_for": str(finished.context.objective),
     }

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +22,7 @@ from pithline.plan.api import (
     Ladder,
     Locks,
     Monitor,
+    Objective,
     PlanCase,
     PlanLog,
     PracticeResult,
@@ -34,6 +35,7 @@ from pithline.plan.api import (
     kept_candidate,
     ladder_without,
     no_part_fits,
+    paying_rung,
     practice,
     price_start,
     search_candidates,
@@ -226,7 +228,10 @@ def ways_to_saw(own: PreparedLog, case: PlanCase, request: Request, watch: PlanW
         custom = practice(log, context, sizes, start)
         watch.found(Judge(context.with_locks(NO_LOCKS)).worth(custom.with_bolts))
     with about(other=own.inputs.card.id):
-        ways = search_candidates(log, context, watch.monitor.within(0.06, 0.68))
+        by_money = request.objective.in_money
+        ways = search_candidates(log, context, watch.monitor.within(0.06, 0.37 if by_money else 0.68))
+        if ways and by_money and not watch.stopped():
+            ways += _found_by_sets(own, request, ways[0], watch)
     if not ways:  # too long, and no crosscut leaves what the mill takes
         own.check()
     lost = None
@@ -241,6 +246,20 @@ def ways_to_saw(own: PreparedLog, case: PlanCase, request: Request, watch: PlanW
         kept = earlier_candidate(request.keep, log, own.inputs, ways[0])
         ways += [kept] if kept is not None else []
     return WaysToSaw(ways, custom, lost)
+
+
+def _found_by_sets(own: PreparedLog, request: Request, beside: Candidate, watch: PlanWatch) -> list[Candidate]:
+    """Layouts that a search by sets finds, beside one found by money: filled for money, none of them may earn more than the plan.
+
+    A search by money stands on prices of single plates, and on a small log whole sets make up the value.
+    """
+    case = own.case(replace(request, objective=Objective.SETS))
+    monitor = replace(watch.monitor, found=SILENT.found).within(0.37, 0.68, ", by sets too")
+    found = search_candidates(case.log, case.context, monitor)
+    return [
+        replace(one, value=0.0, bound=beside.bound, prices=beside.prices, status="found by sets", searched=False)
+        for one in found
+    ]
 
 
 @dataclass(frozen=True, slots=True)
@@ -281,6 +300,10 @@ class _Planning:
             assert fault is not None
             raise fault
         scripts = [held[id(plan)] for plan in ladder.rungs]
+        if (
+            self.request.rung == "paying"
+        ):  # by what the scripts tell, which is drawn from more logs than plans were ranked on
+            chosen = paying_rung([_likely_earnings(script) for script in scripts])
         main = scripts[chosen]
         if fault is not None:
             main["cautions"].append(set_aside(fault))
@@ -326,11 +349,17 @@ class _Planning:
                     "chosen": k == chosen,
                     "script": None if k == chosen else f"{LADDER}/plan-{k + 1}.json",
                     **total,
-                    "likely_earnings": script["uncertainty"].get("earnings", {}).get("p50"),
+                    "likely_earnings": _likely_earnings(script),
                     "practice": beside,
                 }
             )
         return rows
+
+
+def _likely_earnings(script: Mapping[str, Any]) -> float | None:
+    """What a plan is likely to earn; None where nothing has a price."""
+    likely: float | None = script["uncertainty"].get("earnings", {}).get("p50")
+    return likely
 
 
 def _by_likely(ladder: Ladder, chosen: int) -> list[ExecutedPlan]:

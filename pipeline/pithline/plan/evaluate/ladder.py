@@ -153,7 +153,7 @@ def ladder_of(case: PlanCase, judge: Judge, plans: Sequence[ExecutedPlan]) -> La
         rungs.pop(int(np.argmin(steps[:-1])) + 1 if len(steps) > 1 else 1)
     fine = [_filled_finely(case, judge, plan) for plan in rungs]
     others = sorted((plan for plan in plans if all(plan is not rung for rung in rungs)), key=lambda one: -one.likely)
-    return Ladder(tuple(fine), paying_rung(fine), tuple(others))
+    return Ladder(tuple(fine), paying_rung([plan.earnings for plan in fine]), tuple(others))
 
 
 def ladder_without(case: PlanCase, ladder: Ladder, fails: Sequence[ExecutedPlan]) -> Ladder:
@@ -176,15 +176,15 @@ def _filled_finely(case: PlanCase, judge: Judge, plan: ExecutedPlan) -> Executed
     return finer if finer.likely > plan.likely else plan
 
 
-def paying_rung(rungs: Sequence[ExecutedPlan]) -> int:
-    """The rung up to which every step pays.
+def paying_rung(earnings: Sequence[float | None]) -> int:
+    """The rung up to which every step pays, of what each is likely to earn; None where nothing has a price.
 
     Rungs gain net of what their settings are charged; where things have prices, a step must also earn more an hour than an hour
     costs, so that earnings rise.
     """
     chosen = 0
-    for k in range(1, len(rungs)):
-        now, then = rungs[k].earnings, rungs[chosen].earnings
+    for k in range(1, len(earnings)):
+        now, then = earnings[k], earnings[chosen]
         if now is not None and then is not None and now <= then:
             continue
         chosen = k

@@ -28,7 +28,7 @@ from pithline.plan.programmes.slab_values import PlateWorth
 from pithline.plan.replan.piece_ways import PieceGrids, TrueSlabs, piece_ways
 from pithline.plan.replan.remaining_pieces import RemainingPiece, sides_of
 from pithline.plan.replan.remaining_work import RemainingWork
-from pithline.plan.search import Candidate, bolt_classes, price_start, search_words
+from pithline.plan.search import Candidate, bolt_classes, kept_candidate, price_start, search_words
 
 Array = NDArray[np.float64]
 Counts = NDArray[np.int64]
@@ -270,12 +270,7 @@ def replans_in_order(
     sawn = plate_counts(nothing.plates, context.parts, np.array([plate.passes for plate in nothing.plates], bool))
     ways = search_remaining(work.pieces, context, sawn, work, monitor)
     if any(work.before):
-        kept = work.layout(work.before)
-        ways.append(
-            Candidate(
-                kept, ways[0].bolts, 0.0, ways[0].bound, "earlier plan kept", ways[0].prices, 0, ways[0].words, False
-            )
-        )
+        ways.append(kept_candidate(work.layout(work.before), ways[0], "earlier plan kept"))
     judge = judge_on_samples(work.state.whole, context)
     plans: list[tuple[float, int, ExecutedPlan]] = []
     for number, candidate in enumerate(ways):

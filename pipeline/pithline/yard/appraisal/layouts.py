@@ -186,7 +186,7 @@ def plan_now(shop: AppraisalShop, request: Request, monitor: Monitor = SILENT) -
         plan.ledger,
         shop.minutes(plan.ledger),
         candidate.bolts,
-        candidate.bolts.name if candidate.searched else candidate.status,
+        candidate.title,
         len(ladder.rungs),
     )
 
