@@ -300,11 +300,14 @@ class _Planning:
             assert fault is not None
             raise fault
         scripts = [held[id(plan)] for plan in ladder.rungs]
-        if (
-            self.request.rung == "paying"
-        ):  # by what the scripts tell, which is drawn from more logs than plans were ranked on
-            chosen = paying_rung([_likely_earnings(script) for script in scripts])
+        # by what the scripts tell, which is drawn from more logs than plans were ranked on
+        earnings = [_likely_earnings(script) for script in scripts]
+        if self.request.rung == "paying":
+            chosen = paying_rung(earnings)
         main = scripts[chosen]
+        if self.request.objective.in_money:
+            scripts = [script for k, script in enumerate(scripts) if script is main or _earns_more(earnings, k)]
+            chosen = next(k for k, script in enumerate(scripts) if script is main)
         if fault is not None:
             main["cautions"].append(set_aside(fault))
         for k, script in enumerate(scripts):
@@ -354,6 +357,12 @@ class _Planning:
                 }
             )
         return rows
+
+
+def _earns_more(earnings: Sequence[float | None], k: int) -> bool:
+    """Whether a rung is likely to earn more than each with fewer set-ups."""
+    own = earnings[k]
+    return own is None or all(one is None or own > one for one in earnings[:k])
 
 
 def _likely_earnings(script: Mapping[str, Any]) -> float | None:
