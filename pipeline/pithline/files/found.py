@@ -21,11 +21,12 @@ def _name(value: object, key: str) -> str:
     if isinstance(value, int) and not isinstance(value, bool):
         return str(value)
     try:
-        return text(value, key)
+        name: str = text(value, key)
     except InputError:
         raise InputError(
             f'{key} must be an id, a crayon mark or a number of the sheet, such as {key} = "S3".'
         ) from None
+    return name
 
 
 _THICK = Table({"thickness": Key(_POSITIVE, required=True)})

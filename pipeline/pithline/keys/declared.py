@@ -178,6 +178,33 @@ def freeze(kind: type[T], values: Mapping[str, Any], **more: Any) -> T:
     return kind(**found)
 
 
+@dataclass(frozen=True, slots=True)
+class DeclaredKey:
+    """A key as its field declares it: `path` is dotted, from the table that the class stands for."""
+
+    path: str
+    key: Key
+    means: str
+    needed: str
+
+
+def declared_keys(kind: type) -> list[DeclaredKey]:
+    """The keys that a class itself declares, in the order of its fields; those of its tables are these tables' own."""
+    found = []
+    for slot, declaration, required in _declared(kind):
+        if declaration.inner is None:
+            entry = declaration.entry(required, None if required else slot.default)
+            assert isinstance(entry, Key)
+            found.append(DeclaredKey(declaration.path, entry, declaration.means, declaration.needed))
+    return found
+
+
+def declared_tables(kind: type) -> dict[str, type]:
+    """The tables that a class declares, single, listed or named by the user: path to the class that each fills."""
+    inner = {declaration.path: declaration.inner for _, declaration, _ in _declared(kind)}
+    return {path: pair[1] for path, pair in inner.items() if pair is not None}
+
+
 def key_rows(kind: type, place: str = "") -> list[tuple[str, str, str, str]]:
     """Table, key, meaning and whether it is needed, of each key that a class declares, in the order of its fields.
 

@@ -9,13 +9,40 @@ import datetime
 import difflib
 import math
 from collections.abc import Callable, Iterable
-from typing import Any
+from dataclasses import dataclass
+from typing import Any, Literal
 
 from pithline import units
 from pithline.errors import InputError
 
 Read = Callable[[object, str], Any]
 """(value, key) -> value as read; raises InputError whose sentence begins with the key."""
+Takes = Literal["length", "rate", "volume", "weight", "number", "whole", "text", "flag", "choice", "date", "list"]
+
+
+@dataclass(frozen=True, slots=True)
+class Reader:
+    """A reader that also tells what it takes, so that a form can ask for it.
+
+    Attributes
+    ----------
+    read : callable
+    takes : Takes
+        The first four are text with a unit.
+    choices : tuple of str
+        The words that may stand, of a choice.
+    each : Reader, optional
+        How the values of a list are read.
+    """
+
+    read: Read
+    takes: Takes
+    choices: tuple[str, ...] = ()
+    each: Reader | None = None
+
+    def __call__(self, value: object, key: str) -> Any:
+        """The value as read; raises InputError whose sentence begins with the key."""
+        return self.read(value, key)
 
 
 def nearest(name: object, known: Iterable[str], kind: str) -> str:
@@ -30,38 +57,38 @@ LONGEST = 1.0e6
 """No length of a log, part or machine is beyond a kilometre. [mm]"""
 
 
-def length(at_least: float | None = 0.0, above: float | None = None, at_most: float = LONGEST) -> Read:
+def length(at_least: float | None = 0.0, above: float | None = None, at_most: float = LONGEST) -> Reader:
     """Reader of a length with a unit, a kilometre at most. [mm]"""
-    return _ranged(units.parse_length, " mm", at_least, above, at_most)
+    return Reader(_ranged(units.parse_length, " mm", at_least, above, at_most), "length")
 
 
-def rate() -> Read:
+def rate() -> Reader:
     """Reader of a rate of feed, more than 0. [mm/min]"""
-    return _ranged(units.parse_rate, " mm/min", None, 0.0)
+    return Reader(_ranged(units.parse_rate, " mm/min", None, 0.0), "rate")
 
 
-def volume() -> Read:
+def volume() -> Reader:
     """Reader of a volume, 0 or more. [mm³]"""
-    return _ranged(units.parse_volume, " mm³", 0.0, None)
+    return Reader(_ranged(units.parse_volume, " mm³", 0.0, None), "volume")
 
 
-def weight() -> Read:
+def weight() -> Reader:
     """Reader of a weight, more than 0. [kg]"""
-    return _ranged(units.parse_weight, " kg", None, 0.0)
+    return Reader(_ranged(units.parse_weight, " kg", None, 0.0), "weight")
 
 
 def number(
     at_least: float | None = None, above: float | None = None, at_most: float | None = None, what: str = "number"
-) -> Read:
+) -> Reader:
     """Reader of a bare number: an angle in degrees, money, minutes or a fraction."""
-    return _ranged(lambda value, key: _bare(value, key, what), "", at_least, above, at_most)
+    return Reader(_ranged(lambda value, key: _bare(value, key, what), "", at_least, above, at_most), "number")
 
 
 LARGEST_COUNT = 1_000_000
 """No count of parts, sets or settings is larger."""
 
 
-def whole(at_least: int) -> Read:
+def whole(at_least: int) -> Reader:
     """Reader of a whole number, at most a million."""
 
     def read(value: object, key: str) -> int:
@@ -73,24 +100,30 @@ def whole(at_least: int) -> Read:
             raise InputError(f"{key} is more than a million; write a number that can be meant.")
         return value
 
-    return read
+    return Reader(read, "whole")
 
 
-def text(value: object, key: str) -> str:
-    """Reader of text that is not empty."""
+def _text(value: object, key: str) -> str:
     if not isinstance(value, str) or not value.strip():
         raise InputError(f'{key} must be text that is not empty, such as {key} = "...".')
     return value.strip()
 
 
-def flag(value: object, key: str) -> bool:
-    """Reader of true or false."""
+text = Reader(_text, "text")
+"""Reader of text that is not empty."""
+
+
+def _flag(value: object, key: str) -> bool:
     if not isinstance(value, bool):
         raise InputError(f"{key} must be true or false, without quotation marks.")
     return value
 
 
-def one_of(*choices: str) -> Read:
+flag = Reader(_flag, "flag")
+"""Reader of true or false."""
+
+
+def one_of(*choices: str) -> Reader:
     """Reader of one word out of a list."""
 
     def read(value: object, key: str) -> str:
@@ -99,11 +132,10 @@ def one_of(*choices: str) -> Read:
             raise InputError(f"{key} is {shown}; {nearest(value, choices, 'values')}")
         return value
 
-    return read
+    return Reader(read, "choice", choices)
 
 
-def date(value: object, key: str) -> str:
-    """Reader of a day, as TOML's own date or as text: 2026-11-05."""
+def _date(value: object, key: str) -> str:
     if isinstance(value, datetime.date) and not isinstance(value, datetime.datetime):
         return value.isoformat()
     try:
@@ -112,7 +144,11 @@ def date(value: object, key: str) -> str:
         raise InputError(f'{key} is "{value}", which is no day; write year-month-day, such as 2026-11-05.') from None
 
 
-def list_of(read: Read, at_least: int) -> Read:
+date = Reader(_date, "date")
+"""Reader of a day, as TOML's own date or as text: 2026-11-05."""
+
+
+def list_of(read: Read, at_least: int) -> Reader:
     """Reader of a list whose values each are read by `read`."""
 
     def read_list(value: object, key: str) -> list[Any]:
@@ -122,7 +158,7 @@ def list_of(read: Read, at_least: int) -> Read:
             raise InputError(f"{key} has {len(value)} values; it needs at least {at_least}.")
         return [read(item, key) for item in value]
 
-    return read_list
+    return Reader(read_list, "list", each=read if isinstance(read, Reader) else None)
 
 
 def _bare(value: object, key: str, what: str) -> float:

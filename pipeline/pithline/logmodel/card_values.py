@@ -17,7 +17,7 @@ _POSITIVE = length(at_least=None, above=0.0)
 
 def species_name(value: object, key: str) -> str:
     """Reader of the name of a known species."""
-    name = text(value, key)
+    name: str = text(value, key)
     species_of(name)
     return name
 

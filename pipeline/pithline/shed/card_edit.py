@@ -12,11 +12,11 @@ from pathlib import Path
 from typing import Any
 
 import tomlkit
-from tomlkit.items import InlineTable
 
 from pithline.errors import InputError
 from pithline.files.cards import card_as_read
 from pithline.files.write import write_folder
+from pithline.shed.toml_edit import value_at, with_key
 from pithline.units import parse_length
 
 
@@ -43,10 +43,7 @@ class CardText:
 
     def value(self, path: str) -> Any:
         """What a key such as "bark.thickness" holds as written; `None` where it is silent."""
-        found: Any = self.tables()
-        for step in path.split("."):
-            found = found.get(step) if isinstance(found, Mapping) else None
-        return found
+        return value_at(self.tables(), tuple(path.split(".")))
 
 
 @lru_cache(maxsize=64)
@@ -74,39 +71,8 @@ def with_keys(card: CardText, changes: Mapping[str, Any]) -> CardText:
     text = card.text
     for path, value in changes.items():
         table_name, _, key = path.partition(".")
-        text = _put(text, table_name, key, value)
+        text = with_key(text, (table_name,), key, value)
     return checked(CardText(card.path, text))
-
-
-def _put(text: str, table_name: str, key: str, value: Any) -> str:
-    """The text of a card with one key put in, changed or taken out."""
-    document = tomlkit.parse(text)
-    table: Any = document.get(table_name)
-    if value is None:
-        if table is not None:
-            table.pop(key, None)
-        return tomlkit.dumps(document)
-    item = _inline(value) if isinstance(value, Mapping) else tomlkit.item(value)
-    if table is not None and key in table:
-        table[key] = item
-        return tomlkit.dumps(document)
-    line = f"{key} = {item.as_string()}"
-    if table is None:
-        return f"{text.rstrip()}\n\n[{table_name}]\n{line}\n"
-    lines = text.split("\n")
-    lines.insert(_place(lines, table_name, key), line)
-    return "\n".join(lines)
-
-
-def _place(lines: Sequence[str], table_name: str, key: str) -> int:
-    """The line that a new key of a table belongs at: above its own example where there is one, else under the table's name."""
-    header = next(at for at, line in enumerate(lines) if line.split("#")[0].strip() == f"[{table_name}]")
-    for at in range(header + 1, len(lines)):
-        if lines[at].lstrip().startswith("["):
-            break
-        if lines[at].lstrip("# ").startswith(f"{key} ="):
-            return at
-    return header + 1
 
 
 def with_defect(card: CardText, defect: Mapping[str, Any]) -> CardText:
@@ -192,13 +158,6 @@ def as_typed(path: str, text: str, kind: str) -> Any:
         except ValueError:
             raise InputError(f'{name} is "{words[:40]}"; write year-month-day, such as 2026-11-05.') from None
     return words
-
-
-def _inline(value: Mapping[str, Any]) -> InlineTable:
-    table = tomlkit.inline_table()
-    for key, inner in value.items():
-        table.append(key, inner)
-    return table
 
 
 def point_of_touch(face: Mapping[str, Any], across: float, down: float) -> dict[str, list[float]]:

@@ -34,11 +34,16 @@ def kept_name(sent: str) -> str:
     """
     last = re.split(r"[/\\]", sent)[-1]
     stem, _, _suffix = last.rpartition(".") if "." in last else (last, "", "")
-    plain = unicodedata.normalize("NFKC", stem)
-    words = re.sub(r"[^\w.-]+", "-", plain).strip("-._ ")[:NAME_LENGTH].strip("-._ ")
+    words = safe_words(stem)
     if not words:
         raise InputError("that file has no name of letters or figures; name it after the log and send it again.")
     return words
+
+
+def safe_words(typed: str) -> str:
+    """What of some words may stand in a file's name, as one word; empty where nothing may."""
+    plain = unicodedata.normalize("NFKC", typed)
+    return re.sub(r"[^\w.-]+", "-", plain).strip("-._ ")[:NAME_LENGTH].strip("-._ ")
 
 
 def suffix_of(sent: str) -> str:
