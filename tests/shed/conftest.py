@@ -8,6 +8,7 @@ import pytest
 from pithline.library import Appraisal, write_appraisal
 from pithline.shed.folder import YardFolder
 from pithline.shed.lots import keep_pictures
+from pithline.shed.own_copies import make_copy
 from pithline.shed.plan_view import keep_view
 from pithline.shed.weighing import keep_weighed
 from pithline.yard.weighed_log import next_better
@@ -48,6 +49,8 @@ def yard(tmp_path_factory):
     found = {"good_for": ROWS, "next_better": next_better(ROWS, PRICES), "products": {"product": []}, "hour_rate": 60.0}
     keep_weighed(YardFolder(root), "af-12", found, "portable")
     appraised(root, "appraisal-1")
+    make_copy(YardFolder(root), "mills", "portable", "my mill")
+    make_copy(YardFolder(root), "products", "guitar", "my guitars")
     return root
 
 

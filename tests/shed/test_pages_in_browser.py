@@ -27,6 +27,7 @@ SAW = "/saw/small?plan=small/plan-1"
 PAGES = (
     "/", "/log/small", "/plans/small", "/settings", SAW,
     "/good-for/af-12", "/appraisal", "/season", "/what-if/small?plan=small/plan-1",
+    "/own", "/own/mills/my-mill", "/own/products/my-guitars", "/own/mills/my-mill?view=text",
 )  # fmt: skip
 
 
@@ -75,6 +76,8 @@ def test_every_field_has_a_label_and_the_page_a_language(page, path):
 def test_axe_finds_no_serious_fault(page, path):
     ready(page, path)
     page.wait_for_timeout(700)
+    page.evaluate("for (const one of document.querySelectorAll('details')) one.open = true")  # what is folded too
+    page.wait_for_timeout(1500)
     page.evaluate(AXE.read_text(encoding="utf-8"))
     found = page.evaluate("axe.run(document, {runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa']})")
     serious = [
@@ -336,6 +339,10 @@ def test_inches_reach_every_page(page):
         "/appraisal?of=../..",
         "/what-if/small?plan=../..",
         "/what-if/nobody?plan=small/plan-1",
+        "/own/mills/..%2f..%2fsmall",
+        "/own/mills/%3Cscript%3Ealert",
+        "/own/..%2f/small",
+        "/own/logs/small",
         "/report-file/appraisal/..%2f/appraisal.json",
         "/report-file/appraisal/appraisal-1/..%2f..%2fsmall.toml",
         "/report-file/season/season/work",

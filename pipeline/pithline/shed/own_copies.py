@@ -81,6 +81,15 @@ class OwnFile:
             return str(error)
         return ""
 
+    def with_keys(self, changes: Mapping[tuple[Place, str], Any]) -> OwnFile:
+        """The file with keys put in, `None` taking one out: (place of the table, key) to the value as written."""
+        text = self.text
+        for (place, key), value in changes.items():
+            text = with_key(text, place, key, value)
+            if value is None and value_at(tomllib.loads(text), place) == {} and _may_go(self.kind, place):
+                text = without_table(text, place)
+        return OwnFile(self.kind, self.name, text)
+
     def tables(self) -> dict[str, Any]:
         """The tables as written. InputError where the file is not TOML."""
         try:
@@ -168,18 +177,14 @@ def put(yard: YardFolder, seen: OwnFile, changes: Mapping[tuple[Place, str], Any
     """
     now = open_own(yard, seen.kind, seen.name)
     shown, lies = seen.tables(), now.tables()
-    text = now.text
-    for (place, key), value in changes.items():
+    for place, key in changes:
         if value_at(shown, (*place, key)) != value_at(lies, (*place, key)) or _on_the_way(shown, place) != _on_the_way(
             lies, place
         ):
             raise ChangedElsewhere(
                 f"{key} was changed elsewhere meanwhile: {now.place} is shown as it is now; look, then change it again."
             )
-        text = with_key(text, place, key, value)
-        if value is None and value_at(tomllib.loads(text), place) == {} and _may_go(now.kind, place):
-            text = without_table(text, place)
-    return _write(yard, checked(OwnFile(now.kind, now.name, text))), now.text != seen.text
+    return _write(yard, checked(now.with_keys(changes))), now.text != seen.text
 
 
 def replace(yard: YardFolder, seen: OwnFile, text: str) -> OwnFile:

@@ -33,17 +33,19 @@ class AskedKey:
 
     @property
     def means(self) -> str:
-        """What it means, and what holds where it is empty."""
+        """What it means, and what holds where it is not said."""
         words = self.declared.means.replace("`", "")
         needed = self.declared.needed.replace("`", "")
         if self.required:
             empty = ""
         elif needed.startswith("no: "):
-            empty = f" Empty: {needed.removeprefix('no: ')}."
+            empty = f" Not said: {needed.removeprefix('no: ')}."
         elif needed:
             empty = f" Needed {needed}."
         else:
-            empty = "" if self.declared.key.default is None else f" Empty: {as_shown(self.declared.key.default)}."
+            default = self.declared.key.default
+            shown = {True: "yes", False: "no"}[default] if isinstance(default, bool) else as_shown(default)
+            empty = f" Not said: {shown}." if shown else ""
         return f"{words[:1].upper()}{words[1:]}.{empty}"
 
     @property
@@ -53,20 +55,18 @@ class AskedKey:
 
     @property
     def example(self) -> str:
-        """What people may type."""
+        """What people may type, where a bare number would not do."""
         each = self.reader.each
         return _LISTS.get(each.takes, "") if each is not None else _EXAMPLES.get(self.reader.takes, "")
 
 
 _EXAMPLES: Mapping[Takes, str] = {
-    "length": "2.4 mm, 3/32 in",
-    "rate": "6 m/min",
-    "volume": "0.3 L",
-    "weight": "60 kg",
-    "number": "2.5",
-    "whole": "3",
+    "length": "such as 2.4 mm, 3/32 in",
+    "rate": "such as 6 m/min",
+    "volume": "such as 0.3 L",
+    "weight": "such as 60 kg",
 }
-_LISTS: Mapping[Takes, str] = {"length": "100 mm, 650 mm, 1200 mm", "number": "15, 30, 45"}
+_LISTS: Mapping[Takes, str] = {"length": "such as 100 mm, 650 mm", "number": "such as 15, 30, 45"}
 
 
 def asked_keys(fills: type, place: Place) -> list[AskedKey]:

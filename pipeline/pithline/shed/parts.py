@@ -27,7 +27,7 @@ class Tag(TextElement):
         super().__init__(tag=tag, text=text)
         if look:
             self.classes(look)
-        self._typed = tag == "input" and attributes.get("type", "text") == "text"
+        self._typed = tag == "textarea" or (tag == "input" and attributes.get("type", "text") == "text")
         for name, value in attributes.items():
             self._props[self._text_key if name == "value" else name.rstrip("_").replace("_", "-")] = value
 

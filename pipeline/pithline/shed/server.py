@@ -97,6 +97,8 @@ def _pages(shed: Shed) -> None:
     from pithline.shed.pages.appraisal import appraisal_page
     from pithline.shed.pages.good_for import good_for_page
     from pithline.shed.pages.log import log_page
+    from pithline.shed.pages.own_file import own_file_page
+    from pithline.shed.pages.own_list import own_list_page
     from pithline.shed.pages.plans import plans_page
     from pithline.shed.pages.season import season_page
     from pithline.shed.pages.settings import settings_page
@@ -139,9 +141,11 @@ def _pages(shed: Shed) -> None:
         shown(good_for_page, name)
 
     @ui.page("/plans/{name}")
-    def plans(name: str, roll_deg: str = "", first_slab: str = "", bolts: str = "", products: str = "") -> None:
+    def plans(
+        name: str, roll_deg: str = "", first_slab: str = "", bolts: str = "", products: str = "", mill: str = ""
+    ) -> None:
         held, wanted = {"roll_deg": roll_deg, "first_slab": first_slab}, [one for one in products.split(",") if one]
-        shown(lambda shed, log: plans_page(shed, log, held, bolts == "leave", wanted), name)
+        shown(lambda shed, log: plans_page(shed, log, held, bolts == "leave", wanted, mill), name)
 
     @ui.page("/what-if/{name}")
     def what_if(name: str, plan: str = "") -> None:
@@ -154,6 +158,14 @@ def _pages(shed: Shed) -> None:
     @ui.page("/season")
     def season() -> None:
         shown(season_page)
+
+    @ui.page("/own")
+    def own_list(of: str = "", log: str = "") -> None:
+        shown(lambda shed: own_list_page(shed, of, log))
+
+    @ui.page("/own/{kind}/{name}")
+    def own_file(kind: str, name: str, log: str = "", view: str = "") -> None:
+        shown(lambda shed: own_file_page(shed, kind, name, log, view == "text"))
 
     @ui.page("/settings")
     def settings() -> None:

@@ -65,7 +65,13 @@ class Shed:
 
     def places(self) -> list[tuple[str, str]]:
         """The pages that belong to no one log."""
-        return [("Yard", "/"), ("Appraisal", "/appraisal"), ("Season", "/season"), ("Settings", "/settings")]
+        return [
+            ("Yard", "/"),
+            ("Appraisal", "/appraisal"),
+            ("Season", "/season"),
+            ("Mills and lists", "/own"),
+            ("Settings", "/settings"),
+        ]
 
     async def fit(self, log: str) -> dict[str, Any]:
         """Fit a log in the process that keeps its scan at hand."""

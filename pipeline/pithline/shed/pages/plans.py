@@ -18,6 +18,7 @@ from pithline.shed.drawing import climb_curve, swatch
 from pithline.shed.fitting import shown_fit
 from pithline.shed.folder import PlanEntry
 from pithline.shed.jobs import JobState, end_of_best
+from pithline.shed.pages.own_list import own_address
 from pithline.shed.parts import (
     Tag,
     button,
@@ -126,7 +127,9 @@ def held_as_typed(typed: Mapping[str, str], leave_bolts: bool) -> dict[str, Any]
     return found
 
 
-def plans_page(shed: Shed, name: str, held: Mapping[str, str], leave_bolts: bool, wanted: Collection[str] = ()) -> None:
+def plans_page(
+    shed: Shed, name: str, held: Mapping[str, str], leave_bolts: bool, wanted: Collection[str] = (), mill: str = ""
+) -> None:
     """Build the page.
 
     Parameters
@@ -139,6 +142,8 @@ def plans_page(shed: Shed, name: str, held: Mapping[str, str], leave_bolts: bool
     leave_bolts : bool
     wanted : collection of str
         Product lists to begin with, as the page of what the log is good for sends them; unknown ones are left out.
+    mill : str
+        The mill to begin with, as the page of that mill sends it; an unknown one is left out.
     """
     mills, lists = shed.yard.choices("mills"), shed.yard.choices("products")
     last = shed.jobs.state("plan", name)
@@ -146,14 +151,14 @@ def plans_page(shed: Shed, name: str, held: Mapping[str, str], leave_bolts: bool
     desk = PlanDesk(
         shed,
         name,
-        asked["mill"] if asked.get("mill") in mills else "portable" if "portable" in mills else mills[0],
+        next((one for one in (mill, asked.get("mill"), "portable") if one in mills), mills[0]),
         _begun_with(shed, name, lists, wanted or asked.get("products", [])),
         asked.get("objective", "sets"),
         asked.get("effort", "coarse"),
         asked.get("rung", "paying"),
         {key: text[:MOST_TYPED] for key, text in held.items() if text},
         leave_bolts,
-        bool(wanted),
+        bool(wanted or mill),
     )
     at = quote(name, safe="")
     with frame(shed.yard, f"{name}: plans", f"/plans/{at}", shed.places()[:1] + log_places(name)):
@@ -281,6 +286,7 @@ def _form(desk: PlanDesk) -> None:
             with Tag("div", look="lists"):
                 for one in desk.shed.yard.choices("products"):
                     _tick(desk, one)
+            button("Make or change your own list", partial(_to_own, desk, "products"), "slight", id="own-products")
         with Tag("div"):
             choice(
                 "Mill",
@@ -289,11 +295,7 @@ def _form(desk: PlanDesk) -> None:
                 lambda text: setattr(desk, "mill", text),
                 "mill",
             )
-            Tag(
-                "p",
-                "Copies of these lists and mills, changed to yours, go into the folders products and mills of this yard.",
-                "faint",
-            )
+            button("Make or change your own mill", partial(_to_own, desk, "mills"), "slight", id="own-mills")
         with Tag("div"):
             choice(
                 "Make most of",
@@ -306,6 +308,15 @@ def _form(desk: PlanDesk) -> None:
             choice("Of the ladder, take", RUNGS, desk.rung, lambda text: _set(desk, "rung", text, RUNGS), "rung")
     _held(desk)
     button("Plan it", desk.start, "main", style="margin-top:12px")
+
+
+def _to_own(desk: PlanDesk, kind: str) -> None:
+    """To a copy of what is chosen, or to the copy itself where it is the yard's own."""
+    lists = [one for one in desk.shed.yard.choices("products") if one in desk.products]
+    one = desk.mill if kind == "mills" else next(iter(lists), "")
+    own = one.partition("/")[2].removesuffix(".toml")
+    at = quote(desk.name, safe="")
+    ui.navigate.to(own_address(kind, own, desk.name) if own else f"/own?of={quote(one, safe='')}&log={at}#{kind}")
 
 
 def _held(desk: PlanDesk) -> None:
