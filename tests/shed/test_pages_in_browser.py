@@ -213,7 +213,9 @@ def test_a_search_is_shown_to_whoever_opens_the_page_and_stops_on_request(page, 
         page.wait_for_function("document.querySelector('.live img')?.naturalWidth > 0")
         assert "Best so far: 16.5 L" in page.inner_text("main") and "more than 19.8 L" in page.inner_text("main")
         page.click("text=Stop, and keep the best so far")
-        page.wait_for_selector("#told >> text=Stopping")
+        page.wait_for_selector("#told >> text=The best plan so far is kept")
+        page.wait_for_selector(".note >> text=may take about a minute")  # and it goes on saying so
+        assert page.locator("#stop-search").count() == 0
         assert jobs.path("plan", "small").with_suffix(".stop").exists()
         ready(page, "/")
         page.wait_for_selector("text=Being planned: searching, any angle")

@@ -121,6 +121,10 @@ class Jobs:
         """Ask work to end with what it has found."""
         stop_file(self.path(kind, log)).touch()
 
+    def stopping(self, kind: str, log: str) -> bool:
+        """Whether work under way was asked to end."""
+        return stop_file(self.path(kind, log)).exists()
+
     def forget(self, kind: str, log: str) -> None:
         """Put an ended state aside, so that its page starts afresh."""
         state = self.state(kind, log)

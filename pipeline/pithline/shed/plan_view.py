@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -19,7 +19,7 @@ from pithline.files.write import write_folder
 from pithline.logmodel.model import LogModel
 from pithline.outputs.cut_script.document import CutScript
 from pithline.outputs.ends import end_face
-from pithline.outputs.formatting import Formatter, sentence
+from pithline.outputs.formatting import Formatter, count, sentence
 from pithline.outputs.palette import NEUTRAL, looks
 from pithline.outputs.print_job import PrintJob, print_job
 from pithline.outputs.results import (
@@ -38,13 +38,18 @@ from pithline.shed.folder import SCRIPT, YardFolder
 from pithline.shed.saw_steps import saw_steps
 
 Array = NDArray[np.float64]
-FORMAT = 8
+FORMAT = 9
 """Of the kept views: older ones are made anew."""
+EARLIER = "earlier.json"
+"""In the folder of a plan made anew at the saw: the plan that it takes the place of."""
+
+LEAST_WOOD = 5.0e4
+"""A difference of wood that is told. [mm³]"""
 
 
 def keep_view(yard: YardFolder, plan: Path, units: str) -> dict[str, Any]:
     """Make the view of a plan and keep it."""
-    view = view_of(plan, units)
+    view = view_of(plan, units, earlier_plan(yard, plan))
     write_folder(
         yard.hidden / "views",
         {_file(view["hash"], units): json.dumps(view, ensure_ascii=False, separators=(",", ":")).encode()},
@@ -84,8 +89,22 @@ def _file(script: str, units: str) -> str:
     return f"{script}-{units}.json"
 
 
-def view_of(plan: Path, units: str) -> dict[str, Any]:
-    """All that the pages show of a plan.
+def write_earlier(plan: Path, earlier: str) -> None:
+    """Keep beside a plan made anew which plan it takes the place of, by its name within the yard."""
+    write_folder(plan, {EARLIER: json.dumps({"plan": earlier}, ensure_ascii=False).encode()})
+
+
+def earlier_plan(yard: YardFolder, plan: Path) -> Path | None:
+    """The plan that one takes the place of; `None` where it is not told, or lies in the yard no more."""
+    try:
+        name = json.loads((plan / EARLIER).read_text(encoding="utf-8"))["plan"]
+    except (OSError, ValueError, TypeError, KeyError):
+        return None
+    return next((one.path for log in yard.logs() for one in log.plans if one.name == name and one.path != plan), None)
+
+
+def view_of(plan: Path, units: str, earlier: Path | None = None) -> dict[str, Any]:
+    """All that the pages show of a plan, beside the plan that it takes the place of, where there is one.
 
     Raises
     ------
@@ -104,6 +123,7 @@ def view_of(plan: Path, units: str) -> dict[str, Any]:
         "customary": _customary(job),
         "cautions": [sentence(job.fmt.retold(text)) for text in script.cautions],
         "replanned": [sentence(job.fmt.retold(text)) for text in script.replan.changed] if script.replan else None,
+        "against": _against(job, earlier) if script.replan and earlier else "",
         "measures": _measures(job),
         "steps": saw_steps(job),
         "cuts": {cut.id: [job.log.cut_numbers[cut.id], job.log.mark(cut.piece)] for cut in script.cuts},
@@ -154,6 +174,42 @@ def figures_of(found: Results, fmt: Formatter, currency: str) -> list[list[str]]
         ["earns", money_in_words(found.earnings, currency)],
         ["an hour earns", money_in_words(found.an_hour, currency)],
     ]
+
+
+def _against(job: PrintJob, earlier: Path) -> str:
+    """What a plan made anew gained or lost against the plan before; empty where that cannot be read."""
+    try:
+        old = print_job(loads(read_bytes(earlier / SCRIPT)), job.fmt.units).log.script
+    except PithlineError:
+        return ""
+    new, likely = job.log.script, all(one.doubts.earnings for one in (job.log.script, old))
+    before, now = (
+        result if likely else replace(result, earnings=result.earnings_fitted)
+        for result in (results_of(old), results_of(new))
+    )
+    return f"Against {earlier.name}, which it takes the place of: {gain_in_words(before, now, job.fmt, new.inputs.products.currency)}."
+
+
+def gain_in_words(before: Results, now: Results, fmt: Formatter, currency: str) -> str:
+    """What one plan brings more and less than another: sets, wood in them, hours, money."""
+    words = []
+    for kind, what in (("sets", " set"), ("singles", "")):
+        old, new = getattr(before, kind), getattr(now, kind)
+        for name in dict.fromkeys([*old, *new]):
+            if more := new.get(name, 0) - old.get(name, 0):
+                words.append(f"{count(abs(more), name + what)} {'more' if more > 0 else 'fewer'}")
+    if before.set_volume is not None and now.set_volume is not None:
+        wood = now.set_volume - before.set_volume
+        if abs(wood) >= LEAST_WOOD:
+            words.append(f"{fmt.volume(abs(wood))} {'more' if wood > 0 else 'less'} wood in sets")
+    hours = round(round(now.hours, 1) - round(before.hours, 1), 1)  # as the figures beside it are written
+    if hours:
+        words.append(f"{abs(hours):.1f} h {'more' if hours > 0 else 'less'} at the saws")
+    if before.earnings is not None and now.earnings is not None:
+        money = round(now.earnings) - round(before.earnings)
+        if money:
+            words.append(f"it earns {money_in_words(abs(money), currency)} {'more' if money > 0 else 'less'}")
+    return ", ".join(words) or "as many sets, as much wood, as many hours and as much money"
 
 
 def _customary(job: PrintJob) -> list[list[str]] | None:

@@ -223,7 +223,7 @@ def replan(yard: YardFolder, state: JobState, telling: Telling) -> None:
     """What is left of an opened log, planned anew, as the command replan does it."""
     from pithline.library import read_script, replan_log, write_plan
     from pithline.plan.api import EFFORTS, Monitor, Objective
-    from pithline.shed.plan_view import keep_view
+    from pithline.shed.plan_view import keep_view, write_earlier
     from pithline.yard.request import Request
 
     asked = state.asked
@@ -235,6 +235,7 @@ def replan(yard: YardFolder, state: JobState, telling: Telling) -> None:
     )
     telling.tell("drawing the sheet, cards, labels and preview", 0.97)
     write_plan(new, yard.root / state.out, asked.get("units", "mm"), asked.get("paper", "A4"))
+    write_earlier(yard.root / state.out, asked["plan"])
     keep_view(yard, yard.root / state.out, asked.get("units", "mm"))
 
 

@@ -376,7 +376,10 @@ def _running(desk: PlanDesk, job: JobState) -> None:
             _best_end(desk, job)
     else:
         Tag("p", "The first plan shows here after some seconds.", "faint")
-    button("Stop, and keep the best so far", lambda: _stop(desk, job.kind), "stop", id="stop-search")
+    if desk.shed.jobs.stopping(job.kind, desk.name):
+        Tag("p", STOPPING, "note")
+    else:
+        button("Stop, and keep the best so far", lambda: _stop(desk, job.kind), "stop", id="stop-search")
 
 
 def _best_end(desk: PlanDesk, job: JobState) -> None:
@@ -394,11 +397,16 @@ def _best_end(desk: PlanDesk, job: JobState) -> None:
 
 
 SEARCHES = {"plan": "The search", "replan": "The rest is being planned anew", "take": "The plan is being made ready"}
+STOPPING = (
+    "Stopping. The best plan so far is kept as a plan of its own; writing it with its sheets and labels may take about a minute, and goes "
+    "on if you leave this page. Earlier plans stay as they are."
+)
 
 
 def _stop(desk: PlanDesk, kind: str) -> None:
     desk.shed.jobs.stop(kind, desk.name)
-    say("Stopping: the best plan so far will be written.")
+    desk.redraw()
+    say(STOPPING)
 
 
 # -- what was found ---------------------------------------------------------------------------------------------------
@@ -436,6 +444,8 @@ def _plan(desk: PlanDesk, plan: PlanEntry, newest: bool) -> None:
     if view["replanned"] is not None:
         Tag("p", "Planned anew once the log was open: " + " ".join(view["replanned"]), "note")
     _brings(view)
+    if view["against"]:
+        Tag("p", view["against"], "against")
     with Tag("div", look="papers"):
         link("Saw by this plan", f"/saw/{at}?plan={query}", "act main")
         for file, words in PAPERS.items():
