@@ -107,6 +107,29 @@ def on_the_card(desk: Page, yard: Path, scan: Scan) -> None:
     keep([shot(desk, 700)], "4-card")
 
 
+def own_copies(desk: Page) -> None:
+    """A product list and a mill as copies to edit, and back to the plan with that mill."""
+    desk.goto(desk.base + f"/own?of=classical-guitar&log={LOG}")  # type: ignore[attr-defined]
+    desk.fill("#products-called", "what my shop makes")
+    desk.click("#products-make")
+    desk.click("#product-0-head")
+    desk.wait_for_selector("#product-0-price")
+    keep([shot(desk, 900)], "6-list")
+    desk.goto(desk.base + f"/own?log={LOG}")  # type: ignore[attr-defined]
+    desk.fill("#mills-called", "the mill by the river")
+    desk.click("#mills-make")
+    desk.wait_for_selector("#mill-kerf")
+    desk.wait_for_timeout(900)
+    desk.fill("#mill-kerf", "2.4")
+    desk.wait_for_selector(".error >> text=without a unit")
+    keep([shot(desk, 760)], "6-mill")
+    desk.fill("#mill-kerf", "2.4 mm")
+    desk.keyboard.press("Tab")
+    desk.wait_for_selector("#told >> text=Kerf: kept")
+    desk.click(".next .act.main")
+    desk.wait_for_selector(".lists input:checked")
+
+
 def planned(desk: Page) -> str:
     """What it is good for, the search, the ladder. Returns the plan's name."""
     desk.click(".next >> text=What is it good for")
@@ -118,6 +141,7 @@ def planned(desk: Page) -> str:
     desk.click(".next .act.main")
     desk.wait_for_selector(".lists input:checked")
     keep([shot(desk, 640)], "6-ask")
+    own_copies(desk)
     desk.click("button.main >> text=Plan it")
     desk.wait_for_selector(".live img", timeout=LONG)
     keep([shot(desk, 640)], "7-search")

@@ -38,7 +38,7 @@ def test_what_is_more_and_what_is_less_is_told():
         earnings=402.6,
     )
     assert told(now) == (
-        "2 small guitar sets fewer, 1 ukulele set more, 1 neck more, 6.0 L less wood in sets, 1.2 h less at the saws, it earns 209 EUR less"
+        "2 fewer small guitar sets; 1 more ukulele set; 1 more neck; 6.0 L less wood in sets; 1.2 h less at the saws; earns 209 EUR less"
     )
     assert "2.5 bd ft less wood" in told(now, "in")
 
@@ -48,7 +48,7 @@ def test_a_plan_that_lost_nothing_says_so():
 
 
 def test_money_that_is_not_known_is_not_told():
-    assert told(replace(BEFORE, earnings=None, sets={"small guitar": 3})) == "1 ukulele set fewer"
+    assert told(replace(BEFORE, earnings=None, sets={"small guitar": 3})) == "1 fewer ukulele set"
 
 
 @pytest.fixture
@@ -70,7 +70,7 @@ def test_a_plan_made_anew_stands_against_the_one_that_it_takes_the_place_of(yard
     assert earlier_plan(yard, plan) == yard.root / "small" / "plan-1"
     against = keep_view(yard, plan, "mm")["against"]
     assert against.startswith(
-        "Against plan-1, which it takes the place of: 4 ukulele sets fewer, 0.3 h more at the saws"
+        "Against plan-1, which it takes the place of: 4 fewer ukulele sets; 0.3 h more at the saws"
     )
     assert against.endswith("less.")
 

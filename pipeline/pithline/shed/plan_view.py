@@ -197,7 +197,7 @@ def gain_in_words(before: Results, now: Results, fmt: Formatter, currency: str) 
         old, new = getattr(before, kind), getattr(now, kind)
         for name in dict.fromkeys([*old, *new]):
             if more := new.get(name, 0) - old.get(name, 0):
-                words.append(f"{count(abs(more), name + what)} {'more' if more > 0 else 'fewer'}")
+                words.append(f"{abs(more)} {'more' if more > 0 else 'fewer'} {_plural(name + what, abs(more))}")
     if before.set_volume is not None and now.set_volume is not None:
         wood = now.set_volume - before.set_volume
         if abs(wood) >= LEAST_WOOD:
@@ -208,8 +208,12 @@ def gain_in_words(before: Results, now: Results, fmt: Formatter, currency: str) 
     if before.earnings is not None and now.earnings is not None:
         money = round(now.earnings) - round(before.earnings)
         if money:
-            words.append(f"it earns {money_in_words(abs(money), currency)} {'more' if money > 0 else 'less'}")
-    return ", ".join(words) or "as many sets, as much wood, as many hours and as much money"
+            words.append(f"earns {money_in_words(abs(money), currency)} {'more' if money > 0 else 'less'}")
+    return "; ".join(words) or "as many sets, as much wood, as many hours and as much money"
+
+
+def _plural(what: str, number: int) -> str:
+    return count(number, what).partition(" ")[2]
 
 
 def _customary(job: PrintJob) -> list[list[str]] | None:

@@ -143,12 +143,9 @@ def own_file_page(shed: Shed, kind: str, name: str, log: str, as_text: bool) -> 
     own = open_own(shed.yard, kind, name)
     desk, fault = OwnDesk(shed, own), own.fault
     with frame(shed.yard, f"{KINDS[kind].one.capitalize()}: {shown_name(name)}", "", shed.places()):
-        with Tag("p"):
-            Tag("span", f"The file {own.place} of this yard, which the commands read too. ")
-            link(
-                "See it as a form" if as_text else "See it as text",
-                own_address(kind, name, log, "" if as_text else "text"),
-            )
+        Tag("p", f"The file {own.place} of this yard, which the commands read too.")
+        other, view = ("See it as a form", "") if as_text else ("See it as text", "text")
+        link(other, own_address(kind, name, log, view), "act")
         if as_text:
             _text(desk)
         elif fault:
@@ -182,7 +179,7 @@ def _form(desk: OwnDesk) -> None:
             "What your mill can hold and how it must be run stands in its maker's manual. Where this page disagrees, the manual is right.",
             "note",
         )
-    Tag("p", "Lengths as you say them: 2.4 mm, 3/32 in, 6 ft 3 in. What is faulty is told at once and not kept.")
+    Tag("p", "Lengths as you say them: 2.4 mm, 3/32 in. A fault is told as you type, and not kept.", "said")
 
     @ui.refreshable
     def whole() -> None:
@@ -364,7 +361,7 @@ def _options(desk: OwnDesk, asked: AskedKey, now: str) -> dict[str, str]:
 
 
 def _text(desk: OwnDesk) -> None:
-    Tag("label", "The file", for_="text")
+    Tag("label", "The file", "said", for_="text")
     verdict = Tag("p", "", look="verdict", id="verdict", role="status")
     made = Tag(
         "textarea",
