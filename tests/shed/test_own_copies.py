@@ -323,8 +323,14 @@ def test_two_pages_on_one_copy_do_not_overwrite_each_other(yard):
 def test_a_key_of_another_product_is_not_changed_once_one_was_taken_out(yard):
     seen = make_copy(yard, "products", "guitar", "mine")
     one_less(yard, seen, ("product", 0))
+    now = open_own(yard, "products", "mine")
+    assert [one.tables()["product"][1]["limits"] for one in (seen, now)] == [
+        "trade",
+        "trade",
+    ]  # alike, but of two products
     with pytest.raises(ChangedElsewhere):
-        put(yard, seen, {(("product", 1), "demand"): 2})
+        put(yard, seen, {(("product", 1), "limits"): "fine"})
+    assert open_own(yard, "products", "mine").text == now.text
 
 
 @pytest.mark.parametrize("words", ['"]\n[evil]\nx = "1', "'''", "\\u0000", "a\tb # c", "<img src=x onerror=alert(1)>"])
