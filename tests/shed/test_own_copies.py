@@ -304,6 +304,17 @@ trade = {ring_angle_min_deg = 60, ring_angle_mean_deg = 70, runout_max_deg = 3}
     assert open_own(yard, "products", "mine").text == own.text
 
 
+def test_what_only_looks_like_a_table_is_not_taken_for_one(yard):
+    """A text of several lines may hold what a table begins with: then nothing is changed but by hand."""
+    own = make_copy(yard, "products", "small-parts", "mine")
+    remark = 'currency = """\ncrowns\n[[product]]\n"""\n'
+    own = replace(yard, own, own.text.replace("sizes =", f"{remark}sizes =", 1))
+    for change in (one_more, one_less):
+        with pytest.raises(InputError, match="change it as text"):
+            change(yard, own, ("product", 0))
+    assert open_own(yard, "products", "mine").text == own.text
+
+
 # -- two at once ------------------------------------------------------------------------------------------------------
 
 

@@ -40,7 +40,7 @@ def with_key(text: str, place: Place, key: str, value: Any) -> str:
     InputError
         Where the file is laid out so that this cannot be done without changing more.
     """
-    expected = deepcopy(tomllib.loads(text))
+    expected = _tables(text)
     _set(expected, place, key, value)
     document = tomlkit.parse(text)
     table: Any = value_at(document, place)
@@ -67,7 +67,7 @@ def with_key(text: str, place: Place, key: str, value: Any) -> str:
 
 def without_table(text: str, place: Place) -> str:
     """The text without a table and the tables in it; remarks above its name stay. InputError as for `with_key`."""
-    expected = deepcopy(tomllib.loads(text))
+    expected = _tables(text)
     _drop(expected, place)
     lines = text.split("\n")
     begin, end = _span(lines, place)
@@ -77,7 +77,7 @@ def without_table(text: str, place: Place) -> str:
 def with_another(text: str, place: Place, name: str) -> str:
     """The text with a listed table once more, under another name, right behind it. InputError as for `with_key`."""
     *above, number = place
-    expected = deepcopy(tomllib.loads(text))
+    expected = _tables(text)
     rows = value_at(expected, tuple(above))
     if not isinstance(rows, list) or not isinstance(number, int) or not 0 <= number < len(rows):
         raise InputError("that entry does not stand in the file any more; load the page again.")
@@ -174,13 +174,16 @@ def _past_blanks(lines: list[str], begin: int, end: int) -> int:
 _LAID_OUT = "the file is laid out so that this cannot be changed by the form; change it as text below."
 
 
+def _tables(text: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError:
+        raise InputError(_LAID_OUT) from None
+
+
 def _as_expected(text: str, expected: Mapping[str, Any]) -> str:
     """The text, once it holds what it is to hold and nothing else."""
-    try:
-        found = tomllib.loads(text)
-    except tomllib.TOMLDecodeError:
-        found = {}
-    if found != expected:
+    if _tables(text) != expected:
         raise InputError(_LAID_OUT)
     return text
 
