@@ -23,12 +23,15 @@ from pithline.outputs.formatting import Formatter, count, sentence
 from pithline.outputs.palette import NEUTRAL, looks
 from pithline.outputs.print_job import PrintJob, print_job
 from pithline.outputs.results import (
+    SELL,
     Results,
+    left_in_words,
     litres_in_words,
     money_in_words,
     results_of,
     results_of_totals,
     sets_in_words,
+    till_in_words,
 )
 from pithline.outputs.sheet.first_page import arm_measures, whole_measures
 from pithline.outputs.sheet.ladder import rung_title, rung_words
@@ -38,7 +41,9 @@ from pithline.shed.folder import SCRIPT, YardFolder
 from pithline.shed.saw_steps import saw_steps
 
 Array = NDArray[np.float64]
-FORMAT = 9
+LEFT = "left, log paid"
+"""The figure of the till once the log is paid for."""
+FORMAT = 10
 """Of the kept views: older ones are made anew."""
 EARLIER = "earlier.json"
 """In the folder of a plan made anew at the saw: the plan that it takes the place of."""
@@ -153,7 +158,7 @@ def _ladder(job: PrintJob, plan: Path) -> list[dict[str, Any]]:
                 "own": own is not None,
                 "chosen": bool(row.get("chosen")),
                 "words": sentence(said.replace("**", "")) if said else "",
-                "figures": figures_of(found, job.fmt, script.inputs.products.currency),
+                "figures": figures_of(found, job.fmt, script.inputs.products.currency, script.inputs.log_cost),
                 "earnings": found.earnings,
                 "hours": found.hours,
                 "sets": sum(found.sets.values()),
@@ -163,16 +168,17 @@ def _ladder(job: PrintJob, plan: Path) -> list[dict[str, Any]]:
     return rows
 
 
-def figures_of(found: Results, fmt: Formatter, currency: str) -> list[list[str]]:
-    """The figures that lead, each with its name."""
+def figures_of(found: Results, fmt: Formatter, currency: str, log_cost: float | None = None) -> list[list[str]]:
+    """The figures that lead, each with its name; `log_cost` is what the log cost, where the card tells."""
     return [
         ["complete sets", sets_in_words(found)],
-        ["wood in sets", litres_in_words(found.set_volume, fmt)],
-        ["loose plates", litres_in_words(found.loose_volume, fmt)],
+        ["wood in sets", litres_in_words(found.set_volume, fmt) + till_in_words(found.sets_sell, SELL, currency)],
+        ["loose plates", litres_in_words(found.loose_volume, fmt) + till_in_words(found.loose_sell, SELL, currency)],
         ["hours at the saws", f"{found.hours:.1f} h"],
         ["set-ups", str(found.set_ups)],
         ["earns", money_in_words(found.earnings, currency)],
         ["an hour earns", money_in_words(found.an_hour, currency)],
+        *([] if log_cost is None else [[LEFT, left_in_words(found, log_cost, currency)]]),
     ]
 
 
@@ -225,6 +231,7 @@ def _customary(job: PrintJob) -> list[list[str]] | None:
         results_of_totals(script.practice.with_bolts, inputs.products, inputs.mill.hour_rate),
         job.fmt,
         inputs.products.currency,
+        inputs.log_cost,
     )
 
 

@@ -35,7 +35,7 @@ from pithline.shed.parts import (
     tick,
     to_the_top,
 )
-from pithline.shed.plan_view import FORMAT, kept_view
+from pithline.shed.plan_view import FORMAT, LEFT, kept_view
 from pithline.shed.state import Shed
 from pithline.shed.weighing import kept_weighed
 from pithline.units import parse_length
@@ -503,7 +503,8 @@ def _brings(view: Mapping[str, Any]) -> None:
 
 def _in_a_line(figures: Mapping[str, str]) -> str:
     work = f"{figures['hours at the saws']} at the saws with {figures['set-ups']} set-ups"
-    return f"{figures['complete sets']}; {work}; earns {figures['earns']} after those hours"
+    paid = f", {figures[LEFT]} once the log is paid" if LEFT in figures else ""
+    return f"{figures['complete sets']}; {work}; earns {figures['earns']} after those hours{paid}"
 
 
 def _take(desk: PlanDesk, plan: PlanEntry, number: int) -> None:
