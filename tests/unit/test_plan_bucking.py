@@ -98,6 +98,21 @@ def test_a_crosscut_is_charged_once_a_log():
     assert uncut.bound - cut.bound == pytest.approx(context.economics.mill.setting)
 
 
+def test_a_class_that_cannot_better_what_another_way_gave_is_not_searched():
+    """Only where its bound promises as much; and what is left out could not have been worth more."""
+    log, context = log_of(BENT_LOG), context_of(SHOP)
+    seen = see_way(ways_of(BENT_LOG)[0], context)
+    classes = (BoltClass("bolts left", sawn=False), BoltClass("cradle 30°", (30.0,)))
+    every = {one.bolts.name: one for one in search_seen(log, seen, context, classes)[0]}
+    assert set(every) == {"bolts left", "cradle 30°"}
+    for beaten in ({True: 1e6}, {False: 1e6}, {True: 1e6, False: 1e6}, {True: 0.0, False: 0.0}):
+        found = search_seen(log, seen, context, classes, beaten=beaten)[0]
+        assert {one.bolts.sawn for one in found} == {sawn for sawn in (False, True) if beaten.get(sawn, 0.0) == 0.0}
+    # a bound holds at whatever prices it was seen
+    kept = search_seen(log, seen, context, classes, beaten={True: every["cradle 30°"].value})[0]
+    assert max(one.value for one in kept) == pytest.approx(every["cradle 30°"].value, rel=0.02)
+
+
 def test_a_log_too_long_for_the_mill_is_never_left_whole():
     shop = shop_of(products_of(BACK), log_length_max=800.0, log_length_min=300.0)
     truth = replace(BENT_LOG, sweep=2.0)

@@ -132,7 +132,7 @@ def choose_different_ways(
 ) -> list[MasterAnswer]:
     """The best layouts, best first, at most so many, none with a log's first setting that one before it has.
 
-    Where it is best to leave every log, that alone is the answer.
+    Where it is best to leave every log, that alone is the answer. Of several logs, bettered one by one, two answers may come to the same.
 
     Parameters
     ----------
