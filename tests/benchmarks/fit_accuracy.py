@@ -244,6 +244,7 @@ def main() -> None:
     """Fit, judge, print, draw."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--logs", type=int, default=100)
+    parser.add_argument("--first", type=int, default=0, help="number of the first log, for logs not seen before")
     parser.add_argument("--points", type=int, default=150_000)
     parser.add_argument("--case", nargs="+", choices=tuple(CASES), default=list(CASES))
     parser.add_argument("--plot", type=Path)
@@ -252,11 +253,11 @@ def main() -> None:
     sets, tables = {}, {}
     for name in chosen.case:
         rows = []
-        for number in range(chosen.logs):
+        for number in range(chosen.first, chosen.first + chosen.logs):
             log, row = one(CASES[name], number, chosen.points)
             rows.append(row)
             print(
-                f"{name:7} {log:14} seen {row['seen']:5.2f}  hidden {row['hidden']:6.2f}  pith {row['pith']:5.2f}  "
+                f"{name:7} {number:4} {log:14} seen {row['seen']:5.2f}  hidden {row['hidden']:6.2f}  pith {row['pith']:5.2f}  "
                 f"length {row['length']:+6.2f}  plane {row['plane_deg']:6.3f}  volume {100 * row['volume']:+6.2f} %  "
                 f"drift {row['drift']:3.1f} told {row['told']}  off by {row['off_by']:3.1f}  {','.join(row['found']) or 'sound'}  "
                 f"{row['seconds']:4.1f} s",
@@ -269,12 +270,13 @@ def main() -> None:
         print("\n".join(lines))
         for quantity, z in sets[name].items():
             share = kept[f"within two standard errors, {quantity}"] = float(np.mean(np.abs(z) < 2))
-            print(f"within two standard errors, {quantity}: {100 * share:.1f} %")
+            print(f"within two standard errors, {quantity}: {100 * share:.1f} %; z {_rms(z):.2f}")
         told = [bool(set(row["found"]) - {"butt"}) for row in rows]
         wrong = [row["off_by"] > WRONG for row in rows]
+        good_and_told = sum(one and not off for off, one in zip(wrong, told, strict=True))
         print(
-            f"told by the judge: {sum(told)} of {len(rows)}; off by more than {WRONG:g} stated errors: {sum(wrong)}, of them not told: "
-            f"{sum(off and not one for off, one in zip(wrong, told, strict=True))}"
+            f"off by more than {WRONG:g} stated errors: {sum(wrong)}, of them not told: {sum(wrong) + good_and_told - sum(told)}; "
+            f"good and told: {good_and_told} of {len(rows) - sum(wrong)}"
         )
         if name == "drift":
             print(f"drift reported: {sum(row['told'] > 0 for row in rows)} of {len(rows)}")
