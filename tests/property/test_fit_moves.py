@@ -16,9 +16,9 @@ SCAN = simulate_scan(sample_truth("af-15"), 2, points=12_000)
 ENDS = (SCAN.pith_butt, SCAN.pith_top)
 
 
-def fitted(points, pith, unit="m", up="+z"):
+def fitted(points, pith, unit="m", up="+z", bark=8.5):
     marks = {"pith_butt": ScanPoint(tuple(pith[0])), "pith_top": ScanPoint(tuple(pith[1]))}
-    return fit_log(points, Card("w", "black walnut", None, scan_units=unit, up=up, bark_thickness=8.5, **marks))
+    return fit_log(points, Card("w", "black walnut", None, scan_units=unit, up=up, bark_thickness=bark, **marks))
 
 
 PLAIN = fitted(SCAN.points, ENDS)
@@ -59,6 +59,16 @@ def test_other_units_and_axes(unit, up):
     turn = np.array(axes[up], float)
     moved = [scale * (points @ turn.T) for points in (SCAN.points, *ENDS)]
     alike(fitted(moved[0], moved[1:], unit, up), 1.5)
+
+
+@pytest.mark.parametrize("factor", [0.5, 0.73, 1.6, 2.0])
+def test_a_copy_of_another_size_is_fitted_alike(factor):
+    """Noise, ground and bearers grow with it: what is left is what the fit holds in mm where it should hold it in radii."""
+    model = fitted(factor * SCAN.points, [factor * mark for mark in ENDS], bark=factor * 8.5)
+    x = np.linspace(0.0, PLAIN.length, 60)
+    for name in ("centre", "pith", "radius_under_bark", "stderr_radius"):
+        copy, own = model.splines(getattr(model, name))(factor * x) / factor, PLAIN.splines(getattr(PLAIN, name))(x)
+        assert np.sqrt(np.mean((copy - own) ** 2)) < 0.2, name
 
 
 @settings(max_examples=3, deadline=None, derandomize=True)

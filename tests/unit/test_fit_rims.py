@@ -16,8 +16,8 @@ from truth.scans import simulate_scan
 from unit.test_fit import card_of
 
 RADIUS, LENGTH = 200.0, 1200.0
-FACE = ScannedFace(np.array([0.0, 0.0, 0.0]), np.array([-1.0, 0.0, 0.0]), True, 0.1)
-OTHER = ScannedFace(np.array([LENGTH, 0.0, 0.0]), np.array([1.0, 0.0, 0.0]), False, 10.0)
+FACE = ScannedFace(np.array([0.0, 0.0, 0.0]), np.array([-1.0, 0.0, 0.0]), True, 0.1, 2.0)
+OTHER = ScannedFace(np.array([LENGTH, 0.0, 0.0]), np.array([1.0, 0.0, 0.0]), False, 10.0, 0.0)
 
 
 @pytest.fixture(scope="module")

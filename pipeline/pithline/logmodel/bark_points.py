@@ -15,8 +15,8 @@ from pithline.scan.end_faces import ScannedFace
 
 Array = NDArray[np.float64]
 
-FACE_SKIN = 6.0
-"""Points this near an end plane belong to the face. [mm]"""
+FACE_SKIN = 3.0
+"""Points this near an end plane belong to the face. [spreads of its points]"""
 BEYOND_UNSEEN = 30.0
 """Where a face was not seen, points this far beyond its assumed plane still count. [mm]"""
 MANY_BEYOND = 50
@@ -25,16 +25,15 @@ UNDERSIDE = np.radians(55.0)
 """What a log lies on touches it within this of 6 o'clock: farther round, level bearers stand well off the bark."""
 ALONG_BARK = np.cos(np.radians(32.0))
 """On the underside, a patch whose normal is farther off the radius is a bearer's, not bark's."""
-BEARER_OUT = 12.0
-"""What stands farther out of the underside than this and a part of the radius is a bearer's. [mm]"""
-BEARER_SHARE, FLANK_SHARE = 0.12, 0.35
-"""Those parts of the radius: on the underside, and up to 12° over the middle of the flanks."""
-FLAT_OUT = 8.0
-"""A level or square patch that stands out of the underside by more than this is a bearer's. [mm]"""
+BEARER_OUT, FLANK_OUT = 0.16, 0.39
+"""What stands farther out is a bearer's: on the underside, and up to 12° over the middle of the flanks. [radii]"""
+FLAT_OUT, FLAT_SPREADS = 0.028, 2.0
+"""A level or square patch that stands out of the underside by more than this [radii], and than the first surface's points spread, is a
+bearer's."""
 LEVEL = np.cos(np.radians(13.0))
 """Standing out of the underside, a patch this near to level or to square across is a bearer's top or side."""
-NEAR_IN, NEAR_OUT, NEAR_OUT_MORE = 0.3, 0.3, 80.0
-"""Bark is sought from this part of the radius within the first surface to this part and so many mm without it."""
+NEAR_IN, NEAR_OUT = 0.3, 0.6
+"""Bark is sought from so far within the first surface to so far without it. [radii]"""
 MIXED_SHARE = 0.3
 """A cell with more foreign points than this part is not told apart, nor are those next to it."""
 ISLAND = 0.08
@@ -49,11 +48,12 @@ class LogPoints:
     normals: Array
 
 
-def within_faces(points: Array, faces: tuple[ScannedFace, ScannedFace], skin: float = FACE_SKIN) -> Mask:
-    """Points (n, 3) inside both end planes by `skin`; a face not seen leaves all on its side."""
+def within_faces(points: Array, faces: tuple[ScannedFace, ScannedFace], skin: float | None = None) -> Mask:
+    """Points (n, 3) inside both end planes by `skin` [mm], or clear of the faces' own; a face not seen leaves all on its side."""
     inside = np.ones(len(points), bool)
     for face in faces:
-        margin = skin if face.seen else -BEYOND_UNSEEN
+        clear = FACE_SKIN * face.spread if skin is None else skin
+        margin = clear if face.seen else -BEYOND_UNSEEN
         inside &= (points - face.point) @ face.normal < -margin
     return inside
 
@@ -107,13 +107,14 @@ def split_bark_from_bearers(
     below = np.cos(clock) < np.cos(np.pi - UNDERSIDE)
     radius = float(np.median(surface.rows_at(surface.x)[:, 0]))
     flat = (np.abs(log.normals[:, 2]) > LEVEL) | (np.abs(log.normals[:, 0]) > LEVEL)
+    flat_out = max(FLAT_OUT * radius, FLAT_SPREADS * surface.scale)
     foreign = below & (
-        ((facing < ALONG_BARK) & (out > 0.0)) | (flat & (out > FLAT_OUT)) | (out > BEARER_SHARE * radius + BEARER_OUT)
+        ((facing < ALONG_BARK) & (out > 0.0)) | (flat & (out > flat_out)) | (out > BEARER_OUT * radius)
     )
-    foreign |= (np.cos(clock) < 0.2) & (out > FLANK_SHARE * radius + BEARER_OUT)
+    foreign |= (np.cos(clock) < 0.2) & (out > FLANK_OUT * radius)
     foreign |= below & _against_foreign(log.points, foreign, surface, clock)
     inside = within_faces(log.points, faces)
-    near = (out > -NEAR_IN * radius) & (out < NEAR_OUT * radius + NEAR_OUT_MORE)
+    near = (out > -NEAR_IN * radius) & (out < NEAR_OUT * radius)
     bark = inside & near & ~foreign & ~(below & (facing < ALONG_BARK))
     return bark & ~_islands(log.points, bark, surface, clock), foreign
 

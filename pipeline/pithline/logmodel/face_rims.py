@@ -18,8 +18,8 @@ SECTORS, LEAST_SECTORS = 24, 12
 """Into which a rim is parted, 15° each, or wider…"""
 SECTOR_POINTS = 50
 """… where there would be fewer points than this in each: of few, the outermost may lie anywhere."""
-SKIN = 7.0
-"""Points that stand out of an end plane by up to this are the face's: bark ends at the plane. [mm]"""
+SKIN = 3.5
+"""Points that stand out of an end plane by up to this are the face's: bark ends at the plane. [spreads of its points]"""
 REACH = 0.5
 """The rim of a face is sought this far within and without the fitted outline, which may be far off where girth is hidden. [radii]"""
 COMPANY, LEAST_POINTS, MOST_POINTS = 0.2, 2, 8
@@ -28,8 +28,8 @@ LEAST_SHARE = 0.07
 """Between the two, this part of the sector's points: an evenly scanned face has five times that so near to its rim."""
 LEAST_SEEN = 6
 """Sectors of seen girth that must tell how far within the bark a rim's points end."""
-NEAR = 70.0
-"""Girth is hidden at an end where no bark was seen this near to it. [mm]"""
+NEAR = 0.25
+"""Girth is hidden at an end where no bark was seen this near to it. [radii]"""
 NEIGHBOURS, GAP_SPREADS, LEAST_GAP = 2, 4.0, 0.02
 """A sector that ends so many spreads, and so much [radii], further in than the middle of its neighbours, so many on each side, has a
 gap at its rim."""
@@ -37,8 +37,8 @@ INNER = (0.5, 0.1)
 """From so far within the rim to so far the points of a sector tell how densely its face was scanned. [radii]"""
 SPREAD_WITHIN = float(np.sqrt(0.5))
 """What second outermost points spread by, as a part of how far within the edge they lie: two steps of chance."""
-LEAST_UNEVEN = 0.5
-"""Rims are not believed to be known better than this. [mm]"""
+LEAST_UNEVEN = 0.0018
+"""Rims are not believed to be known better than this. [radii]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +55,7 @@ class FaceRim:
 def face_rim(points: Array, surface: Surface, face: ScannedFace) -> FaceRim:
     """The second outermost point of each sector of a face that has company, for one stray may lie outside. Points (n, 3)."""
     height = (points - face.point) @ face.normal
-    out, clock = surface.residuals(points[(height > 0.0) & (height < SKIN)])
+    out, clock = surface.residuals(points[(height > 0.0) & (height < SKIN * face.spread)])
     sectors = int(np.clip(len(out) // SECTOR_POINTS, LEAST_SECTORS, SECTORS))
     sector = np.rint(clock * (sectors / (2 * np.pi))).astype(int) % sectors
     reach = REACH * surface.radius
@@ -87,7 +87,7 @@ def _expected_within(counts: Array, radius: float) -> Array:
 def seen_sectors(rim: FaceRim, surface: Surface, face: ScannedFace) -> NDArray[np.bool_]:
     """In which sectors of a rim bark was seen near the face. (k,)"""
     column = np.rint(rim.clock * (CLOCK_SAMPLES / (2 * np.pi))).astype(int)
-    near = np.abs(surface.x - face.point[0]) < NEAR
+    near = np.abs(surface.x - face.point[0]) < NEAR * surface.radius
     cells = surface.cells[near].sum(axis=0)
     return np.array([cells[np.arange(c - 1, c + 2) % CLOCK_SAMPLES].min() > 0.5 for c in column], bool)
 
@@ -114,12 +114,13 @@ def _hidden_rim(points: Array, surface: Surface, face: ScannedFace) -> KnownPoin
     # a face's points end a little within the bark: by how much, and how evenly, the seen girth tells; but noise throws points of
     # its bark over the edge, which hidden girth has not: there they end at least as far within as so dense a face ends
     inset = float(np.median(rim.over[seen]))
-    uneven = max(spread(rim.over[seen] - inset), LEAST_UNEVEN)
+    least = LEAST_UNEVEN * surface.radius
+    uneven = max(spread(rim.over[seen] - inset), least)
     told = ~seen & ~_gaps(rim.over, GAP_SPREADS * uneven + LEAST_GAP * surface.radius)
     if not told.any():
         return None
     # a median is surer than single values by so much; what is wrong with it is wrong with all sectors of the face
-    common = np.hypot(uneven * np.sqrt(0.5 * np.pi / seen.sum()), LEAST_UNEVEN)
+    common = np.hypot(uneven * np.sqrt(0.5 * np.pi / seen.sum()), least)
     within = np.maximum(-inset, rim.within[told])
     covariance = np.diag(np.maximum(uneven, SPREAD_WITHIN * within) ** 2) + common**2
     return KnownPoints(_on_plane(surface, face, rim.clock[told], rim.over[told] + within), covariance)

@@ -26,8 +26,8 @@ from pithline.scan.log_search import FoundLog, find_log
 
 Array = NDArray[np.float64]
 
-BEYOND = 115.0
-"""How far the model goes on beyond its ends, so that end planes off square lie within. [mm]"""
+BEYOND = 0.6
+"""How far the model goes on beyond its ends, so that end planes 20° off square lie within, flare and all. [radii]"""
 COARSE_POINTS = 60_000
 """Points that a coarse surface is fitted to at most."""
 COARSE_HARMONICS, COARSE_ROUNDS = 3, 4
@@ -124,7 +124,8 @@ def _along_rough_axis(scene: ScanScene) -> tuple[Surface, tuple[ScannedFace, Sca
     faces = (_in_frame(scene.faces[0], turned), _in_frame(scene.faces[1], turned))
     inside = within_faces(local, faces)
     thin = np.flatnonzero(inside)[:: max(1, int(inside.sum() // COARSE_POINTS))]
-    reach = (float(faces[0].point[0]) - BEYOND, float(faces[1].point[0]) + BEYOND)
+    beyond = BEYOND * rough.size
+    reach = (float(faces[0].point[0]) - beyond, float(faces[1].point[0]) + beyond)
     start = first_surface(reach, rough.u, rough.centre, rough.radius, COARSE_HARMONICS)
     return fit_surface(local[thin], start, COARSE_ROUNDS, FIRST_WIDTH * rough.size), faces
 
@@ -171,7 +172,8 @@ def _laid(scene: ScanScene, frame: Frame, coarse: Surface, faces: tuple[ScannedF
     rows = coarse.rows_at(coarse.x)
     line = frame.inward(np.column_stack([coarse.x, rows[:, 2], rows[:, 1]]) @ turn)
     order = np.argsort(line[:, 0])
-    reach = (float(butt.point[0]) - BEYOND, float(top.point[0]) + BEYOND)
+    beyond = BEYOND * coarse.radius
+    reach = (float(butt.point[0]) - beyond, float(top.point[0]) + beyond)
     start = first_surface(reach, line[order, 0], line[order, 1:], rows[order, 0], COARSE_HARMONICS)
     inside = np.flatnonzero(within_faces(log.points, (butt, top)))
     thin = inside[:: max(1, len(inside) // COARSE_POINTS)]

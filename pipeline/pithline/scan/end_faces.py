@@ -57,6 +57,7 @@ class ScannedFace:
     normal: Array
     seen: bool
     stderr: float  # mm, of the plane at its middle
+    spread: float  # mm, of its points about it; 0 where it was not seen
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,7 +137,7 @@ def _refined_face(points: Array, rough: RoughLog, plane: _Plane) -> ScannedFace 
     on = np.abs(fitted.miss) < 4.0 * last
     if _seen_share(inner[on], rough) < LEAST_SEEN:
         return None
-    return ScannedFace(fitted.found.middle, fitted.found.normal, True, last / np.sqrt(on.sum()))
+    return ScannedFace(fitted.found.middle, fitted.found.normal, True, last / np.sqrt(on.sum()), last)
 
 
 def _seen_share(points: Array, rough: RoughLog) -> float:
@@ -171,7 +172,7 @@ def _square_face(points: Array, rough: RoughLog, sign: float) -> ScannedFace:
     else:
         at, error = sign * float(np.quantile(sign * u, 0.995)), UNSEEN_ERROR
     place = np.array([at, *(np.interp(at, rough.u, rough.centre[:, i]) for i in (0, 1))])
-    return ScannedFace(rough.turn.T @ place, sign * rough.turn[0], False, error)
+    return ScannedFace(rough.turn.T @ place, sign * rough.turn[0], False, error, 0.0)
 
 
 def _bark_reach(outwards: Array, half: float) -> float | None:

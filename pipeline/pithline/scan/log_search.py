@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from pithline.errors import FitError
 from pithline.scan.ground import GROUND_SKIN, GROUND_SPREADS, Ground, find_ground
 from pithline.scan.no_log import LEAST_POINTS, LONGEST, NoLog, extents_of, is_log, refuse_whole_tree
-from pithline.scan.normals import Patches, surface_patches
+from pithline.scan.normals import CELL, Patches, surface_patches
 from pithline.scan.rough_log import FLUTED, ROUND, RoughLog, Roundness, rough_log
 from pithline.scan.touching_logs import PartOfLump, part_touching_logs
 from pithline.scan.voxels import Voxels, reduced, voxelise
@@ -20,6 +20,10 @@ Mask = NDArray[np.bool_]
 
 CELLS = (30.0, 45.0, 65.0, 90.0)
 """Voxel sizes tried until half of the points have CROWD of them around: scans differ in density. [mm]"""
+CELLS_OF_LOG = (0.105, 0.16, 0.23, 0.32)
+"""And once a log is found, for it is looked at anew by its own size: a copy of another size is to lose the same points. [radii]"""
+PATCH_OF_LOG, SKIN_OF_LOG = 0.07, 0.105
+"""Size of its patches of surface, and how far above ground it begins. [radii]"""
 CROWD = 40
 MOST_POINTS = 400_000
 """Larger scans are thinned to means of small voxels."""
@@ -46,13 +50,21 @@ class FoundLog:
 
 @dataclass(frozen=True, slots=True)
 class _Searched:
-    """What a scan holds: points left of strays and ground, the logs among them, the ground, counts of strays and of ground."""
+    """What a scan holds: points left of strays, which of them are `standing` and not ground, the logs among those, the ground, the count
+    of strays.
+    """
 
-    points: Array
+    crowd: Array
+    standing: Mask
     logs: list[PartOfLump]
     ground: Ground | None
     strays: int
-    on_ground: int
+
+    @property
+    def points(self) -> Array:
+        """Left of strays and ground. (n, 3)"""
+        points: Array = self.crowd[self.standing]
+        return points
 
 
 def find_log(points: Array, pick: int | None = None, up: Array | None = None) -> FoundLog:
@@ -80,10 +92,10 @@ def find_log(points: Array, pick: int | None = None, up: Array | None = None) ->
         )
     if pick is not None and not 1 <= pick <= len(logs):
         raise FitError(f"log {pick} was picked but the scan shows {len(logs)}; pick a number from 1 to {len(logs)}.")
-    log = logs[(pick or 1) - 1]
+    searched, log = _by_own_size(searched, logs[(pick or 1) - 1])
     counts = (
         ("strays", searched.strays),
-        ("ground", searched.on_ground),
+        ("ground", int((~searched.standing).sum())),
         ("clutter", int((~log.member).sum())),
     )
     return FoundLog(searched.points[log.member], log.patches, log.rough, searched.ground, counts)
@@ -106,26 +118,51 @@ def _search(points: Array, up: Array | None) -> _Searched:
     if len(points) < LEAST_POINTS:
         raise FitError(f"the scan holds only {len(points)} points; a log needs some thousands: scan it again.")
     refuse_whole_tree(points, up)
-    crowded, cell = _without_strays(points)
+    crowded, cell = _without_strays(points, CELLS)
     # thinned only now: strays are few among all points, but each would be a voxel of its own
     left = reduced(points[crowded], MOST_POINTS)
     ground = find_ground(left, up)
-    standing = np.ones(len(left), bool)
-    if ground is not None:
-        standing = ground.height(left) > max(GROUND_SKIN, GROUND_SPREADS * ground.spread)
-        if standing.sum() < LEAST_POINTS:
-            raise FitError("the scan shows ground but no log on it: scan the log from both sides and both ends.")
-    left = left[standing]
-    voxels = voxelise(left, cell)
-    logs = _logs(left, voxels, ROUND) or _logs(left, voxels, FLUTED)
+    standing = _standing(left, ground, GROUND_SKIN)
+    if standing.sum() < LEAST_POINTS:
+        raise FitError("the scan shows ground but no log on it: scan the log from both sides and both ends.")
+    upright = left[standing]
+    voxels = voxelise(upright, cell)
+    logs = _logs(upright, voxels, ROUND, CELL) or _logs(upright, voxels, FLUTED, CELL)
     if not logs:
-        raise FitError(_likeliest(left, voxels).words)
-    return _Searched(left, logs, ground, int((~crowded).sum()), int((~standing).sum()))
+        raise FitError(_likeliest(upright, voxels).words)
+    return _Searched(left, standing, logs, ground, int((~crowded).sum()))
 
 
-def _without_strays(points: Array) -> tuple[Mask, float]:
-    """Which points have company, and the voxel size at which that was judged."""
-    for cell in CELLS:
+def _by_own_size(searched: _Searched, log: PartOfLump) -> tuple[_Searched, PartOfLump]:
+    """The search done anew by the size of a log that was found, and the log itself; as it was where that finds other logs."""
+    size = log.rough.size
+    crowded, cell = _without_strays(searched.crowd, tuple(size * share for share in CELLS_OF_LOG))
+    left = searched.crowd[crowded]
+    standing = _standing(left, searched.ground, SKIN_OF_LOG * size)
+    upright = left[standing]
+    if len(upright) < LEAST_POINTS:
+        return searched, log
+    voxels, patch = voxelise(upright, cell), PATCH_OF_LOG * size
+    logs = _logs(upright, voxels, ROUND, patch) or _logs(upright, voxels, FLUTED, patch)
+    if len(logs) != len(searched.logs):
+        return searched, log
+    middle = log.patches.means.mean(axis=0)
+    again = min(logs, key=lambda one: float(np.linalg.norm(one.patches.means.mean(axis=0) - middle)))
+    strays = searched.strays + int((~crowded).sum())
+    return _Searched(left, standing, logs, searched.ground, strays), again
+
+
+def _standing(points: Array, ground: Ground | None, skin: float) -> Mask:
+    """Which points (n, 3) are none of the ground, which reaches up to `skin` over its plane. [mm]"""
+    if ground is None:
+        return np.ones(len(points), bool)
+    standing: Mask = ground.height(points) > max(skin, GROUND_SPREADS * ground.spread)
+    return standing
+
+
+def _without_strays(points: Array, cells: tuple[float, ...]) -> tuple[Mask, float]:
+    """Which points have company, and which of the voxel sizes `cells` [mm] that was judged at."""
+    for cell in cells:
         voxels = voxelise(points, cell)
         crowd = voxels.crowd()[voxels.of]
         middle = float(np.median(crowd))
@@ -147,25 +184,29 @@ def _lumps(points: Array, voxels: Voxels) -> list[Mask]:
     return [member for member in members if member.sum() >= max(LEAST_POINTS, LUMP_SHARE * len(points))]
 
 
-def _logs(points: Array, voxels: Voxels, roundness: Roundness) -> list[PartOfLump]:
-    """Lumps that look like logs, or parts of them that do, by falling size; members are masks over all points (n,)."""
+def _logs(points: Array, voxels: Voxels, roundness: Roundness, patch: float) -> list[PartOfLump]:
+    """Lumps that look like logs, or parts of them that do, by falling size; members are masks over all points (n,).
+
+    `patch` is the size of a patch of surface. [mm]
+    """
     found: list[PartOfLump] = []
     for member in _lumps(points, voxels):
-        found += [replace(log, member=_within(member, log.member)) for log in _logs_of_lump(points[member], roundness)]
+        parts = _logs_of_lump(points[member], roundness, patch)
+        found += [replace(log, member=_within(member, log.member)) for log in parts]
     found.sort(key=lambda log: -(log.rough.size**2) * log.rough.length)
     largest = found[0].rough.size ** 2 * found[0].rough.length if found else 0.0
     return [log for log in found if log.rough.size**2 * log.rough.length > RIVAL * largest]
 
 
-def _logs_of_lump(points: Array, roundness: Roundness) -> list[PartOfLump]:
+def _logs_of_lump(points: Array, roundness: Roundness, patch: float) -> list[PartOfLump]:
     """The log that a lump of points (n, 3) is, or those it holds side by side, or none."""
-    patches = surface_patches(points)
+    patches = surface_patches(points, patch)
     rough = rough_log(patches, roundness)
     whole = []
     if rough is not None and is_log(rough):
         whole = [PartOfLump(np.ones(len(points), bool), patches, rough)]
     if roundness == ROUND and (rough is None or rough.fit < CLEAR_FIT):
-        parts = [part for part in part_touching_logs(points, patches) if is_log(part.rough)]
+        parts = [part for part in part_touching_logs(points, patches, patch) if is_log(part.rough)]
         whole = parts if len(parts) > 1 else whole
     return whole
 

@@ -42,8 +42,8 @@ class PartOfLump:
     rough: RoughLog
 
 
-def part_touching_logs(points: Array, patches: Patches) -> list[PartOfLump]:
-    """The logs that a lump of points (n, 3) holds, if they lie side by side.
+def part_touching_logs(points: Array, patches: Patches, patch: float) -> list[PartOfLump]:
+    """The logs that a lump of points (n, 3) holds, if they lie side by side; `patch` is the size of its patches. [mm]
 
     Circles are peeled off the middle of the lump one by one; each point belongs to the log in whose radii it is nearest
     to the centre, first by those circles and then by the logs found through them.
@@ -55,23 +55,23 @@ def part_touching_logs(points: Array, patches: Patches) -> list[PartOfLump]:
     centres, radii = np.array([circle.centre for circle in circles]), np.array([circle.radius for circle in circles])
     across = (points @ turn.T)[:, None, 1:] - centres
     owner = np.argmin(np.hypot(across[..., 0], across[..., 1]) / radii, axis=1)
-    logs = _by_owner(points, owner)
+    logs = _by_owner(points, owner, patch)
     if len(logs) < 2:
         return []
     shares = []
     for log in logs:
         _, away, radius = log.rough.polar(points)
         shares.append(away / radius)
-    return _by_owner(points, np.argmin(shares, axis=0))
+    return _by_owner(points, np.argmin(shares, axis=0), patch)
 
 
-def _by_owner(points: Array, owner: Index) -> list[PartOfLump]:
+def _by_owner(points: Array, owner: Index, patch: float) -> list[PartOfLump]:
     logs = []
     for name in np.unique(owner):
         member = owner == name
         if member.sum() < LEAST_POINTS:
             continue
-        patches = surface_patches(points[member])
+        patches = surface_patches(points[member], patch)
         rough = rough_log(patches)
         if rough is not None:
             logs.append(PartOfLump(member, patches, rough))
