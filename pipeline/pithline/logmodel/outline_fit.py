@@ -26,6 +26,8 @@ HARMONICS = 10
 FIRST_ROUNDS, ROUNDS = 6, 4
 FIRST_WIDTH = 0.1
 """Points this far off the coarse surface still pull the outline. [radii]"""
+RIM_TURNS = 2
+"""Rims are read against the outline: one that runs askew to them, as hidden girth does at first, shows the far side of each sector."""
 BOTH = 2.0
 """Of two layers so far apart both pull the outline, points this many times as far off among them."""
 CLEAR_OF_FACES = 0.08
@@ -61,10 +63,13 @@ def fit_outline(laid: LaidLog) -> FittedOutline:
     bearers = laid.log.points[foreign]
     _, stubs = find_stubs(own, surface, bearers)
     cell = cell_of(points[:, 0], surface.residuals(points)[1], surface.x)
-    rims = hidden_rims(laid.log.points, surface, laid.faces)
     bare = points[~dilated_round(stubs)[cell]]
     width = WIDTH * surface.scale
-    surface = fit_surface(bare, surface, ROUNDS, width, rims)
+    for _ in range(RIM_TURNS):
+        rims = hidden_rims(laid.log.points, surface, laid.faces)
+        surface = fit_surface(bare, surface, ROUNDS, width, rims)
+        if rims is None:
+            break
     drift = two_sides_drift(laid.log.points, surface, laid.faces)
     if drift is not None and drift.significant:
         bare, own = drift.taken_out_of(bare, surface), drift.taken_out_of(own, surface)
