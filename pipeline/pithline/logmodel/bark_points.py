@@ -108,9 +108,7 @@ def split_bark_from_bearers(
     radius = float(np.median(surface.rows_at(surface.x)[:, 0]))
     flat = (np.abs(log.normals[:, 2]) > LEVEL) | (np.abs(log.normals[:, 0]) > LEVEL)
     flat_out = max(FLAT_OUT * radius, FLAT_SPREADS * surface.scale)
-    foreign = below & (
-        ((facing < ALONG_BARK) & (out > 0.0)) | (flat & (out > flat_out)) | (out > BEARER_OUT * radius)
-    )
+    foreign = below & (((facing < ALONG_BARK) & (out > 0.0)) | (flat & (out > flat_out)) | (out > BEARER_OUT * radius))
     foreign |= (np.cos(clock) < 0.2) & (out > FLANK_OUT * radius)
     foreign |= below & _against_foreign(log.points, foreign, surface, clock)
     inside = within_faces(log.points, faces)

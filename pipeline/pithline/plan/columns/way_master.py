@@ -152,7 +152,12 @@ def choose_different_ways(
     if len(near.ways) > 1:
         found = list(starts) or _solve(task, near, effort * SHARE_OF_ALL, seed, most)
         found = [_by_turns(task, near, one, effort * SHARE_OF_ONE, seed) for one in found]
-        return sorted(found, key=lambda one: -one.value)
+        best = max((one.value for one in found), default=0.0)
+        if not starts and best < (1.0 - task.near) * near.bound:
+            # columns that were left out may matter, or the joint master was cut short: that one is asked for what is better
+            more = _solve(task, near, effort * (1.0 - SHARE_OF_ALL), seed, most, best + WORTH_A_TURN)
+            found += [_by_turns(task, near, one, effort * SHARE_OF_ONE, seed) for one in more]
+        return sorted(found, key=lambda one: -one.value)[:most]
     # one log has one first setting: the best of each, and as good as that of all together
     out: list[MasterAnswer] = []
     for number, way in enumerate(near.ways[0]):
@@ -254,12 +259,13 @@ def _solve(
 class _Columns(Generic[Slab]):
     """Ways by log, best first at the best prices, and the fills of their slabs by log and slab, that at the best prices first.
 
-    `most` is what no plan that holds one of a log's ways is worth more than.
+    `most` is what no plan that holds one of a log's ways is worth more than, `bound` what none is at the best prices.
     """
 
     ways: tuple[tuple[Way[Slab], ...], ...]
     fills: Mapping[tuple[int, object], list[Fill]]
     most: Callable[[Way[Slab]], float]
+    bound: float
 
 
 def _near_columns(task: MasterTask[Slab]) -> _Columns[Slab]:
@@ -301,7 +307,7 @@ def _near_columns(task: MasterTask[Slab]) -> _Columns[Slab]:
         values = [float(one.counts[:, 0] @ worth.mated + one.counts[:, 1] @ worth.single) - one.cost for one in own]
         fills[key] = [one for one, v in zip(own, values, strict=True) if best[key] - v <= room[key]]
     unsold = task.market.unsold_bound(task.family[0]) + (0.0 if task.sawn is None else np.inf)
-    return _Columns(ways, fills, lambda way: value(0, way) + unsold)
+    return _Columns(ways, fills, lambda way: value(0, way) + unsold, total)
 
 
 def _slabs_of(task: MasterTask[Slab], ways: Sequence[Sequence[Way[Slab]]]) -> dict[tuple[int, object], Fillable]:
