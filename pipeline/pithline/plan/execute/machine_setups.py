@@ -43,6 +43,8 @@ from pithline.wood.field import at_points
 Array = NDArray[np.float64]
 
 
+AT_THE_LOWEST = ("blade_min", "clamp_room")
+"""Limits that the lowest cut of a setting breaks."""
 NOTHING = Refused()
 """What is left of a piece, or of a setting, needs no saw."""
 END_LINE_SLACK = 1e-3
@@ -84,16 +86,17 @@ class MachinePoser:
         return self._mill(setting, piece, shape)
 
     def holds(self, setting: LayoutSetting, piece: Piece) -> tuple[BoltHold, ...]:
-        """Ways to hold a bolt for a setting: on the resaw where that takes it, else on the mill."""
+        """Ways to hold a bolt for a setting: on the resaw first where that takes it, and on the mill."""
         shape = piece_shape(self.sections, piece, bark=True)
         if len(shape.x) < 2 or not setting.slabs or len(piece.faces) == len(self.log.piece.faces):
             return ()
         piece = replace(piece, faces=tuple(face for face in piece.faces if _bounds(face, shape)))
         wanted, resaw, mill = normal_at(self.log.axis, setting.clock), self.machines.resaw, self.machines.mill
+        in_shop: tuple[BoltHold, ...] = ()
         if self._resaw_takes(shape):
-            return bolt_holds(self.log, piece, wanted, Tool.RESAW, resaw.cradles_deg, resaw.cradle_any)
+            in_shop = bolt_holds(self.log, piece, wanted, Tool.RESAW, resaw.cradles_deg, resaw.cradle_any)
         found = bolt_holds(self.log, piece, wanted, Tool.MILL, mill.cradles_deg, mill.cradle_any)
-        return tuple(hold for hold in found if stands(shape, piece, _upward(hold), self.log.axis))
+        return (*in_shop, *(hold for hold in found if stands(shape, piece, _upward(hold), self.log.axis)))
 
     def pose_bolt(self, setting: LayoutSetting, piece: Piece, hold: BoltHold) -> PosedSetting | Refused:
         """A bolt held by one of its sawn faces."""
@@ -135,7 +138,7 @@ class MachinePoser:
 
         A log or a half is levelled by marks; a bolt lies as its `hold` says.
         """
-        mill, log = self.machines.mill, self.log
+        mill, log, lying_as = self.machines.mill, self.log, pose
         middle = float((log.origin + log.axis * log.reach / 2) @ pose.up)
         drawn = setting.slabs if sign > 0 else tuple(LayoutSlab(-s.top, s.thickness) for s in reversed(setting.slabs))
         faces = parallel_faces(log, piece, pose.up)
@@ -151,6 +154,10 @@ class MachinePoser:
         checks = setting_checks(shape, pose, heights, widths, mill)
         for check in checks:
             if check.breached:
+                if hold is not None and check.what in AT_THE_LOWEST and len(setting.slabs) > 1:
+                    # the slab next to the bed stays on what lies there; those over it are sawn all the same
+                    kept = setting.slabs[:-1] if sign > 0 else setting.slabs[1:]
+                    return self._on_mill(replace(setting, slabs=kept), piece, shape, lying_as, sign, hold)
                 what = check.what.replace("_", " ")
                 return Refused(f"{what} would be {check.value:.0f} mm where the limit is {check.limit:.0f} mm")
         marks = None if hold is not None else self._marks(piece, pose, heights[0] - pose.height)
@@ -252,7 +259,8 @@ class MachinePoser:
             return NOTHING
         highest = max(widest_cut(shape, normal, cut, lateral) for cut in cuts)
         if highest > resaw.height_max:
-            return Refused(f"a cut would be {highest:.0f} mm high where the resaw takes {resaw.height_max:.0f} mm")
+            why = f"a cut would be {highest:.0f} mm high where the resaw takes {resaw.height_max:.0f} mm"
+            return Refused(why, "in the shop")
         length = float(np.ptp(shape.x))
         drafted = Setting(
             Tool.RESAW,

@@ -62,9 +62,13 @@ class PosedSetting:
 
 @dataclass(frozen=True, slots=True)
 class Refused:
-    """Why no machine takes a setting; empty where there is nothing to saw."""
+    """Why a machine does not take a setting, and where that is; empty where there is nothing to saw."""
 
     why: str = ""
+    where: str = "on the mill"
+
+
+NO_CRADLE = Refused("no cradle of the shop holds it as it is to be sawn")
 
 
 class Poser(Protocol):
@@ -75,7 +79,7 @@ class Poser(Protocol):
         ...
 
     def holds(self, setting: LayoutSetting, piece: Piece) -> tuple[BoltHold, ...]:
-        """Ways to hold a bolt for a setting, the best first."""
+        """Ways to hold a bolt for a setting, those on the saw that is to take it first, the best first of each."""
         ...
 
     def pose_bolt(self, setting: LayoutSetting, piece: Piece, hold: BoltHold) -> PosedSetting | Refused:
@@ -171,12 +175,15 @@ class Simulation:
         Bolts that wait, each with its log and the setting it is to have.
     refused : list of str
         Why machines did not take a setting, each reason once.
+    tried : dict of str to dict
+        By bolt, the set-ups that did not take it, each with the reason.
     """
 
     ledger: Ledger
     task: SawingTask
     bolts: list[tuple[PieceToSaw, LayoutSetting, Piece]] = field(default_factory=list)
     refused: list[str] = field(default_factory=list)
+    tried: dict[str, dict[tuple[Tool, float], Refused]] = field(default_factory=dict)
 
     def saw_log(self, start: PieceToSaw) -> list[SlabJob]:
         """The settings of one log and its halves on the mill; their slabs. Bolts wait."""
@@ -203,10 +210,11 @@ class Simulation:
         """
         slabs: list[SlabJob] = []
         while self.bolts:
-            held = [(one, one[0].poser.holds(one[1], one[2])) for one in self.bolts]
+            held = [(one, self._holds(*one)) for one in self.bolts]
             for (_, _, piece), holds in held:
                 if not holds:
-                    self._refuse(Refused("no cradle of the shop holds it as it is to be sawn"), piece)
+                    why = next(iter(self.tried.get(piece.id, {}).values()), NO_CRADLE)
+                    self._refuse(why, piece)
             self.bolts = [one for one, holds in held if holds]
             serves = Counter(key for _, holds in held for key in {hold.set_up for hold in holds})
             if not serves:
@@ -216,6 +224,12 @@ class Simulation:
             slabs += self._one_set_up(chosen)
         return slabs
 
+    def _holds(self, start: PieceToSaw, setting: LayoutSetting, piece: Piece) -> list[BoltHold]:
+        """Ways to hold a bolt that were not tried in vain, on one saw: on the next one where the first takes it in none."""
+        tried = self.tried.get(piece.id, {})
+        left = [hold for hold in start.poser.holds(setting, piece) if hold.set_up not in tried]
+        return [hold for hold in left if hold.tool is left[0].tool]
+
     def _one_set_up(self, key: tuple[Tool, float]) -> list[SlabJob]:
         """Every waiting bolt that one set-up can hold, and what it leaves of them, until none is left that it holds."""
         slabs: list[SlabJob] = []
@@ -223,14 +237,15 @@ class Simulation:
         first, waiting, self.bolts = True, self.bolts, []
         while waiting:
             start, setting, piece = waiting.pop(0)
-            holds = [one for one in start.poser.holds(setting, piece) if one.set_up == key]
+            holds = [one for one in self._holds(start, setting, piece) if one.set_up == key]
             hold = hold_as_sawn(holds, start.log.axis, setting.lean)
             if hold is None:
                 self.bolts.append((start, setting, piece))
                 continue
             posed = start.poser.pose_bolt(setting, piece, hold)
             if isinstance(posed, Refused):
-                self._refuse(posed, piece)
+                self.tried.setdefault(piece.id, {})[key] = posed
+                self.bolts.append((start, setting, piece))
                 continue
             if not first and posed.drafted.charged:
                 posed = replace(posed, drafted=self._repeated(posed.drafted))
@@ -248,7 +263,7 @@ class Simulation:
     def _refuse(self, refused: Refused, piece: Piece) -> None:
         if refused.why and refused.why not in self.refused:
             self.refused.append(refused.why)
-            self.ledger.cautions.append(f"a {piece.kind} is left whole, since on the mill {refused.why}")
+            self.ledger.cautions.append(f"a {piece.kind} is left whole, since {refused.where} {refused.why}")
 
     def _saw_setting(
         self, start: PieceToSaw, setting: LayoutSetting, piece: Piece, posed: PosedSetting, set_up: str
