@@ -231,3 +231,44 @@ def test_a_cradle_stands_on_blocks_where_its_lowest_cut_would_meet_the_dogs(log)
     for one in held:
         lowest = min(cut.blade.height for cut in ledger.cuts if cut.setting == one.id)
         assert 137.0 <= lowest < 137.0 + BLOCK_STEP + machines.mill.height_step
+
+
+def test_a_bolt_whose_cuts_are_too_high_for_the_resaw_goes_to_the_mill(log):
+    """Light enough for the shop's saw, but not low enough: it is sawn all the same, and left only where neither saw takes it."""
+    shop = shop_of(PRODUCTS, cradles_deg=(30.0,))
+    resaw = replace(shop.machines.resaw, cradles_deg=(30.0,), height_max=60.0)
+    layout = layout_of((30.0, 30.0, 30.0, 30.0))
+
+    def sawn(machines):
+        poser = MachinePoser(log, log_sections(log.model), machines, DENSITY)
+        return carried_out(log, layout, replace(shop, machines=machines), poser)
+
+    on_mill = sawn(replace(shop.machines, resaw=resaw))
+    settings = of_bolts(on_mill)
+    assert len(settings) == 4 and all(one.tool is Tool.MILL for one in settings) and not on_mill.cautions
+    roomy = sawn(replace(shop.machines, resaw=replace(resaw, height_max=400.0)))
+    assert all(one.tool is Tool.RESAW for one in of_bolts(roomy))
+    neither = sawn(replace(shop.machines, mill=replace(shop.machines.mill, cradles_deg=(15.0,)), resaw=resaw))
+    assert not of_bolts(neither) and len([name for name in neither.leaves() if name.startswith("bolt-")]) == 4
+    assert neither.cautions and all("in the shop a cut would be" in one and "60 mm" in one for one in neither.cautions)
+
+
+def test_a_slab_next_to_the_bed_that_the_blade_cannot_reach_stays_on_the_bolt(log):
+    """Two slabs parallel to the face that a bolt lies on: where the lower cut would be too low, the upper ones are made all the same."""
+    piece = bolt_of(log)
+    shop = shop_of(PRODUCTS)
+    setting = LayoutSetting(0.0, (LayoutSlab(100.0, 24.0), LayoutSlab(41.0, 24.0)), role="bolt")
+
+    def posed(blade_min):
+        mill = replace(shop.machines.mill, blade_min=blade_min, clamp_room=10.0)
+        resaw = replace(shop.machines.resaw, piece_weight_max=1.0)
+        poser = MachinePoser(log, log_sections(log.model), replace(shop.machines, mill=mill, resaw=resaw), DENSITY)
+        [hold] = poser.holds(setting, piece)
+        assert hold.flat and hold.tool is Tool.MILL
+        return poser.pose_bolt(setting, piece, hold)
+
+    assert len(posed(20.0).slabs) == 2
+    one = posed(40.0)
+    assert len(one.slabs) == 1 and min(blade.height for _, blade in one.blades) >= 40.0
+    assert one.slabs[0].low == pytest.approx(posed(20.0).slabs[0].low, abs=2.0)
+    assert "blade min would be" in posed(400.0).why
