@@ -10,7 +10,7 @@ import numpy as np
 
 from pithline.files.mills import mill_as_read, mill_from
 from pithline.files.practice import read_practice
-from pithline.files.priors import Priors, Sampling, read_priors
+from pithline.files.priors import Priors, PriorSampling, read_priors
 from pithline.files.products import products_from
 from pithline.logmodel.card import Card
 from pithline.plan.api import LogLayout, price_start
@@ -77,7 +77,7 @@ def nothing_hidden(priors: Priors | None = None) -> Priors:
     """Priors by which nothing is hidden and nothing doubted."""
     return replace(
         read_priors() if priors is None else priors,
-        sampling=Sampling(32, 9, 2, 8),
+        sampling=PriorSampling(32, 9, 2, 8),
         bark_ratio=0.0,
         bark_gauged=0.0,
         pith_unmarked=0.0,

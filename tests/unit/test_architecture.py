@@ -221,3 +221,15 @@ def test_functions_of_many_parameters_describe_each():
                     wanting.add(f"{path.relative_to(ROOT).as_posix()}: {name}")
     assert many > 50
     assert not wanting
+
+
+def test_no_two_classes_have_one_name():
+    """Whoever looks a name up finds the one thing that it means."""
+    where: dict[str, list[str]] = {}
+    for path in MODULES:
+        tree = next(node for node in nodes_of(path) if isinstance(node, ast.Module))
+        for node in tree.body:
+            if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
+                where.setdefault(node.name, []).append(path.relative_to(ROOT).as_posix())
+    assert len(where) > 200
+    assert {name: paths for name, paths in where.items() if len(paths) > 1} == {}

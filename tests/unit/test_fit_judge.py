@@ -11,7 +11,7 @@ from pithline.logmodel.document import model_from_json, model_to_json
 from pithline.logmodel.fit import fit_log
 from pithline.logmodel.judge import judge, verdict
 from pithline.logmodel.laid_log import find_scene, lay_into_log_frame
-from pithline.logmodel.model import Finding
+from pithline.logmodel.model import FitFinding
 from pithline.logmodel.outline_fit import fit_outline
 from truth.samples import sample_truth
 from truth.scans import simulate_scan
@@ -102,18 +102,18 @@ def test_a_swapped_pair_of_marks_is_told(log, scan):
 
 
 def test_verdicts():
-    off = Finding("outline", 100.0, 0.0, 9.0, "Off.")
+    off = FitFinding("outline", 100.0, 0.0, 9.0, "Off.")
     assert verdict((), 200.0) == "sound"
     assert verdict((off,), 200.0) == "look here"
     assert verdict((replace(off, size=30.0),), 200.0) == "scan again"
-    assert verdict((Finding("girth", 0.0, 0.0, 0.2, "Little."),), 200.0) == "scan again"
-    assert verdict((Finding("butt", 0.0, 0.0, 0.0, "Which?"),), 200.0) == "sound"
+    assert verdict((FitFinding("girth", 0.0, 0.0, 0.2, "Little."),), 200.0) == "scan again"
+    assert verdict((FitFinding("butt", 0.0, 0.0, 0.0, "Which?"),), 200.0) == "sound"
 
 
 def test_the_document_keeps_what_was_found(log):
     scan = simulate_scan(log, 9, points=20_000, ends=(False, True))
     model = fit_log(scan.points, Card("w", "black walnut", None, up="+z"))
-    told = replace(model, findings=(Finding("outline", 100.0, 0.5, 9.0, "Off."),), verdict="look here")
+    told = replace(model, findings=(FitFinding("outline", 100.0, 0.5, 9.0, "Off."),), verdict="look here")
     again = model_from_json(model_to_json(told))
     assert again.verdict == "look here" and again.findings[0].words == "Off."
     assert again.stderr_length == pytest.approx(model.stderr_length, abs=1e-3)

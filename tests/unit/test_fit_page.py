@@ -11,7 +11,7 @@ from matplotlib.colors import to_rgb
 
 from pithline.cli.main import main
 from pithline.logmodel.document import model_from_json, model_to_json
-from pithline.logmodel.model import Finding
+from pithline.logmodel.model import FitFinding
 from pithline.outputs.fit_judgement import COLOURS, sections_shown
 from pithline.outputs.fit_page import dimension_rows, fit_page
 from pithline.script.schema import validate
@@ -72,7 +72,7 @@ def test_command_refuses_what_holds_no_log(tmp_path, capsys):
     assert not (tmp_path / "out").exists()
 
 
-FOUND = Finding("outline", 700.0, 1.0, 9.0, "Outline off by 9 mm at 0.7 m, 2 o'clock: look at fit.png there.")
+FOUND = FitFinding("outline", 700.0, 1.0, 9.0, "Outline off by 9 mm at 0.7 m, 2 o'clock: look at fit.png there.")
 
 
 def banner_colour(model):
@@ -96,7 +96,7 @@ def test_sections_lie_where_something_was_found(model):
     usual = [at for at, _ in sections_shown(model)]
     assert usual == pytest.approx([96.0, 432.0, 768.0, 1104.0])
     shown = sections_shown(
-        replace(model, findings=(Finding("girth", 0, 0, 0.4, "Little."), FOUND), verdict="look here")
+        replace(model, findings=(FitFinding("girth", 0, 0, 0.4, "Little."), FOUND), verdict="look here")
     )
     assert len(shown) == 4 and [at for at, _ in shown] == sorted(at for at, _ in shown)
     # numbered as in the words: the first is of the whole log

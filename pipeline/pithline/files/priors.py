@@ -88,7 +88,7 @@ class Money:
 
 
 @dataclass(frozen=True, slots=True)
-class Sampling:
+class PriorSampling:
     """How many logs and answers are drawn."""
 
     samples: int = field(metadata=key("samples", whole(8), "logs drawn; the plan is graded again on each"))
@@ -133,7 +133,7 @@ class Priors:
     """A whole priors file. Lengths mm, angles radians; shares are of the radius, length or thickness named."""
 
     money: Money = field(metadata=table("money", Money))
-    sampling: Sampling = field(metadata=table("sampling", Sampling))
+    sampling: PriorSampling = field(metadata=table("sampling", PriorSampling))
     bark_ratio: float = field(
         metadata=_prior("bark_ratio.sd", spread(0.2), "diameter inside over outside bark, about the species' figure")
     )

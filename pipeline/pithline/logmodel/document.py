@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from pithline.errors import InputError
 from pithline.logmodel import dimensions
-from pithline.logmodel.model import EndPlane, Finding, LogModel, SuspectedKnot
+from pithline.logmodel.model import EndPlane, FitFinding, LogModel, SuspectedKnot
 
 Array = NDArray[np.float64]
 
@@ -149,7 +149,9 @@ def _model(document: dict[str, Any]) -> LogModel:
         stderr_length=float(document.get("stderr_length", 0.0)),
         verdict=str(document.get("verdict", "sound")),
         findings=tuple(
-            Finding(one["kind"], float(one["x"]), float(np.radians(one["clock_deg"])), float(one["size"]), one["words"])
+            FitFinding(
+                one["kind"], float(one["x"]), float(np.radians(one["clock_deg"])), float(one["size"]), one["words"]
+            )
             for one in document.get("findings", ())
         ),
     )

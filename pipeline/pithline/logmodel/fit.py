@@ -14,7 +14,7 @@ from pithline.logmodel.bark_thickness import bark_thickness
 from pithline.logmodel.card import Card
 from pithline.logmodel.judge import verdict
 from pithline.logmodel.laid_log import find_scene, lay_into_log_frame
-from pithline.logmodel.model import Finding, LogModel, clock_angles
+from pithline.logmodel.model import FitFinding, LogModel, clock_angles
 from pithline.logmodel.outline_fit import FittedOutline, fit_outline
 from pithline.logmodel.pith_line import locate_pith
 from pithline.logmodel.plausibility import check_defects, compare_with_tape
@@ -92,12 +92,12 @@ def _with_doubts(model: LogModel, fitted: FittedOutline, butt_doubt: str) -> Log
     if drift is not None:
         model = replace(model, stderr_radius=drift.added_to(model.stderr_radius))
         if drift.significant:
-            findings = (*findings, Finding("drift", 0.5 * model.length, 0.0, abs(drift.apart), drift.caution))
+            findings = (*findings, FitFinding("drift", 0.5 * model.length, 0.0, abs(drift.apart), drift.caution))
     if layers is not None:
         centre = np.hypot(model.stderr_centre, layers.centre_error)
         model = replace(model, stderr_radius=layers.added_to(model.stderr_radius), stderr_centre=centre)
     if butt_doubt:
-        findings = (*findings, Finding("butt", 0.0, 0.0, 0.0, butt_doubt))
+        findings = (*findings, FitFinding("butt", 0.0, 0.0, 0.0, butt_doubt))
     start = float(fitted.surface.x[0] - model.x[0])  # the model's stations count from the pith on the butt
     findings = tuple(one if one.kind in ("drift", "butt") else replace(one, x=one.x - start) for one in findings)
     return replace(model, findings=findings, verdict=verdict(findings, fitted.surface.radius))

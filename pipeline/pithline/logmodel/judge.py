@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from pithline.errors import FitError
 from pithline.logmodel.cells import cell_of, dilated_round, seen_cells
 from pithline.logmodel.layers import Layers
-from pithline.logmodel.model import CLOCK_SAMPLES, Finding
+from pithline.logmodel.model import CLOCK_SAMPLES, FitFinding
 from pithline.logmodel.surface import MOST_SCALE, TUKEY, Surface
 
 Array = NDArray[np.float64]
@@ -44,7 +44,7 @@ class Windows:
     columns: tuple[NDArray[np.int64], ...]
 
 
-def judge(surface: Surface, points: Array, stubs: Mask, layers: Layers | None) -> tuple[Finding, ...]:
+def judge(surface: Surface, points: Array, stubs: Mask, layers: Layers | None) -> tuple[FitFinding, ...]:
     """What a fitted surface leaves that neither noise nor bark can be.
 
     Parameters
@@ -79,17 +79,17 @@ def judge(surface: Surface, points: Array, stubs: Mask, layers: Layers | None) -
     if layers is not None:
         row, column = layers.place
         place = float(surface.x[row]), float(column * (2.0 * np.pi / CLOCK_SAMPLES))
-        findings.append(Finding("layers", *place, layers.apart, layers.caution))
+        findings.append(FitFinding("layers", *place, layers.apart, layers.caution))
     elif surface.scale > 0.98 * MOST_SCALE * radius:
         words = (
             f"The points lie {surface.scale:.0f} mm off the outline on average, more than bark and noise leave: look at fit.png, "
             "and scan again."
         )
-        findings.append(Finding("scatter", float(surface.x.mean()), 0.0, surface.scale, words))
+        findings.append(FitFinding("scatter", float(surface.x.mean()), 0.0, surface.scale, words))
     return tuple(findings)
 
 
-def verdict(findings: tuple[Finding, ...], radius: float) -> str:
+def verdict(findings: tuple[FitFinding, ...], radius: float) -> str:
     """What to do of three: "sound", "look here" or "scan again"."""
     findings = tuple(one for one in findings if one.kind != "butt")  # the outline is sound whichever end is the butt
     if not findings:
@@ -128,7 +128,7 @@ def _hour(clock: float) -> int:
     return round(clock / (np.pi / 6.0)) % 12 or 12
 
 
-def _off(surface: Surface, seen: Mask) -> list[Finding]:
+def _off(surface: Surface, seen: Mask) -> list[FitFinding]:
     """Windows whose mean residual is larger than noise and bark leave: the worst of them."""
     windows, radius = _windows(surface), surface.radius
     certainty = np.where(seen, 1.0 / surface.noise.of_cells(surface.cells), 0.0)
@@ -149,10 +149,10 @@ def _off(surface: Surface, seen: Mask) -> list[Finding]:
     off, x, column = max(found)
     clock = float(column) * (2.0 * np.pi / CLOCK_SAMPLES)
     words = f"Outline off by {off:.0f} mm at {x / 1000.0:.1f} m, {_hour(clock)} o'clock: look at fit.png there."
-    return [Finding("outline", x, clock, off, words)]
+    return [FitFinding("outline", x, clock, off, words)]
 
 
-def _left_out(surface: Surface, seen: Mask, x: Array, out: Array, clock: Array) -> list[Finding]:
+def _left_out(surface: Surface, seen: Mask, x: Array, out: Array, clock: Array) -> list[FitFinding]:
     """Windows of which the outline leaves out a good part of the points: the worst of them."""
     windows, radius, limit = _windows(surface), surface.radius, TUKEY * surface.scale
     near = np.abs(out) < BEYOND * radius
@@ -180,10 +180,10 @@ def _left_out(surface: Surface, seen: Mask, x: Array, out: Array, clock: Array) 
         f"Much of what was scanned at {at / 1000.0:.1f} m, {_hour(turned)} o'clock lies {off:.0f} mm off the outline: look at "
         "fit.png there."
     )
-    return [Finding("left out", at, turned, off, words)]
+    return [FitFinding("left out", at, turned, off, words)]
 
 
-def _little_girth(surface: Surface) -> list[Finding]:
+def _little_girth(surface: Surface) -> list[FitFinding]:
     """The girth seen, where it is little."""
     seen = seen_cells(surface.cells)
     rows = seen.any(axis=1)
@@ -196,4 +196,4 @@ def _little_girth(surface: Surface) -> list[Finding]:
         f"Only {100.0 * share:.0f} % of the girth was seen: what is hidden is bridged as other stems are, give or take "
         f"{doubt:.0f} mm. Scan the other side too, and both ends."
     )
-    return [Finding("girth", float(surface.x[rows].mean()), 0.0, share, words)]
+    return [FitFinding("girth", float(surface.x[rows].mean()), 0.0, share, words)]

@@ -56,7 +56,7 @@ class SuspectedKnot:
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
+class FitFinding:
     """What the fit's judge found: its `kind` ("outline", "left out", "layers", "scatter", "girth", "drift", "butt"), at which station
     and clock angle, of what `size` [mm; of girth the part seen], and in `words`.
     """
@@ -100,7 +100,7 @@ class LogModel:
     spiral: float = 0.0
     cautions: tuple[str, ...] = ()
     verdict: str = "sound"  # of the fit's judge: "sound" | "look here" | "scan again"
-    findings: tuple[Finding, ...] = ()
+    findings: tuple[FitFinding, ...] = ()
     stderr_length: float = 0.0  # of both end planes as scanned; the scan's own scale is not in it
 
     @property

@@ -14,7 +14,7 @@ from pithline.logmodel.face_rims import hidden_rims
 from pithline.logmodel.judge import judge
 from pithline.logmodel.laid_log import LaidLog
 from pithline.logmodel.layers import Layers, two_layers
-from pithline.logmodel.model import Finding, SuspectedKnot
+from pithline.logmodel.model import FitFinding, SuspectedKnot
 from pithline.logmodel.stubs import find_stubs
 from pithline.logmodel.surface import Surface, fit_surface, on_stations, with_harmonics
 
@@ -49,7 +49,7 @@ class FittedOutline:
     bearers: int
     drift: Drift | None
     layers: Layers | None
-    findings: tuple[Finding, ...]
+    findings: tuple[FitFinding, ...]
 
 
 def fit_outline(laid: LaidLog) -> FittedOutline:

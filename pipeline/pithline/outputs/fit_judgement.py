@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 from numpy.typing import NDArray
 
-from pithline.logmodel.model import Finding, LogModel
+from pithline.logmodel.model import FitFinding, LogModel
 
 Array = NDArray[np.float64]
 
@@ -64,7 +64,7 @@ def _doubt_words(model: LogModel) -> str:
     )
 
 
-def placed(model: LogModel) -> list[tuple[int, Finding]]:
+def placed(model: LogModel) -> list[tuple[int, FitFinding]]:
     """Findings with a place on the bark, and their numbers."""
     return [(number, one) for number, one in enumerate(model.findings, 1) if one.kind in PLACED]
 
@@ -86,9 +86,9 @@ def mark_stations(axes: Axes, model: LogModel) -> None:
         axes.axvline(one.x, color=COLOURS[model.verdict], lw=1.0, ls=(0, (4, 3)), zorder=0)
 
 
-def sections_shown(model: LogModel) -> list[tuple[float, tuple[int, Finding] | None]]:
+def sections_shown(model: LogModel) -> list[tuple[float, tuple[int, FitFinding] | None]]:
     """Four stations to draw, rising: those of findings first, and the usual ones that lie farthest from them. [mm]"""
-    shown: list[tuple[float, tuple[int, Finding] | None]] = []
+    shown: list[tuple[float, tuple[int, FitFinding] | None]] = []
     for number, one in placed(model):
         at = float(np.clip(one.x, 0.02 * model.length, 0.98 * model.length))
         if all(abs(at - other) > NEAREST_SHOWN * model.length for other, _ in shown) and len(shown) < len(

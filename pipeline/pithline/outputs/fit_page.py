@@ -13,7 +13,15 @@ from numpy.typing import NDArray
 from pithline.logmodel import dimensions
 from pithline.logmodel.bark_thickness import girth_error
 from pithline.logmodel.card import Card
-from pithline.logmodel.model import CLOCK_SAMPLES, Finding, LogModel, clock_angles, clock_direction, clock_of, radius_at
+from pithline.logmodel.model import (
+    CLOCK_SAMPLES,
+    FitFinding,
+    LogModel,
+    clock_angles,
+    clock_direction,
+    clock_of,
+    radius_at,
+)
 from pithline.outputs.fit_judgement import COLOURS, banner, mark_on_bark, mark_stations, sections_shown, true_scale
 
 Array = NDArray[np.float64]
@@ -134,7 +142,7 @@ def _of_the_log(model: LogModel, mean: Array, x_edges: Array, clock_edges: Array
     return own
 
 
-def _section(axes: Axes, model: LogModel, points: Array, x: float, found: tuple[int, Finding] | None) -> None:
+def _section(axes: Axes, model: LogModel, points: Array, x: float, found: tuple[int, FitFinding] | None) -> None:
     """A section, and what was `found` there, with its number."""
     clock = np.linspace(0.0, 2.0 * np.pi, 361)
     at = np.full(len(clock), x)

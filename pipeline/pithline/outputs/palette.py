@@ -15,15 +15,15 @@ NEUTRAL = "#d9d4c8"
 """Of what is in no class."""
 
 
-class Look(NamedTuple):
+class PartLook(NamedTuple):
     """How a class is drawn: its colour, its pattern's number."""
 
     colour: str
     pattern: int
 
 
-def looks(names: Iterable[str]) -> dict[str, Look]:
+def looks(names: Iterable[str]) -> dict[str, PartLook]:
     """A look for every name, sorted, so that a script's names look alike on all its pages."""
     return {
-        name: Look(COLOURS[place % len(COLOURS)], place % PATTERNS) for place, name in enumerate(sorted(set(names)))
+        name: PartLook(COLOURS[place % len(COLOURS)], place % PATTERNS) for place, name in enumerate(sorted(set(names)))
     }

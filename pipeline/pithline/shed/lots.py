@@ -16,7 +16,7 @@ import tomlkit
 from pithline.errors import InputError, PithlineError
 from pithline.files.write import write_folder
 from pithline.outputs.reports.appraisal_document import check_appraisal, in_currency
-from pithline.outputs.reports.appraisal_page import LogEntry, appraisal_entries
+from pithline.outputs.reports.appraisal_page import LotEntry, appraisal_entries
 from pithline.outputs.reports.appraisal_pictures import Pictures, standing_alone
 from pithline.shed.card_edit import as_typed
 from pithline.shed.folder import ReportEntry, YardFolder
@@ -38,18 +38,18 @@ LENGTHS = ("length", "girth_butt", "girth_top")
 
 
 @dataclass(frozen=True, slots=True)
-class Appraised:
+class AppraisedLot:
     """An appraisal in words: its logs, the best buy first, and of each which pictures there are."""
 
     on: str
     currency: str
     margin: str
     objective: str
-    logs: tuple[LogEntry, ...]
+    logs: tuple[LotEntry, ...]
     pictured: tuple[bool, ...]
 
 
-def read_appraisal(yard: YardFolder, entry: ReportEntry) -> Appraised | None:
+def read_appraisal(yard: YardFolder, entry: ReportEntry) -> AppraisedLot | None:
     """An appraisal of the yard; `None` where it cannot be read."""
     try:
         document = _document(str(entry.path / DOCUMENT), (entry.path / DOCUMENT).stat().st_mtime_ns)
@@ -58,7 +58,7 @@ def read_appraisal(yard: YardFolder, entry: ReportEntry) -> Appraised | None:
     kept = _pictures(yard, entry.name)
     pictured = [bool(one) for one in kept] if len(kept) == len(document["logs"]) else [False] * len(document["logs"])
     entries = appraisal_entries(document, [None] * len(document["logs"]))
-    return Appraised(
+    return AppraisedLot(
         document["on"],
         in_currency(document["currency"]),
         f"{document['bid_margin']:.0%}",

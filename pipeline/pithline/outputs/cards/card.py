@@ -17,7 +17,7 @@ from pithline.outputs.ends import EndFace
 from pithline.outputs.formatting import count
 from pithline.outputs.labels.label_sheets import qr_code
 from pithline.outputs.labels.rows import code_text
-from pithline.outputs.palette import Look
+from pithline.outputs.palette import PartLook
 from pithline.outputs.pdf.flow import Drawing, markup, style, table
 from pithline.outputs.pdf.page import BOLD, shortened
 from pithline.outputs.pdf.pen import Pen
@@ -66,7 +66,7 @@ class _Head(Drawing):
 class _Swatch(Drawing):
     """The look of a part."""
 
-    def __init__(self, look: Look) -> None:
+    def __init__(self, look: PartLook) -> None:
         super().__init__(SWATCH, SWATCH)
         self.look = look
 
@@ -79,7 +79,7 @@ class _Swatch(Drawing):
         )
 
 
-def card(job: PrintJob, work: Work, looks: Mapping[str, Look], width: float) -> Table:
+def card(job: PrintJob, work: Work, looks: Mapping[str, PartLook], width: float) -> Table:
     """The card, framed; it parts between its steps only where it is taller than a column."""
     inner = width - 2.0 * PADDING
     rows: list[Flowable] = [_Head(job, work, inner)]
@@ -229,7 +229,7 @@ def _extremes(parts: Sequence[Array], order: float) -> Array | None:
 # -- plates -----------------------------------------------------------------------------------------------------------
 
 
-def _plates(job: PrintJob, work: Work, looks: Mapping[str, Look], width: float) -> list[Flowable]:
+def _plates(job: PrintJob, work: Work, looks: Mapping[str, PartLook], width: float) -> list[Flowable]:
     """The parts by their looks, with how many there are, and the sets that plates belong to."""
     groups: dict[str, list[str]] = {}
     for plate in work.plates:

@@ -16,7 +16,7 @@ from pithline.outputs.holding.attitude import shown_faces
 from pithline.outputs.holding.pose import FLAT_DEG, MachinePose, pose_of
 from pithline.outputs.holding.props import holding_of
 from pithline.outputs.holding.sketch import draw_holding
-from pithline.outputs.palette import NEUTRAL, Look
+from pithline.outputs.palette import NEUTRAL, PartLook
 from pithline.outputs.pdf.flow import Drawing
 from pithline.outputs.pdf.page import width_of
 from pithline.outputs.pdf.pen import CHAIN, DASHED, Pen
@@ -39,7 +39,7 @@ FLAT_ON = 0.9
 TABLE_SAWS = (Saw.RIP, Saw.CROSSCUT)
 
 
-class Outline(NamedTuple):
+class PictureOutline(NamedTuple):
     """A slab from above: stations (n,), least and greatest place across at each (n,)."""
 
     x: Array
@@ -53,7 +53,7 @@ def part_name(log: SawnPieces, plate: str) -> str:
     return one.part if one.part == one.product else f"{one.part}, {one.product}"
 
 
-def outline_of(log: SawnPieces, piece: str, pose: MachinePose, stations: int = STATIONS) -> Outline | None:
+def outline_of(log: SawnPieces, piece: str, pose: MachinePose, stations: int = STATIONS) -> PictureOutline | None:
     """A piece from above as it lies; `None` where it has no length to show."""
     stretch = log.stretch(piece)
     x = np.linspace(stretch.low + 0.5, stretch.high - 0.5, stations)
@@ -62,10 +62,10 @@ def outline_of(log: SawnPieces, piece: str, pose: MachinePose, stations: int = S
     if sum(held) < 2:
         return None
     spans = np.array([(one.bounds[0], one.bounds[2]) for one in shapes if not one.is_empty])
-    return Outline(x[held], spans[:, 0], spans[:, 1])
+    return PictureOutline(x[held], spans[:, 0], spans[:, 1])
 
 
-def slab_plan(job: PrintJob, work: Work, looks: Mapping[str, Look], width: float) -> SlabPlan | None:
+def slab_plan(job: PrintJob, work: Work, looks: Mapping[str, PartLook], width: float) -> SlabPlan | None:
     """The picture, where the slab is ripped or crosscut at all."""
     first = next((one.setting for one in work.steps if isinstance(one, SawStep) and one.piece == work.piece and one.tool in TABLE_SAWS),
                  None)  # fmt: skip
@@ -79,7 +79,7 @@ def slab_plan(job: PrintJob, work: Work, looks: Mapping[str, Look], width: float
 class SlabPlan(Drawing):
     """A slab from above, butt end at the left, as it lies for its first cut: rips, billets by the parts they give, faces."""
 
-    def __init__(self, job: PrintJob, work: Work, lying: tuple[ScriptSetting, MachinePose, Outline], looks: Mapping[str, Look],
+    def __init__(self, job: PrintJob, work: Work, lying: tuple[ScriptSetting, MachinePose, PictureOutline], looks: Mapping[str, PartLook],
                  width: float) -> None:  # fmt: skip
         self.first, self.pose, self.outline = lying
         wide = float(self.outline.far.max() - self.outline.near.min())
@@ -93,7 +93,7 @@ class SlabPlan(Drawing):
         way = np.array([x - float(self.outline.x[0]), float(self.outline.near.min()) - across])
         return np.asarray(np.array([LEFT, self.height - 5.0]) + self.scale * way, float)
 
-    def _strip(self, outline: Outline) -> Array:
+    def _strip(self, outline: PictureOutline) -> Array:
         near = [self.place(x, side) for x, side in zip(outline.x, outline.near, strict=True)]
         far = [self.place(x, side) for x, side in zip(outline.x, outline.far, strict=True)]
         return np.array([*near, *far[::-1]])
@@ -170,10 +170,10 @@ class SlabPlan(Drawing):
                 pen.box(middle - np.array([half, size / 2.0]), 2.0 * half, size, 0.0, gray=1.0)
                 pen.text(middle - np.array([0.0, 0.36 * size]), text, size, bold=True, anchor=0.5)
 
-    def _look(self, piece: str) -> Look:
+    def _look(self, piece: str) -> PartLook:
         """The looks of the parts that a billet gives most of."""
         names = [part_name(self.log, one) for one in self.log.plates_from.get(piece, ())]
-        return self.looks[max(sorted(set(names)), key=names.count)] if names else Look(NEUTRAL, 0)
+        return self.looks[max(sorted(set(names)), key=names.count)] if names else PartLook(NEUTRAL, 0)
 
     def _edges(self, pen: Pen) -> None:
         """The sawn faces along the slab's edges, by their numbers, at the top end."""

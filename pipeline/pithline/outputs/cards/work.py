@@ -22,7 +22,7 @@ LEAST_STRIP = 3.0
 OFF_THE_MILL = (Saw.RIP, Saw.CROSSCUT, Saw.RESAW)
 
 
-class Place(NamedTuple):
+class StepPlace(NamedTuple):
     """A cut of a step: its number on the wood, or two of them, and where it runs."""
 
     number: str
@@ -37,7 +37,7 @@ class SawStep:
     piece: str
     lies: str
     measured_from: str
-    places: tuple[Place, ...]
+    places: tuple[StepPlace, ...]
     gives: tuple[str, ...]
     setting: ScriptSetting
 
@@ -151,7 +151,7 @@ def _sliced(job: PrintJob, runs: Sequence[Run]) -> SliceStep:
 def _sawn(job: PrintJob, setting: ScriptSetting) -> SawStep:
     log, bench = job.log, bench_of(job, setting)
     cuts = log.cuts_of(setting)
-    places = [Place(str(log.cut_numbers[cut.id]), where) for cut, where in zip(cuts, bench.places, strict=True)]
+    places = [StepPlace(str(log.cut_numbers[cut.id]), where) for cut, where in zip(cuts, bench.places, strict=True)]
     if setting.tool is Saw.CROSSCUT:
         places = _without_slivers(job, setting, cuts)
     elif setting.tool is Saw.RIP:
@@ -161,20 +161,20 @@ def _sawn(job: PrintJob, setting: ScriptSetting) -> SawStep:
     return SawStep(setting.tool, setting.piece, bench.lies, bench.measured_from, tuple(places), gives, setting)
 
 
-def _without_slivers(job: PrintJob, setting: ScriptSetting, cuts: Sequence[ScriptCut]) -> list[Place]:
+def _without_slivers(job: PrintJob, setting: ScriptSetting, cuts: Sequence[ScriptCut]) -> list[StepPlace]:
     """Crosscuts by their distance from the butt end; two with a sliver between them are one cut through its middle."""
     log, length = job.log, job.fmt.length
     at = sorted(((job.shop.from_butt(setting, cut), cut) for cut in cuts), key=lambda pair: pair[0])
     offcuts = {one for cut in cuts for one in cut.pieces if log.kind(one) is Kind.OFFCUT}
-    found: list[Place] = []
+    found: list[StepPlace] = []
     waiting: tuple[float, ScriptCut] | None = None
     for along, cut in at:
         if waiting is not None and _sliver_between(waiting, (along, cut), offcuts):
             numbers = f"{log.cut_numbers[waiting[1].id]}/{log.cut_numbers[cut.id]}"
-            found[-1] = Place(numbers, length((along + waiting[0]) / 2.0))
+            found[-1] = StepPlace(numbers, length((along + waiting[0]) / 2.0))
             waiting = None
             continue
-        found.append(Place(str(log.cut_numbers[cut.id]), length(along)))
+        found.append(StepPlace(str(log.cut_numbers[cut.id]), length(along)))
         waiting = (along, cut)
     return found
 

@@ -10,7 +10,7 @@ from shapely.geometry import LineString
 
 from pithline.outputs.cut_script.document import Array, Kind, Saw, ScriptMark, ScriptSetting
 from pithline.outputs.cut_script.sawn_pieces import SawnPieces, straight_parts
-from pithline.outputs.cut_script.shop_measures import Plane, ShopMeasures
+from pithline.outputs.cut_script.shop_measures import SawnPlane, ShopMeasures
 from pithline.outputs.ends import EndFace
 
 LEVEL_LINE = "level"
@@ -44,7 +44,7 @@ class NamedPlane(NamedTuple):
     """A plane to be drawn as a line, and the pieces across whose ends it is: sawn there, or ticked."""
 
     name: str
-    plane: Plane
+    plane: SawnPlane
     sawn: tuple[str, ...] = ()
     ticked: tuple[str, ...] = ()
 
@@ -104,10 +104,10 @@ def _planes(log: SawnPieces, shop: ShopMeasures, setting: ScriptSetting, end: En
         mark = setting.marks.on(end.name)
         if setting.up is not None and any(_needs_own_line(log, setting, one) for one in setting.marks.both):
             yield NamedPlane(
-                mark_name(log, setting), Plane(setting.up, float(setting.up @ mark.point)), ticked=(setting.piece,)
+                mark_name(log, setting), SawnPlane(setting.up, float(setting.up @ mark.point)), ticked=(setting.piece,)
             )
         for cut in log.cuts_of(setting):
-            yield NamedPlane(str(log.cut_numbers[cut.id]), Plane(cut.normal, cut.offset), sawn=(setting.piece,))
+            yield NamedPlane(str(log.cut_numbers[cut.id]), SawnPlane(cut.normal, cut.offset), sawn=(setting.piece,))
     ripped = shop.ripped_by_ticks(setting)
     if ripped:
         yield NamedPlane(shop.tick_name(setting), shop.tick_plane(setting), ticked=ripped)

@@ -58,7 +58,7 @@ class AtEnds(NamedTuple):
     top: float
 
 
-class Plane(NamedTuple):
+class SawnPlane(NamedTuple):
     """normal·X = offset."""
 
     normal: Array
@@ -84,14 +84,14 @@ class ShopMeasures:
 
     # -- ticks ----------------------------------------------------------------------------------------------------
 
-    def tick_plane(self, setting: ScriptSetting) -> Plane:
+    def tick_plane(self, setting: ScriptSetting) -> SawnPlane:
         """The plane through the pith at both ends that stands upright in a mill setting."""
         if setting.up is None:
             raise ValueError(f"{setting.id} is not on the mill")
         butt, top = self.log.ends(setting.piece)
         normal = np.cross(top.pith - butt.pith, setting.up)
         normal /= np.linalg.norm(normal)
-        return Plane(normal, float(normal @ butt.pith))
+        return SawnPlane(normal, float(normal @ butt.pith))
 
     def tick_name(self, setting: ScriptSetting) -> str:
         """What a mill setting's tick line is called where the lines are drawn."""
@@ -163,7 +163,7 @@ class ShopMeasures:
             if plane is None:
                 continue
             for edge in edges:
-                spot = _meet(x, Plane(edge.normal, edge.offset), plane)
+                spot = _meet(x, SawnPlane(edge.normal, edge.offset), plane)
                 if shape.distance(Point(float(spot @ right), float(spot @ up))) < ON_THE_PIECE:
                     return Reference(MeasuredFrom.ARRIS, edge.cut, side)
         return None
@@ -198,7 +198,7 @@ class ShopMeasures:
         side = self._side(setting, lying, reference.side)
         if side is None:
             raise ValueError(f"{piece} has no {reference.side} sawn side")
-        spots = [_meet(x, Plane(edge.normal, edge.offset), side) for x in self.log.stretch(piece)]
+        spots = [_meet(x, SawnPlane(edge.normal, edge.offset), side) for x in self.log.stretch(piece)]
         return AtEnds(*(abs(float((cut.offset - cut.normal @ spot) / (cut.normal @ right))) for spot in spots))
 
     def _near_ends(self, piece: str) -> tuple[float, float]:
@@ -232,22 +232,22 @@ class ShopMeasures:
                 found.append(face)
         return found
 
-    def _side(self, setting: ScriptSetting, lying: PieceFace, side: str) -> Plane | None:
+    def _side(self, setting: ScriptSetting, lying: PieceFace, side: str) -> SawnPlane | None:
         """The sawn face a piece lies on ("lower") or the one opposite ("upper"); `None` where that side is bark."""
         if side == "lower":
-            return Plane(lying.normal, lying.offset)
+            return SawnPlane(lying.normal, lying.offset)
         opposite = (one for one in self.log.faces(setting.piece) if one.normal @ lying.normal < -OPPOSITE)
-        return next((Plane(one.normal, one.offset) for one in opposite), None)
+        return next((SawnPlane(one.normal, one.offset) for one in opposite), None)
 
     # -- crosscuts and slices ---------------------------------------------------------------------------------------
 
     def from_butt(self, setting: ScriptSetting, cut: ScriptCut) -> float:
         """A crosscut's kerf centre from the butt end of its setting's piece, along the middle of the piece. [mm]"""
         piece, butt = setting.piece, self.log.ends(setting.piece).butt
-        end = Plane(butt.normal, float(butt.normal @ butt.pith))
+        end = SawnPlane(butt.normal, float(butt.normal @ butt.pith))
         for face in self.log.faces(piece):
             if face.across_log and face.normal[0] < 0.0:
-                end = Plane(face.normal, face.offset)
+                end = SawnPlane(face.normal, face.offset)
                 break
         middle = self._middle(piece)
         start = float((end.offset - end.normal @ middle) / (end.normal @ cut.normal))
@@ -271,7 +271,7 @@ class ShopMeasures:
         return np.array([x, -across, rise])
 
 
-def _meet(x: float, one: Plane, other: Plane) -> Array:
+def _meet(x: float, one: SawnPlane, other: SawnPlane) -> Array:
     """The point (3,) of two planes' common line at station x."""
     matrix = np.array([[1.0, 0.0, 0.0], one.normal, other.normal])
     return np.linalg.solve(matrix, np.array([x, one.offset, other.offset]))

@@ -12,7 +12,7 @@ from pithline.outputs.cut_script.document import Kind, Saw
 from pithline.outputs.cut_script.sawn_pieces import LEVEL, UPRIGHT, rings
 from pithline.outputs.formatting import count
 from pithline.outputs.overview.tree import Node, tree_of
-from pithline.outputs.palette import Look, looks
+from pithline.outputs.palette import PartLook, looks
 from pithline.outputs.pdf.page import MARGIN, PAPERS, new_canvas, shortened, width_of
 from pithline.outputs.pdf.pen import Pen
 from pithline.outputs.print_job import PrintJob
@@ -105,7 +105,7 @@ def _row_height(needs: Sequence[float], room: float) -> float:
 class OverviewPage:
     """One page: a few trees under one another, all pieces at one scale."""
 
-    def __init__(self, job: PrintJob, trees: Sequence[Node], parts: dict[str, Look]) -> None:
+    def __init__(self, job: PrintJob, trees: Sequence[Node], parts: dict[str, PartLook]) -> None:
         self.job, self.log, self.trees, self.parts = job, job.log, trees, parts
         self.width, self.height = PAPERS[job.paper]
         depth = max(one.depth for one in trees)

@@ -10,7 +10,7 @@ from matplotlib.colors import to_rgb
 from numpy.typing import NDArray
 from reportlab.pdfgen.canvas import Canvas
 
-from pithline.outputs.palette import Look
+from pithline.outputs.palette import PartLook
 from pithline.outputs.pdf.page import BOLD, PLAIN, width_of
 
 Array = NDArray[np.float64]
@@ -62,7 +62,7 @@ class Pen:
         self.canvas.drawPath(path, stroke=int(weight > 0.0), fill=int(gray is not None))
         self.canvas.restoreState()
 
-    def filled(self, points: Array, look: Look, weight: float = 0.8) -> None:
+    def filled(self, points: Array, look: PartLook, weight: float = 0.8) -> None:
         """A closed outline (n, 2) in a class's colour, paled so that words on it are read, under its pattern."""
         low, high = points.min(axis=0), points.max(axis=0)
         canvas, path = self.canvas, self.canvas.beginPath()

@@ -34,7 +34,7 @@ STRAIGHT_DEG = 0.05
 """Runout under this has no slope worth telling."""
 
 
-class Figure(NamedTuple):
+class CaptionFigure(NamedTuple):
     """What is set or read at a step: its name and value. A phone shows these alone."""
 
     name: str
@@ -46,7 +46,7 @@ class Caption:
     """A step of the work: its title, what is set, and plain sentences."""
 
     title: str
-    figures: tuple[Figure, ...]
+    figures: tuple[CaptionFigure, ...]
     lines: tuple[str, ...]
 
 
@@ -120,21 +120,21 @@ def _setting(job: PrintJob, one: ScriptSetting, on_card: str, bench: Bench | Non
 SAWS = {Saw.RIP: "rip", Saw.CROSSCUT: "crosscut", Saw.RESAW: "resaw"}
 
 
-def _set_up(job: PrintJob, one: ScriptSetting) -> tuple[Figure, ...]:
+def _set_up(job: PrintJob, one: ScriptSetting) -> tuple[CaptionFigure, ...]:
     """Lift, marks and first blade of a setting on the mill; the weight of any."""
     log, fmt, found = job.log, job.fmt, []
     if one.tool is Saw.MILL:
         lifts = ", ".join(f"{fmt.bare(lift.lift)} at {fmt.bare(lift.bunk)}" for lift in one.lifts if lift.lift > 0.0)
-        found.append(Figure("lift", lifts or "none"))
+        found.append(CaptionFigure("lift", lifts or "none"))
         if one.marks is not None:
             heights = dict.fromkeys(fmt.bare(mark.height) for mark in one.marks.both)
             names = dict.fromkeys(mark_line_name(log, one, mark) for mark in one.marks.both)
-            found.append(Figure("marks", f"{' and '.join(names)} at {' | '.join(heights)}"))
+            found.append(CaptionFigure("marks", f"{' and '.join(names)} at {' | '.join(heights)}"))
         cuts = log.cuts_of(one)
         if cuts and cuts[0].blade_height is not None:
-            found.append(Figure("blade", f"first {fmt.length(cuts[0].blade_height - log.scale_drop)}"))
+            found.append(CaptionFigure("blade", f"first {fmt.length(cuts[0].blade_height - log.scale_drop)}"))
     if one.weight > 0.0:
-        found.append(Figure("weight", fmt.weight(one.weight)))
+        found.append(CaptionFigure("weight", fmt.weight(one.weight)))
     return tuple(found)
 
 
@@ -144,10 +144,13 @@ def _cut(job: PrintJob, one: ScriptCut, place: str) -> Caption:
     title = f"Cut {log.cut_numbers[one.id]}: {log.mark(one.piece)} into {log.mark(one.above)} and {log.mark(one.below)}"
     if one.blade_height is None:
         return Caption(title, (), (*([place] if place else []), f"Gives {above} and {below}."))
-    figures = [Figure("scale", length(one.blade_height - log.scale_drop)), Figure("wide", length(one.width or 0.0))]
+    figures = [
+        CaptionFigure("scale", length(one.blade_height - log.scale_drop)),
+        CaptionFigure("wide", length(one.width or 0.0)),
+    ]
     if one.from_mark is not None:
         over = one.from_mark - log.scale_drop
-        figures.insert(0, Figure("blade", f"{length(abs(over))} {'over' if over >= 0.0 else 'under'} the marks"))
+        figures.insert(0, CaptionFigure("blade", f"{length(abs(over))} {'over' if over >= 0.0 else 'under'} the marks"))
     again = any(cut.piece == one.below for cut in log.cuts.values() if cut.setting == one.setting)
     stays = below if again else f"{below} → {where_next(job, one.below)}"
     off = f"Comes off: {above} → {where_next(job, one.above)}. Stays on the bed: {stays}."

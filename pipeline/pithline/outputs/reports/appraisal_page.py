@@ -53,7 +53,7 @@ class Bar:
 
 
 @dataclass(frozen=True, slots=True)
-class LogEntry:
+class LotEntry:
     """What the page says of one log; of one that failed only why."""
 
     id: str
@@ -92,7 +92,7 @@ def appraisal_html(document: Mapping[str, Any], pictures: Sequence[Pictures | No
     )
 
 
-def appraisal_entries(document: Mapping[str, Any], pictures: Sequence[Pictures | None]) -> list[LogEntry]:
+def appraisal_entries(document: Mapping[str, Any], pictures: Sequence[Pictures | None]) -> list[LotEntry]:
     """What is said of each log of an appraisal, in its order; all bars have one scale."""
     logs = document["logs"]
     most = max((log["value"]["p90"] for log in logs if log["state"] == "appraised"), default=0.0)
@@ -100,13 +100,13 @@ def appraisal_entries(document: Mapping[str, Any], pictures: Sequence[Pictures |
     return [_entry(log, drawn, most) for log, drawn in zip(logs, pictures, strict=True)]
 
 
-def _entry(log: Mapping[str, Any], pictures: Pictures | None, most: float) -> LogEntry:
+def _entry(log: Mapping[str, Any], pictures: Pictures | None, most: float) -> LotEntry:
     anchor = "log-" + "".join(c if c.isalnum() else "-" for c in str(log["id"]))
     if log["state"] == "failed":
-        return LogEntry(log["id"], anchor, "failed", log["why"])
+        return LotEntry(log["id"], anchor, "failed", log["why"])
     pays = [one for one in log["worth_finding_out"] if one["worth"] >= LEAST_WORTH]
     others = ", ".join(one["what"] for one in log["worth_finding_out"] if one not in pays)
-    return LogEntry(
+    return LotEntry(
         log["id"], anchor, _standing(log), log["why"], failed=False,
         rank=log["rank"],
         bid=f"{log['highest_bid']:.0f}",

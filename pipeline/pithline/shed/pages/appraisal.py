@@ -13,9 +13,9 @@ from nicegui import ui
 
 from pithline.errors import InputError, PithlineError
 from pithline.logmodel.species import SPECIES
-from pithline.outputs.reports.appraisal_page import Bar, LogEntry, NamedFact
+from pithline.outputs.reports.appraisal_page import Bar, LotEntry, NamedFact
 from pithline.shed.drawing import span_bar
-from pithline.shed.folder import LogEntry as YardLog
+from pithline.shed.folder import LogEntry
 from pithline.shed.lots import TAPED, add_taped_log, day_as_typed, margin_as_typed, read_appraisal
 from pithline.shed.parts import (
     Tag,
@@ -56,7 +56,7 @@ class AppraisalDesk:
     shown: str = ""
     redraw: Callable[[], None] = lambda: None
 
-    def cards(self) -> list[YardLog]:
+    def cards(self) -> list[LogEntry]:
         """Logs that can be appraised."""
         return [one for one in self.shed.yard.logs() if one.card is not None and not one.fault]
 
@@ -261,7 +261,7 @@ def _lot(desk: AppraisalDesk) -> None:
                         link(other.name, f"/appraisal?of={quote(other.name, safe='')}")
 
 
-def _card(one: LogEntry, picture: str, stamp: str) -> None:
+def _card(one: LotEntry, picture: str, stamp: str) -> None:
     if one.failed:
         Tag("h3", one.id)
         Tag("p", f"Not appraised: {one.why}", "fault")

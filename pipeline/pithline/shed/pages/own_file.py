@@ -50,7 +50,7 @@ _WHEN_LEFT = "(e) => { clearTimeout(e.target.pause); emit(e.target.value); }"
 
 
 @dataclass(slots=True)
-class Waiting:
+class WaitingKeys:
     """A change that holds only together with another: kept once that one is made."""
 
     value: Any
@@ -64,7 +64,7 @@ class OwnDesk:
 
     shed: Shed
     seen: OwnFile
-    waiting: dict[tuple[Place, str], Waiting] = field(default_factory=dict)
+    waiting: dict[tuple[Place, str], WaitingKeys] = field(default_factory=dict)
     opened: set[Place] = field(default_factory=set)
     redraw: Callable[[], None] = lambda: None
 
@@ -91,7 +91,7 @@ class OwnDesk:
             self.waiting.pop(at, None)
             mark(str(error))
             return
-        self.waiting[at] = Waiting(value, mark, after)
+        self.waiting[at] = WaitingKeys(value, mark, after)
         try:
             self.seen, merged = put(self.shed.yard, self.seen, {key: one.value for key, one in self.waiting.items()})
         except ChangedElsewhere as error:
