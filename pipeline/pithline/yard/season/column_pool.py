@@ -170,7 +170,7 @@ class ColumnPool:
 
 
 @dataclass(frozen=True, slots=True)
-class Weighed:
+class ValuedOptions:
     """All options at one point: the bound, what each earns, the best of each log (0 at least), and V."""
 
     bound: float
@@ -187,7 +187,7 @@ class Weighing:
         self.matched = matched_orders(columns.book)
         self.most = columns.options.sets.max(axis=0, initial=0)
 
-    def __call__(self, at: DualPrices) -> Weighed:
+    def __call__(self, at: DualPrices) -> ValuedOptions:
         """Weigh every option at these prices."""
         columns, options, book = self.columns, self.columns.options, self.columns.book
         sets = tuple(at.sets[a:b] for a, b in itertools.pairwise(book.offset))
@@ -201,9 +201,9 @@ class Weighing:
         held = -at.sets  # a set in stock leaves one class for the next
         held[book.later - 1] += at.sets[book.later]
         bound += float(columns.stock @ np.maximum(held, 0.0))
-        return Weighed(bound, reduced, best, worth)
+        return ValuedOptions(bound, reduced, best, worth)
 
-    def better(self, weighed: Weighed, now: Linear) -> list[tuple[int, Pattern]]:
+    def better(self, weighed: ValuedOptions, now: Linear) -> list[tuple[int, Pattern]]:
         """Of each log the few options that earn most where weighed, with their patterns, if they improve the programme."""
         options = self.columns.options
         some = np.flatnonzero(weighed.reduced > DUST)
