@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import html
 import json
 from dataclasses import replace
 
@@ -109,7 +110,7 @@ def test_the_report_says_how_the_finished_plans_differ(finished):
     for log in document["logs"]:
         if log["state"] == "planned":
             assert log["finished"].startswith(("the full search holds", "the season's own plan is kept"))
-            assert log["finished"] in page.replace("&#x27;", "'")
+            assert log["finished"] in html.unescape(page)
 
 
 def test_the_season_is_bounded_over_all_plans_of_its_class(finished):
