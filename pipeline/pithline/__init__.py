@@ -30,7 +30,7 @@ if TYPE_CHECKING:
         write_plan,
     )
     from pithline.plan.api import COARSE, FULL, Effort, Locks, Monitor, Objective
-    from pithline.yard.one_log import PlanScripts
+    from pithline.yard.ladder_scripts import PlanScripts
     from pithline.yard.request import Inputs, Request
 
 __version__ = "0.1.0"
@@ -69,7 +69,7 @@ __all__ = [
 _HOMES = {
     "pithline.errors": {"FitError", "InputError", "MillError", "PithlineError", "PlanError", "ScriptError"},
     "pithline.plan.api": {"COARSE", "FULL", "Effort", "Locks", "Monitor", "Objective"},
-    "pithline.yard.one_log": {"PlanScripts"},
+    "pithline.yard.ladder_scripts": {"PlanScripts"},
     "pithline.yard.request": {"Inputs", "Request"},
 }
 """Where names live that are not in `library`."""

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from pithline.plan.api import Monitor
     from pithline.script.replay import ReplayReport
     from pithline.yard.appraisal.terms import AppraisalTerms
-    from pithline.yard.one_log import PlanScripts
+    from pithline.yard.ladder_scripts import PlanScripts
     from pithline.yard.request import Inputs, Request
 
 Script = dict[str, Any]

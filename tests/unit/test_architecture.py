@@ -93,6 +93,7 @@ PLAN_ROOMS = (
     "columns",
     "execute",
     "crosscut_search",
+    "search_stated",
     "search",
     "priced_logs",
     "evaluate",

@@ -6,7 +6,7 @@ import pytest
 
 from pithline.errors import ScriptError
 from pithline.plan.api import Monitor, Objective
-from pithline.yard import one_log
+from pithline.yard import ladder_scripts, one_log
 from pithline.yard.one_log import plan_model
 from pithline.yard.request import Request
 from small_plan import QUICK, TRUTH, inputs_of
@@ -22,7 +22,7 @@ def planned(monitor=None):
 
 def failing(monkeypatch, fails):
     """Replays fail where `fails` says so of their number, from 0; the scripts that were asked of."""
-    real, asked = one_log.must_hold, []
+    real, asked = ladder_scripts.must_hold, []
 
     def must_hold(script):
         asked.append(script)
@@ -30,7 +30,7 @@ def failing(monkeypatch, fails):
             raise ScriptError(f"no: {len(asked) - 1}")
         real(script)
 
-    monkeypatch.setattr(one_log, "must_hold", must_hold)
+    monkeypatch.setattr(ladder_scripts, "must_hold", must_hold)
     return asked
 
 

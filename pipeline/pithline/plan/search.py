@@ -36,7 +36,7 @@ from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.market import Market
 from pithline.plan.problem.monitor import SILENT, Monitor
 from pithline.plan.problem.parts import SawnPart
-from pithline.plan.programmes.cradled_fans import FACE_CELLS, FAN_REACH
+from pithline.plan.search_stated import layouts_considered, search_words
 
 Array = NDArray[np.float64]
 NOTHING_FOUND: Mapping[bool, float] = MappingProxyType({})
@@ -346,7 +346,7 @@ def _candidates(search: _WaySearch, found: ClassFound, answers: Sequence[MasterA
     """The layouts that a master chose of one class, with what is proven of them."""
     task, way = search.task, search.way
     words = search_words(search.grids, found.bolts, search.context)
-    considered = _considered(search.grids, len(found.looks))
+    considered = layouts_considered(search.grids, len(found.looks))
     out = []
     for answer in answers:
         log_cost = task.economics.log_cost
@@ -382,37 +382,6 @@ def _answers(
     )
     found_ways = choose_different_ways(asked, effort.master, search.context.seed, effort.answers, starts)
     return [one for one in found_ways if any(one.layouts)]
-
-
-def _considered(grids: Sequence[LogGrid], looks: int) -> int:
-    """Layouts that the programmes weighed, more or less: stacks of every roll, and stacks and corners of every half."""
-    total = 0
-    for one in grids:
-        rolls, depths, corners = one.grid.rolls, len(one.grid.depths), len(one.corners)
-        total += rolls * depths * depths // 2 * len(one.rules.menu)
-        total += 2 * rolls * corners * (depths * depths // 2 + corners)
-    return total * looks
-
-
-def search_words(grids: Sequence[LogGrid], bolts: BoltClass, context: SearchContext) -> str:
-    """The stated grid and class of a search."""
-    grid = grids[0].grid
-    if not bolts.sawn:
-        fans = "bolts left whole"
-    else:
-        angles = " ".join(f"{angle:g}" for angle in bolts.cradles_deg)
-        held = f"in cradles of {angles}°" if angles else ""
-        free = f"at multiples of {180 / grid.rolls * max(1, grid.rolls // 18):g}°" if bolts.any_angle else ""
-        fans = (
-            f"bolts sawn flat on their faces or {' or '.join(one for one in (held, free) if one)}, "
-            f"{'on the mill' if bolts.on_mill else 'in the shop'}, each run beginning every {FACE_CELLS * grid.depth_step:g} mm "
-            f"within {FAN_REACH:g} mm of the pith, bolt corners rounded outwards to {context.effort.corner_step:g} mm"
-        )
-    return (
-        f"rolls every {180 / grid.rolls:g}°, slab faces every {grid.depth_step:g} mm, thicknesses "
-        + " ".join(f"{t:g}" for t in grid.thicknesses)
-        + f" mm, across {grid.across_step:g} mm, along {grid.along_step:g} mm; class: slabs of one roll, halves turned 90°, {fans}"
-    )
 
 
 def cost_of_locks(

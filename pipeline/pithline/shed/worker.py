@@ -243,7 +243,7 @@ def take(yard: YardFolder, state: JobState, telling: Telling) -> None:
     """Another plan of a ladder as a plan of its own, as if it had been asked for by its number; nothing is searched."""
     from pithline.library import read_script, write_plan
     from pithline.shed.plan_view import keep_view
-    from pithline.yard.one_log import PlanScripts
+    from pithline.yard.ladder_scripts import PlanScripts
 
     asked = state.asked
     earlier = yard.plan(state.log, asked["plan"]).path

@@ -28,7 +28,8 @@ from pithline.plan.programmes.slab_values import PlateWorth
 from pithline.plan.replan.piece_ways import PieceGrids, TrueSlabs, piece_ways
 from pithline.plan.replan.remaining_pieces import RemainingPiece, sides_of
 from pithline.plan.replan.remaining_work import RemainingWork
-from pithline.plan.search import Candidate, bolt_classes, kept_candidate, price_start, search_words
+from pithline.plan.search import Candidate, bolt_classes, kept_candidate, price_start
+from pithline.plan.search_stated import search_words
 
 Array = NDArray[np.float64]
 Counts = NDArray[np.int64]
