@@ -139,7 +139,7 @@ def test_hostile_text_stays_text(card):
 
 
 def test_what_a_search_is_held_to_is_read_as_the_command_reads_it():
-    from pithline.shed.pages.plans import held_as_typed
+    from pithline.shed.pages.plan_desk import held_as_typed
 
     assert held_as_typed({}, False) == {}
     held = held_as_typed({"roll_deg": "390", "first_slab": "4 in", "max_settings": "6"}, True)

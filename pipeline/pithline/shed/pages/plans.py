@@ -4,21 +4,19 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Collection, Mapping
-from dataclasses import dataclass, field
 from functools import partial
 from typing import Any
 from urllib.parse import quote
 
 from nicegui import ui
 
-from pithline.errors import InputError
 from pithline.outputs.formatting import Formatter
-from pithline.shed.card_edit import as_typed
-from pithline.shed.drawing import climb_curve, swatch
+from pithline.shed.drawing import climb_curve
 from pithline.shed.fitting import shown_fit
-from pithline.shed.folder import PlanEntry
 from pithline.shed.jobs import JobState, end_of_best
 from pithline.shed.pages.own_list import own_address
+from pithline.shed.pages.plan_desk import HELD, PlanDesk
+from pithline.shed.pages.plans_made import newest_plan, older_plans
 from pithline.shed.parts import (
     Tag,
     button,
@@ -33,17 +31,13 @@ from pithline.shed.parts import (
     say,
     shown_name,
     tick,
-    to_the_top,
 )
-from pithline.shed.plan_view import FORMAT, LEFT, kept_view
+from pithline.shed.plan_view import kept_view
 from pithline.shed.state import Shed
 from pithline.shed.weighing import kept_weighed
-from pithline.units import parse_length
 
 LOOKED_EVERY = 0.7
 """Seconds between two looks at a search."""
-THINNEST, THICKEST, MOST_SETTINGS = 15.0, 500.0, 1000
-"""What the command `plan` takes of a first slab [mm] and of settings."""
 MOST_TYPED = 40
 """Letters of what an address fills into a field."""
 OBJECTIVES = {"sets": "complete sets", "value": "what it earns, hours paid", "volume": "as much good wood as possible"}
@@ -54,77 +48,6 @@ MEANT = {
     "money": "what it earns, hours and charges paid",
 }
 """What the figures of a search count, by its unit."""
-PAPERS = {
-    "set-up-sheet.pdf": "Set-up sheet",
-    "shop-cards.pdf": "Shop cards",
-    "overview.pdf": "Overview",
-    "end-templates.pdf": "End templates",
-    "labels.pdf": "Labels",
-    "preview.html": "3D preview",
-}
-
-
-@dataclass(slots=True)
-class PlanDesk:
-    """What is asked for on one page."""
-
-    shed: Shed
-    name: str
-    mill: str
-    products: set[str]
-    objective: str = "sets"
-    effort: str = "coarse"
-    rung: str = "paying"
-    typed: dict[str, str] = field(default_factory=dict)
-    leave_bolts: bool = False
-    begun_with: bool = False
-    redraw: Callable[[], None] = lambda: None
-
-    def asked(self) -> dict[str, Any]:
-        """What a worker is asked for."""
-        chosen = [one for one in self.shed.yard.choices("products") if one in self.products]
-        if not chosen:
-            raise InputError("no product list is chosen; choose at least one to plan for.")
-        return {
-            "mill": self.mill,
-            "products": chosen,
-            "objective": self.objective,
-            "effort": self.effort,
-            "rung": self.rung,
-            "units": self.shed.units,
-            "paper": self.shed.setting("paper"),
-            "held": held_as_typed(self.typed, self.leave_bolts),
-        }
-
-    def start(self) -> None:
-        """Begin a search in a process of its own."""
-        self.shed.jobs.start("plan", self.name, self.asked(), self.shed.yard.next_plan(self.name))
-        to_the_top()
-        self.redraw()
-
-
-HELD = {
-    "roll_deg": ("Clock angle up at the first setting, in degrees", "30"),
-    "first_slab": ("One slab of this thickness at the first setting", "100 mm, 4 in"),
-    "max_settings": ("At most so many charged settings", "6"),
-}
-"""What may be held as the sawyer decides: its label and an example."""
-
-
-def held_as_typed(typed: Mapping[str, str], leave_bolts: bool) -> dict[str, Any]:
-    """What a search is held to. InputError where a field cannot be read."""
-    found: dict[str, Any] = {"leave_bolts": True} if leave_bolts else {}
-    if roll := as_typed("clock angle", typed.get("roll_deg", ""), "number"):
-        found["roll_deg"] = float(roll) % 360.0
-    if thickness := as_typed("first slab", typed.get("first_slab", ""), "length"):
-        found["first_slab"] = parse_length(thickness, "first slab")
-        if not THINNEST <= found["first_slab"] <= THICKEST:
-            raise InputError(f"first slab is {thickness}; it must be from {THINNEST:.0f} mm to {THICKEST:.0f} mm.")
-    if (most := typed.get("max_settings", "").strip()) and not (most.isdecimal() and 0 < int(most) <= MOST_SETTINGS):
-        raise InputError(f'"{most[:20]}" is no number of settings; write a whole number, 1 or more.')
-    if most:
-        found["max_settings"] = int(most)
-    return found
 
 
 def plans_page(
@@ -172,7 +95,7 @@ def plans_page(
 
         @ui.refreshable
         def newest() -> None:
-            _newest(desk)
+            newest_plan(desk)
 
         @ui.refreshable
         def ask() -> None:
@@ -180,7 +103,7 @@ def plans_page(
 
         @ui.refreshable
         def older() -> None:
-            _older(desk)
+            older_plans(desk)
 
         def redraw() -> None:
             for part in (search, newest, ask, older):
@@ -410,139 +333,3 @@ def _stop(desk: PlanDesk, kind: str) -> None:
 
 
 # -- what was found ---------------------------------------------------------------------------------------------------
-
-
-def _newest(desk: PlanDesk) -> None:
-    for plan in desk.shed.yard.log(desk.name).plans[:1]:
-        _plan(desk, plan, newest=True)
-
-
-def _older(desk: PlanDesk) -> None:
-    for plan in desk.shed.yard.log(desk.name).plans[1:]:
-        folded = Tag("details")
-        with folded:
-            Tag("summary", f"{_made(plan)}{_earned(desk, plan)}")
-            inside = Tag("div")
-        folded.on("toggle", partial(_unfold, desk, plan, inside))
-
-
-def _unfold(desk: PlanDesk, plan: PlanEntry, inside: Tag) -> None:
-    """Draw an earlier plan once it is asked for: a page of many plans stays light."""
-    if not inside.default_slot.children:
-        with inside:
-            _plan(desk, plan, newest=False)
-
-
-def _plan(desk: PlanDesk, plan: PlanEntry, newest: bool) -> None:
-    view = kept_view(desk.shed.yard, plan.path, desk.shed.units)
-    if newest:
-        Tag("h2", f"{_made(plan)}, the newest")
-    if view is None:
-        _not_looked_at(desk, plan)
-        return
-    at, query = quote(desk.name, safe=""), quote(plan.name, safe="")
-    if view["replanned"] is not None:
-        Tag("p", "Planned anew once the log was open: " + " ".join(view["replanned"]), "note")
-    _brings(view)
-    if view["against"]:
-        Tag("p", view["against"], "against")
-    with Tag("div", look="papers"):
-        link("Saw by this plan", f"/saw/{at}?plan={query}", "act main")
-        for file, words in PAPERS.items():
-            if (plan.path / file).is_file():
-                link(words, f"/plan-file/{at}/{file}?plan={query}", "act", target="_blank", rel="noopener")
-        if view["replanned"] is None:
-            link("What if it is turned", f"/what-if/{at}?plan={query}", "act")
-    for caution in view["cautions"]:
-        Tag("p", caution, "note")
-    if len(view["ladder"]) > 1:
-        Tag("h3", "From little work to much")
-        Tag(
-            "p",
-            "Each is a whole plan of this log. The framed one is taken; any other can be, without a new search.",
-            "faint",
-        )
-    with Tag("ul", look="rungs"):
-        for number, row in enumerate(view["ladder"]):
-            picture = f"/plan-end/{at}/{number}?plan={query}&of={view['hash']}-{FORMAT}"
-            _rung(row, picture, partial(_take, desk, plan, number) if row["own"] and not row["chosen"] else None)
-    with Tag("ul", look="looks"):
-        shown = {
-            name: look for row in view["ladder"] if row["picture"] for name, look in row["picture"]["looks"].items()
-        }
-        for name, (colour, kind) in sorted(shown.items()):
-            with Tag("li"):
-                drawing(swatch(colour, kind, part_in_words(name)))
-
-
-def _made(plan: PlanEntry) -> str:
-    """A plan by its folder and when it was made."""
-    return f"{plan.name.rpartition('/')[2]}, made {time.strftime('%d %b, %H:%M', time.localtime(plan.made))}"
-
-
-def _earned(desk: PlanDesk, plan: PlanEntry) -> str:
-    """What a folded plan earns, where that is known."""
-    view = kept_view(desk.shed.yard, plan.path, desk.shed.units)
-    taken = next((dict(row["figures"]) for row in view["ladder"] if row["chosen"]), None) if view else None
-    return f": earns {taken['earns']} with {taken['hours at the saws']}" if taken else ""
-
-
-def part_in_words(name: str) -> str:
-    """A part beside its look: "product, part", once where both are called the same."""
-    product, _, part = name.partition(", ")
-    return product if product == part else name
-
-
-def _brings(view: Mapping[str, Any]) -> None:
-    """What the plan brings, and the customary way beside it, in a sentence each."""
-    taken = next((row for row in view["ladder"] if row["chosen"]), view["ladder"][0])
-    Tag("p", f"This plan: {_in_a_line(dict(taken['figures']))}.", "brings")
-    if view["customary"]:
-        Tag("p", f"The customary way on the same log: {_in_a_line(dict(view['customary']))}.")
-
-
-def _in_a_line(figures: Mapping[str, str]) -> str:
-    work = f"{figures['hours at the saws']} at the saws with {figures['set-ups']} set-ups"
-    paid = f", {figures[LEFT]} once the log is paid" if LEFT in figures else ""
-    return f"{figures['complete sets']}; {work}; earns {figures['earns']} after those hours{paid}"
-
-
-def _take(desk: PlanDesk, plan: PlanEntry, number: int) -> None:
-    """Make another plan of the ladder the plan, in a folder of its own."""
-    asked = {"plan": plan.name, "rung": number, "units": desk.shed.units, "paper": desk.shed.setting("paper")}
-    desk.shed.jobs.start("take", desk.name, asked, desk.shed.yard.next_plan(desk.name))
-    to_the_top()
-    desk.redraw()
-
-
-def _not_looked_at(desk: PlanDesk, plan: PlanEntry) -> None:
-    """A plan that the command line wrote, or in other measures: it is read in a process of its own."""
-    job = desk.shed.jobs.state("look", desk.name)
-    mine = job is not None and job.asked == {"plan": plan.name, "units": desk.shed.units}
-    if job is not None and mine and (job.fault or job.broken_off):
-        Tag("p", job.fault or "Reading it was broken off.", "fault")
-        return
-    Tag("p", "It is being read.", "faint")
-    if job is None or not job.alive:
-        desk.shed.jobs.start("look", desk.name, {"plan": plan.name, "units": desk.shed.units})
-
-
-def _rung(row: dict[str, Any], picture: str, take: Callable[[], None] | None) -> None:
-    with Tag("li", look="chosen" if row["chosen"] else ""):
-        Tag("h3", f"This plan: {row['title']}" if row["chosen"] else f"{row['title'][:1].upper()}{row['title'][1:]}")
-        if row["picture"]:
-            Tag(
-                "img",
-                src=picture,
-                alt=f"The butt end with the plates of the plan {row['title']}",
-                look="end",
-                width=400,
-                height=400,
-            )
-        with Tag("dl"):
-            for name, value in row["figures"]:
-                with Tag("div"):
-                    Tag("dt", name)
-                    Tag("dd", value)
-        if take is not None:
-            button("Take this plan instead", take, aria_label=f"Take the plan {row['title']} instead")
