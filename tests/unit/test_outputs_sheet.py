@@ -13,7 +13,6 @@ from pithline.outputs.ends import tape_point
 from pithline.outputs.holding.props import holding_of
 from pithline.outputs.pdf.page import document
 from pithline.outputs.print_job import print_job
-from pithline.outputs.results import results_of, sets_in_words
 from pithline.outputs.sheet.crosscut_first import along_the_bark
 from pithline.outputs.sheet.ladder import rung_words
 from pithline.outputs.sheet.mill_settings import LEAST_OFF, MOST_OFF, arris_of, height_allowance, mill_panel
@@ -238,58 +237,9 @@ def test_the_first_box_holds_the_arms_of_each_end(small):
     assert "do not saw" in first
 
 
-def test_the_first_page_leads_with_sets_litres_hours_and_earnings():
-    text = " ".join(sheet_of(cradle_script())[0][3].split())
-    assert "complete sets 1 small guitar set, 2 bridges" in text
-    assert "in sets 0.8 L, sell for 160 EUR" in text and "loose 1.5 L, sell for 12 EUR" in text
-    assert "1.5 h, cost 90 EUR; 5 set-ups" in text
-    assert "earnings 82 EUR 20 EUR 20 EUR" in text and "an hour 55 EUR" in text
-    assert "4 plates in no set" in text
-    assert text.index("complete sets") < text.index("Measure before you saw")
-
-
-def test_what_is_left_once_the_log_is_paid_stands_where_the_card_tells_its_cost():
-    script = cradle_script()
-    assert "log paid" not in sheet_of(script)[0][3]
-    script["inputs"]["card"].setdefault("log", {})["cost"] = 30.0
-    text = " ".join(sheet_of(script)[0][3].split())
-    assert "left, log paid 52 EUR -10 EUR -10 EUR" in text and "(30 EUR)" in text
-
-
-def test_what_an_older_script_does_not_sum_is_worked_out():
-    script = small_script()
-    script["inputs"]["mill"]["mill"]["hour_rate"] = 60.0
-    script["totals"]["value"] = 100.0
-    text = " ".join(sheet_of(script)[0][3].split())
-    assert "earnings 58" in text  # 42 minutes at 60 an hour
-    assert "in sets 1.2 L" in text
-
-
 def test_the_headline_is_what_is_likely(small):
     text = " ".join(small[1][0][3].split())
     assert "Likely 1.1 L in all (between 1.0 L and 1.2 L): so four times in five" in text
-
-
-def test_likely_earnings_lead_where_the_script_knows_them():
-    script = cradle_script()
-    script["uncertainty"] |= {
-        "earnings": {"p10": 50.0, "p50": 60.0, "p90": 82.0},
-        "sets": {"small guitar": {"p10": 0.0, "p50": 1.0, "p90": 1.0}, "bridge": {"p10": 2.0, "p50": 2.0, "p90": 2.0}},
-    }
-    script["proof"]["ladder"][1]["likely_earnings"] = 60.0
-    text = " ".join(sheet_of(script)[0][3].split())
-    assert "earnings 60 EUR likely, 82 EUR as" in text and "an hour 40 EUR" in text
-    assert "60 EUR earned (between 50 EUR and 82 EUR), 0 to 1 small guitar sets" in text
-    assert "48 EUR" in text  # 40 more in 50 minutes more than the row before
-
-
-def test_sets_are_told_apart_where_a_name_has_a_comma():
-    script = cradle_script()
-    name = "guitar, three-piece back"
-    for one in script["inputs"]["products"]["product"]:
-        one["name"] = name if one["name"] == "small guitar" else one["name"]
-    script["totals"]["sets"] = {name: 2, "bridge": 3}
-    assert sets_in_words(results_of(print_job(script).log.script)) == "2 sets of guitar, three-piece back; 3 bridges"
 
 
 def test_limits_are_in_words_what_they_share_once():

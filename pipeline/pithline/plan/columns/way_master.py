@@ -190,9 +190,9 @@ def _by_turns(
     since, number = 0, 0
     while since < len(columns.ways):
         better = _one_anew(task, columns, answer, number, effort, seed)
-        since = 0 if better is not answer else since + 1
         # a log that was just chosen anew needs no second turn until another one was
-        since, answer, number = max(since, 1), better, (number + 1) % len(columns.ways)
+        since = 1 if better is not answer else since + 1
+        answer, number = better, (number + 1) % len(columns.ways)
     return answer
 
 
