@@ -334,6 +334,8 @@ def _blades_from_below(
             real.append(LayoutSlab(floor, ceiling - floor))
             continue
         blade = float(np.ceil((floor + slab.thickness + kerf / 2 + height) / step - 1e-6) * step)
+        if i == 0:
+            blade = max(blade, float(np.ceil(max(mill.blade_min, mill.clamp_room) / step - 1e-6) * step))
         blades.append(blade)
         top = blade - height - kerf / 2
         real.append(LayoutSlab(floor, top - floor))

@@ -129,7 +129,7 @@ def _rests_on(job: SlabJob, across: tuple[float, float], along: tuple[float, flo
     upper = [face.cut for face in job.piece.faces if float(np.asarray(face.normal) @ frame.normal) > PARALLEL_COSINE]
     for cut, height in ((job.face, frame.low), *((cut, frame.top) for cut in upper[-1:])):
         points = np.array(
-            [frame.point(x, u, height) for x in np.linspace(*along, 5) for u in np.linspace(*across, 7)], float
+            [frame.point(x, u, height) for x in np.linspace(*along, 7) for u in np.linspace(*across, 15)], float
         )
         inside = at_points(job.log.field, points, frame.normal)[2] > FACE_ROOM
         for normal, offset in frame.bounds:

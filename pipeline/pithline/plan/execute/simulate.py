@@ -133,6 +133,10 @@ class PieceToSaw:
     cache: PlacesCache | None = None
 
 
+WaitingBolt = tuple[PieceToSaw, LayoutSetting, Piece]
+"""A bolt with its log and the run that it is to have next."""
+
+
 def uncut_log() -> Ledger:
     """A ledger with nothing but the log as it was scanned."""
     return Ledger(pieces={"log": Piece("log", "log")}, made_by={"log": None})
@@ -181,7 +185,7 @@ class Simulation:
 
     ledger: Ledger
     task: SawingTask
-    bolts: list[tuple[PieceToSaw, LayoutSetting, Piece]] = field(default_factory=list)
+    bolts: list[WaitingBolt] = field(default_factory=list)
     refused: list[str] = field(default_factory=list)
     tried: dict[str, dict[tuple[Tool, float], Refused]] = field(default_factory=dict)
 
@@ -210,11 +214,7 @@ class Simulation:
         """
         slabs: list[SlabJob] = []
         while self.bolts:
-            held = [(one, self._holds(*one)) for one in self.bolts]
-            for (_, _, piece), holds in held:
-                if not holds:
-                    why = next(iter(self.tried.get(piece.id, {}).values()), NO_CRADLE)
-                    self._refuse(why, piece)
+            held = [self._next_that_is_held(one) for one in self.bolts]
             self.bolts = [one for one, holds in held if holds]
             serves = Counter(key for _, holds in held for key in {hold.set_up for hold in holds})
             if not serves:
@@ -223,6 +223,21 @@ class Simulation:
             chosen = max(flat or serves, key=lambda key: (serves[key], -key[1]))
             slabs += self._one_set_up(chosen)
         return slabs
+
+    def _next_that_is_held(self, waiting: WaitingBolt) -> tuple[WaitingBolt, list[BoltHold]]:
+        """A bolt with ways to hold it for its next run; runs that no saw takes are passed over for those that follow."""
+        start, setting, piece = waiting
+        why = None
+        while True:
+            holds = self._holds(start, setting, piece)
+            following = setting.above or setting.below
+            if holds or following is None:
+                break
+            why = why or next(iter(self.tried.pop(piece.id, {}).values()), NO_CRADLE)
+            setting = following
+        if not holds:
+            self._refuse(why or next(iter(self.tried.get(piece.id, {}).values()), NO_CRADLE), piece)
+        return (start, setting, piece), holds
 
     def _holds(self, start: PieceToSaw, setting: LayoutSetting, piece: Piece) -> list[BoltHold]:
         """Ways to hold a bolt that were not tried in vain, on one saw: on the next one where the first takes it in none."""

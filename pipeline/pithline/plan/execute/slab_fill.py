@@ -155,6 +155,8 @@ def places_in(log: PlanLog, frame: SlabFrame, task: SawingTask, reserve: bool, f
         found = np.zeros((layers, counts[1], counts[0]), np.uint8)
         limits = _limits(part, layers, (int(rules.cells_along[i]) - cross, int(rules.cells_across[i])), log.sapwood)
         mark_layers(wood, limits, task.saws.resaw_kerf, log.slope_doubt, levels, found)
+        held = view.faces_held(limits.long, limits.wide)
+        found[:, : held.shape[0], : held.shape[1]] *= held
         if found.any():
             marks[i] = found
             billets_of(found, plates[i, :, : counts[0]], weight[i, :, : counts[0]])

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.geometry.integral_images import integral_images
-from pithline.plan.problem.log_frame import SURFACE_RESERVE, PlanLog, unusable_on_planes
-from pithline.plan.problem.parts import SawnPart, sapwood_kept_out
+from pithline.plan.problem.log_frame import PlanLog, unusable_on_planes
+from pithline.plan.problem.parts import SawnPart
 from pithline.plan.problem.task import ShopSaws
 from pithline.wood.field import Planes, Seen, plane_stack
 
@@ -58,16 +58,10 @@ FACE_ROOM = 30.0
 """The surface within this beyond a slab's faces tells how far its wood reaches: it lies up to a station's step away. [mm]"""
 LEAST_LEAN = 0.3
 """A face that leans across by less (cosine) bounds a slab nowhere in particular."""
+LEAST_HELD = 0.2
+"""Share of a billet's breadth and length that it holds of one of its slab's faces: by that it lies on a table and along a fence."""
 THINNEST_GAP = 0.05
 """A plate that lacks so little is sawn all the same. [mm]"""
-
-
-class Images(NamedTuple):
-    """Integral images of the layers of one part, (layers, along + 1, across + 1): bad grade, no wood, ring angle."""
-
-    bad: NDArray[np.int32]
-    gone: NDArray[np.int32]
-    angle: NDArray[np.float64]
 
 
 def layer_count(slab: SlabFrame, part: SawnPart, saws: ShopSaws) -> int:
@@ -113,11 +107,26 @@ def span_of(log: PlanLog, slab: SlabFrame) -> Span:
 
 @dataclass(frozen=True, slots=True)
 class SlabView:
-    """A slab seen on parallel planes through its thickness, (k, along, across)."""
+    """A slab seen on parallel planes through its thickness, (k, along, across).
+
+    `unusable` is what goes into no plate, `gone` what the slab's other faces or the bark leave out.
+    """
 
     heights: Array
     wood: Seen
     unusable: NDArray[np.bool_]
+    gone: NDArray[np.bool_]
+
+    def faces_held(self, long: int, wide: int) -> NDArray[np.bool_]:
+        """Where a billet of so many cells, begun at each place, holds enough of one of the slab's two faces to lie on it.
+
+        Returns
+        -------
+        (across − wide, along − long) bool array
+        """
+        held = integral_images(~self.gone[[0, -1]], np.int32)
+        cells = held[:, long:, wide:] - held[:, :-long, wide:] - held[:, long:, :-wide] + held[:, :-long, :-wide]
+        return np.asarray((cells >= LEAST_HELD * long * wide).any(axis=0).T)
 
 
 def look_at_slab(
@@ -152,54 +161,9 @@ def look_at_slab(
     planes = Planes(origin, slab.axis, slab.lateral, slab.normal, heights, counts, steps)
     wood = plane_stack(log.conservative, planes)
     unusable = unusable_on_planes(log, planes) | (wood.from_pith < log.pith_radius + 0.5)
+    gone = wood.depth < 0.0
     for normal, offset in slab.bounds:
-        unusable |= planes.beyond(normal, offset - 0.2)
-    return SlabView(heights, wood, unusable)
-
-
-def layer_images(
-    looked: SlabView, slab: SlabFrame, part: SawnPart, saws: ShopSaws, sapwood: float, slope_reserve: float
-) -> Images:
-    """Images of the layers of one part. Fields between planes are read linearly.
-
-    Parameters
-    ----------
-    looked : SlabView
-        The slab's wood on k planes.
-    slab : SlabFrame
-        Where it lies. [mm]
-    part : SawnPart
-        Its thickness and limits.
-    saws : ShopSaws
-        Kerfs of the shop. [mm]
-    sapwood : float
-        Thickness under the bark. [mm]
-    slope_reserve : float
-        Kept off the limit of runout. [rad]
-
-    Returns
-    -------
-    Images
-        Integral images (layers, along + 1, across + 1) of what is bad, what is gone, and ring angles [rad].
-    """
-    n = layer_count(slab, part, saws)
-    limits = part.limits
-    surface = SURFACE_RESERVE + sapwood_kept_out(limits, sapwood)
-    empty = looked.unusable | (looked.wood.depth < surface)
-    shape = looked.wood.angle.shape[1:]
-    bad, gone, angle = np.empty((n, *shape), bool), np.empty((n, *shape), bool), np.empty((n, *shape), np.float32)
-    step = (looked.heights[-1] - looked.heights[0]) / (len(looked.heights) - 1)
-    for k in range(n):
-        low = k * (part.thickness + saws.resaw_kerf)
-        first = int(np.floor(low / step + 1e-9))
-        last = min(int(np.ceil((low + part.thickness) / step - 1e-9)), len(looked.heights) - 1)
-        gone[k] = empty[first : last + 1].any(axis=0)
-        at = (low + part.thickness / 2) / step
-        i = min(int(at), len(looked.heights) - 2)
-        t = np.float32(at - i)
-        angle[k] = looked.wood.angle[i] * (1 - t) + looked.wood.angle[i + 1] * t
-        runout = looked.wood.runout[i] * (1 - t) + looked.wood.runout[i + 1] * t
-        bad[k] = (angle[k] < limits.ring_angle_min + LAYOUT_ANGLE_RESERVE) | (
-            runout > limits.runout_max - slope_reserve
-        )
-    return Images(integral_images(bad, np.int32), integral_images(gone, np.int32), integral_images(angle, np.float64))
+        beyond = planes.beyond(normal, offset - 0.2)
+        unusable |= beyond
+        gone |= beyond
+    return SlabView(heights, wood, unusable, gone)
