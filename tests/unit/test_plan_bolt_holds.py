@@ -267,8 +267,36 @@ def test_a_slab_next_to_the_bed_that_the_blade_cannot_reach_stays_on_the_bolt(lo
         assert hold.flat and hold.tool is Tool.MILL
         return poser.pose_bolt(setting, piece, hold)
 
-    assert len(posed(20.0).slabs) == 2
+    assert [slab.thickness for slab in posed(20.0).slabs] == pytest.approx([24.0, 24.0])
+    # a little thicker is better than none
+    assert [slab.thickness for slab in posed(30.0).slabs] == pytest.approx([24.0, 29.0])
     one = posed(40.0)
     assert len(one.slabs) == 1 and min(blade.height for _, blade in one.blades) >= 40.0
     assert one.slabs[0].low == pytest.approx(posed(20.0).slabs[0].low, abs=2.0)
     assert "blade min would be" in posed(400.0).why
+
+
+def test_a_run_that_no_saw_takes_is_passed_over_for_the_one_that_follows(log):
+    """A first run at an angle that no cradle has, a second that one has: the second is sawn, and nothing is said to stay whole."""
+    shop = shop_of(PRODUCTS)
+    resaw = replace(shop.machines.resaw, piece_weight_max=None, cradles_deg=(30.0,))
+    machines = replace(shop.machines, resaw=resaw)
+    poser = MachinePoser(log, log_sections(log.model), machines, DENSITY)
+
+    def first_run(bolt):
+        return replace(bolt, clock=bolt.clock - np.radians(20.0), above=bolt)
+
+    def half(setting):
+        return replace(setting, above=first_run(setting.above), below=first_run(setting.below))
+
+    whole = layout_of((30.0, 30.0, 30.0, 30.0))
+    chained = replace(whole, above=half(whole.above), below=half(whole.below))
+    ledger = carried_out(log, chained, replace(shop, machines=machines), poser)
+    assert [one.against.angle_deg for one in of_bolts(ledger)] == [30.0] * 4 and not ledger.cautions
+    alone = replace(whole.above.above, clock=whole.above.above.clock - np.radians(20.0))
+    left = carried_out(
+        log, replace(whole, above=replace(whole.above, above=alone)), replace(shop, machines=machines), poser
+    )
+    assert len(of_bolts(left)) == 3 and left.cautions == [
+        "a bolt is left whole, since on the mill no cradle of the shop holds it as it is to be sawn"
+    ]

@@ -201,3 +201,23 @@ def test_sapwood_as_the_limits_have_it(sapwood):
             assert passed == (far <= 110.0 + 25.0 + 1.0)
         if sapwood != "edge":
             assert passed
+
+
+def test_a_billet_holds_enough_of_a_face_to_lie_on(log):
+    """A wedge that opens by 36° within a slab: up to where it is as thick as the slab it holds neither of its faces."""
+    plain = frame_of(log, -30.0, 60.0)
+    edge, lean = 10.0, np.radians(18.0)
+    faces = [side * np.cos(lean) * plain.normal - np.sin(lean) * plain.lateral for side in (1.0, -1.0)]
+    bounds = tuple((n, float(n @ plain.point(0.0, edge, 0.0))) for n in faces)
+    thick_from = edge + 30.0 / np.tan(lean)
+
+    def widths(far):
+        """Breadths of billets of the wedge up to `far`, and how much of each lies where the wedge is as thick as the slab."""
+        strips = lay_out(log, replace(plain, bounds=(*bounds, (plain.lateral, far))), SHOP)
+        places = [(strip.place, SHOP.parts[billet.part].width) for strip in strips for billet in strip.billets]
+        return [(width, place + width - max(place, thick_from)) for place, width in places]
+
+    rule = RULE.width
+    assert widths(thick_from + 0.1 * rule) == []
+    found = widths(thick_from + 0.6 * rule)
+    assert found and all(held > 0.2 * width - 2 * SAWS.across for width, held in found)

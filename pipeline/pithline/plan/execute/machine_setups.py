@@ -309,6 +309,8 @@ def _set_blades(
 ) -> tuple[list[LayoutSlab], list[float]]:
     """Slabs as blade heights in whole steps make them, none thinner than drawn, and the heights from the top down.
 
+    A slab that rests on the bed is as thick as the lowest cut allows.
+
     A face n·X stands at n·X + `height` over the bed. Where the lowest slab rests on a sawn face the heights are counted up
     from it, else down from the topmost cut.
     """
@@ -318,6 +320,10 @@ def _set_blades(
     if rests and faces.floor is not None:
         return _blades_from_below(slabs, faces.floor, ceiling, mill, height)
     return _blades_from_above(slabs, ceiling, mill, height)
+
+
+MOST_THICKER = 10.0
+"""A slab next to the bed that the blade cannot reach is made thicker by up to this where others lie over it; alone, by any amount. [mm]"""
 
 
 def _blades_from_below(
@@ -334,8 +340,9 @@ def _blades_from_below(
             real.append(LayoutSlab(floor, ceiling - floor))
             continue
         blade = float(np.ceil((floor + slab.thickness + kerf / 2 + height) / step - 1e-6) * step)
-        if i == 0:
-            blade = max(blade, float(np.ceil(max(mill.blade_min, mill.clamp_room) / step - 1e-6) * step))
+        lowest = float(np.ceil(max(mill.blade_min, mill.clamp_room) / step - 1e-6) * step)
+        if i == 0 and (len(slabs) == 1 or lowest - blade <= MOST_THICKER):
+            blade = max(blade, lowest)
         blades.append(blade)
         top = blade - height - kerf / 2
         real.append(LayoutSlab(floor, top - floor))
