@@ -1,7 +1,10 @@
 """What a plan brings, as page one of the sheet leads with it: sets, litres, hours, what is sold, earned and left."""
 
+from pithline.cli.console import Console
+from pithline.cli.plan_summary import show_plan
+from pithline.outputs.formatting import Formatter
 from pithline.outputs.print_job import print_job
-from pithline.outputs.results import results_of, sets_in_words
+from pithline.outputs.results import results_beside, results_of, results_rows, sets_in_words
 from pithline.outputs.sheet.set_up_sheet import set_up_sheet
 from unit.cradle_fixture import cradle_script
 from unit.outputs_fixture import small_script
@@ -60,3 +63,17 @@ def test_sets_are_told_apart_where_a_name_has_a_comma():
         one["name"] = name if one["name"] == "small guitar" else one["name"]
     script["totals"]["sets"] = {name: 2, "bridge": 3}
     assert sets_in_words(results_of(print_job(script).log.script)) == "2 sets of guitar, three-piece back; 3 bridges"
+
+
+def test_the_console_tells_the_figures_of_page_one_and_of_its_ladder(capsys):
+    script = cradle_script()
+    script["inputs"]["card"].setdefault("log", {})["cost"] = 30.0
+    script["uncertainty"]["earnings"] = {"p10": 50.0, "p50": 60.0, "p90": 82.0}
+    script["proof"]["ladder"][1]["likely_earnings"] = 60.0
+    show_plan(Console(), script)
+    told = " ".join(capsys.readouterr().out.replace("│", " ").split())
+    written = print_job(script).log.script
+    for name, text in results_rows(written, Formatter()).items():
+        row = [text(one).replace("**", "") for one in results_beside(written).values()]
+        assert name.split(" (")[0].split()[0] in told and row[0].split(";")[0].split()[0] in told
+    assert "60 EUR likely, 82" in told and "48 each hour more" in told

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import replace
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from pithline.cli.console import Console
@@ -11,6 +10,7 @@ from pithline.cli.console import Console
 if TYPE_CHECKING:
     from rich.table import Table
 
+    from pithline.outputs.cut_script.document import CutScript
     from pithline.outputs.results import Results
 
 Script = Mapping[str, Any]
@@ -55,6 +55,8 @@ def cuts_of(script: Script, setting: Script) -> list[Script]:
 def show_plan(console: Console, script: Script) -> None:
     """The summary a sawyer reads: the log, what the plan brings, the ladder it stands on, how it begins."""
     from pithline.logmodel.model import length_doubt
+    from pithline.outputs.cut_script.reader import read_cut_script
+    from pithline.outputs.results import results_beside
 
     log = script["log"]
     off = length_doubt(script["model"].get("stderr_length", 0.0))
@@ -62,65 +64,25 @@ def show_plan(console: Console, script: Script) -> None:
         f"{log['id']}: {log['species']}, {log['length']:.0f} ± {off:.0f} mm long, {log['diameter_butt']:.0f} mm across at the butt, "
         f"{log['diameter_top']:.0f} mm at the top over bark, {log['volume'] / 1e6:.0f} L under bark, sweep {log['sweep']:.0f} mm."
     )
-    show_results(
-        console,
-        script,
-        {
-            "this plan": script["totals"],
-            "customary way": script["practice"]["with_bolts"],
-            "customary, bolts left": script["practice"]["slabs"],
-        },
-    )
+    told = read_cut_script(script)
+    show_results(console, told, results_beside(told))
     show_likely(console, script)
-    _show_ladder(console, script)
+    _show_ladder(console, told)
     _show_locks(console, script)
     _show_beginning(console, script)
     show_limits(console, script)
 
 
-def _results(script: Script, total: Mapping[str, Any]) -> Results:
-    from pithline.outputs.cut_script.reader import read_products, read_totals
-    from pithline.outputs.results import results_of_totals
-
-    inputs = script["inputs"]
-    return results_of_totals(
-        read_totals(total), read_products(inputs["products"]), float(inputs["mill"]["mill"].get("hour_rate", 0.0))
-    )
-
-
-def show_results(console: Console, script: Script, columns: Mapping[str, Mapping[str, Any]]) -> None:
-    """A table of what several ways bring: sets, litres in sets and loose, hours, earnings; `columns` are totals by heading."""
+def show_results(console: Console, script: CutScript, columns: Mapping[str, Results]) -> None:
+    """The sheet's table of what several ways bring, by the heading of their column; products and prices are the script's."""
     from rich.table import Table
 
     from pithline.outputs.formatting import Formatter
-    from pithline.outputs.results import (
-        COST,
-        SELL,
-        left_in_words,
-        litres_in_words,
-        money_in_words,
-        sets_in_words,
-        till_in_words,
-    )
+    from pithline.outputs.results import results_rows
 
-    fmt, currency = Formatter(), str(script["inputs"]["products"].get("currency", ""))
-    rows: dict[str, Callable[[Results], str]] = {
-        "complete sets": sets_in_words,
-        "in sets": lambda of: litres_in_words(of.set_volume, fmt) + till_in_words(of.sets_sell, SELL, currency),
-        "loose": lambda of: litres_in_words(of.loose_volume, fmt) + till_in_words(of.loose_sell, SELL, currency),
-        "hours": lambda of: f"{of.hours:.1f} h" + till_in_words(of.labour, COST, currency),
-        "set-ups": lambda of: str(of.set_ups),
-        "earnings, as fitted": lambda of: money_in_words(of.earnings, currency),
-        "an hour": lambda of: money_in_words(of.an_hour, currency),
-        "in all, as fitted": lambda of: fmt.volume(of.volume),
-    }
-    cost = script["inputs"]["card"].get("log", {}).get("cost")
-    if cost is not None:
-        rows[f"left, log paid ({money_in_words(cost, currency)})"] = lambda of: left_in_words(of, cost, currency)
-    found = {name: _results(script, total) for name, total in columns.items()}
-    table = Table("", *found)
-    for name, text in rows.items():
-        table.add_row(name, *(text(each) for each in found.values()))
+    table = Table("", *columns)
+    for name, text in results_rows(script, Formatter()).items():
+        table.add_row(name, *(text(each).replace("**", "") for each in columns.values()))
     console.show(table)
 
 
@@ -151,39 +113,24 @@ def show_likely(console: Console, script: Script) -> None:
     console.show(" ".join(words))
 
 
-def _show_ladder(console: Console, script: Script) -> None:
+def _show_ladder(console: Console, script: CutScript) -> None:
     """Every plan of the ladder by rising work, and what each hour more brings; nothing where there is but one."""
     from pithline.outputs.results import money_in_words, sets_in_words
-    from pithline.outputs.sheet.ladder import rung_title
+    from pithline.outputs.sheet.ladder import steps_of
 
-    rows = script["proof"].get("ladder", [])
-    if len(rows) < 2:
+    steps = steps_of(script)
+    if not steps:
         return
     console.show("Fewer set-ups, more set-ups:")
-    before: Results | None = None
-    for number, row in enumerate(rows, start=1):
-        this = _results(script, row)
-        if row.get("likely_earnings") is not None:  # what is likely, as the sheet has it
-            this = replace(this, earnings=float(row["likely_earnings"]))
-        more = _one_more_hour(this, before)
+    for number, one in enumerate(steps, start=1):
+        more = "" if one.more is None else f", {one.more:+,.0f} each hour more"
         console.show(
-            f"{'>' if row['chosen'] else ' '} {number}. {rung_title(row['title'])}: {sets_in_words(this)}; {this.set_ups} set-ups, "
-            f"{this.hours:.1f} h, earns {money_in_words(this.earnings, '')}{f', {more} each hour more' if more else ''}"
+            f"{'>' if one.chosen else ' '} {number}. {one.name}: {sets_in_words(one.own)}; {one.own.set_ups} set-ups, "
+            f"{one.own.hours:.1f} h, earns {money_in_words(one.own.earnings, '')}{more}"
         )
-        before = this
     console.show(
         'The one marked > is this plan. The others are whole cut scripts in ladder/; print one by "pithline sheet".'
     )
-
-
-LEAST_HOURS = 0.05
-"""Plans nearer than this in time take the same time. [h]"""
-
-
-def _one_more_hour(this: Results, before: Results | None) -> str:
-    if before is None or this.earnings is None or before.earnings is None or this.hours - before.hours < LEAST_HOURS:
-        return ""
-    return f"{(this.earnings - before.earnings) / (this.hours - before.hours):+,.0f}"
 
 
 def _show_locks(console: Console, script: Script) -> None:

@@ -93,6 +93,9 @@ def show(console: Console, new: dict[str, Any], old: dict[str, Any], out: str, s
     seconds : float
         How long it took. [s]
     """
+    from pithline.outputs.cut_script.reader import read_cut_script
+    from pithline.outputs.results import results_of
+
     replanned = new["replan"]
     for one in replanned["changed"]:
         console.show(f"{one[:1].upper()}{one[1:]}.")
@@ -107,7 +110,8 @@ def show(console: Console, new: dict[str, Any], old: dict[str, Any], out: str, s
         )
     else:
         console.show("Nothing more is to be sawn.")
-    show_results(console, new, {"earlier plan": old["totals"], "new plan": new["totals"]})
+    earlier, told = read_cut_script(old), read_cut_script(new)
+    show_results(console, told, {"earlier plan": results_of(earlier), "new plan": results_of(told)})
     show_likely(console, new)
     show_limits(console, new)
     console.show(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from pithline.outputs.cut_script.document import CutScript, ProductFacts, Totals
@@ -83,6 +83,38 @@ def results_of_totals(totals: Totals, products: ProductFacts, hour_rate: float) 
         labour=totals.minutes / MINUTES * hour_rate if known else None,
         earnings_fitted=earnings,
     )
+
+
+def results_beside(script: CutScript) -> dict[str, Results]:
+    """A script's own plan, then the customary ways beside it, by the names that head their columns."""
+    found, practice, inputs = {"this plan": results_of(script)}, script.practice, script.inputs
+    if practice is not None:
+        for name, totals in (("customary way", practice.with_bolts), ("customary, its bolts left", practice.slabs)):
+            found[name] = results_of_totals(totals, inputs.products, inputs.mill.hour_rate)
+    return found
+
+
+def results_rows(script: CutScript, fmt: Formatter) -> dict[str, Callable[[Results], str]]:
+    """The leading figures by the name of their row: how each column's is written, what counts between double asterisks."""
+    currency, cost = script.inputs.products.currency, script.inputs.log_cost
+    rows: dict[str, Callable[[Results], str]] = {
+        "complete sets": sets_in_words,
+        "in sets": lambda one: (
+            f"**{litres_in_words(one.set_volume, fmt)}**{till_in_words(one.sets_sell, SELL, currency)}"
+        ),
+        "loose": lambda one: litres_in_words(one.loose_volume, fmt) + till_in_words(one.loose_sell, SELL, currency),
+        "in all": lambda one: fmt.volume(one.volume),
+        "hours": lambda one: (
+            f"{one.hours:.1f} h{till_in_words(one.labour, COST, currency)}; {count(one.set_ups, 'set-up')}"
+        ),
+        "earnings": lambda one: earnings_in_words(one, currency),
+        "an hour": lambda one: money_in_words(one.an_hour, currency),
+    }
+    if cost is not None:
+        rows[f"left, log paid ({money_in_words(cost, currency)})"] = lambda one: (
+            f"**{left_in_words(one, cost, currency)}**"
+        )
+    return rows
 
 
 def sets_in_words(results: Results) -> str:

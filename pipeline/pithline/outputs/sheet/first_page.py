@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
@@ -18,19 +17,7 @@ from pithline.outputs.good_for import misfits_in_words, misfits_of
 from pithline.outputs.pdf.flow import bullets, gap, heading, height_of_story, paragraph, shares, table
 from pithline.outputs.pdf.page import height_of, measure_of
 from pithline.outputs.print_job import PrintJob
-from pithline.outputs.results import (
-    COST,
-    SELL,
-    Results,
-    earnings_in_words,
-    left_in_words,
-    litres_in_words,
-    money_in_words,
-    results_of,
-    results_of_totals,
-    sets_in_words,
-    till_in_words,
-)
+from pithline.outputs.results import Results, litres_in_words, money_in_words, results_beside, results_rows
 from pithline.outputs.sheet.cautions import DOUBT, METAL, dust
 from pithline.outputs.sheet.ladder import ladder
 
@@ -95,46 +82,18 @@ def title(job: PrintJob, text: str) -> list[Flowable]:
 def results_table(job: PrintJob, size: float = SIZES[0]) -> list[Flowable]:
     """What the plan brings beside the customary way, the likely span, and the plates in no set."""
     script, fmt = job.log.script, job.fmt
-    own, columns = results_of(script), [("this plan", results_of(script))]
-    if script.practice is not None:
-        inputs = script.inputs
-        for name, totals in (
-            ("customary way", script.practice.with_bolts),
-            ("customary, its bolts left", script.practice.slabs),
-        ):
-            columns.append((name, results_of_totals(totals, inputs.products, inputs.mill.hour_rate)))
-    lines = _lines(fmt, script.inputs.products.currency, script.inputs.log_cost)
+    columns = results_beside(script)
     rows: list[list[str] | str] = [
-        [f"**{name}**", *(text(found) for _, found in columns)] for name, text in lines.items()
+        [f"**{name}**", *(text(found) for found in columns.values())]
+        for name, text in results_rows(script, fmt).items()
     ]
     width = measure_of(job.paper)
-    made = [
-        table(["", *(name for name, _ in columns)], rows, shares(width, 17, *[83 / len(columns)] * len(columns)), size)
+    made = [table(["", *columns], rows, shares(width, 17, *[83 / len(columns)] * len(columns)), size)]
+    notes = [
+        *_likely(script, columns["this plan"], fmt),
+        *misfits_in_words(misfits_of(script.raw["proof"]), MOST_MISFITS, fmt),
     ]
-    notes = [*_likely(script, own, fmt), *misfits_in_words(misfits_of(script.raw["proof"]), MOST_MISFITS, fmt)]
     return [*made, *bullets(notes, size)]
-
-
-def _lines(fmt: Formatter, currency: str, log_cost: float | None) -> dict[str, Callable[[Results], str]]:
-    """A row of the table by its name: how each column's figure is written."""
-    lines: dict[str, Callable[[Results], str]] = {
-        "complete sets": sets_in_words,
-        "in sets": lambda one: (
-            f"**{litres_in_words(one.set_volume, fmt)}**{till_in_words(one.sets_sell, SELL, currency)}"
-        ),
-        "loose": lambda one: litres_in_words(one.loose_volume, fmt) + till_in_words(one.loose_sell, SELL, currency),
-        "in all": lambda one: fmt.volume(one.volume),
-        "hours": lambda one: (
-            f"{one.hours:.1f} h{till_in_words(one.labour, COST, currency)}; {count(one.set_ups, 'set-up')}"
-        ),
-        "earnings": lambda one: earnings_in_words(one, currency),
-        "an hour": lambda one: money_in_words(one.an_hour, currency),
-    }
-    if log_cost is not None:
-        lines[f"left, log paid ({money_in_words(log_cost, currency)})"] = lambda one: (
-            f"**{left_in_words(one, log_cost, currency)}**"
-        )
-    return lines
 
 
 def _likely(script: CutScript, own: Results, fmt: Formatter) -> list[str]:

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from reportlab.platypus import Flowable, Paragraph, Table
 
-from pithline.outputs.cut_script.document import Rung, Totals
+from pithline.outputs.cut_script.document import CutScript, Rung, Totals
 from pithline.outputs.formatting import count, sentence
 from pithline.outputs.pdf.flow import Drawing, heading, markup, paragraph, shares, style
 from pithline.outputs.pdf.page import measure_of
@@ -55,16 +55,17 @@ class Step(NamedTuple):
     chosen: bool
 
 
-def steps_of(job: PrintJob) -> list[Step]:
+def steps_of(script: CutScript) -> list[Step]:
     """The rows, from the least work to the most; none where there is but one plan."""
-    rungs = job.log.script.rungs
+    rungs = script.rungs
     if len(rungs) < 2:
         return []
-    found = [_likely(job, rung) for rung in rungs]
+    found = [_likely(script, rung) for rung in rungs]
+    customary = [_results(script, rung.practice) if rung.practice else None for rung in rungs]
     return [
-        Step(rung_title(rung.title), one, _one_more_hour(one, before), _results(job, rung.practice) if rung.practice else None, rung.chosen)
-        for rung, one, before in zip(rungs, found, [None, *found], strict=False)
-    ]  # fmt: skip
+        Step(rung_title(rung.title), one, _one_more_hour(one, before), beside, rung.chosen)
+        for rung, one, before, beside in zip(rungs, found, [None, *found[:-1]], customary, strict=True)
+    ]
 
 
 def rung_title(title: str) -> str:
@@ -75,7 +76,7 @@ def rung_title(title: str) -> str:
 
 def ladder(job: PrintJob, size: float = SIZE) -> list[Flowable]:
     """The ladder of plans; nothing where there is but one."""
-    steps = steps_of(job)
+    steps = steps_of(job.log.script)
     if not steps:
         return []
     width, most = measure_of(job.paper), max(_worth(one.own) for one in steps) or 1.0
@@ -98,7 +99,7 @@ def ladder(job: PrintJob, size: float = SIZE) -> list[Flowable]:
 
 def rung_words(job: PrintJob) -> list[str]:
     """Every rung in a sentence, what all of them share said once at the end; empty where there is but one."""
-    steps = steps_of(job)
+    steps = steps_of(job.log.script)
     texts = [f"{_name(one)}: {_second(job, one, _differing(steps, one))}" for one in steps]
     return [*texts, *_notes(job, steps)] if steps else []
 
@@ -175,15 +176,14 @@ def _less(made: Mapping[str, int], names: frozenset[str]) -> dict[str, int]:
     return {name: number for name, number in made.items() if name not in names}
 
 
-def _likely(job: PrintJob, rung: Rung) -> Results:
+def _likely(script: CutScript, rung: Rung) -> Results:
     """What a rung brings, its earnings the likely ones where the script tells them."""
-    found = _results(job, rung.totals)
+    found = _results(script, rung.totals)
     return found if rung.likely_earnings is None else replace(found, earnings=rung.likely_earnings)
 
 
-def _results(job: PrintJob, totals: Totals) -> Results:
-    inputs = job.log.script.inputs
-    return results_of_totals(totals, inputs.products, inputs.mill.hour_rate)
+def _results(script: CutScript, totals: Totals) -> Results:
+    return results_of_totals(totals, script.inputs.products, script.inputs.mill.hour_rate)
 
 
 def _worth(one: Results) -> float:
