@@ -5,21 +5,23 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from reportlab.platypus import Flowable, KeepTogether
+from reportlab.platypus import Flowable
 
 from pithline.logmodel.model import EndPlane
 from pithline.outputs.cut_script.document import Array, ScriptCut, ScriptSetting
 from pithline.outputs.cut_script.sawn_pieces import LEVEL, UPRIGHT, SawnPieces
 from pithline.outputs.ends import EndFace, end_face
 from pithline.outputs.holding.props import crosscut_supports
-from pithline.outputs.pdf.flow import Drawing, bullets, gap, heading, paragraph, shares, table
-from pithline.outputs.pdf.page import measure_of
+from pithline.outputs.pdf.flow import Drawing, bullets, gap, heading, paragraph, shares, side_by_side, table
+from pithline.outputs.pdf.page import measure_of, width_of
 from pithline.outputs.pdf.pen import Pen
 from pithline.outputs.print_job import PrintJob
 from pithline.outputs.sheet.cautions import BUCK_RULES, heavy
 
-HEIGHT = 112.0
-"""Of the picture. [pt]"""
+HEIGHT, VIEW_SHARE = 96.0, 0.45
+"""Of the picture [pt], and its share of the width."""
+NAME = 9.0
+"""Type of the cuts' names in it, less where they crowd. [pt]"""
 STATIONS = 21
 """Sections that the picture is drawn through."""
 SUPPORT = 11.0
@@ -41,11 +43,13 @@ def crosscut_part(job: PrintJob, setting: ScriptSetting) -> list[Flowable]:
             "of the clock, and join the marks round the log: the cut then runs square to the pith. Carry the 12 o'clock line along "
             "the bark past every cut before sawing; mark the pith on the new faces as seen.")  # fmt: skip
     head = ["cut", *(f"at {hour} o'clock" for hour in HOURS), "butt side | top side"]
-    return [KeepTogether([
+    left = VIEW_SHARE * width
+    view = CrosscutView(job, setting, cuts, left)
+    return [
         *heading(f"Crosscut first: {log.kind(setting.piece)} {log.mark(setting.piece)}", 15.0, 40.0),
-        paragraph(lead, 10.5), CrosscutView(job, setting, cuts, width),
+        side_by_side([[view], [paragraph(lead, 10.5)]], [left + 8.0, width - left - 8.0]), gap(4.0),
         table(head, rows, shares(width, 8, 18, 18, 18, 18, 20), 10.5), *bullets(BUCK_RULES), gap(8.0),
-    ])]  # fmt: skip
+    ]  # fmt: skip
 
 
 def along_the_bark(log: SawnPieces, setting: ScriptSetting, cut: ScriptCut) -> dict[str, float]:
@@ -87,10 +91,17 @@ class CrosscutView(Drawing):
         for x in crosscut_supports(self.log, self.setting):
             foot = place(x, float(np.interp(x, stations, spans[:, 0])))
             pen.polygon(foot + SUPPORT * np.array([[0.0, 0.0], [1.0, -1.0], [-1.0, -1.0]]), gray=0.85)
-        for cut, x in zip(self.cuts, at, strict=True):
+        names = [f"cut {self.log.cut_numbers[cut.id]}: {self._at_twelve(cut)}" for cut in self.cuts]
+        if (
+            len(at) > 1
+            and scale * float(np.diff(sorted(at)).min()) < max(width_of(one, NAME, True) for one in names) + 6.0
+        ):
+            names = [one.partition(":")[0] for one in names]  # the table tells where
+        for name, x in zip(names, at, strict=True):
             top, low = place(x, float(spans.max())), place(x, float(spans.min()))
             pen.line(top + np.array([0.0, 4.0]), low - np.array([0.0, 4.0]), 1.2, (5.0, 2.0))
-            taped = along_the_bark(self.log, self.setting, cut)
-            text = f"cut {self.log.cut_numbers[cut.id]}: {self.job.fmt.length(taped['12'])} at 12 o'clock"
-            pen.text(top + np.array([0.0, 8.0]), text, 9.0, bold=True, anchor=0.5)
-        pen.text((20.0, 2.0), "from the right, butt end at the left; supports close to both sides of every cut", 7.5)
+            pen.text(top + np.array([0.0, 8.0]), name, NAME, bold=True, anchor=0.5)
+        pen.text((0.0, 2.0), "from the right, butt end at the left; distances at 12 o'clock", 7.0)
+
+    def _at_twelve(self, cut: ScriptCut) -> str:
+        return self.job.fmt.length(along_the_bark(self.log, self.setting, cut)["12"])

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
-from reportlab.platypus import Flowable, PageBreak
+from reportlab.platypus import Flowable
 from shapely.geometry import Polygon
 
 from pithline.logmodel.model import clock_angles, radius_at
@@ -16,6 +16,7 @@ from pithline.outputs.formatting import Formatter, count, degrees, sentence
 from pithline.outputs.good_for import misfits_in_words, misfits_of
 from pithline.outputs.pdf.flow import bullets, gap, heading, height_of_story, paragraph, shares, table
 from pithline.outputs.pdf.page import height_of, measure_of
+from pithline.outputs.pdf.paging import Block
 from pithline.outputs.print_job import PrintJob
 from pithline.outputs.results import Results, litres_in_words, money_in_words, results_beside, results_rows
 from pithline.outputs.sheet.cautions import DOUBT, METAL, dust
@@ -46,9 +47,9 @@ class Measure(NamedTuple):
     room: float
 
 
-def first_page(job: PrintJob) -> list[Flowable]:
-    """The first page; what stands least near the saw is set smaller where that keeps it on one page, else it stands
-    together on the next.
+def first_page(job: PrintJob) -> tuple[list[Flowable], list[Block]]:
+    """The first page, and what of it stands on the next: what stands least near the saw is set smaller where that keeps it on
+    page 1, else it stands together.
     """
     measures = [
         *heading("1  Measure before you saw", 14.0),
@@ -59,10 +60,10 @@ def first_page(job: PrintJob) -> list[Flowable]:
         head = [*title(job, f"Log {job.log.script.log.id}"), *results_table(job, size)]
         story: list[Flowable] = [*head, *measures, *ladder(job, size - 0.5), *assumptions(job, size - 0.5)]
         if height_of_story(story, measure_of(job.paper)) <= height_of(job.paper):
-            return story
+            return story, []
     head = [*title(job, f"Log {job.log.script.log.id}"), *results_table(job)]
-    granted = [PageBreak(), *heading("What the plan takes for granted", 14.0), *assumptions(job)]
-    return [*head, *measures, *ladder(job), *granted]
+    granted = [*heading("What the plan takes for granted", 14.0), *assumptions(job), gap(8.0)]
+    return [*head, *measures, *ladder(job)], [[granted]]
 
 
 def title(job: PrintJob, text: str) -> list[Flowable]:

@@ -1,8 +1,8 @@
-"""What the log is good for, a page of its own: what each product list alone gives, and the parts that do not fit."""
+"""What the log is good for, the end of the sheet: what each product list alone gives, and the parts that do not fit."""
 
 from __future__ import annotations
 
-from reportlab.platypus import Flowable, KeepTogether, PageBreak, Paragraph, Table
+from reportlab.platypus import Flowable, Paragraph, Table
 
 from pithline.outputs.formatting import Formatter, count
 from pithline.outputs.good_for import ListResult, better_alone, how_searched, list_results, misfits_in_words, sets_of
@@ -33,8 +33,8 @@ class _Bar(Drawing):
             pen.box((0.0, 0.0), BAR * self.share, TALL, 0.6, gray=0.45 if self.together else 0.85)
 
 
-def good_for_page(job: PrintJob) -> list[Flowable]:
-    """The page; nothing where the script tells of one list alone."""
+def good_for_part(job: PrintJob) -> list[Flowable]:
+    """What each list gives, under a heading; nothing where the script tells of one list alone."""
     script = job.log.script
     found = list_results(script.raw["proof"], script.inputs.products, script.inputs.mill.hour_rate)
     if not found:
@@ -43,7 +43,6 @@ def good_for_page(job: PrintJob) -> list[Flowable]:
     money = any(one.results is not None and one.results.earnings is not None for one in found)
     drawn = "earnings" if money else "instrument wood"
     return [
-        PageBreak(),
         *heading("What the log is good for", 15.0),
         paragraph(f"{how_searched(found)} Bars are {drawn}. {_alone(job, found)}".rstrip(), 9.5),
         *(_row(job, one, most) for one in found),
@@ -60,11 +59,11 @@ def _row(job: PrintJob, one: ListResult, most: float) -> Flowable:
     told: list[Flowable] = [Paragraph(markup(f"**{one.name}:** {sets_of(one)}{_figures(job, one)}"), style(SIZE))]
     told += bullets(misfits_in_words(one.misfits, MOST_MISFITS, job.fmt), SIZE * 0.9)
     width = measure_of(job.paper)
-    return KeepTogether([Table([[_Bar(share, one.searched == "plan"), told]], colWidths=[BAR + 8.0, width - BAR - 8.0], hAlign="LEFT",
+    return Table([[_Bar(share, one.searched == "plan"), told]], colWidths=[BAR + 8.0, width - BAR - 8.0], hAlign="LEFT",
                                style=[
         ("LEFTPADDING", (0, 0), (-1, -1), 0.0), ("RIGHTPADDING", (0, 0), (-1, -1), 0.0), ("VALIGN", (0, 0), (-1, -1), "TOP"),
         ("TOPPADDING", (0, 0), (-1, -1), 1.0), ("BOTTOMPADDING", (0, 0), (-1, -1), 5.0),
-    ])])  # fmt: skip
+    ])  # fmt: skip
 
 
 def _figures(job: PrintJob, one: ListResult) -> str:

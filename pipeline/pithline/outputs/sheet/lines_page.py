@@ -6,19 +6,20 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
-from reportlab.platypus import Flowable, PageBreak
+from reportlab.platypus import Flowable
 
-from pithline.outputs.cut_script.document import Array, ScriptSetting
-from pithline.outputs.cut_script.end_lines import EndLine, LineGroup, end_lines, lined_logs, lined_settings
+from pithline.outputs.cut_script.document import Array
+from pithline.outputs.cut_script.end_lines import LEVEL_LINE, EndLine, LineGroup, end_lines, lined_logs, lined_settings
 from pithline.outputs.ends import EndFace, tape_point
 from pithline.outputs.formatting import Formatter
 from pithline.outputs.pdf.flow import LEAD, Drawing, bullets, gap, heading, shares, side_by_side, table
 from pithline.outputs.pdf.page import height_of, measure_of, width_of
+from pithline.outputs.pdf.paging import Block
 from pithline.outputs.pdf.pen import DOTTED, Pen
 from pithline.outputs.print_job import PrintJob
 
-HEIGHT = 252.0
-"""Of the drawing of one end. [pt]"""
+HEIGHTS = (252.0, 230.0, 208.0, 188.0)
+"""Of the drawing of one end: less where another log's lines, or what is read before them, then share the page. [pt]"""
 ROUND = 28.0
 """Room round the end for the lines' names. [pt]"""
 NAME_SIZE = 10.0
@@ -34,52 +35,62 @@ TWELVE, SIX = "12 o'clock", "6 o'clock"
 """The bark ends of the plumb line, in words that no line's number can be taken for."""
 
 
-class BothEnds(NamedTuple):
-    """The same line on the butt and on the top end."""
+class BothGroups(NamedTuple):
+    """The same lines on the butt and on the top end."""
 
-    butt: EndLine
-    top: EndLine
+    butt: list[LineGroup]
+    top: list[LineGroup]
 
 
-def lines_pages(job: PrintJob) -> list[Flowable]:
-    """One page a log that goes on the mill, more where there are many lines."""
+def lines_blocks(job: PrintJob) -> list[Block]:
+    """A block a log that goes on the mill; how lines are drawn and taped is said with the first."""
     logs = lined_logs(job.log, lined_settings(job.log, job.shop))
-    story: list[Flowable] = []
-    for own, settings in logs.items():
+    ends = {
+        own: [end_lines(job.log, job.shop, settings, end) for end in job.log.ends(own)]
+        for own, settings in logs.items()
+    }
+    told: list[Flowable] = bullets(
+        _rules(job, [group for both in ends.values() for groups in both for group in groups])
+    )
+    blocks: list[Block] = []
+    for own, (butt, top) in ends.items():
         named = len(logs) > 1 or job.log.parent(own) is not None
-        story += _one_log(job, own, settings, f" of {job.log.mark(own)}" if named else "")
-    return story
+        title = heading(f"2  Draw the lines{f' of {job.log.mark(own)}' if named else ''}, both ends")
+        rules = [] if blocks else told
+        blocks.append(
+            [[*title, *rules, gap(2.0), *_both_ends(job, own, BothGroups(butt, top), height)] for height in HEIGHTS]
+        )
+    return blocks
 
 
-def _one_log(job: PrintJob, own: str, settings: Sequence[ScriptSetting], whose: str) -> list[Flowable]:
-    ends = job.log.ends(own)
-    butt, top = (end_lines(job.log, job.shop, settings, end) for end in ends)
-    width = measure_of(job.paper)
+def _both_ends(job: PrintJob, own: str, groups: BothGroups, height: float) -> list[Flowable]:
+    """Both ends of a log drawn, `height` tall [pt], over the table of all its lines."""
+    ends, width = job.log.ends(own), measure_of(job.paper)
     drawings: list[Sequence[Flowable]] = [
-        [EndDrawing(end, [line for group in groups for line in group.lines], width / 2.0, HEIGHT)]
-        for end, groups in zip(ends, (butt, top), strict=True)
+        [EndDrawing(end, [line for group in on_end for line in group.lines], width / 2.0, height)]
+        for end, on_end in zip(ends, groups, strict=True)
     ]
-    rows = _rows(job.fmt, ends.butt, ends.top, butt, top)
+    rows = _rows(job.fmt, ends.butt, ends.top, groups)
     head = [
         "line",
         *(f"{end}\n{part}" for end in ("butt", "top") for part in ("left", "from", "right", "from", "long")),
     ]
-    room = height_of(job.paper) - HEIGHT - OTHERS
+    room = height_of(job.paper) - HEIGHTS[0] - OTHERS
     most = MOST_ROW_INCHES if job.fmt.inches else MOST_ROW
     size = float(np.clip((room / (len(rows) + 2.0) - 4.0) / LEAD, LEAST_ROW, most))
     return [
-        PageBreak(), *heading(f"2  Draw the lines{whose}, both ends"), *bullets(_rules(job, [*butt, *top])), gap(2.0),
         side_by_side(drawings, [width / 2.0, width / 2.0]),
         table(head, rows, shares(width, 6.6, *(10.8, 10.7, 10.8, 10.7, 7.8) * 2), size),
-    ]  # fmt: skip
+    ]
 
 
 def _rules(job: PrintJob, groups: Sequence[LineGroup]) -> list[str]:
     lines = [line for group in groups for line in group.lines]
+    level = " “Level” is for the first spirit level." if any(line.name == LEVEL_LINE for line in lines) else ""
     when = "on the pieces in hand" if job.log.sawn else "before the first cut"
     rules = [
         f"Face each end, 12 o'clock line upright: left and right are yours. Draw every line on both ends {when}, heavy where it is heavy "
-        "here: only there is it sawn. Number each.",
+        f"here: only there is it sawn. Number each.{level}",
         f"Tape in {'inches' if job.fmt.inches else job.fmt.units}, straight. **Left** and **right** point: from the pith, then **from** 12 "
         "or 6, the bark ends of the 12 o'clock line; where the two arcs cross on that side is the bark point. "
         f"{UPPER} {LOWER}: the upper, the lower of two points on one side. **Long** is from bark to bark: the check.",
@@ -93,16 +104,17 @@ def _rules(job: PrintJob, groups: Sequence[LineGroup]) -> list[str]:
     return rules
 
 
-def _rows(fmt: Formatter, butt: EndFace, top: EndFace, butt_groups: Sequence[LineGroup],
-          top_groups: Sequence[LineGroup]) -> list[list[str] | str]:  # fmt: skip
+def _rows(fmt: Formatter, butt: EndFace, top: EndFace, groups: BothGroups) -> list[list[str] | str]:
+    """A row a line, under the title of the setting it is for; the level line needs no title."""
     rows: list[list[str] | str] = []
-    tops = {group.title: group.lines for group in top_groups}
-    for title in dict.fromkeys([*(group.title for group in butt_groups), *tops]):
-        on_butt = {line.name: line for group in butt_groups if group.title == title for line in group.lines}
+    tops = {group.title: group.lines for group in groups.top}
+    for title in dict.fromkeys([*(group.title for group in groups.butt), *tops]):
+        on_butt = {line.name: line for group in groups.butt if group.title == title for line in group.lines}
         on_top = {line.name: line for line in tops.get(title, ())}
         if not on_butt and not on_top:
             continue
-        rows.append(title)
+        if LEVEL_LINE not in on_butt:
+            rows.append(title)
         for name in dict.fromkeys([*on_butt, *on_top]):
             cells = [f"**{name}**"]
             for end, line in ((butt, on_butt.get(name)), (top, on_top.get(name))):

@@ -6,11 +6,12 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
-from reportlab.platypus import Flowable, KeepTogether, PageBreak, Paragraph
+from reportlab.platypus import Flowable, Paragraph
 
 from pithline.outputs.cut_script.document import Kind, Saw, ScriptCut, ScriptSetting
 from pithline.outputs.cut_script.end_lines import mark_line_name
 from pithline.outputs.cut_script.sawn_pieces import SawnPieces
+from pithline.outputs.formatting import degrees
 from pithline.outputs.holding.arris import arris_at, arris_faces
 from pithline.outputs.holding.pose import FLAT_DEG, pose_of
 from pithline.outputs.holding.props import Holding, holding_of, station_over
@@ -22,12 +23,12 @@ from pithline.outputs.sheet.cautions import CLEARANCE, MILL_RULES, heavy
 from pithline.outputs.sheet.mill_views import MillEnd, MillSide, stub_words
 from pithline.outputs.sheet.where_next import where_next
 
-LEFT_SHARE = 0.41
+LEFT_SHARE = 0.37
 """Share of the width that the views take."""
-END_HEIGHT, BOLT_HEIGHT, SIDE_HEIGHT = 132.0, 112.0, 64.0
-"""Of the end view, also of a bolt that lies on its own face, and of the side view. [pt]"""
-TEXT = 10.0
-"""Type of the steps. [pt]"""
+END_HEIGHT, BOLT_HEIGHT, ALIKE_HEIGHT, SIDE_HEIGHT = 132.0, 112.0, 104.0, 64.0
+"""Of the end view, also of a bolt that lies on its own face and of one of several held alike, and of the side view. [pt]"""
+TEXT, BOLT_TITLE = 10.0, 11.5
+"""Type of the steps, and of the title of one of several bolts held alike. [pt]"""
 LEAST_OFF, MOST_OFF = 10.0, 15.0
 """The height found may lie this far off the one expected before a mistake is looked for: at least, as marks and bunks are read
 and bark gives way; at most, as the plan was weighed. [mm]"""
@@ -37,37 +38,118 @@ def mill_rules(job: PrintJob) -> list[Flowable]:
     """The rules that hold for every setting on the mill; nothing where none is still to come."""
     if not any(one.tool is Saw.MILL for one in job.log.ahead):
         return []
-    return [KeepTogether([*heading("At the mill: for every setting", 15.0), *bullets(MILL_RULES)])]
+    return [*heading("3  At the mill: for every setting", 15.0), *bullets(MILL_RULES), gap(6.0)]
 
 
-def mill_part(job: PrintJob, with_rules: bool = True) -> list[Flowable]:
-    """Every setting on the mill that is still to come, under the rules where they stand on no page before."""
-    settings = [one for one in job.log.ahead if one.tool is Saw.MILL]
-    if not settings:
-        return []
-    rules = [*bullets(MILL_RULES), gap(6.0)] if with_rules else []
-    story: list[Flowable] = [PageBreak(), *heading("3  At the mill"), *rules]
-    return [*story, *(mill_panel(job, setting) for setting in settings)]
+def mill_panels(job: PrintJob) -> list[list[Flowable]]:
+    """A panel each setting on the mill that is still to come; what bolts in one cradle share is said over the first of them."""
+    panels: list[list[Flowable]] = []
+    for alike in same_hold([one for one in job.log.ahead if one.tool is Saw.MILL]):
+        if len(alike) == 1:
+            panels.append(mill_panel(job, alike[0]))
+            continue
+        panels += [_bolt_panel(job, one) for one in alike]
+        panels[-len(alike)] = [*_shared_hold(job, alike), *panels[-len(alike)]]
+    return panels
 
 
-def mill_panel(job: PrintJob, setting: ScriptSetting) -> Flowable:
+def mill_panel(job: PrintJob, setting: ScriptSetting) -> list[Flowable]:
     """One setting, from laying the piece to the last piece that comes off."""
-    log, width = job.log, measure_of(job.paper)
-    number, holding = log.mill_numbers[setting.id], holding_of(log, setting)
-    kind, left = log.kind(setting.piece), LEFT_SHARE * width
-    title = f"{number}  {kind.capitalize()} {log.mark(setting.piece)}, {job.fmt.weight(setting.weight)}"
-    same = _same_set_up(log, setting)
+    width, holding = measure_of(job.paper), holding_of(job.log, setting)
+    left = LEFT_SHARE * width
+    steps = set_up_words(job, setting, holding)
+    texts = [_numbered(row, text) for row, text in enumerate(steps, 1)]
+    body = side_by_side(
+        [_views(job, setting, holding, left), [*texts, *_sawn(job, setting)]], [left + 8.0, width - left - 8.0]
+    )
+    return [band(*_titles(job, setting), width), body, gap(6.0)]
+
+
+def same_hold(settings: Sequence[ScriptSetting]) -> list[list[ScriptSetting]]:
+    """Settings in their order, neighbours together that hold bolts without marks in one cradle, or flat on the bed."""
+    found: list[list[ScriptSetting]] = []
+    for one in settings:
+        before = found[-1][-1] if found else None
+        if (one.marks is None and one.against is not None and before is not None and before.marks is None
+                and before.against is not None and before.support == one.support
+                and abs(before.against.angle - one.against.angle) < FLAT_DEG):  # fmt: skip
+            found[-1].append(one)
+        else:
+            found.append([one])
+    return found
+
+
+def _shared_hold(job: PrintJob, alike: Sequence[ScriptSetting]) -> list[Flowable]:
+    """What neighbouring bolts share: where they lie, and what the blade is set from."""
+    log, width, first = job.log, measure_of(job.paper), alike[0]
+    numbers, marks = [log.mill_numbers[one.id] for one in alike], ", ".join(log.mark(one.piece) for one in alike)
+    if first.against is None or first.against.angle < FLAT_DEG:
+        where, blade = (
+            "on the bed",
+            "**Blade** by the scale, over the bed: bolts lie by their own sawn faces and have no marks.",
+        )
+    else:
+        where = f"in the {degrees(first.against.angle)} cradle"
+        blade = ("**Blade** from arris A, where the two faces told meet. Tape its height over the bed at both ends; the heights told "
+                 f"are expected ({job.fmt.units}).")  # fmt: skip
+    lay = f"**Lay** each {where} by the face told. {blade}"
+    return [
+        band(f"{numbers[0]} to {numbers[-1]}  Bolts {where}", marks, width),
+        Paragraph(markup(lay), style(TEXT, spaceAfter=4.0)),
+    ]
+
+
+def _bolt_panel(job: PrintJob, setting: ScriptSetting) -> list[Flowable]:
+    """One of several bolts that are held alike: what is its own."""
+    width, holding = measure_of(job.paper), holding_of(job.log, setting)
+    left = LEFT_SHARE * width
+    own = Paragraph(markup(bolt_words(job, setting, holding)), style(TEXT, spaceAfter=3.0))
+    views = _views(job, setting, holding, left, ALIKE_HEIGHT)
+    body = side_by_side([views, [own, *_sawn(job, setting)]], [left + 8.0, width - left - 8.0])
+    return [band(*_titles(job, setting), width, BOLT_TITLE), body, gap(4.0)]
+
+
+def bolt_words(job: PrintJob, setting: ScriptSetting, holding: Holding) -> str:
+    """A bolt's face that is down, where its arris A stands, what is lifted and what blocks are to be made."""
+    if setting.against is None:
+        return ""
+    arris, lifts = arris_of(job, setting, holding), _lifts(job, setting)
+    text = f"**Face {job.log.cut_numbers[setting.against.face]}** down."
+    if arris is not None:
+        text += f" A, faces {arris.one} and {arris.other}: {_expected(job, arris)}, found ______."
+    blocks = "" if is_owned(job.log, setting) else block_words(holding, job.fmt)
+    return f"{text}{f' Lift {lifts} ({job.fmt.units}).' if lifts else ''}{f' {blocks}' if blocks else ''}"
+
+
+def _titles(job: PrintJob, setting: ScriptSetting) -> tuple[str, str]:
+    """A panel's title, and the few words at its right."""
+    log = job.log
+    number, same = log.mill_numbers[setting.id], _same_set_up(log, setting)
     beside = (f"{number} of {len(log.mill_numbers)} at the mill · {setting.minutes:.0f} min · butt end at {job.fmt.length(setting.butt_at)}"
               + (f" · set-up as {same}" if same is not None else ""))  # fmt: skip
+    return (
+        f"{number}  {log.kind(setting.piece).capitalize()} {log.mark(setting.piece)}, {job.fmt.weight(setting.weight)}",
+        beside,
+    )
+
+
+def _views(
+    job: PrintJob, setting: ScriptSetting, holding: Holding, width: float, bolt: float = BOLT_HEIGHT
+) -> list[Flowable]:
+    """The piece facing its butt end, `bolt` tall [pt] where it has no marks; from the side too where marks or lifts show there."""
     by_marks = setting.marks is not None
-    views: list[Flowable] = [MillEnd(job, setting, holding, left, END_HEIGHT if by_marks else BOLT_HEIGHT)]
+    views: list[Flowable] = [MillEnd(job, setting, holding, width, END_HEIGHT if by_marks else bolt)]
     if by_marks or any(one.lift > 0.0 for one in setting.lifts):
-        views.append(MillSide(job, setting, left, SIDE_HEIGHT))
-    steps = set_up_words(job, setting, holding)
-    texts: list[Flowable] = [_numbered(row, text) for row, text in enumerate(steps, 1)]
-    texts += [cut_table(job, setting, (1.0 - LEFT_SHARE) * width - 8.0), *_special(job, setting)]
-    body = side_by_side([views, texts], [left + 8.0, (1.0 - LEFT_SHARE) * width - 8.0])
-    return KeepTogether([band(title, beside, width), body, gap(6.0)])
+        views.append(MillSide(job, setting, width, SIDE_HEIGHT))
+    return views
+
+
+def _sawn(job: PrintJob, setting: ScriptSetting) -> list[Flowable]:
+    """The table of a setting's cuts, and what holds for it alone."""
+    return [
+        cut_table(job, setting, (1.0 - LEFT_SHARE) * measure_of(job.paper) - 8.0),
+        *bullets(special_words(job, setting), 9.0),
+    ]
 
 
 def _numbered(number: int, text: str) -> Flowable:
@@ -102,22 +184,25 @@ def _level_line(job: PrintJob, setting: ScriptSetting) -> str:
 
 def _wedge(job: PrintJob, setting: ScriptSetting, holding: Holding) -> str:
     """To what heights the piece is wedged, or that it lies on its own face."""
-    fmt = job.fmt
-    lifts = ", ".join(f"{fmt.bare(one.lift)} at bunk {fmt.bare(one.bunk)}" for one in setting.lifts if one.lift > 0.0)
+    fmt, lifts = job.fmt, _lifts(job, setting)
     if setting.marks is None:
         lift = f" Lift {lifts} ({fmt.units})." if lifts else ""
         arris = arris_of(job, setting, holding)
         if arris is None:
             return f"**Blade** by the scale, over the bed: the bolt lies by its own sawn face and has no marks.{lift}"
-        butt, top = fmt.bare(arris.butt), fmt.bare(arris.top)
-        high = butt if butt == top else f"{butt} at the butt, {top} at the top end,"
         where = f"where faces {arris.one} and {arris.other} meet"
-        return f"**Blade** from arris A, {where}: {high} over the bed expected ({fmt.units}), found ______.{lift}"
+        return f"**Blade** from arris A, {where}: {_expected(job, arris)} over the bed expected ({fmt.units}), found ______.{lift}"
     names = [mark_line_name(job.log, setting, mark) for mark in setting.marks.both]
     said = f"{names[0]} on both ends" if names[0] == names[1] else f"{names[0]} on the butt, {names[1]} on the top end"
     butt, top = (fmt.bare(mark.height) for mark in setting.marks.both)
     return (f"**Wedge** until {said} {'stands' if names[0] == names[1] else 'stand'} at one height: butt {butt}, top {top} expected, "
             f"lift {lifts or 'none'} ({fmt.units}).")  # fmt: skip
+
+
+def _lifts(job: PrintJob, setting: ScriptSetting) -> str:
+    """The bunks that lift, and by how much; empty where none does."""
+    bare = job.fmt.bare
+    return ", ".join(f"{bare(one.lift)} at bunk {bare(one.bunk)}" for one in setting.lifts if one.lift > 0.0)
 
 
 class ArrisHeights(NamedTuple):
@@ -147,6 +232,12 @@ def arris_of(job: PrintJob, setting: ScriptSetting, holding: Holding) -> ArrisHe
     butt, top = (float(arris_at(holding.pose, faces, x)[1]) for x in job.log.stretch(setting.piece))
     one, other = (job.log.cut_numbers[face.cut] for face in faces)
     return ArrisHeights(one, other, butt, top)
+
+
+def _expected(job: PrintJob, arris: ArrisHeights) -> str:
+    """How high arris A stands over the bed, said once where both ends agree."""
+    butt, top = job.fmt.bare(arris.butt), job.fmt.bare(arris.top)
+    return butt if butt == top else f"butt {butt}, top {top}"
 
 
 def height_allowance(log: SawnPieces, setting: ScriptSetting) -> float:
@@ -208,11 +299,6 @@ def weight_of(log: SawnPieces, piece: str) -> float:
         return 0.0
     whole = log.pieces[parent].volume
     return weight_of(log, parent) * log.pieces[piece].volume / whole if whole > 0.0 else 0.0
-
-
-def _special(job: PrintJob, setting: ScriptSetting) -> list[Flowable]:
-    """What holds for this setting alone, as bullets."""
-    return bullets(special_words(job, setting), 9.0)
 
 
 def special_words(job: PrintJob, setting: ScriptSetting) -> list[str]:
