@@ -14,8 +14,8 @@ from reportlab.platypus import CondPageBreak, Flowable, KeepTogether, Paragraph,
 from pithline.outputs.pdf.page import BOLD, PLAIN, fonts
 from pithline.outputs.pdf.pen import Pen
 
-LEAD = 1.3
-"""Line height over type size."""
+LEAD, TABLE_LEAD = 1.3, 1.2
+"""Line height over type size; in a table, whose rows are ruled, less."""
 MEASURE = re.compile(r"(\d) (?=\d+/\d|(?:mm|in|kg|lb|L|min|h|°)\b)")
 """Where a number and its fraction or unit meet: "1 13/16 in" is never parted at a line's end."""
 STRONG = re.compile(r"\*\*(.+?)\*\*")
@@ -108,7 +108,10 @@ def table(
     Table
         Flows from page to page between rows; only a row taller than a page is parted.
     """
-    plain, strong, top = style(size), style(size, True), style(size * 0.9, True)
+    plain, strong, top = (
+        style(type_size, bold, leading=TABLE_LEAD * type_size)
+        for type_size, bold in ((size, False), (size, True), (size * 0.9, True))
+    )
     cells: list[list[Any]] = [[Paragraph(markup(one), top) for one in head]] if head else []
     commands: list[tuple[Any, ...]] = [
         ("GRID", (0, 0), (-1, -1), 0.5, "black"), ("VALIGN", (0, 0), (-1, -1), "TOP"),

@@ -34,10 +34,9 @@ CLEARANCE = (
     "touches, do not saw (c.p.)."
 )
 BUCK_RULES = (
-    "Log chocked so that it cannot roll; support close to both sides of every cut, so that it neither sags nor closes on the bar. Saw "
-    "from above; as the kerf opens or closes drive a plastic wedge into it behind the bar (c.p.).",
-    "Chain brake on to start, both hands on the saw, nothing in the kickback zone; leg, eye and ear protection; local chain-saw "
-    "rules (c.p.).",
+    "Log chocked so that it cannot roll; support close to both sides of every cut, so that it neither sags nor closes on the bar. "
+    "Saw from above; drive a plastic wedge into the kerf behind the bar as it runs (c.p.).",
+    "Chain brake on to start, both hands on the saw, nothing in the kickback zone; leg, eye, ear protection; local rules (c.p.).",
 )
 SHOP_RULES = (
     "Nothing round or wedge-shaped goes free-hand through a band saw: block, cradle or a sled that cannot turn; push stick; guards "

@@ -18,7 +18,7 @@ from pithline.outputs.pdf.pen import Pen
 from pithline.outputs.print_job import PrintJob
 from pithline.outputs.sheet.cautions import BUCK_RULES, heavy
 
-HEIGHT, VIEW_SHARE = 96.0, 0.45
+HEIGHT, VIEW_SHARE = 84.0, 0.4
 """Of the picture [pt], and its share of the width."""
 NAME = 9.0
 """Type of the cuts' names in it, less where they crowd. [pt]"""
@@ -42,13 +42,13 @@ def crosscut_part(job: PrintJob, setting: ScriptSetting) -> list[Flowable]:
     lead = (f"**{fmt.weight(setting.weight)}**{moved}. Tape from the butt end straight along the bark to the kerf's centre at four hours "
             "of the clock, and join the marks round the log: the cut then runs square to the pith. Carry the 12 o'clock line along "
             "the bark past every cut before sawing; mark the pith on the new faces as seen.")  # fmt: skip
-    head = ["cut", *(f"at {hour} o'clock" for hour in HOURS), "butt side | top side"]
+    head = ["cut", *(f"at {hour} o'clock" for hour in HOURS), "butt | top side"]
     left = VIEW_SHARE * width
     view = CrosscutView(job, setting, cuts, left)
     return [
         *heading(f"Crosscut first: {log.kind(setting.piece)} {log.mark(setting.piece)}", 15.0, 40.0),
         side_by_side([[view], [paragraph(lead, 10.5)]], [left + 8.0, width - left - 8.0]), gap(4.0),
-        table(head, rows, shares(width, 8, 18, 18, 18, 18, 20), 10.5), *bullets(BUCK_RULES), gap(8.0),
+        table(head, rows, shares(width, 8, 18, 18, 18, 18, 20), 10.5), *bullets(BUCK_RULES), gap(4.0),
     ]  # fmt: skip
 
 

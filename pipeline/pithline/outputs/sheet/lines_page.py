@@ -12,24 +12,31 @@ from pithline.outputs.cut_script.document import Array
 from pithline.outputs.cut_script.end_lines import LEVEL_LINE, EndLine, LineGroup, end_lines, lined_logs, lined_settings
 from pithline.outputs.ends import EndFace, tape_point
 from pithline.outputs.formatting import Formatter
-from pithline.outputs.pdf.flow import LEAD, Drawing, bullets, gap, heading, shares, side_by_side, table
+from pithline.outputs.pdf.flow import TABLE_LEAD, Drawing, bullets, gap, heading, shares, side_by_side, table
 from pithline.outputs.pdf.page import height_of, measure_of, width_of
 from pithline.outputs.pdf.paging import Block
 from pithline.outputs.pdf.pen import DOTTED, Pen
 from pithline.outputs.print_job import PrintJob
 
-HEIGHTS = (252.0, 230.0, 208.0, 188.0)
+HEIGHTS = (252.0, 230.0, 208.0, 188.0, 170.0)
 """Of the drawing of one end: less where another log's lines, or what is read before them, then share the page. [pt]"""
-ROUND = 28.0
+ROUND = 24.0
 """Room round the end for the lines' names. [pt]"""
 NAME_SIZE = 10.0
 """Type of the names, less where there are many. [pt]"""
 LEAST_ROW, MOST_ROW, MOST_ROW_INCHES = 7.5, 9.0, 8.0
 """Type of the table: as large as lets both ends stand on one page, within these. [pt]"""
+MM_SHARES, INCH_SHARES = (6.6, *(10.8, 10.7, 10.8, 10.7, 7.8) * 2), (6.4, *(8.9, 11.6, 8.9, 11.6, 8.6) * 2)
+"""Of the width, by the table's columns."""
 OTHERS = 132.0
 """What heading and rules take of the page. [pt]"""
 SPREADING_STEPS = 400
 """More steps than names ever took to come apart."""
+NEVER_SAWN = {
+    "T": "T lines, ticks on the ends of slabs, for the rip saw to measure from",
+    "M": "M lines, where a setting's marks stand",
+}
+"""Lines by the letter of their name."""
 UPPER, LOWER = "▲", "▼"
 TWELVE, SIX = "12 o'clock", "6 o'clock"
 """The bark ends of the plumb line, in words that no line's number can be taken for."""
@@ -77,27 +84,27 @@ def _both_ends(job: PrintJob, own: str, groups: BothGroups, height: float) -> li
     ]
     room = height_of(job.paper) - HEIGHTS[0] - OTHERS
     most = MOST_ROW_INCHES if job.fmt.inches else MOST_ROW
-    size = float(np.clip((room / (len(rows) + 2.0) - 4.0) / LEAD, LEAST_ROW, most))
+    size = float(np.clip((room / (len(rows) + 2.0) - 4.0) / TABLE_LEAD, LEAST_ROW, most))
     return [
         side_by_side(drawings, [width / 2.0, width / 2.0]),
-        table(head, rows, shares(width, 6.6, *(10.8, 10.7, 10.8, 10.7, 7.8) * 2), size),
+        table(head, rows, shares(width, *(INCH_SHARES if job.fmt.inches else MM_SHARES)), size),
     ]
 
 
 def _rules(job: PrintJob, groups: Sequence[LineGroup]) -> list[str]:
     lines = [line for group in groups for line in group.lines]
-    level = " “Level” is for the first spirit level." if any(line.name == LEVEL_LINE for line in lines) else ""
+    first = {line.name[0] for line in lines}
+    level = " “Level” is for the spirit level." if any(line.name == LEVEL_LINE for line in lines) else ""
     when = "on the pieces in hand" if job.log.sawn else "before the first cut"
     rules = [
-        f"Face each end, 12 o'clock line upright: left and right are yours. Draw every line on both ends {when}, heavy where it is heavy "
+        f"Face each end, 12 o'clock line upright: left and right are yours. Draw every line on both ends {when}, heavy where it is "
         f"here: only there is it sawn. Number each.{level}",
         f"Tape in {'inches' if job.fmt.inches else job.fmt.units}, straight. **Left** and **right** point: from the pith, then **from** 12 "
         "or 6, the bark ends of the 12 o'clock line; where the two arcs cross on that side is the bark point. "
         f"{UPPER} {LOWER}: the upper, the lower of two points on one side. **Long** is from bark to bark: the check.",
     ]
-    if any(line.ticks for line in lines):
-        rules.append("T and M lines are never sawn: T are ticks on the ends of slabs, for the rip saw to measure from; M is where a "
-                     "setting's marks stand.")  # fmt: skip
+    if told := [text for letter, text in NEVER_SAWN.items() if letter in first]:
+        rules.append(f"Never sawn: {'; '.join(told)}.")
     if any(line.points is None for line in lines):
         rules.append("“Misses”: the line does not meet that end; it is drawn on the other alone, and there its piece is levelled by "
                      "its marks.")  # fmt: skip

@@ -18,6 +18,7 @@ from pithline.outputs.holding.props import Holding, holding_of, station_over
 from pithline.outputs.holding.sketch import block_words, is_owned
 from pithline.outputs.pdf.flow import band, bullets, gap, heading, markup, shares, side_by_side, style, table
 from pithline.outputs.pdf.page import measure_of
+from pithline.outputs.pdf.paging import Block
 from pithline.outputs.print_job import PrintJob
 from pithline.outputs.sheet.cautions import CLEARANCE, MILL_RULES, heavy
 from pithline.outputs.sheet.mill_views import MillEnd, MillSide, stub_words
@@ -25,13 +26,24 @@ from pithline.outputs.sheet.where_next import where_next
 
 LEFT_SHARE = 0.37
 """Share of the width that the views take."""
-END_HEIGHT, BOLT_HEIGHT, ALIKE_HEIGHT, SIDE_HEIGHT = 132.0, 112.0, 104.0, 64.0
-"""Of the end view, also of a bolt that lies on its own face and of one of several held alike, and of the side view. [pt]"""
 TEXT, BOLT_TITLE = 10.0, 11.5
 """Type of the steps, and of the title of one of several bolts held alike. [pt]"""
 LEAST_OFF, MOST_OFF = 10.0, 15.0
 """The height found may lie this far off the one expected before a mistake is looked for: at least, as marks and bunks are read
 and bark gives way; at most, as the plan was weighed. [mm]"""
+
+
+class ViewHeights(NamedTuple):
+    """How tall the views are: facing the end, of a bolt without marks, of one of several held alike, from the side. [pt]"""
+
+    end: float = 132.0
+    bolt: float = 112.0
+    alike: float = 104.0
+    side: float = 64.0
+
+
+FULL, LESS = ViewHeights(), ViewHeights(118.0, 100.0, 92.0, 58.0)
+"""Views are drawn less tall where that saves a page."""
 
 
 def mill_rules(job: PrintJob) -> list[Flowable]:
@@ -41,26 +53,31 @@ def mill_rules(job: PrintJob) -> list[Flowable]:
     return [*heading("3  At the mill: for every setting", 15.0), *bullets(MILL_RULES), gap(6.0)]
 
 
-def mill_panels(job: PrintJob) -> list[list[Flowable]]:
-    """A panel each setting on the mill that is still to come; what bolts in one cradle share is said over the first of them."""
+def mill_blocks(job: PrintJob) -> list[Block]:
+    """A panel each setting on the mill that is still to come, with full views and with less tall ones."""
+    return list(zip(mill_panels(job, FULL), mill_panels(job, LESS), strict=True))
+
+
+def mill_panels(job: PrintJob, heights: ViewHeights = FULL) -> list[list[Flowable]]:
+    """The panels; what bolts in one cradle share is said over the first of them."""
     panels: list[list[Flowable]] = []
     for alike in same_hold([one for one in job.log.ahead if one.tool is Saw.MILL]):
         if len(alike) == 1:
-            panels.append(mill_panel(job, alike[0]))
+            panels.append(mill_panel(job, alike[0], heights))
             continue
-        panels += [_bolt_panel(job, one) for one in alike]
+        panels += [_bolt_panel(job, one, heights) for one in alike]
         panels[-len(alike)] = [*_shared_hold(job, alike), *panels[-len(alike)]]
     return panels
 
 
-def mill_panel(job: PrintJob, setting: ScriptSetting) -> list[Flowable]:
+def mill_panel(job: PrintJob, setting: ScriptSetting, heights: ViewHeights = FULL) -> list[Flowable]:
     """One setting, from laying the piece to the last piece that comes off."""
     width, holding = measure_of(job.paper), holding_of(job.log, setting)
     left = LEFT_SHARE * width
     steps = set_up_words(job, setting, holding)
     texts = [_numbered(row, text) for row, text in enumerate(steps, 1)]
     body = side_by_side(
-        [_views(job, setting, holding, left), [*texts, *_sawn(job, setting)]], [left + 8.0, width - left - 8.0]
+        [_views(job, setting, holding, left, heights), [*texts, *_sawn(job, setting)]], [left + 8.0, width - left - 8.0]
     )
     return [band(*_titles(job, setting), width), body, gap(6.0)]
 
@@ -99,12 +116,12 @@ def _shared_hold(job: PrintJob, alike: Sequence[ScriptSetting]) -> list[Flowable
     ]
 
 
-def _bolt_panel(job: PrintJob, setting: ScriptSetting) -> list[Flowable]:
+def _bolt_panel(job: PrintJob, setting: ScriptSetting, heights: ViewHeights) -> list[Flowable]:
     """One of several bolts that are held alike: what is its own."""
     width, holding = measure_of(job.paper), holding_of(job.log, setting)
     left = LEFT_SHARE * width
     own = Paragraph(markup(bolt_words(job, setting, holding)), style(TEXT, spaceAfter=3.0))
-    views = _views(job, setting, holding, left, ALIKE_HEIGHT)
+    views = _views(job, setting, holding, left, heights._replace(bolt=heights.alike))
     body = side_by_side([views, [own, *_sawn(job, setting)]], [left + 8.0, width - left - 8.0])
     return [band(*_titles(job, setting), width, BOLT_TITLE), body, gap(4.0)]
 
@@ -134,13 +151,13 @@ def _titles(job: PrintJob, setting: ScriptSetting) -> tuple[str, str]:
 
 
 def _views(
-    job: PrintJob, setting: ScriptSetting, holding: Holding, width: float, bolt: float = BOLT_HEIGHT
+    job: PrintJob, setting: ScriptSetting, holding: Holding, width: float, heights: ViewHeights
 ) -> list[Flowable]:
-    """The piece facing its butt end, `bolt` tall [pt] where it has no marks; from the side too where marks or lifts show there."""
+    """The piece facing its butt end; from the side too where marks or lifts show there."""
     by_marks = setting.marks is not None
-    views: list[Flowable] = [MillEnd(job, setting, holding, width, END_HEIGHT if by_marks else bolt)]
+    views: list[Flowable] = [MillEnd(job, setting, holding, width, heights.end if by_marks else heights.bolt)]
     if by_marks or any(one.lift > 0.0 for one in setting.lifts):
-        views.append(MillSide(job, setting, width, SIDE_HEIGHT))
+        views.append(MillSide(job, setting, width, heights.side))
     return views
 
 
