@@ -11,7 +11,7 @@ from typing import Any
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.platypus import CondPageBreak, Flowable, KeepTogether, Paragraph, Spacer, Table
 
-from pithline.outputs.pdf.page import BOLD, PLAIN, fonts
+from pithline.outputs.pdf.page import BOLD, PLAIN, fonts, width_of
 from pithline.outputs.pdf.pen import Pen
 
 LEAD, TABLE_LEAD = 1.3, 1.2
@@ -22,8 +22,10 @@ STRONG = re.compile(r"\*\*(.+?)\*\*")
 CAUTION_SIZE = 9.5
 FAR_DOWN = 1e6
 """More room than any page has. [pt]"""
-PADDING = 3.0
-"""Left and right in a table's cell. [pt]"""
+PADDING, BAND_PADDING = 3.0, 4.0
+"""Left and right in a table's cell, and in a panel's title. [pt]"""
+BESIDE, MOST_TITLE = 0.72, 0.7
+"""Type of the words beside a title over the title's, and the most of the width that a title takes."""
 
 
 class Drawing(Flowable, ABC):
@@ -146,11 +148,12 @@ def side_by_side(parts: Sequence[Sequence[Flowable]], widths: Sequence[float]) -
 
 def band(text: str, beside: str, width: float, size: float = 13.0) -> Table:
     """The title of a panel on a gray band, with a few words at its right."""
-    right = style(size * 0.72, alignment=2)
-    return Table([[Paragraph(markup(text), style(size, True)), Paragraph(markup(beside), right)]], colWidths=shares(width, 42, 58),
+    right = style(size * BESIDE, alignment=2)
+    left = min(width_of(text, size, True) + 2.0 * BAND_PADDING + 1.0, MOST_TITLE * width)
+    return Table([[Paragraph(markup(text), style(size, True)), Paragraph(markup(beside), right)]], colWidths=[left, width - left],
                  spaceAfter=3.0, style=[
         ("BACKGROUND", (0, 0), (-1, -1), "#dddddd"), ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
-        ("LEFTPADDING", (0, 0), (-1, -1), 4.0), ("RIGHTPADDING", (0, 0), (-1, -1), 4.0),
+        ("LEFTPADDING", (0, 0), (-1, -1), BAND_PADDING), ("RIGHTPADDING", (0, 0), (-1, -1), BAND_PADDING),
         ("TOPPADDING", (0, 0), (-1, -1), 0.0), ("BOTTOMPADDING", (0, 0), (-1, -1), 3.0),
     ])  # fmt: skip
 

@@ -18,7 +18,7 @@ from pithline.outputs.pdf.flow import bullets, gap, heading, height_of_story, pa
 from pithline.outputs.pdf.page import height_of, measure_of
 from pithline.outputs.pdf.paging import Block
 from pithline.outputs.print_job import PrintJob
-from pithline.outputs.results import Results, litres_in_words, money_in_words, results_beside, results_rows
+from pithline.outputs.results import Results, money_in_words, results_beside, results_rows
 from pithline.outputs.sheet.cautions import DOUBT, METAL, dust
 from pithline.outputs.sheet.ladder import ladder
 
@@ -89,7 +89,7 @@ def results_table(job: PrintJob, size: float = SIZES[0]) -> list[Flowable]:
         for name, text in results_rows(script, fmt).items()
     ]
     width = measure_of(job.paper)
-    made = [table(["", *columns], rows, shares(width, 17, *[83 / len(columns)] * len(columns)), size)]
+    made = [table(["", *columns], rows, shares(width, 15, *[85 / len(columns)] * len(columns)), size)]
     notes = [
         *_likely(script, columns["this plan"], fmt),
         *misfits_in_words(misfits_of(script.raw["proof"]), MOST_MISFITS, fmt),
@@ -109,8 +109,8 @@ def _likely(script: CutScript, own: Results, fmt: Formatter) -> list[str]:
     if told:
         notes.append(f"Likely {', '.join([*told, *fewer])}: so four times in five, from what scan and card leave open.")
     if own.loose_plates:
-        notes.append(f"{count(own.loose_plates, 'plate')} in no set, {litres_in_words(own.loose_volume, fmt)}.")
-    return notes
+        notes.append(f"{count(own.loose_plates, 'plate')} in no set.")
+    return [" ".join(notes)] if notes else []
 
 
 # -- measuring --------------------------------------------------------------------------------------------------------

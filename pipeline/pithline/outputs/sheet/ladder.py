@@ -81,7 +81,7 @@ def ladder(job: PrintJob, size: float = SIZE) -> list[Flowable]:
         return []
     width, most = measure_of(job.paper), max(_worth(one.own) for one in steps) or 1.0
     columns = _columns(job, steps)
-    widths = shares(width, 24, *(share for _, share, _ in columns))
+    widths = shares(width, 19, *(share for _, share, _ in columns))
     head = [Paragraph(markup(text), style(size * 0.9, True)) for text in ("plan", *(name for name, _, _ in columns))]
     rows: list[list[object]] = [list(head)]
     for place, one in enumerate(steps):
@@ -107,20 +107,23 @@ def rung_words(job: PrintJob) -> list[str]:
 def _columns(job: PrintJob, steps: Sequence[Step]) -> list[tuple[str, float, list[str]]]:
     """Columns after the first: head, share of the width, a text a row; money's left out where none is known."""
     fmt, currency = job.fmt, job.log.script.inputs.products.currency
+    unit = fmt.volume(0.0).partition(" ")[2]
+    litres = [(fmt.volume(one.own.volume), litres_in_words(one.own.set_volume, fmt)) for one in steps]
     columns = [
-        ("sets", 26.0, [sets_in_words(_differing(steps, one)) for one in steps]),
-        ("set-ups", 11.5, [f"{one.own.set_ups}" for one in steps]),
-        ("hours", 8.0, [f"{one.own.hours:.1f} h" for one in steps]),
-        ("in all", 10.0, [fmt.volume(one.own.volume) for one in steps]),
-        ("in sets", 10.0, [litres_in_words(one.own.set_volume, fmt) for one in steps]),
+        ("sets", 34.0, [sets_in_words(_differing(steps, one)) for one in steps]),
+        ("set-ups", 9.0, [f"{one.own.set_ups}" for one in steps]),
+        ("hours", 7.5, [f"{one.own.hours:.1f}" for one in steps]),
+        (f"{unit} in all", 8.5, [volume.partition(" ")[0] for volume, _ in litres]),
+        (f"{unit} in sets", 8.5, [in_sets.partition(" ")[0] for _, in_sets in litres]),
     ]
-    if any(one.own.earnings is not None for one in steps):
+    money = any(one.own.earnings is not None for one in steps)
+    if money:
         columns += [
-            ("earns", 11.0, [money_in_words(one.own.earnings, currency) for one in steps]),
-            ("an hour more brings", 12.0, [money_in_words(one.more, currency) for one in steps]),
+            ("earns", 9.0, [money_in_words(one.own.earnings, currency) for one in steps]),
+            ("an hour more brings", 10.0, [money_in_words(one.more, currency) for one in steps]),
         ]
     if not _one_practice(steps) and all(one.customary for one in steps):
-        columns.append(("customary way", 16.0, [_customary(one, currency) for one in steps]))
+        columns.append(("customary way", 11.5 if money else 22.0, [_customary(one, currency) for one in steps]))
     return columns
 
 

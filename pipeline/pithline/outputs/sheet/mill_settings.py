@@ -28,6 +28,8 @@ LEFT_SHARE = 0.37
 """Share of the width that the views take."""
 TEXT, BOLT_TITLE = 10.0, 11.5
 """Type of the steps, and of the title of one of several bolts held alike. [pt]"""
+BLANK = "____"
+"""To be filled in."""
 LEAST_OFF, MOST_OFF = 10.0, 15.0
 """The height found may lie this far off the one expected before a mistake is looked for: at least, as marks and bunks are read
 and bark gives way; at most, as the plan was weighed. [mm]"""
@@ -107,8 +109,8 @@ def _shared_hold(job: PrintJob, alike: Sequence[ScriptSetting]) -> list[Flowable
         )
     else:
         where = f"in the {degrees(first.against.angle)} cradle"
-        blade = ("**Blade** from arris A, where the two faces told meet. Tape its height over the bed at both ends; the heights told "
-                 f"are expected ({job.fmt.units}).")  # fmt: skip
+        blade = ("**Blade** from arris A, where the two faces told meet. Write its height over the bed beside what is expected, at both "
+                 f"ends ({job.fmt.units}).")  # fmt: skip
     lay = f"**Lay** each {where} by the face told. {blade}"
     return [
         band(f"{numbers[0]} to {numbers[-1]}  Bolts {where}", marks, width),
@@ -133,7 +135,8 @@ def bolt_words(job: PrintJob, setting: ScriptSetting, holding: Holding) -> str:
     arris, lifts = arris_of(job, setting, holding), _lifts(job, setting)
     text = f"**Face {job.log.cut_numbers[setting.against.face]}** down."
     if arris is not None:
-        text += f" A, faces {arris.one} and {arris.other}: {_expected(job, arris)}, found ______."
+        butt, top = (job.fmt.bare(one) for one in (arris.butt, arris.top))
+        text += f" A, faces {arris.one}, {arris.other}: butt {butt} {BLANK}, top {top} {BLANK}."
     blocks = "" if is_owned(job.log, setting) else block_words(holding, job.fmt)
     return f"{text}{f' Lift {lifts} ({job.fmt.units}).' if lifts else ''}{f' {blocks}' if blocks else ''}"
 

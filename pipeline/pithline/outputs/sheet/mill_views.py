@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -117,19 +117,29 @@ class MillEnd(Drawing):
     def _cut_names(self, pen: Pen, span: tuple[float, float], scale: float) -> list[Box]:
         """Dashed lines across `span` with number and height on the scale beside them, moved apart where they crowd; what these take."""
         taken: list[Box] = []
-        last, gap = np.inf, min(13.0, (self.height - 16.0) / max(len(self.cuts), 1))
-        for cut in sorted(self.cuts, key=lambda one: -one.height):
+        gap = min(13.0, (self.height - FLOOR) / max(len(self.cuts), 1))
+        cuts = sorted(self.cuts, key=lambda one: -one.height)
+        for cut, spot in zip(cuts, label_spots([FLOOR + cut.height * scale for cut in cuts], gap), strict=True):
             y = FLOOR + cut.height * scale
             pen.line((span[0], y), (span[1], y), 0.9, DASHED)
-            spot = min(y - 3.5, last - gap)
             pen.line((span[1], y), (span[1] + 7.0, spot + 3.5), 0.4)
             text = f"{cut.number}: {self.fmt.length(cut.height - self.log.scale_drop)}"
             room = self.width - span[1] - 9.0
             size = min(LABEL, gap * 0.8, room / width_of(text, 1.0, True))
             pen.text((span[1] + 9.0, spot), text, size, bold=True)
             taken.append((span[1] + 9.0, spot - 0.3 * size, span[1] + 9.0 + width_of(text, size, True), spot + size))
-            last = spot
         return taken
+
+
+def label_spots(lines: Sequence[float], gap: float) -> list[float]:
+    """Where the names of lines stand, `gap` apart, from the highest line down; none under the bed, where words stand. [pt]"""
+    spots: list[float] = []
+    for line in lines:
+        spots.append(min(line - 3.5, spots[-1] - gap) if spots else line - 3.5)
+    for place in range(len(spots) - 1, -1, -1):
+        least = spots[place + 1] + gap if place + 1 < len(spots) else FLOOR
+        spots[place] = max(spots[place], least)
+    return spots
 
 
 class MillSide(Drawing):
