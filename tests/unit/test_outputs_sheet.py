@@ -17,7 +17,7 @@ from pithline.outputs.sheet.crosscut_first import along_the_bark
 from pithline.outputs.sheet.ladder import rung_words
 from pithline.outputs.sheet.mill_settings import LEAST_OFF, MOST_OFF, arris_of, height_allowance, mill_panel
 from pithline.outputs.sheet.set_up_sheet import set_up_sheet
-from pithline.script.document import dumps, loads
+from pithline.script.document import crayon_marks, dumps, loads
 from unit.cradle_fixture import cradle_script
 from unit.outputs_fixture import bucked_script, small_script
 from unit.pdf_reading import columns_of, faults, pages_of, text_of
@@ -50,8 +50,8 @@ def panel_of(script, number):
     """What is written on the panel of a mill setting, its drawings left out."""
     job = print_job(script)
     setting = next(one for one in job.log.settings if job.log.mill_numbers.get(one.id) == number)
-    panel = document([mill_panel(job, setting)], "A4", "", "")
-    return columns_of(panel, 0.4).partition(" at the mill ")[2]
+    panel = document(mill_panel(job, setting), "A4", "", "")
+    return columns_of(panel, 0.39).partition(" at the mill ")[2]
 
 
 def cards_of(job):
@@ -268,11 +268,39 @@ def test_the_first_page_leaves_no_row_over(name, paper):
     assert re.match(r"(Crosscut first|2 Draw the lines)", pages[1][3])
 
 
-def test_the_rules_of_the_mill_stand_where_there_is_room_for_them():
-    crosscut, whole = (sheet_of(one()) for one in (bucked_script, small_script))
-    assert "At the mill: for every setting" in crosscut[1][3]
-    assert sum("Dogged before it is sawn" in page[3] for page in crosscut) == 1
-    assert sum("Dogged before it is sawn" in page[3] for page in whole) == 1
+@pytest.mark.parametrize("name", SCRIPTS)
+def test_the_rules_of_the_mill_stand_once_and_before_the_first_setting(name):
+    text = words_of(SCRIPTS[name]())
+    assert text.count("At the mill: for every setting") == text.count("Dogged before it is sawn") == 1
+    assert text.index("Draw the lines") < text.index("At the mill: for every setting") < text.index(" at the mill ·")
+
+
+def test_what_bolts_in_one_cradle_share_is_said_once_and_what_is_each_ones_own_stands_by_it():
+    """What is left in the cradle of the fourth setting is sawn twice more there, each time as a bolt of its own."""
+    script = cradle_script()
+    place = next(n for n, one in enumerate(script["operations"]) if one.get("set_up") == "cradle 22.5")
+    setting, cut = script["operations"][place : place + 2]
+    next(one for one in script["pieces"] if one["id"] == "slab-4")["kind"] = "bolt"
+    for number, piece in enumerate(("slab-4", "low-1"), 1):
+        again = setting | {"id": f"again-{number}", "piece": piece}
+        made = {"above": f"high-{number}", "below": f"low-{number}"}
+        ids = {"id": f"again-cut-{number}", "setting": again["id"], "piece": piece}
+        lower = {name: cut[name] - 15.0 * number for name in ("offset", "blade_height")}
+        script["operations"][place + 2 * number : place + 2 * number] = [again, cut | ids | made | lower]
+        script["pieces"] += [{"id": made[side], "kind": kind, "made_by": ids["id"], "volume": 1.0e6} for side, kind in
+                             (("above", "slab"), ("below", "bolt"))]  # fmt: skip
+    marks = crayon_marks(script["pieces"])
+    for piece in script["pieces"]:
+        piece["mark"] = marks[piece["id"]]
+    job, text = print_job(script), columns_of(sheet_once(dumps(script)), 0.39)
+    alike = [one for one in job.log.settings if one.against and one.tool is Saw.MILL and one.against.angle > 1.0]
+    assert len(alike) == 3
+    assert text.count("where the two faces told meet") == 1
+    for one in alike:
+        arris = arris_of(job, one, holding_of(job.log, one))
+        assert f"A, faces {arris.one}, {arris.other}: butt {job.fmt.bare(arris.butt)} " in text
+        assert all(f"{job.log.cut_numbers[made.id]} {job.fmt.bare(abs(made.blade_height - arris.mean))} " in text
+                   for made in job.log.cuts_of(one))  # fmt: skip
 
 
 def test_a_bolt_in_a_cradle_is_measured_from_its_arris():

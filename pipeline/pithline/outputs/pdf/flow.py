@@ -128,7 +128,7 @@ def table(
             commands += [("SPAN", (0, line), (-1, line)), ("NOSPLIT", (0, line), (-1, min(line + 1, last)))]
         else:
             cells.append([Paragraph(markup(one), plain) for one in row])
-    return Table(cells, colWidths=list(widths), repeatRows=1 if head else 0, splitInRow=1, style=commands, spaceAfter=8.0,
+    return Table(cells, colWidths=list(widths), repeatRows=1 if head else 0, splitInRow=1, style=commands, spaceAfter=6.0,
                  hAlign="LEFT")  # fmt: skip
 
 

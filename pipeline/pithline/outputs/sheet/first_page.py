@@ -89,7 +89,7 @@ def results_table(job: PrintJob, size: float = SIZES[0]) -> list[Flowable]:
         for name, text in results_rows(script, fmt).items()
     ]
     width = measure_of(job.paper)
-    made = [table(["", *columns], rows, shares(width, 15, *[85 / len(columns)] * len(columns)), size)]
+    made = [table(["", *columns], rows, shares(width, 16.5, *[83.5 / len(columns)] * len(columns)), size)]
     notes = [
         *_likely(script, columns["this plan"], fmt),
         *misfits_in_words(misfits_of(script.raw["proof"]), MOST_MISFITS, fmt),
