@@ -13,7 +13,7 @@ from shapely.geometry import Polygon
 
 from pithline.outputs.cards.card import edge_on, line_on
 from pithline.outputs.cards.pictures import part_name, slab_plan
-from pithline.outputs.cards.shop_cards import shop_cards
+from pithline.outputs.cards.shop_cards import fullest, shop_cards
 from pithline.outputs.cards.slices import FenceSetting, Run, Slice, fence_settings, run_of
 from pithline.outputs.cards.work import SawStep, SliceStep, card_of, works_of
 from pithline.outputs.cut_script.document import Saw
@@ -51,6 +51,20 @@ def test_a_card_taller_than_a_column_goes_on():
     assert not faults(pages)
     text, log = " ".join(page[3] for page in pages), print_job(large_script(3, 300)).log
     assert all(re.search(rf"\b{log.mark(f'plate-{n}')}\b", text) for n in range(0, 300, 50))
+
+
+def test_a_column_is_filled_by_the_next_card_and_those_that_fit_it_best():
+    assert fullest([300.0, 200.0, 180.0, 250.0], 750.0) == (0, 1, 3)
+    assert fullest([300.0, 200.0, 200.0, 460.0], 505.0) == (0, 1)
+    assert fullest([900.0, 100.0], 750.0) == (0,)
+
+
+def test_how_a_piece_lies_is_said_again_only_where_it_changes(job):
+    face = job.log.cut_numbers["c1"]
+    text = cards_of(cradle_script())
+    assert text.count(f"face {face} down;") == 1 and text.count(f"face {face} flat to the fence") == 1
+    assert re.search(r"Crosscut \w+ from its butt end:", text)
+    assert text.count("After each slice the fresh face goes to the fence.") == 1
 
 
 def test_one_card_a_slab_or_bolt_and_each_plate_on_one(job):

@@ -62,7 +62,7 @@ def _lies(log: SawnPieces, setting: ScriptSetting) -> str:
         return text
     face, angle = log.cut_numbers[setting.against.face], setting.against.angle
     if angle > 90.0 - FLAT_DEG:
-        return f"face {face} down on the table"
+        return f"face {face} down"
     if angle < FLAT_DEG:
         return f"face {face} flat to the fence"
     held = f"in the {degrees(angle)} cradle" if is_owned(log, setting) else f"on a {degrees(angle)} block at the fence"

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from pithline.outputs.cards.card import SAW_WORDS, step_words
+from pithline.outputs.cards.card import FRESH_FACE, SAW_WORDS, step_words
 from pithline.outputs.cards.work import SliceStep, Work, works_of
 from pithline.outputs.cut_script.document import Saw, ScriptCut, ScriptSetting
 from pithline.outputs.formatting import count
@@ -187,6 +187,8 @@ def _in_shop(job: PrintJob, work: Work, places: dict[str, int]) -> Iterator[Step
         cuts = [cut for one in settings for cut in log.cuts_of(one)]
         cautions = [fmt.retold(text) for one in settings for text in one.cautions]
         lines = [_plain(step_words(job, step)) + "."]
+        if isinstance(step, SliceStep):
+            lines.append(FRESH_FACE)
         if number == 1:
             plates = f", {count(len(work.plates), 'plate')} come of it" if work.plates else ""
             lines.insert(0, f"{fmt.weight(work.weight)}{plates}, {work.minutes:.0f} min in all.")

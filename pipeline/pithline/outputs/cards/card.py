@@ -27,7 +27,7 @@ from pithline.outputs.shop_words import BY_LINE
 
 TEXT, SMALL, MARK = 8.3, 7.3, 22.0
 """Type of the steps, of what stands beside, and of the mark. [pt]"""
-TIGHT = 1.2
+TIGHT = 1.16
 """Line height over type size on a card."""
 PADDING = 5.0
 """Round a card's contents. [pt]"""
@@ -35,6 +35,7 @@ CODE = 42.0
 """Side of the QR code with its quiet zone. [pt]"""
 SWATCH = 11.0
 """Side of a swatch. [pt]"""
+FRESH_FACE = "After each slice the fresh face goes to the fence."
 SAW_WORDS = {Saw.RIP: "Rip", Saw.CROSSCUT: "Crosscut", Saw.RESAW: "Resaw"}
 
 
@@ -87,38 +88,42 @@ def card(job: PrintJob, work: Work, looks: Mapping[str, PartLook], width: float)
     if picture is not None:
         rows.append(picture)
     rows += _bolt_pictures(job, work, inner)
-    rows += [_step(job, number, step) for number, step in enumerate(work.steps, 1)]
+    lay = [None, *(one.lies for one in work.steps)]
+    rows += [
+        _step(job, number, step, step.lies == before)
+        for number, (step, before) in enumerate(zip(work.steps, lay, strict=False), 1)
+    ]
     rows += _lines_by_tape(job, work, inner)
     rows += _plates(job, work, looks, inner)
     return Table([[row] for row in rows], colWidths=[width], hAlign="LEFT", style=[
         ("BOX", (0, 0), (-1, -1), 1.2, "black"), ("LEFTPADDING", (0, 0), (-1, -1), PADDING),
-        ("RIGHTPADDING", (0, 0), (-1, -1), PADDING), ("TOPPADDING", (0, 0), (-1, -1), 1.0), ("BOTTOMPADDING", (0, 0), (-1, -1), 1.5),
-        ("TOPPADDING", (0, 0), (-1, 0), 4.0), ("BOTTOMPADDING", (0, -1), (-1, -1), 5.0),
+        ("RIGHTPADDING", (0, 0), (-1, -1), PADDING), ("TOPPADDING", (0, 0), (-1, -1), 0.0), ("BOTTOMPADDING", (0, 0), (-1, -1), 1.0),
+        ("TOPPADDING", (0, 0), (-1, 0), 3.0), ("BOTTOMPADDING", (0, -1), (-1, -1), 4.0),
     ])  # fmt: skip
 
 
 # -- the steps --------------------------------------------------------------------------------------------------------
 
 
-def _step(job: PrintJob, number: int, step: SawStep | SliceStep) -> Flowable:
-    return Paragraph(f'<bullet bulletIndent="0">{number}</bullet>{markup(step_words(job, step))}',
+def _step(job: PrintJob, number: int, step: SawStep | SliceStep, as_before: bool) -> Flowable:
+    """A numbered step; how the piece lies is not said again where it lies as in the step before."""
+    return Paragraph(f'<bullet bulletIndent="0">{number}</bullet>{markup(step_words(job, step, as_before))}',
                      style(TEXT, leading=TIGHT * TEXT, leftIndent=12.0, bulletFontName=BOLD, bulletFontSize=TEXT))  # fmt: skip
 
 
-def step_words(job: PrintJob, step: SawStep | SliceStep) -> str:
-    """A step in words; strong ones stand between double asterisks."""
-    return _sliced(job, step) if isinstance(step, SliceStep) else _sawn(job, step)
+def step_words(job: PrintJob, step: SawStep | SliceStep, as_before: bool = False) -> str:
+    """A step in words; strong ones stand between double asterisks. How the piece lies is left out where that is `as_before`."""
+    lies = "" if as_before else step.lies
+    return _sliced(job, step, lies) if isinstance(step, SliceStep) else _sawn(job, step, lies)
 
 
-def _sawn(job: PrintJob, step: SawStep) -> str:
+def _sawn(job: PrintJob, step: SawStep, lies: str) -> str:
     marks = " ".join(job.log.mark(one) for one in step.gives)
     cuts = ", ".join(f"{place.number} {place.where}" if place.where == BY_LINE else f"{place.number} at **{_bare(job, place.where)}**"
                      for place in step.places)  # fmt: skip
-    source = f"; {step.measured_from}" if step.measured_from else ""
+    how = "; ".join(one for one in (lies, step.measured_from) if one)
     gives = f" → {marks}" if marks else ""
-    return (
-        f"**{SAW_WORDS[step.tool]} {job.log.mark(step.piece)}** {step.lies}{source}: {cuts or 'nothing to saw'}{gives}"
-    )
+    return f"**{SAW_WORDS[step.tool]} {job.log.mark(step.piece)}**{f' {how}' if how else ''}: {cuts or 'nothing to saw'}{gives}"
 
 
 def _bare(job: PrintJob, where: str) -> str:
@@ -126,14 +131,14 @@ def _bare(job: PrintJob, where: str) -> str:
     return where.replace(f" {job.fmt.units}", "")
 
 
-def _sliced(job: PrintJob, step: SliceStep) -> str:
+def _sliced(job: PrintJob, step: SliceStep, lies: str) -> str:
     """Billets flat to the fence: each setting of it with the slices it takes off, mates joined by +."""
     parts = [f"**Fence {job.fmt.fence(fence.thickness, fence.spare)}**: {_taken(job, fence)}" for fence in step.fences]
     if step.rests:
         parts.append(
             "Left: " + ", ".join(f"{job.log.mark(piece)} of {job.log.mark(billet)}" for billet, piece in step.rests)
         )
-    return f"**Resaw**, {step.lies}, the fresh face to the fence each time. {'. '.join(parts)}"
+    return f"**Resaw**{f', {lies}' if lies else ''}. {'. '.join(parts)}"
 
 
 def _taken(job: PrintJob, fence: FenceSetting) -> str:

@@ -22,7 +22,7 @@ from pithline.outputs.pdf.page import width_of
 from pithline.outputs.pdf.pen import CHAIN, DASHED, Pen
 from pithline.outputs.print_job import PrintJob
 
-MOST_HEIGHT = 76.0
+MOST_HEIGHT = 54.0
 """Of a slab's picture. [pt]"""
 LEFT, RIGHT, FOOT = 20.0, 30.0, 9.0
 """Room for the rips' numbers, for the faces' names, and above and below. [pt]"""
@@ -223,7 +223,8 @@ class BoltOnBlock(Drawing):
         pen.line((0.0, 6.0), (self.width, 6.0), 1.6)
         last = -np.inf
         for cut in sorted(self.log.cuts_of(self.setting), key=lambda one: blade_at(self.holding.pose, one, section.x)):
-            across = float(place(np.array([blade_at(self.holding.pose, cut, section.x), 0.0]))[0])
+            blade = float(place(np.array([blade_at(self.holding.pose, cut, section.x), 0.0]))[0])
+            across = min(max(blade, 0.0), self.width)  # a blade beside the piece stands at the picture's edge
             pen.line((across, 3.0), (across, top), 0.9, DASHED)
             name = str(self.log.cut_numbers[cut.id])
             at = max(across - width_of(name, SMALL, True) / 2.0, last + 2.0)

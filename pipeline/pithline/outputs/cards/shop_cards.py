@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from itertools import combinations
 
-from reportlab.platypus import Flowable, KeepTogether, Paragraph, Table
+from reportlab.platypus import Flowable, FrameBreak, KeepTogether, Paragraph, Table
 
-from pithline.outputs.cards.card import PADDING, TEXT, card
+from pithline.outputs.cards.card import FRESH_FACE, PADDING, TEXT, card
 from pithline.outputs.cards.pictures import part_name
 from pithline.outputs.cards.work import works_of
 from pithline.outputs.cut_script.document import Saw, WoodStage
@@ -19,9 +21,9 @@ from pithline.outputs.print_job import PrintJob
 from pithline.outputs.sheet.cautions import FOOT, SHOP_RULES, dust
 from pithline.trade.drying import AIR_DRYING
 
-LOOK_AHEAD, FAR = 8, 1.0e6
-"""So many cards are looked through for one that still fits a column; a height that any card fits. [pt]"""
-GAP = 5.0
+LOOK_AHEAD, FAR = 10, 1.0e6
+"""So many cards are looked through for those that fill a column; a height that any card fits. [pt]"""
+GAP = 4.0
 """Between cards of one column. [pt]"""
 GUTTER = 11.0
 """Between the two columns. [pt]"""
@@ -34,7 +36,9 @@ HOW_TO_READ = (
     "kerf's centre. Left and right: facing the butt end. “12 | 14”: at the butt | at the top end.",
     "Pictures are in true proportion: a slab from above, as it lies, butt end at the left; “T4 ×3”: billet T4 gives three slices.",
     "Draw all cuts of a step, then saw them in its order. “74/75” is one cut for two.",
-    "Before a billet is resawn: a large V across its edge, point to the butt, so that its plates go back in order. P2+P3 are mates.",
+    "Where no face is told, the piece lies on the face of the step before.",
+    f"{FRESH_FACE} Before a billet is resawn: a large V across its edge, point to the butt, so that its plates go back in order. "
+    "P2+P3 are mates.",
 )
 
 
@@ -63,20 +67,30 @@ def _set_ups(job: PrintJob) -> list[str]:
 
 
 def _packed(cards: list[Table], width: float, column: float) -> list[Flowable]:
-    """Cards in their order, but one of the next few goes before where a column would else end short. [pt]"""
+    """Cards nearly in their order, each column filled by the next and those of the following few that fill it best. [pt]"""
     measuring, _ = new_canvas((width, column), "")
     waiting = [(one, float(one.wrapOn(measuring, width, FAR)[1]) + GAP) for one in cards]
     found: list[Flowable] = []
-    left = column
     while waiting:
-        ahead = waiting[:LOOK_AHEAD]
-        fits = next((place for place, (_, height) in enumerate(ahead) if height <= left), None)
-        if fits is None:
-            left, fits = column, 0
-        one, height = waiting.pop(fits)
-        found.append(KeepTogether([one, gap(GAP)]))
-        left = max(left - height, 0.0)
+        ahead = [height for _, height in waiting[:LOOK_AHEAD]]
+        taken = fullest(ahead, column + GAP)  # none under the last
+        if found:
+            found.append(FrameBreak())
+        found += [KeepTogether([waiting[place][0], *([] if place == taken[-1] else [gap(GAP)])]) for place in taken]
+        waiting = [one for place, one in enumerate(waiting) if place not in taken]
     return found
+
+
+def fullest(heights: Sequence[float], column: float) -> tuple[int, ...]:
+    """Which of some heights, the first always among them, fill a column best; where they do alike, the earlier ones. [pt]"""
+    best: tuple[int, ...] = (0,)
+    most = heights[0]
+    for more in range(1, len(heights)):
+        for chosen in combinations(range(1, len(heights)), more):
+            filled = heights[0] + sum(heights[one] for one in chosen)
+            if most < filled <= column:
+                best, most = (0, *chosen), filled
+    return best
 
 
 def _framed(title: str, texts: list[str], width: float) -> Table:
