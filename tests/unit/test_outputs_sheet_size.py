@@ -5,12 +5,12 @@ import re
 import pytest
 from reportlab.platypus import PageBreak
 
-from pithline.outputs.pdf.flow import gap
-from pithline.outputs.pdf.page import height_of
+from pithline.outputs.pdf.flow import gap, paragraph
+from pithline.outputs.pdf.page import document, height_of
 from pithline.outputs.pdf.paging import paged
 from unit.cradle_fixture import cradle_script
 from unit.outputs_fixture import bucked_script, large_script, small_script
-from unit.pdf_reading import faults
+from unit.pdf_reading import faults, pages_of
 from unit.test_outputs_sheet import sheet_of
 
 
@@ -58,6 +58,20 @@ def test_a_block_is_drawn_smaller_only_where_that_saves_a_page():
     large, small, other = 0.6 * room, 0.45 * room, 0.5 * room
     assert heights_by_page(paged([[[gap(large)], [gap(small)]], [[gap(other)]]], "A4")) == [[small, other]]
     assert heights_by_page(paged([[[gap(large)], [gap(small)]], [[gap(large)]]], "A4")) == [[large], [large]]
+
+
+def test_room_that_a_block_asks_for_after_it_counts_between_blocks_alone():
+    half = height_of("A4") / 2.0 - 3.0
+    blocks = [[[paragraph("told", 10.0), gap(half - 13.0), paragraph("", 0.0, spaceAfter=9.0)]]] * 2
+    pages = pages_of(document(paged(blocks, "A4"), "A4", "", ""))
+    assert [page[3].count("told") for page in pages] == [1, 1]
+
+
+@pytest.mark.parametrize("script", [small_script, bucked_script, cradle_script])
+@pytest.mark.parametrize(("units", "paper"), [("mm", "A4"), ("mm", "Letter"), ("in", "A4"), ("in", "Letter")])
+def test_no_page_is_blank(script, units, paper):
+    foot = 4  # title, page and the line under them
+    assert all(len(page[2]) > foot for page in sheet_of(script(), units, paper))
 
 
 def test_a_block_taller_than_a_page_has_its_pages_to_itself():

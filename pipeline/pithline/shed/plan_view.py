@@ -43,7 +43,7 @@ from pithline.shed.saw_steps import saw_steps
 Array = NDArray[np.float64]
 LEFT = "left, log paid"
 """The figure of the till once the log is paid for."""
-FORMAT = 10
+FORMAT = 11
 """Of the kept views: older ones are made anew."""
 EARLIER = "earlier.json"
 """In the folder of a plan made anew at the saw: the plan that it takes the place of."""

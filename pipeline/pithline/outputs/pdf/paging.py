@@ -55,7 +55,7 @@ def paged(blocks: Sequence[Block], paper: str) -> list[Flowable]:
         Starts at the top of a page.
     """
     width, room = measure_of(paper), height_of(paper) - SPARE
-    tall = [[height_of_story(story, width) for story in block] for block in blocks]
+    tall = [[_Tall(height_of_story(story, width), story[-1].getSpaceAfter()) for story in block] for block in blocks]
     best: list[tuple[Cost, _Page | None]] = [(Cost(), None)]
     for end in range(1, len(blocks) + 1):
         found = [(best[page.first][0].plus(page.cost), page) for page in _pages_to(tall, end, room)]
@@ -71,18 +71,24 @@ def paged(blocks: Sequence[Block], paper: str) -> list[Flowable]:
     return story
 
 
-def _pages_to(tall: Sequence[Sequence[float]], end: int, room: float) -> Iterator[_Page]:
+class _Tall(NamedTuple):
+    """How tall a block stands, and the room that it asks for before the next. [pt]"""
+
+    height: float
+    after: float
+
+
+def _pages_to(tall: Sequence[Sequence[_Tall]], end: int, room: float) -> Iterator[_Page]:
     """Every page whose last block is the one before `end`, each at the largest size that fits. [pt]"""
-    least = min(tall[end - 1])
+    least, size = min((one.height, size) for size, one in enumerate(tall[end - 1]))
     if least > room:
         pages = math.ceil(least / room)
-        size = len(tall[end - 1]) - 1
         yield _Page(end - 1, end, size, Cost(pages, size, (pages * room - least) ** 2))
         return
     for first in range(end - 1, -1, -1):
-        sizes = range(max(len(one) for one in tall[first:end]))
-        for size in sizes:
-            filled = sum(one[min(size, len(one) - 1)] for one in tall[first:end])
+        for size in range(max(len(one) for one in tall[first:end])):
+            taken = [one[min(size, len(one) - 1)] for one in tall[first:end]]
+            filled = sum(one.height + one.after for one in taken) - taken[-1].after
             if filled <= room:
                 yield _Page(first, end, size, Cost(1, size, (room - filled) ** 2))
                 break

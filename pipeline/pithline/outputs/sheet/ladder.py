@@ -123,7 +123,7 @@ def _columns(job: PrintJob, steps: Sequence[Step]) -> list[tuple[str, float, lis
             ("an hour more brings", 10.0, [money_in_words(one.more, currency) for one in steps]),
         ]
     if not _one_practice(steps) and all(one.customary for one in steps):
-        columns.append(("customary way", 11.5 if money else 22.0, [_customary(one, currency) for one in steps]))
+        columns.append(("customary way", 13.0 if money else 22.0, [_customary(one, currency) for one in steps]))
     return columns
 
 
