@@ -28,8 +28,8 @@ LEFT_SHARE = 0.37
 """Share of the width that the views take."""
 TEXT, BOLT_TITLE = 10.0, 11.5
 """Type of the steps, and of the title of one of several bolts held alike. [pt]"""
-BLANK = "____"
-"""To be filled in."""
+BLANK = "\N{NO-BREAK SPACE}____"
+"""To be filled in, on the line of what it stands beside."""
 LEAST_OFF, MOST_OFF = 10.0, 15.0
 """The height found may lie this far off the one expected before a mistake is looked for: at least, as marks and bunks are read
 and bark gives way; at most, as the plan was weighed. [mm]"""
@@ -136,7 +136,7 @@ def bolt_words(job: PrintJob, setting: ScriptSetting, holding: Holding) -> str:
     text = f"**Face {job.log.cut_numbers[setting.against.face]}** down."
     if arris is not None:
         butt, top = (job.fmt.bare(one) for one in (arris.butt, arris.top))
-        text += f" A, faces {arris.one}, {arris.other}: butt {butt} {BLANK}, top {top} {BLANK}."
+        text += f" A, faces {arris.one}, {arris.other}: butt {butt}{BLANK}, top {top}{BLANK}."
     blocks = "" if is_owned(job.log, setting) else block_words(holding, job.fmt)
     return f"{text}{f' Lift {lifts} ({job.fmt.units}).' if lifts else ''}{f' {blocks}' if blocks else ''}"
 
@@ -286,7 +286,7 @@ def cut_table(job: PrintJob, setting: ScriptSetting, width: float) -> Flowable:
         rows.append(f"stays on the bed: {comes_off_words(job, cuts[-1].below)}")
     blade = "from marks" if setting.marks is not None else "blade" if arris is None else "from A"
     head, size = ["cut", blade, "scale", "wide", "comes off, and where to"], 8.5 if fmt.inches else 9.5
-    return table(head, rows, shares(width, *((8, 21, 17, 18, 44) if fmt.inches else (8, 22.5, 13.5, 13.5, 42.5))), size)
+    return table(head, rows, shares(width, *((9, 21, 17, 18, 43) if fmt.inches else (9, 21.5, 13, 13, 43.5))), size)
 
 
 def blade_words(job: PrintJob, cut: ScriptCut, arris: ArrisHeights | None = None) -> str:
