@@ -18,7 +18,7 @@ FLAGS = ["--no-sandbox", "--use-gl=angle", "--use-angle=swiftshader", "--enable-
 DOTS = 100
 """Of a page's picture, to the inch."""
 PAGES = {
-    "sheet-first.png": ("set-up-sheet.pdf", "Measure before you saw", (0.0, 0.0, 1.0, 0.83)),
+    "sheet-first.png": ("set-up-sheet.pdf", "Measure before you saw", (0.0, 0.0, 1.0, 0.94)),
     "sheet-lines.png": ("set-up-sheet.pdf", "Draw the lines", (0.0, 0.0, 1.0, 1.0)),
     "sheet-setting.png": ("set-up-sheet.pdf", "At the mill", (0.0, 0.0, 1.0, 0.84)),
     "shop-cards.png": ("shop-cards.pdf", "", (0.0, 0.0, 1.0, 0.93)),

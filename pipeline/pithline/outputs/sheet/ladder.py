@@ -111,7 +111,7 @@ def _columns(job: PrintJob, steps: Sequence[Step]) -> list[tuple[str, float, lis
     litres = [(fmt.volume(one.own.volume), litres_in_words(one.own.set_volume, fmt)) for one in steps]
     columns = [
         ("sets", 34.0, [sets_in_words(_differing(steps, one)) for one in steps]),
-        ("set-ups", 9.0, [f"{one.own.set_ups}" for one in steps]),
+        ("set-ups", 10.5, [f"{one.own.set_ups}" for one in steps]),
         ("hours", 7.5, [f"{one.own.hours:.1f}" for one in steps]),
         (f"{unit} in all", 8.5, [volume.partition(" ")[0] for volume, _ in litres]),
         (f"{unit} in sets", 8.5, [in_sets.partition(" ")[0] for _, in_sets in litres]),
