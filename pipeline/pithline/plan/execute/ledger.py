@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -117,6 +117,23 @@ class Ledger:
     def passing(self) -> list[Plate]:
         """Plates that pass on the fitted log."""
         return [plate for plate in self.plates if plate.passes]
+
+    def copied(self) -> Ledger:
+        """The same as it stands, to go on with apart."""
+        return Ledger(
+            list(self.operations),
+            dict(self.pieces),
+            dict(self.made_by),
+            set(self.used),
+            list(self.plates),
+            dict(self.counts),
+            list(self.cautions),
+        )
+
+    def become(self, other: Ledger) -> None:
+        """Take over what another holds."""
+        for each in fields(Ledger):
+            setattr(self, each.name, getattr(other, each.name))
 
     def fresh(self, prefix: str) -> str:
         """Next id with this prefix."""

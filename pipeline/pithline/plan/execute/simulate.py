@@ -14,6 +14,7 @@ from pithline.geometry.pieces import Piece
 from pithline.mill.machine import Machines
 from pithline.plan.execute.bolt_holds import BoltHold, bolt_holds, hold_as_sawn
 from pithline.plan.execute.ledger import Ledger, NewPiece, SawPlane
+from pithline.plan.execute.set_up_order import SetUp, set_up_order
 from pithline.plan.execute.shop import SlabJob, minutes_of, resaw_all, saw_into_billets
 from pithline.plan.execute.slab_faces import SAME_FACE, ParallelFaces, Slabs, fit_slabs, parallel_faces, slab_frame
 from pithline.plan.execute.slab_fill import FillRequest, PlacesCache, SlabToFill, fill_slabs
@@ -181,13 +182,16 @@ class Simulation:
         Why machines did not take a setting, each reason once.
     tried : dict of str to dict
         By bolt, the set-ups that did not take it, each with the reason.
+    paths : dict of str to tuple
+        By what bolts have come to, the set-ups that took them so far.
     """
 
     ledger: Ledger
     task: SawingTask
     bolts: list[WaitingBolt] = field(default_factory=list)
     refused: list[str] = field(default_factory=list)
-    tried: dict[str, dict[tuple[Tool, float], Refused]] = field(default_factory=dict)
+    tried: dict[str, dict[SetUp, Refused]] = field(default_factory=dict)
+    paths: dict[str, tuple[SetUp, ...]] = field(default_factory=dict)
 
     def saw_log(self, start: PieceToSaw) -> list[SlabJob]:
         """The settings of one log and its halves on the mill; their slabs. Bolts wait."""
@@ -208,21 +212,44 @@ class Simulation:
         return slabs
 
     def saw_bolts(self) -> list[SlabJob]:
-        """All bolts that wait, those of one set-up after one another: flat ones first, then the cradle that serves most.
+        """All bolts that wait, those of one set-up after one another, in the order that needs fewest set-ups.
+
+        Which set-ups a bolt needs shows as it is sawn, so they are sawn once on trial.
+        """
+        trial = replace(
+            self, ledger=self.ledger.copied(), bolts=list(self.bolts), refused=list(self.refused), tried={}, paths={}
+        )
+        slabs, taken = trial._saw_in_order(())
+        order = set_up_order(trial.paths.values())
+        if taken != list(order):
+            return self._saw_in_order(order)[0]
+        self.ledger.become(trial.ledger)
+        self.bolts, self.refused, self.tried, self.paths = trial.bolts, trial.refused, trial.tried, trial.paths
+        return slabs
+
+    def _saw_in_order(self, order: Sequence[SetUp]) -> tuple[list[SlabJob], list[SetUp]]:
+        """All bolts by set-ups as `order` has them, beyond it the one that serves most, flat ones first; slabs, and set-ups used.
 
         A cradle that a bolt needs once more after another has been in between is set up again.
         """
         slabs: list[SlabJob] = []
+        taken: list[SetUp] = []
+        planned = list(order)
         while self.bolts:
             held = [self._next_that_is_held(one) for one in self.bolts]
             self.bolts = [one for one, holds in held if holds]
             serves = Counter(key for _, holds in held for key in {hold.set_up for hold in holds})
             if not serves:
                 break
+            while planned and planned[0] not in serves:
+                planned.pop(0)
             flat = [key for key in serves if key[1] == 0.0]
-            chosen = max(flat or serves, key=lambda key: (serves[key], -key[1]))
+            chosen = planned.pop(0) if planned else max(flat or serves, key=lambda key: (serves[key], -key[1]))
+            before = len(slabs)
             slabs += self._one_set_up(chosen)
-        return slabs
+            if len(slabs) > before:
+                taken.append(chosen)
+        return slabs, taken
 
     def _next_that_is_held(self, waiting: WaitingBolt) -> tuple[WaitingBolt, list[BoltHold]]:
         """A bolt with ways to hold it for its next run; runs that no saw takes are passed over for those that follow."""
@@ -245,7 +272,7 @@ class Simulation:
         left = [hold for hold in start.poser.holds(setting, piece) if hold.set_up not in tried]
         return [hold for hold in left if hold.tool is left[0].tool]
 
-    def _one_set_up(self, key: tuple[Tool, float]) -> list[SlabJob]:
+    def _one_set_up(self, key: SetUp) -> list[SlabJob]:
         """Every waiting bolt that one set-up can hold, and what it leaves of them, until none is left that it holds."""
         slabs: list[SlabJob] = []
         name = self.ledger.fresh("set-up-")
@@ -268,6 +295,8 @@ class Simulation:
             following, made = self._saw_setting(start, setting, piece, posed, name)
             slabs += made
             waiting += [(start, child, rest) for child, rest in following]
+            path = (*self.paths.pop(piece.id, ()), key)
+            self.paths |= {rest.id: path for rest in ([rest for _, rest in following] or [piece])}
         return slabs
 
     def _repeated(self, drafted: Setting) -> Setting:
