@@ -303,17 +303,17 @@ def test_a_run_that_no_saw_takes_is_passed_over_for_the_one_that_follows(log):
 
 
 def test_a_cradle_is_set_up_once_where_some_bolt_needs_it_later(log):
-    """Three bolts need 30° alone, one 15° before that: the cradle that serves most waits for it."""
+    """Three bolts need 30° alone, one 45° before that: the cradle that serves most waits for it."""
     shop = shop_of(PRODUCTS)
-    resaw = replace(shop.machines.resaw, piece_weight_max=None, cradles_deg=(15.0, 30.0))
+    resaw = replace(shop.machines.resaw, piece_weight_max=None, cradles_deg=(30.0, 45.0))
     machines = replace(shop.machines, resaw=resaw)
     poser = MachinePoser(log, log_sections(log.model), machines, DENSITY)
     whole = layout_of((30.0, 30.0, 30.0, 30.0))
-    last = replace(whole.above.above, slabs=(LayoutSlab(-60.0, 24.0),))
-    first = replace(last, clock=last.clock - np.radians(15.0), slabs=(LayoutSlab(0.0, 24.0),), below=last)
+    last = whole.above.above
+    first = replace(last, clock=last.clock + np.radians(15.0), slabs=(LayoutSlab(60.0, 24.0),), below=last)
     ledger = carried_out(
         log, replace(whole, above=replace(whole.above, above=first)), replace(shop, machines=machines), poser
     )
     angles = [one.against.angle_deg for one in of_bolts(ledger)]
-    assert angles == [15.0, 30.0, 30.0, 30.0, 30.0]
+    assert angles == [45.0, 30.0, 30.0, 30.0, 30.0]
     assert len({one.set_up for one in of_bolts(ledger)}) == 2
