@@ -7,7 +7,7 @@ import pytest
 
 from pithline.plan import search
 from pithline.plan.evaluate import ladder as ladder_room
-from pithline.plan.evaluate.ladder import MOST_RUNGS, ExecutedPlan, ladder_of, ladder_without, paying_rung
+from pithline.plan.evaluate.ladder import MOST_RUNGS, ExecutedPlan, ladder_of, ladder_without, paying_rung, worth_a_rung
 from pithline.plan.problem.effort import COARSE
 from pithline.plan.problem.layout import NO_LOCKS, Locks
 from pithline.plan.search import Candidate, cost_of_locks
@@ -73,6 +73,21 @@ def test_the_rung_that_pays_earns_most(earnings, paying):
 
 def candidate(value):
     return Candidate(None, None, value, 2.0 * value, "", None, 0, "")
+
+
+@pytest.mark.parametrize(
+    ("earnings", "kept"),
+    [
+        ([100.0, 90.0, 300.0], [0, 2]),  # more work for less money is no rung
+        ([100.0, 150.0, 150.0, 300.0], [0, 1, 3]),
+        ([300.0, 200.0, 250.0], [0, 2]),  # the best by sets ends the ladder, whatever it earns
+        ([-20.0, -5.0, -10.0, 4.0], [0, 1, 3]),
+        ([None, None, None], [0, 1, 2]),
+        ([100.0], [0]),
+    ],
+)
+def test_between_the_first_and_the_best_a_rung_earns_more_than_those_before(earnings, kept):
+    assert worth_a_rung(earnings) == kept
 
 
 @pytest.mark.parametrize(("free", "locked", "cost"), [((5.0, 7.0), (4.0, 6.0), 1.0), ((5.0,), (6.0,), 0.0)])

@@ -152,8 +152,24 @@ def ladder_of(case: PlanCase, judge: Judge, plans: Sequence[ExecutedPlan]) -> La
         steps = [rungs[i + 1].likely - rungs[i].likely for i in range(len(rungs) - 1)]
         rungs.pop(int(np.argmin(steps[:-1])) + 1 if len(steps) > 1 else 1)
     fine = [_filled_finely(case, judge, plan) for plan in rungs]
+    kept = worth_a_rung([plan.earnings for plan in fine])
+    rungs, fine = [rungs[k] for k in kept], [fine[k] for k in kept]
     others = sorted((plan for plan in plans if all(plan is not rung for rung in rungs)), key=lambda one: -one.likely)
     return Ladder(tuple(fine), paying_rung([plan.earnings for plan in fine]), tuple(others))
+
+
+def worth_a_rung(earnings: Sequence[float | None]) -> list[int]:
+    """Of plans by rising work, the numbers of those that anybody would climb to: the first, the best, and between them what earns more.
+
+    The best by sets or litres stays whatever it earns.
+    """
+    kept, most = [0], earnings[0]
+    for k in range(1, len(earnings)):
+        now = earnings[k]
+        if k == len(earnings) - 1 or now is None or most is None or now > most:
+            kept.append(k)
+            most = now if most is None or now is None else max(now, most)
+    return kept
 
 
 def ladder_without(case: PlanCase, ladder: Ladder, fails: Sequence[ExecutedPlan]) -> Ladder:
