@@ -180,8 +180,8 @@ class Simulation:
         Bolts that wait, each with its log and the setting it is to have.
     refused : list of str
         Why machines did not take a setting, each reason once.
-    tried : dict of str to dict
-        By bolt, the set-ups that did not take it, each with the reason.
+    tried : dict of (str, LayoutSetting) to dict
+        By log and run, the set-ups that did not take it, each with the reason.
     paths : dict of str to tuple
         By what bolts have come to, the set-ups that took them so far.
     """
@@ -190,7 +190,7 @@ class Simulation:
     task: SawingTask
     bolts: list[WaitingBolt] = field(default_factory=list)
     refused: list[str] = field(default_factory=list)
-    tried: dict[str, dict[SetUp, Refused]] = field(default_factory=dict)
+    tried: dict[tuple[str, LayoutSetting], dict[SetUp, Refused]] = field(default_factory=dict)
     paths: dict[str, tuple[SetUp, ...]] = field(default_factory=dict)
 
     def saw_log(self, start: PieceToSaw) -> list[SlabJob]:
@@ -214,17 +214,15 @@ class Simulation:
     def saw_bolts(self) -> list[SlabJob]:
         """All bolts that wait, those of one set-up after one another, in the order that needs fewest set-ups.
 
-        Which set-ups a bolt needs shows as it is sawn, so they are sawn once on trial.
+        Which set-ups a bolt needs, and which do not take it, shows as it is sawn, so they are sawn once on trial.
         """
-        trial = replace(
-            self, ledger=self.ledger.copied(), bolts=list(self.bolts), refused=list(self.refused), tried={}, paths={}
-        )
+        trial = replace(self, ledger=self.ledger.copied(), bolts=list(self.bolts), refused=list(self.refused), paths={})
         slabs, taken = trial._saw_in_order(())
         order = set_up_order(trial.paths.values())
         if taken != list(order):
             return self._saw_in_order(order)[0]
         self.ledger.become(trial.ledger)
-        self.bolts, self.refused, self.tried, self.paths = trial.bolts, trial.refused, trial.tried, trial.paths
+        self.bolts, self.refused, self.paths = trial.bolts, trial.refused, trial.paths
         return slabs
 
     def _saw_in_order(self, order: Sequence[SetUp]) -> tuple[list[SlabJob], list[SetUp]]:
@@ -260,15 +258,19 @@ class Simulation:
             following = setting.above or setting.below
             if holds or following is None:
                 break
-            why = why or next(iter(self.tried.pop(piece.id, {}).values()), NO_CRADLE)
+            why = why or self._why(start, setting)
             setting = following
         if not holds:
-            self._refuse(why or next(iter(self.tried.get(piece.id, {}).values()), NO_CRADLE), piece)
+            self._refuse(why or self._why(start, setting), piece)
         return (start, setting, piece), holds
+
+    def _why(self, start: PieceToSaw, setting: LayoutSetting) -> Refused:
+        """Why no saw took a run."""
+        return next(iter(self.tried.get((start.piece.id, setting), {}).values()), NO_CRADLE)
 
     def _holds(self, start: PieceToSaw, setting: LayoutSetting, piece: Piece) -> list[BoltHold]:
         """Ways to hold a bolt that were not tried in vain, on one saw: on the next one where the first takes it in none."""
-        tried = self.tried.get(piece.id, {})
+        tried = self.tried.get((start.piece.id, setting), {})
         left = [hold for hold in start.poser.holds(setting, piece) if hold.set_up not in tried]
         return [hold for hold in left if hold.tool is left[0].tool]
 
@@ -286,7 +288,7 @@ class Simulation:
                 continue
             posed = start.poser.pose_bolt(setting, piece, hold)
             if isinstance(posed, Refused):
-                self.tried.setdefault(piece.id, {})[key] = posed
+                self.tried.setdefault((start.piece.id, setting), {})[key] = posed
                 self.bolts.append((start, setting, piece))
                 continue
             if not first and posed.drafted.charged:
