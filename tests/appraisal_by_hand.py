@@ -140,7 +140,7 @@ def sawn(near: float = 80.0) -> AppraisedPlan:
     """The plates as a plan that takes an hour."""
     log = known(nothing_hidden()).log
     context = trade().case.context
-    prices = price_start(context.economics.market, context.parts)
+    prices = price_start(context.economics)
     return AppraisedPlan(LogLayout(log, (), (log,), (None,)), prices, Ledger(plates=plates(near)), 60.0)
 
 

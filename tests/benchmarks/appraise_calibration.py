@@ -109,10 +109,10 @@ def one_row(
     if basis == "tape":  # once it is bought it is scanned, and sawn by that
         path, scan = cards(log, "scan", seed, terms.priors, folder)
         known, shop, plan = planned_log(path, terms)
-    own, market, rate = planned(plan.ledger, shop.parts), shop.sold.market, shop.machines.mill.hour_rate
+    own, sold, rate = planned(plan.ledger, shop.parts), shop.sold, shop.machines.mill.hour_rate
     matrix = np.linalg.inv(known.model.scan_to_log @ scan.truth_to_scan)
     good = [judged(plate, shop, matrix, log, products_read) for plate in own.plates]
-    real, claimed = outcome(np.array(good, bool), own, market), outcome(np.ones(len(good), bool), own, market)
+    real, claimed = outcome(np.array(good, bool), own, sold), outcome(np.ones(len(good), bool), own, sold)
     volumes = np.array([o.volume for o in drawn.outcomes])
     nets = [o.sales - sawing_cost(m, rate) for o, m in zip(drawn.outcomes, drawn.minutes, strict=True)]
     low, middle, high = (v / 1e6 for v in deciles(volumes))

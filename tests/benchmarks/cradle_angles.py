@@ -51,7 +51,7 @@ def main() -> None:
         truth = true_log(KINDS[n % len(KINDS)], chosen.first_seed + n)
         own = prepare_log(replace(to_model(truth), bark_assumed=False), inputs)
         context = own.case(Request(Objective.SETS, COARSE)).context
-        way = CrosscutWay((), (own.log,), 0.0, price_start(context.economics.market, context.parts))
+        way = CrosscutWay((), (own.log,), 0.0, price_start(context.economics))
         seen = see_way(way, context)
         mill = context.machines.mill
         least = max(mill.blade_min, mill.clamp_room) + mill.kerf / 2.0 if seen.on_mill else 0.0

@@ -132,7 +132,7 @@ def test_at_any_prices_no_layout_of_the_class_is_worth_more_than_the_bound(truth
     market = context.economics.market
     one = Grids(log, context, BoltClass("any angle", (45.0,), True))
     rng = np.random.default_rng(seed)
-    start = price_start(market, context.parts)
+    start = price_start(context.economics)
     prices = [start, *(np.maximum(start * rng.uniform(0.2, 2.0, 2), market.floor) for _ in range(2))]
     looks = [one.look(each) for each in prices]
     bound, best = min(look.bound for look in looks), 0.0
@@ -149,7 +149,7 @@ def test_at_any_prices_no_layout_of_the_class_is_worth_more_than_the_bound(truth
 def bound_at(truth, scale=1.0, **more):
     """The bound of the widest class at prices near those that a search begins with, whatever is asked."""
     log, context = case(truth, **more)
-    prices = scale * price_start(case(ROUND)[1].economics.market, context.parts)
+    prices = scale * price_start(case(ROUND)[1].economics)
     return Grids(log, context, BoltClass("any angle", (45.0,), True)).look(prices).bound
 
 

@@ -73,7 +73,7 @@ def context_of(shop, effort=TINY, locks=NO_LOCKS, **more):
 
 def fill_of(shop, reserve=True, fine=1.0):
     """How slabs are filled, from the prices that a search begins with."""
-    return FillRequest(shop.economics, price_start(shop.economics.market, shop.parts), reserve, fine)
+    return FillRequest(shop.economics, price_start(shop.economics), reserve, fine)
 
 
 def carried_out(log, layout, shop, poser=None, reserve=True, cache=None):

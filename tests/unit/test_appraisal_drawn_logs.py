@@ -28,7 +28,7 @@ def volumes(log, priors, samples=32, near=80.0):
     """Passing volume on each drawn log. [mm³]"""
     basis, plates = draw_basis(log), own(near)
     drawn = [log_as_drawn(log, draw_log(log, priors, 1, n), basis) for n in range(samples)]
-    return [brings(one, plates, trade().sold.market).volume for one in drawn]
+    return [brings(one, plates, trade().sold).volume for one in drawn]
 
 
 def test_a_log_known_perfectly_gives_one_answer():

@@ -58,7 +58,7 @@ def test_a_search_that_fails_makes_no_log_worthless(quick, monkeypatch):
     assert instead.ledger.passing and instead.bolts is None and instead.way == "practice layout"
     [words] = _instead(instead)
     assert "no setting pays: each is charged too much" in words and "worth that at least" in words
-    assert brings(known(nothing_hidden()).log, planned(instead.ledger, shop.parts), shop.sold.market).sales > 0.0
+    assert brings(known(nothing_hidden()).log, planned(instead.ledger, shop.parts), shop.sold).sales > 0.0
     assert not _instead(plan)
 
 
@@ -87,9 +87,8 @@ def test_a_plan_made_anew_is_no_worse_than_the_old_settings(quick):
     grown = log_as_drawn(
         replace(log, wander=25.0), {**size, "wander": np.array([[1.0, 0.5], [0.0, 0.5]])}, draw_basis(log)
     )
-    market = shop.sold.market
     old, new = (
-        brings(grown, planned(one.ledger, shop.parts), market).sales
+        brings(grown, planned(one.ledger, shop.parts), shop.sold).sales
         for one in (laid_again(grown, plan, shop), planned_anew(grown, plan, shop, 1))
     )
     assert new >= old > 0.0
@@ -141,7 +140,7 @@ def test_a_crosscut_log_is_laid_out_and_graded_as_one():
     log = known(nothing_hidden()).log
     place = 0.5 * log.reach
     context = trade().case.context
-    prices = price_start(context.economics.market, context.parts)
+    prices = price_start(context.economics)
     fill = FillRequest(context.economics, prices, True, 1.5)
     logs = crosscut_log(log, (place,), trade().machines.buck.kerf, 0.0)[1]
     sawing = LogLayout(log, (place,), logs, (SLAB, None))
@@ -151,7 +150,7 @@ def test_a_crosscut_log_is_laid_out_and_graded_as_one():
     assert ledger.operations[0].tool == "buck"
     again = laid_again(log, AppraisedPlan(sawing, prices, ledger, 60.0), trade())
     assert [p.corner.tolist() for p in again.ledger.plates] == [p.corner.tolist() for p in ledger.plates]
-    same = brings(log, own, trade().sold.market)
+    same = brings(log, own, trade().sold)
     assert same.plates == len(own.plates)
     other = LogLayout(log, (place,), logs, (None, SLAB))
     assert planned(drawn(other, context.task, fill), trade().parts).spans[:, 0].min() > place

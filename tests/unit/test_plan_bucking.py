@@ -72,7 +72,7 @@ def test_the_pith_is_found_on_a_leaning_face():
 
 
 def ways_of(truth, shop=SHOP):
-    return crosscut_ways(log_of(truth), context_of(shop), price_start(shop.economics.market, shop.parts))
+    return crosscut_ways(log_of(truth), context_of(shop), price_start(shop.economics))
 
 
 def test_where_to_crosscut_suits_the_parts_and_pays_on_a_bent_log_alone():

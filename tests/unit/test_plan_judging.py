@@ -17,6 +17,7 @@ from pithline.plan.execute.slab_fill import places_in
 from pithline.plan.execute.slab_marks import LEVELS
 from pithline.plan.execute.slab_view import SlabFrame
 from pithline.plan.problem.economics import Objective, economics_of
+from pithline.plan.problem.kinds import plate_kinds
 from pithline.plan.problem.layout import LayoutSetting, LayoutSlab, Locks
 from pithline.plan.problem.log_frame import normal_at
 from pithline.plan.problem.operations import Setting, Tool
@@ -82,7 +83,7 @@ def test_plans_are_ranked_on_other_logs_than_those_that_are_reported(monkeypatch
     assert not {one.field.radius.tobytes() for one in same} & {one.field.radius.tobytes() for one in ranked}
     passing = SampledPlates(ranked, SHOP.parts).passing(ledger.plates)
     market = SHOP.economics.market
-    by_hand = [market.worth(*plate_counts(ledger.plates, SHOP.parts, row).T)[0] for row in passing]
+    by_hand = [market.worth(*plate_counts(ledger.plates, SHOP.economics.kinds, row).T)[0] for row in passing]
     np.testing.assert_allclose(ranking.worths(ledger), by_hand)
     assert ranking.worth(ledger) == pytest.approx(np.mean(by_hand) - SHOP.economics.charged(ledger.settings))
 
@@ -95,9 +96,9 @@ def test_mated_plates_are_neighbours_of_one_billet_in_pairs():
     plates = [plate(*row) for row in rows]
     every = np.ones(len(plates), bool)
     parts = shop_of(products_of(BACK, RULE)).parts
-    assert plate_counts(plates, parts, every).tolist() == [[4, 3], [0, 1]]
+    assert plate_counts(plates, plate_kinds(parts), every).tolist() == [[4, 3], [0, 1]]
     every[1] = False  # the middle of a stack that fails parts its neighbours
-    assert plate_counts(plates, parts, every).tolist() == [[2, 4], [0, 1]]
+    assert plate_counts(plates, plate_kinds(parts), every).tolist() == [[2, 4], [0, 1]]
 
 
 def test_a_plan_is_worth_its_plates_less_what_its_settings_are_charged():
@@ -117,7 +118,7 @@ def test_earnings_are_sales_less_hours_whatever_is_made_most_of():
     shop = shop_of(products, minutes_per_log=30.0, hour_rate=90.0)
     money = economics_of(Objective.VALUE, shop.parts, products, shop.machines)
     ledger = carried_out(log_of(), LAYOUT, shop)
-    counts = plate_counts(ledger.plates, shop.parts, np.array([plate.passes for plate in ledger.plates]))
+    counts = plate_counts(ledger.plates, shop.economics.kinds, np.array([plate.passes for plate in ledger.plates]))
     gross = 50.0 * (counts[0, 0] // 2)  # pairs are sets of a product of one part
     assert Judge(context_of(shop)).earnings(ledger) is None
     found = Judge(context_of(shop, money=money)).earnings(ledger)

@@ -109,11 +109,11 @@ def test_sets_of_any_number_are_made_affordable_and_no_dearer():
 def test_prices_begin_with_what_sets_are_worth_shared_by_width():
     guitar = products_of(BACK, RULE)
     shop = shop_of(guitar)
-    start = price_start(shop.economics.market, shop.parts)
+    start = price_start(shop.economics)
     np.testing.assert_allclose(shop.economics.market.need @ start, shop.economics.market.set_worth)
     one = Product("guitar", 9.0, "trade", (BACK, RULE))
     both = shop_of(replace(guitar, products=(one,)), objective=Objective.SETS)
-    back, rule = price_start(both.economics.market, both.parts)
+    back, rule = price_start(both.economics)
     assert 2 * back + rule == pytest.approx(both.economics.market.set_worth[0])
     assert back / rule == pytest.approx((BACK.width / RULE.width) ** 2)
 

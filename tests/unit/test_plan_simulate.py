@@ -201,7 +201,7 @@ def test_a_log_too_thick_for_the_throat_is_left_whole_with_a_reason(log):
 def test_the_practice_layout_takes_the_better_number_of_flitches_bolt_by_bolt(log):
     sizes = Practice(100.0, 75.0, 50.0, (2, 3))
     context = context_of(SHOP)
-    judge, prices = Judge(context), price_start(SHOP.economics.market, SHOP.parts)
+    judge, prices = Judge(context), price_start(SHOP.economics)
     done = practice(log, context, sizes, prices)
     gross = {name: judge.worths(ledger)[0] for name, ledger in (("slabs", done.slabs), ("with", done.with_bolts))}
     assert gross["with"] >= gross["slabs"] > 0
@@ -219,5 +219,5 @@ def test_no_layout_is_worth_more_than_its_wood(log, layout):
     ledger = carried_out(log, layout, SHOP, reserve=False)
     context, market = context_of(SHOP), SHOP.economics.market
     worth = Judge(context).worths(ledger)[0]
-    for prices in (market.loose, price_start(market, SHOP.parts)):
+    for prices in (market.loose, price_start(SHOP.economics)):
         assert 1e6 * worth <= upper_bound(context, [log], prices)

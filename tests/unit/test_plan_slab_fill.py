@@ -27,7 +27,7 @@ def log():
 
 def lay_out(log, slab, shop, reserve=True, cache=None, sawn=None):
     """Strips of one slab, filled for what the shop sells."""
-    prices = price_start(shop.economics.market, shop.parts)
+    prices = price_start(shop.economics)
     return fill_slabs([SlabToFill(log, slab, cache)], shop, FillRequest(shop.economics, prices, reserve), sawn).strips[
         0
     ]
@@ -130,7 +130,7 @@ def test_slabs_are_filled_for_whole_sets(log):
     """Backs and rules of one product: together the slabs make more sets than each filled for itself, and none is worth less."""
     guitar = Products("green", (TRADE,), (Product("guitar", 10.0, "trade", (BACK, replace(RULE, count=4))),))
     shop = shop_of(guitar, objective=Objective.SETS)
-    market, prices = shop.economics.market, price_start(shop.economics.market, shop.parts)
+    market, prices = shop.economics.market, price_start(shop.economics)
     slabs = [frame_of(log, low, thick) for low, thick in ((-30.0, 60.0), (-5.0, 11.2), (8.0, 36.0), (-25.0, 48.4))]
     asked = [SlabToFill(log, slab) for slab in slabs]
     together = fill_slabs(asked, shop, FillRequest(shop.economics, prices))

@@ -54,13 +54,13 @@ def test_at_any_prices_no_plates_of_the_log_sell_for_more(objective, dear):
     products = products_of(BACK, replace(RULE, loose_price=1.5), demands=[None, 3])
     shop = shop_of(products, objective=objective)
     log = log_of()
-    prices = affordable(shop.economics.market, dear * price_start(shop.economics.market, shop.parts))
+    prices = affordable(shop.economics.market, dear * price_start(shop.economics))
     bound = upper_bound(context_of(shop), [log], prices) / objective.unit
     layout = LayoutSetting(
         0.0, (LayoutSlab(-30.0, 60.0),), LayoutSetting(np.pi / 2, (LayoutSlab(-30.0, 60.0),), role="half")
     )
     ledger = carried_out(log, layout, shop)
-    counts = plate_counts(ledger.plates, shop.parts, np.ones(len(ledger.plates), bool))
+    counts = plate_counts(ledger.plates, shop.economics.kinds, np.ones(len(ledger.plates), bool))
     worth, sets = shop.economics.market.worth(counts[:, 0], counts[:, 1])
     assert sets.any() and 0.0 < worth <= bound
 

@@ -33,7 +33,7 @@ def carried(script):
     """A script's own layout carried out again, and the operations that come of it."""
     own = prepare_log(model_from_json(script["model"]), inputs_of())
     task = own.task(Objective.VOLUME)
-    prices = price_start(task.economics.market, own.parts)
+    prices = price_start(task.economics)
     beside = Candidate(LogLayout(own.log, (), (own.log,), (None,)), BoltClass("none"), 0.0, 1e6, "", prices, 0, "")
     way = earlier_candidate(script, own.log, own.inputs, beside)
     assert way.status == "earlier plan kept" and not way.searched

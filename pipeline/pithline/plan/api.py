@@ -41,6 +41,7 @@ from pithline.plan.problem.context import SearchContext
 from pithline.plan.problem.economics import LITRE, Economics, Objective, economics_of
 from pithline.plan.problem.effort import COARSE, EFFORTS, FULL, Effort
 from pithline.plan.problem.infeasible import no_part_fits
+from pithline.plan.problem.kinds import plate_kinds
 from pithline.plan.problem.layout import NO_LOCKS, LayoutSetting, LayoutSlab, Locks
 from pithline.plan.problem.log_frame import (
     WHOLE_RESERVE,
@@ -49,7 +50,6 @@ from pithline.plan.problem.log_frame import (
     plan_log,
     with_reserve,
 )
-from pithline.plan.problem.market import Market
 from pithline.plan.problem.monitor import SILENT, Monitor
 from pithline.plan.problem.parts import SawnPart, sawn_parts
 from pithline.plan.problem.task import SawingTask, plates_wanted
@@ -90,7 +90,6 @@ __all__ = [
     "Ledger",
     "Locks",
     "LogLayout",
-    "Market",
     "Misfit",
     "Monitor",
     "MovedHistory",
@@ -137,6 +136,7 @@ __all__ = [
     "pieces_made",
     "plan_log",
     "plate_counts",
+    "plate_kinds",
     "plate_list",
     "plates_wanted",
     "practice",

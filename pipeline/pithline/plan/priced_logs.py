@@ -27,7 +27,7 @@ class ProvenPrices:
     Attributes
     ----------
     prices : (P,) array
-        Of a plate of each part.
+        Of a plate of each kind.
     minute : float
         What a minute counts; 0 where the objective counts none.
     most : float
@@ -84,7 +84,7 @@ class PricedLogs:
         monitor : Monitor
             Hears how far it is.
         """
-        start = price_start(context.economics.market, context.parts) if prices is None else prices
+        start = price_start(context.economics) if prices is None else prices
         seen = replace(self.seen, way=replace(self.seen.way, prices=start))
         asked = bolt_classes(context, seen.on_mill) if classes is None else classes
         return search_seen(self.log, seen, context, asked, monitor)[0]
@@ -95,7 +95,7 @@ def priced_logs(
 ) -> PricedLogs:
     """Look at a log crosscut at `places` [mm], as finely as a context says, for its parts."""
     logs = crosscut_log(log, places, context.machines.buck.kerf, 0.0)[1]
-    start = price_start(context.economics.market, context.parts)
+    start = price_start(context.economics)
     return PricedLogs(log, see_way(CrosscutWay(places, logs, 0.0, start), context, monitor))
 
 
@@ -107,7 +107,7 @@ def crosscut_places(log: PlanLog, context: SearchContext, monitor: Monitor = SIL
     PlanError
         Where it is too long for the mill, and no crosscut leaves what that takes.
     """
-    ways = crosscut_ways(log, context, price_start(context.economics.market, context.parts), monitor)
+    ways = crosscut_ways(log, context, price_start(context.economics), monitor)
     if not ways:
         raise PlanError("it is too long for the mill, and no crosscut leaves what that takes; name a longer mill.")
     return ways[0].places

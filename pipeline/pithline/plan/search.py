@@ -29,13 +29,12 @@ from pithline.plan.pricing.log_grid import GridSlab, LogGrid, log_grid
 from pithline.plan.pricing.log_oracle import BoltClass, Way
 from pithline.plan.pricing.price_search import SeenLayout
 from pithline.plan.problem.context import SearchContext
+from pithline.plan.problem.economics import Economics
 from pithline.plan.problem.effort import bolts_on_mill, rolls_for
 from pithline.plan.problem.infeasible import no_part_fits, no_setting_pays
 from pithline.plan.problem.layout import NO_LOCKS
 from pithline.plan.problem.log_frame import PlanLog
-from pithline.plan.problem.market import Market
 from pithline.plan.problem.monitor import SILENT, Monitor
-from pithline.plan.problem.parts import SawnPart
 from pithline.plan.search_stated import layouts_considered, search_words
 
 Array = NDArray[np.float64]
@@ -94,13 +93,20 @@ def kept_candidate(log_layout: LogLayout, beside: Candidate, status: str) -> Can
     return replace(beside, log_layout=log_layout, status=status, value=0.0, searched=False, named=status)
 
 
-def price_start(market: Market, parts: Sequence[SawnPart]) -> Array:
-    """Prices of the pools to begin with (Q,): a set's worth shared by the squares of its plates' widths, for wide ones are scarce."""
+def price_start(economics: Economics) -> Array:
+    """Prices of the pools to begin with (Q,): a set's worth shared by the squares of its plates' widths, for wide ones are scarce.
+
+    What a figured set is worth beyond a plain one is shared by the pools that it alone takes plates of.
+    """
+    market, parts = economics.market, economics.kinds.sawn
     width = market.holds @ np.array([part.width**2 for part in parts]) / np.maximum(market.holds.sum(axis=1), 1.0)
-    out = market.loose.copy()
+    out, shared_out = market.loose.copy(), np.zeros(len(market.loose), bool)
     for r, need in enumerate(market.need):
-        shared = market.set_worth[r] * width / max(float(need @ width), 1e-9)
-        out = np.where(need > 0, np.maximum(out, shared), out)
+        own = np.where(shared_out, 0, need)
+        left = market.set_worth[r] - float((need - own) @ out)
+        shared = left * width / max(float(own @ width), 1e-9)
+        out = np.where(own > 0, np.maximum(out, shared), out)
+        shared_out |= need > 0
     return out
 
 
@@ -148,7 +154,7 @@ def _ways(log: PlanLog, context: SearchContext, monitor: Monitor) -> list[tuple[
     The log whole is among them wherever the mill takes it, for the rough grid cannot tell small differences; where it promises much
     less, with its bolts left alone: the way of the least work.
     """
-    start = price_start(context.economics.market, context.parts)
+    start = price_start(context.economics)
     if not context.bucking:
         return [(CrosscutWay((), (log,), 0.0, start), None)]
     ways = crosscut_ways(log, context, start, monitor)

@@ -244,7 +244,7 @@ def hand_tables(case: PlanCase, plan: LogLayout, monitor: Monitor = SILENT) -> H
     task = _task(context, priced)
     valued = ValuedLogs(priced.seen.grids, task)
     classes = bolt_classes(context, priced.seen.on_mill)
-    prices = price_start(context.economics.market, context.parts)
+    prices = price_start(context.economics)
     best = max(classes[1:] or classes, key=lambda one: look_at(task, valued, one, prices).bound)
     found = search_class(valued, priced.seen.fills, best, prices, monitor.within(0.3, 0.9))
     if found.bound <= 0.0:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pithline.errors import ScriptError
-from pithline.logmodel.card import PITH_RADIUS, figure_factor
+from pithline.logmodel.card import PITH_RADIUS
 from pithline.logmodel.dimensions import diameter_butt, diameter_top
 from pithline.logmodel.model import LogModel
 from pithline.plan.api import (
@@ -180,11 +180,7 @@ def script_from_plan(finished: FinishedPlan) -> dict[str, Any]:
                 "cost_of": evaluation.cost_of,
                 "instrument_volume": volume,
                 "sets": {name: _deciles(sets) for name, sets in evaluation.sets.items()},
-                **(
-                    {}
-                    if evaluation.earnings is None
-                    else {"earnings": _deciles(evaluation.earnings + _figured(finished, own))}
-                ),
+                **({} if evaluation.earnings is None else {"earnings": _deciles(evaluation.earnings)}),
             },
             "cautions": cautions_of(fitted, inputs, ledger, own["instrument_volume"], volume["p10"]),
         }
@@ -196,21 +192,6 @@ def _deciles(values: NDArray[Any]) -> dict[str, float]:
     """Of one figure on sampled logs."""
     p10, p50, p90 = deciles(values)
     return {"p10": p10, "p50": p50, "p90": p90}
-
-
-def _figured(finished: FinishedPlan, own: Mapping[str, Any]) -> float:
-    """What figure in zones of the log adds to earnings, for the share of the wood that is likely to pass.
-
-    Sampled logs are priced without it; figure that runs through the whole log is in their prices.
-    """
-    sums, inputs = finished.sums, finished.prepared.inputs
-    if not inputs.card.figures or own["instrument_volume"] <= 0.0:
-        return 0.0
-    common = figure_factor(inputs.card.figures, 0.0, finished.prepared.log.model.length)
-    plain = tuple(replace(plate, figure=common if sums.parts[plate.part].widest else 1.0) for plate in sums.plates)
-    without = totals(replace(sums, plates=plain), inputs.products, finished.prepared.machines)
-    more = own["value"] + own["loose_value"] - without["value"] - without["loose_value"]
-    return float(more * min(1.0, float(np.median(finished.evaluation.sampled)) / own["instrument_volume"]))
 
 
 def _ratio_to_practice(own: Mapping[str, Any], finished: FinishedPlan) -> float | None:

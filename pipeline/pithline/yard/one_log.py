@@ -162,7 +162,7 @@ def ways_to_saw(own: PreparedLog, case: PlanCase, request: Request, watch: PlanW
     """Search the log, and set the practice layout and an earlier plan beside what is found."""
     log, context, sizes = case.log, case.context, own.inputs.practice
     too_long = log.reach > own.machines.mill.log_length_max
-    start = price_start(context.economics.market, context.parts)
+    start = price_start(context.economics)
     custom: PracticeResult | None = None
     if not too_long:
         watch.tell("practice layout", 0.05)

@@ -5,12 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from pithline.geometry.pieces import Piece
-from pithline.logmodel.card import figure_factor
 from pithline.logmodel.model import LogModel
 from pithline.logmodel.species import species_of
 from pithline.mill.limits import log_fits, widest_across
 from pithline.mill.machine import Machines
-from pithline.mill.products import Product, Products
 from pithline.mill.sections import piece_shape
 from pithline.plan.api import (
     Economics,
@@ -23,6 +21,7 @@ from pithline.plan.api import (
     Workshop,
     economics_of,
     plan_log,
+    plate_kinds,
     plates_wanted,
     sawn_parts,
     workshop_of,
@@ -74,24 +73,8 @@ class PreparedLog:
 
     def economics(self, objective: Objective) -> Economics:
         """What is sold of it, and what work costs, under an objective."""
-        return economics_of(objective, self.parts, self._figured(), self.machines)
-
-    def _figured(self) -> Products:
-        """The products, dearer by the figure that runs through the whole log; zones of a part of it are counted once plates are sawn."""
-        products = self.inputs.products
-        factor = figure_factor(self.inputs.card.figures, 0.0, self.log.model.length)
-        if factor == 1.0:
-            return products
-        widest = {part.key for part in self.parts if part.widest}
-
-        def dearer(product: Product) -> Product:
-            parts = tuple(
-                replace(part, loose_price=part.loose_price * factor) if (product.name, part.name) in widest else part
-                for part in product.parts
-            )
-            return replace(product, price=product.price * factor, parts=parts)
-
-        return replace(products, products=tuple(dearer(product) for product in products.products))
+        kinds = plate_kinds(self.parts, self.inputs.card.figures, self.log.model.length)
+        return economics_of(objective, self.parts, self.inputs.products, self.machines, kinds)
 
     def task(self, objective: Objective) -> SawingTask:
         """All that is wanted of it."""

@@ -105,6 +105,7 @@ class MarketModel:
                 model.add(sum(own) <= int(market.demand[k]))
         value = sum(round(w * UNIT) * n for w, n in zip(market.set_worth, self.sets, strict=True))
         lone_worth = market.lone_worth
+        left: list[cp_model.IntVar] = []
         for q in range(len(market.loose)):
             kinds = np.flatnonzero(market.holds[q] > 0)
             uses = sum(int(market.need[r, q]) * self.sets[r] for r in range(len(self.sets)) if market.need[r, q])
@@ -113,12 +114,15 @@ class MarketModel:
             room = int(min(market.wanted[q], most))
             spare = model.new_int_var(0, room, "")
             model.add(spare <= pooled - uses)
+            left.append(spare)
             lone = model.new_int_var(0, room if lone_worth[q] > 0.0 else 0, "")
             if lone_worth[q] > 0.0:
                 model.add(lone <= sum(single[p] for p in kinds if market.mated[p]))
             if np.isfinite(market.wanted[q]):
                 model.add(spare + lone + uses <= room)
             value += round(market.loose[q] * UNIT) * spare + round(lone_worth[q] * UNIT) * lone
+        for narrow, wide in market.from_wide_to_narrow:
+            model.add(left[narrow] <= left[wide])
         cost = sum(round(charge * UNIT) * var for charge, var in (*self.charges, *self.cuts))
         for p, each in enumerate(market.cost):
             if each > 0.0:

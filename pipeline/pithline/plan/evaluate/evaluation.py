@@ -76,13 +76,15 @@ def evaluate(
     passing = SampledPlates(sampled_logs(log, sampling.samples, sampling.seed), parts).passing(plates)
     volumes = np.array([plate.volume for plate in plates])
     products = list(dict.fromkeys(part.product for part in parts))
-    counts = [plate_counts(plates, parts, row) for row in passing]
-    made = [context.economics.market.worth(one[:, 0], one[:, 1])[1] for one in counts]
-    sets = {name: np.array([one[k] for one in made]) for k, name in enumerate(products)}
+    sold, money = context.economics, context.money
+    made = [sold.market.worth(*plate_counts(plates, sold.kinds, row).T)[1] for row in passing]
+    sets = {
+        name: np.array([int(one[sold.market.product == k].sum()) for one in made]) for k, name in enumerate(products)
+    }
     earnings = None
-    if context.money is not None:
-        gross = [context.money.market.worth(one[:, 0], one[:, 1])[0] for one in counts]
-        earnings = np.array(gross) - context.money.charged(sums.ledger.settings)
+    if money is not None:
+        gross = [money.market.worth(*plate_counts(plates, money.kinds, row).T)[0] for row in passing]
+        earnings = np.array(gross) - money.charged(sums.ledger.settings)
     return Evaluation(passing @ volumes, sets, earnings, cost_of(logs, plates, parts))
 
 
@@ -91,7 +93,8 @@ def upper_bound(context: SearchContext, logs: Sequence[PlanLog], prices: Array) 
 
     mm³, or money by value.
     """
-    market = context.economics.market
+    market, kinds = context.economics.market, context.economics.kinds
     mated, _ = market.plate_prices(prices)
-    wood = upper_bound_of_logs(logs, context.parts, mated, context.machines)
+    dearest = np.array([mated[list(kinds.of_part(p))].max() for p in range(len(kinds.parts))])
+    wood = upper_bound_of_logs(logs, context.parts, dearest, context.machines)
     return (wood + market.unsold_bound(prices)) * context.objective.unit

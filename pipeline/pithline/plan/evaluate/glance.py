@@ -16,6 +16,7 @@ from pithline.plan.pricing.fills import GridFills
 from pithline.plan.pricing.log_grid import LogGrid, log_grid, narrowed
 from pithline.plan.problem.context import SearchContext
 from pithline.plan.problem.effort import Effort, bolts_on_mill, rolls_for
+from pithline.plan.problem.kinds import plate_kinds
 from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.monitor import SILENT, Monitor
 from pithline.plan.problem.parts import SawnPart
@@ -77,7 +78,7 @@ class Glance:
         context = case.context.with_effort(GLANCE)
         kinds = [self.kinds.index(kind_of(part)) for part in context.parts]
         grids = [narrowed(grid, context, kinds) for grid in self.grids]
-        start = price_start(context.economics.market, context.parts)
+        start = price_start(context.economics)
         on_mill = any(bolts_on_mill(one, context.machines) for one in self.logs)
         way = CrosscutWay(self.places, self.logs, 0.0, start)
         seen = SeenWay(way, grids, GridFills(grids), grids[0].grid.rolls, on_mill)
@@ -117,7 +118,9 @@ def glance(
         Hears how far it is.
     """
     one_of_each = {kind_of(part): part for part in parts}
-    task = replace(context.task, parts=tuple(one_of_each.values()))
+    looked_for = tuple(one_of_each.values())
+    economics = replace(context.economics, kinds=plate_kinds(looked_for))
+    task = replace(context.task, parts=looked_for, economics=economics)
     asked = replace(context, task=task).with_effort(GLANCE)
     machines = context.machines
     logs = crosscut_log(log, places, machines.buck.kerf, 0.0)[1]

@@ -13,8 +13,8 @@ from pithline.plan.evaluate.sampling import SampledPlates, sampled_logs
 from pithline.plan.execute.ledger import Ledger, Plate
 from pithline.plan.problem.context import SearchContext
 from pithline.plan.problem.economics import Economics
+from pithline.plan.problem.kinds import PlateKinds
 from pithline.plan.problem.log_frame import PlanLog
-from pithline.plan.problem.parts import SawnPart
 
 Array = NDArray[np.float64]
 Counts = NDArray[np.int64]
@@ -22,14 +22,23 @@ RANKING_SAMPLES = 16
 """Sampled logs on which carried-out layouts are compared; others than those that a script's percentiles come from."""
 
 
-def plate_counts(plates: Sequence[Plate], parts: Sequence[SawnPart], passing: NDArray[np.bool_]) -> Counts:
-    """Mated and single plates by part (P, 2) of those that pass: neighbours of one billet are mates, in pairs."""
-    out = np.zeros((len(parts), 2), np.int64)
+def plate_counts(plates: Sequence[Plate], kinds: PlateKinds, passing: NDArray[np.bool_]) -> Counts:
+    """Mated and single plates by kind (P, 2) of those that pass: neighbours of one billet are mates, in pairs.
+
+    Plates of one billet lie at the same stations, so they are of one kind: the lesser, where a slab's tilt parts them.
+    """
+    out = np.zeros((len(kinds.part), 2), np.int64)
     billets: dict[tuple[str, int], list[int]] = defaultdict(list)
+    kind_of: dict[tuple[str, int], int] = {}
     for plate, passes in zip(plates, passing, strict=True):
         if passes:
-            billets[plate.billet, plate.part].append(plate.layer)
-    for (_, part), layers in billets.items():
+            key = plate.billet, plate.part
+            billets[key].append(plate.layer)
+            if kinds.apart:
+                own = int(kinds.at(plate.part, *(np.array(end) for end in plate.stations)))
+                kind_of[key] = min(own, kind_of.get(key, own))  # kinds of a part are numbered by rising factor
+    for key, layers in billets.items():
+        part = kind_of.get(key, key[1])
         layers.sort()
         i = 0
         while i < len(layers):
@@ -70,15 +79,15 @@ class Judge:
 
     def worths(self, ledger: Ledger, economics: Economics | None = None) -> Array:
         """What its plates are worth on each sampled log before charges, (samples,): by the objective, or other economics."""
-        parts, market = self.context.parts, (economics or self.context.economics).market
+        sold = economics or self.context.economics
         if self.plates is None:
             passing = np.array([[plate.passes for plate in ledger.plates]], bool).reshape(1, -1)
         else:
             passing = self.plates.passing(ledger.plates)
         out = []
         for row in passing:
-            counts = plate_counts(ledger.plates, parts, row)
-            out.append(market.worth(counts[:, 0], counts[:, 1])[0])
+            counts = plate_counts(ledger.plates, sold.kinds, row)
+            out.append(sold.market.worth(counts[:, 0], counts[:, 1])[0])
         return np.array(out)
 
 

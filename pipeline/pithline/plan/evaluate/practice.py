@@ -141,7 +141,7 @@ def _better_flitches(
                 away = middle - (middle @ log.axis) * log.axis
                 own[int(clock_of_normal(away) // QUARTER) % 4].append(plate)
         for quadrant, plates in enumerate(own):
-            counts = plate_counts(plates, context.parts, np.ones(len(plates), bool))
+            counts = plate_counts(plates, context.economics.kinds, np.ones(len(plates), bool))
             worth = float(counts[:, 0] @ mated + counts[:, 1] @ single)
             if worth > best[quadrant][0]:
                 best[quadrant] = (worth, count)

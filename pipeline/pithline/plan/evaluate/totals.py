@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations
 from typing import Any
 
 import numpy as np
@@ -82,12 +81,7 @@ def _figured(plate: Plate, parts: Sequence[SawnPart], figures: Sequence[Figure])
     """A plate with what its figure multiplies its price by: seen on the widest parts of a product alone."""
     if not figures or not parts[plate.part].widest:
         return plate
-    along = [
-        float(plate.corner[0] + sum(edge[0] for edge in some))
-        for n in range(4)
-        for some in combinations(plate.edges, n)
-    ]
-    return replace(plate, figure=figure_factor(figures, min(along), max(along)))
+    return replace(plate, figure=figure_factor(figures, *plate.stations))
 
 
 def _sets_value(sums: Sums, prices: Mapping[str, float]) -> float:

@@ -52,6 +52,12 @@ class Plate:
         return self.grade.passes
 
     @property
+    def stations(self) -> tuple[float, float]:
+        """How far it reaches along the log, from the butt end. [mm]"""
+        low, high = (self.corner[0] + sum(reach(edge[0], 0.0) for edge in self.edges) for reach in (min, max))
+        return float(low), float(high)
+
+    @property
     def middle(self) -> Array:
         """The middle of its box, (3,). [mm]"""
         middle: Array = self.corner + sum(self.edges) / 2

@@ -20,17 +20,22 @@ class GatheredSets:
 
 
 def gather_sets(plates: Sequence[Plate], parts: tuple[SawnPart, ...], products: Products) -> GatheredSets:
-    """Match mates and gather passing plates into complete sets, up to the demand; bookmatched parts go in mated pairs."""
+    """Match mates and gather passing plates into complete sets, up to the demand; bookmatched parts go in mated pairs.
+
+    Figured plates go together, and into sets first. What is more figured than any set needs is left over, to be sold by itself.
+    """
     matched = match_mates(plates, parts)
     set_of: dict[str, str] = {}
     sets: dict[str, int] = {}
     for product in products.products:
         pools = _pools(matched, parts, product)
-        count = min((len(pool) for pool in pools), default=0)
+        count = min((len(pool.units) // pool.taken for pool in pools), default=0)
         if product.demand is not None:
             count = min(count, product.demand)
-        for n in range(count):
-            set_of |= {plate.id: f"{product.name} {n + 1}" for pool in pools for plate in pool[n]}
+        figures = [min((pool.figure(n) for pool in pools if pool.widest), default=1.0) for n in range(count)]
+        for pool in pools:
+            for n, plates_of_set in enumerate(pool.shared_out(figures)):
+                set_of |= {plate.id: f"{product.name} {n + 1}" for plate in plates_of_set}
         sets[product.name] = count
     return GatheredSets(tuple(replace(plate, set_id=set_of.get(plate.id)) for plate in matched), sets)
 
@@ -55,18 +60,49 @@ def match_mates(plates: Sequence[Plate], parts: tuple[SawnPart, ...]) -> tuple[P
     return tuple(replace(plate, mate=mates.get(plate.id)) for plate in plates)
 
 
-def _pools(plates: Sequence[Plate], parts: tuple[SawnPart, ...], product: Product) -> list[list[list[Plate]]]:
-    """Of each part of a product, the groups of plates that one set takes."""
+@dataclass(frozen=True, slots=True)
+class _Pool:
+    """What sets may take of one part: plates, or mated pairs, the most figured first; how many of these a set takes."""
+
+    units: list[tuple[Plate, ...]]
+    taken: int
+    widest: bool
+
+    def figure(self, n: int) -> float:
+        """The least factor of what the n-th set takes where each takes the most figured units that are left."""
+        return min(_figure(unit) for unit in self.units[n * self.taken : (n + 1) * self.taken])
+
+    def shared_out(self, figures: Sequence[float]) -> list[list[Plate]]:
+        """The plates of each set, given how figured it is, falling: the least figured that will do, those of the last set first."""
+        left, out = list(self.units), []
+        if len({_figure(unit) for unit in left}) > 1:
+            for least in reversed(figures):
+                own = [n for n, unit in enumerate(left) if _figure(unit) >= least][-self.taken :]
+                out.append([plate for n in own for plate in left[n]])
+                left = [unit for n, unit in enumerate(left) if n not in own]
+            return out[::-1]
+        return [
+            [plate for unit in left[n * self.taken : (n + 1) * self.taken] for plate in unit]
+            for n in range(len(figures))
+        ]
+
+
+def _figure(unit: Sequence[Plate]) -> float:
+    return min(plate.figure for plate in unit)
+
+
+def _pools(plates: Sequence[Plate], parts: tuple[SawnPart, ...], product: Product) -> list[_Pool]:
+    """What sets of a product may take of each of its parts."""
     by_id = {plate.id: plate for plate in plates}
-    pools: list[list[list[Plate]]] = []
+    pools: list[_Pool] = []
     for index, part in enumerate(parts):
         if part.product != product.name:
             continue
         own = [plate for plate in plates if plate.part == index and plate.passes]
-        own.sort(key=lambda plate: -plate.figure)  # figured plates go together, and into sets first
-        need = part.part.count
+        own.sort(key=lambda plate: -plate.figure)
         if part.part.bookmatched:
             pairs = [(plate, by_id[plate.mate]) for plate in own if plate.mate is not None and plate.id < plate.mate]
-            own, need = [plate for pair in pairs for plate in pair], 2 * (need // 2)
-        pools.append([own[k : k + need] for k in range(0, len(own) - need + 1, need)])
+            pools.append(_Pool(sorted(pairs, key=lambda pair: -_figure(pair)), part.part.count // 2, part.widest))
+        else:
+            pools.append(_Pool([(plate,) for plate in own], part.part.count, part.widest))
     return pools

@@ -23,6 +23,7 @@ from pithline.plan.execute.slab_view import (
 from pithline.plan.pricing.fills import THREADS, Fill, PlateMap, plate_map
 from pithline.plan.pricing.price_search import SeenLayout, Sold, prices_for
 from pithline.plan.problem.economics import Economics
+from pithline.plan.problem.kinds import PlateKinds
 from pithline.plan.problem.log_frame import SURFACE_RESERVE, PlanLog
 from pithline.plan.problem.parts import SawnPart, sapwood_kept_out
 from pithline.plan.problem.task import SawingTask
@@ -57,7 +58,10 @@ class Strip:
 
 @dataclass(frozen=True, slots=True)
 class SlabPlaces:
-    """A slab with the places where plates pass: `marks` (layers, across, along) by part, how many of 100 plates there count."""
+    """A slab with the places where plates pass: `marks` (layers, across, along) by part, how many of 100 plates there count.
+
+    `map` has plates by kind.
+    """
 
     frame: SlabFrame
     span: Span
@@ -69,15 +73,16 @@ class SlabPlaces:
         """See `Fillable`."""
         return self.map.fill(worth)
 
-    def strips(self, fill: Fill, parts: Sequence[SawnPart]) -> tuple[Strip, ...]:
+    def strips(self, fill: Fill, kinds: PlateKinds) -> tuple[Strip, ...]:
         """A fill as strips, from the innermost out, each with its billets in rising order along."""
         out: list[Strip] = []
         along, across = self.cells
+        parts = kinds.sawn
         for u in sorted(set(fill.strips[:, 0].tolist())):
             rows = fill.strips[fill.strips[:, 0] == u].tolist()
             billets = [
                 Billet(p, self.span.start + x * along, tuple(np.flatnonzero(self.marks[p][:, u, x]).tolist()))
-                for _, _, p, x in reversed(rows)
+                for p, x in ((kinds.part[kind], x) for _, _, kind, x in reversed(rows))
             ]
             widest = max(parts[p].width for p, k in enumerate(self.map.rules.width_class) if k == rows[0][1])
             out.append(Strip(self.span.low + u * across, widest, tuple(billets)))
@@ -130,7 +135,8 @@ def places_in(log: PlanLog, frame: SlabFrame, task: SawingTask, reserve: bool, f
     cells = (ALONG_STEP * fine, task.saws.across * fine)
     along, across = cells
     counts = (int((span.end - span.start) / along) + 1, int((span.high - span.low) / across) + 1)
-    rules = fill_rules(task.parts, task, cells, frame.top - frame.low)
+    kinds = task.economics.kinds
+    rules = fill_rules(kinds.sawn, task, cells, frame.top - frame.low)
     marks: dict[int, NDArray[np.uint8]] = {}
     view = look_at_slab(log, frame, span, counts, cells)
     seen = view.wood
@@ -146,7 +152,7 @@ def places_in(log: PlanLog, frame: SlabFrame, task: SawingTask, reserve: bool, f
     )
     levels = np.array(NO_RESERVE if log.sure or not reserve else LEVELS)
     cross = int(rules.cells_along[0] - np.ceil(task.parts[0].length / along - 1e-6))
-    shape = (len(task.parts), counts[1], counts[0] + cross)
+    shape = (len(kinds.part), counts[1], counts[0] + cross)
     plates, weight = np.zeros((*shape, 2), np.int16), np.zeros(shape, np.float32)
     for i, part in enumerate(task.parts):
         layers = layer_count(frame, part, task.saws)
@@ -162,7 +168,38 @@ def places_in(log: PlanLog, frame: SlabFrame, task: SawingTask, reserve: bool, f
             billets_of(found, plates[i, :, : counts[0]], weight[i, :, : counts[0]])
     if not marks:
         return None
+    for i in marks:
+        own = kinds.of_part(i)
+        if len(own) > 1:
+            of_kind = _kinds_at(kinds, i, frame, (span.start, span.low), cells, shape[1:])
+            whole, whole_weight = plates[i].copy(), weight[i].copy()
+            for kind in own:
+                plates[kind] = np.where((of_kind == kind)[:, :, None], whole, 0)
+                weight[kind] = np.where(of_kind == kind, whole_weight, 0.0)
     return SlabPlaces(frame, span, cells, marks, plate_map(plates, weight, (0, counts[1]), rules))
+
+
+def _kinds_at(
+    kinds: PlateKinds,
+    part: int,
+    frame: SlabFrame,
+    first: tuple[float, float],
+    cells: tuple[float, float],
+    shape: tuple[int, ...],
+) -> NDArray[np.int64]:
+    """Of which kind plates of a part are by the place where they begin, (across, along), anywhere through the slab.
+
+    `first` is the first place along and across, `cells` the steps between places. [mm]
+    """
+    own, ends = kinds.parts[part], []
+    along = (first[0] + np.arange(shape[1]) * cells[0]) * frame.axis[0]
+    across = (first[1] + np.arange(shape[0]) * cells[1]) * frame.lateral[0]
+    leans = (own.length * frame.axis[0], own.width * frame.lateral[0])
+    through = (frame.low * frame.normal[0], frame.top * frame.normal[0])
+    for outermost in (min, max):
+        lean = sum(float(outermost(one, 0.0)) for one in leans) + float(outermost(through))
+        ends.append(across[:, None] + along[None, :] + lean)
+    return kinds.at(part, *ends)
 
 
 def _limits(part: SawnPart, layers: int, size: tuple[int, int], sapwood: float) -> PartLimits:
@@ -246,7 +283,7 @@ def fill_slabs(
     Parameters
     ----------
     request : what is sold, and prices to begin with
-    sawn : (P, 2) mated and single plates that count beside those of the slabs
+    sawn : (P, 2) mated and single plates by kind that count beside those of the slabs
     """
     with ThreadPoolExecutor(THREADS) as pool:
         places = list(pool.map(lambda slab: slab.places(task, request.reserve, request.fine), slabs))
@@ -263,7 +300,7 @@ def fill_slabs(
     out = []
     for one in places:
         fill = None if one is None else next(found)
-        out.append(() if one is None or fill is None else one.strips(fill, task.parts))
+        out.append(() if one is None or fill is None else one.strips(fill, task.economics.kinds))
     return FillChoice(tuple(out), best)
 
 

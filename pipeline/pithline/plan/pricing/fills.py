@@ -25,7 +25,7 @@ WORTH_SHARING = 16
 
 @dataclass(frozen=True, slots=True)
 class Fill:
-    """Mated and single plates by part (P, 2) of one slab's best strips at some prices, the strips, and what their cuts cost.
+    """Mated and single plates by kind (P, 2) of one slab's best strips at some prices, the strips, and what their cuts cost.
 
     See `best_fill`; the cost is in the objective's unit, and holds nothing of the plates' own.
     """

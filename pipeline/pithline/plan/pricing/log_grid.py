@@ -9,11 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.plan.problem.context import SearchContext
+from pithline.plan.problem.kinds import PlateKinds
 from pithline.plan.problem.layout import LayoutSlab
 from pithline.plan.problem.log_frame import PlanLog
-from pithline.plan.problem.parts import SawnPart
 from pithline.plan.programmes.grid import Grid, cells_of, depth_cells, make_grid
-from pithline.plan.programmes.passing import PassingPlaces, find_passing_places
+from pithline.plan.programmes.passing import PassingPlaces, find_passing_places, places_of_kinds
 from pithline.plan.programmes.slab_values import FillRules, stacked_plates
 
 Array = NDArray[np.float64]
@@ -34,10 +34,10 @@ class GridSlab:
 
 @dataclass(frozen=True, slots=True)
 class LogGrid:
-    """What a search knows of one log before it asks for prices."""
+    """What a search knows of one log before it asks for prices; places and rules are of `kinds` of plates."""
 
     log: PlanLog
-    parts: tuple[SawnPart, ...]
+    kinds: PlateKinds
     places: PassingPlaces
     rules: FillRules
     cells: NDArray[np.int64]  # of the menu's thicknesses, in depth steps
@@ -59,7 +59,7 @@ class LogGrid:
         return len(self.grid.across) // 2
 
     def passing(self, roll: int) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
-        """Where plates of each part pass on the planes of one roll; see `slab_values`."""
+        """Where plates of each kind pass on the planes of one roll; see `slab_values`."""
         return self.places.of(roll)
 
     def slab(self, roll: int, low: int, t: int, side: int, place: int) -> GridSlab:
@@ -87,7 +87,7 @@ class LogGrid:
         return GridSlab(roll, low + self.half_depth, t, *span)
 
     def plates_of(self, slab: GridSlab) -> NDArray[np.int16]:
-        """Plates of each part in the billet begun at each place of a slab; see `stacked_plates`."""
+        """Plates of each kind in the billet begun at each place of a slab; see `stacked_plates`."""
         first = max(slab.depth, 0)
         layers = self.places.layers(slab.roll, first, slab.depth + int(self.cells[slab.thickness]) + 2)
         plates: NDArray[np.int16] = stacked_plates(layers, slab.depth - first, slab.thickness, self.rules)
@@ -129,8 +129,9 @@ def narrowed(whole: LogGrid, context: SearchContext, kinds: Sequence[int]) -> Lo
 
 
 def grid_of_places(log: PlanLog, context: SearchContext, places: PassingPlaces) -> LogGrid:
-    """What a search knows of a log where it has seen where plates pass."""
-    parts, machines, grid = context.parts, context.machines, places.grid
+    """What a search knows of a log where it has seen where plates of each part pass."""
+    kinds, machines, grid = context.economics.kinds, context.machines, places.grid
+    parts = kinds.sawn
     menu = np.array(grid.thicknesses)
     along, across = cells_of(parts, grid, machines.crosscut.kerf)
     classes = np.array(sorted(set(across.tolist())), np.int64)
@@ -149,8 +150,8 @@ def grid_of_places(log: PlanLog, context: SearchContext, places: PassingPlaces) 
     corner = context.effort.corner_step
     return LogGrid(
         log,
-        parts,
-        places,
+        kinds,
+        places_of_kinds(places, kinds, log),
         rules,
         np.array([depth_cells(t, grid.depth_step) for t in grid.thicknesses], np.int64),
         np.arange(INNERMOST_CORNER, grid.depth_max + corner, corner),

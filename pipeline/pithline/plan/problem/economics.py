@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from pithline.mill.machine import Machines
 from pithline.mill.products import Products
+from pithline.plan.problem.kinds import PlateKinds, plate_kinds
 from pithline.plan.problem.market import Market, market_of
 from pithline.plan.problem.operations import Setting, Tool
 from pithline.plan.problem.parts import SawnPart
@@ -65,11 +66,12 @@ class CutCosts:
 class Economics:
     """What is sold and what work costs, under one objective.
 
-    `mill` and `shop` are the charges of settings on the band mill and of bolts' runs on the shop's saw; `hour_rate` is what an hour
-    costs, and `minutes_per_log` what a log takes beside its settings.
+    `kinds` are the kinds of plates that the market tells apart. `mill` and `shop` are the charges of settings on the band mill and of
+    bolts' runs on the shop's saw; `hour_rate` is what an hour costs, and `minutes_per_log` what a log takes beside its settings.
     """
 
     objective: Objective
+    kinds: PlateKinds
     market: Market
     mill: Charges
     shop: Charges
@@ -102,38 +104,50 @@ class Economics:
         return total
 
 
-def economics_of(objective: Objective, parts: Sequence[SawnPart], products: Products, machines: Machines) -> Economics:
-    """What an objective makes of parts, of some products, and machines."""
+def economics_of(
+    objective: Objective,
+    parts: Sequence[SawnPart],
+    products: Products,
+    machines: Machines,
+    kinds: PlateKinds | None = None,
+) -> Economics:
+    """What an objective makes of parts, of some products, and machines.
+
+    By money plates are of the `kinds` that figure makes of the parts; by litres, and with None, each part is one kind.
+    """
     volume = np.array([part.volume for part in parts]) / LITRE
     mill, resaw = machines.mill, machines.resaw
     if objective is Objective.VALUE:
-        return _by_money(parts, {product.name: product.price for product in products.products}, machines)
+        prices = {product.name: product.price for product in products.products}
+        return _by_money(kinds or plate_kinds(parts), prices, machines)
     held: dict[str, float] = {}
     for part, one in zip(parts, volume, strict=True):
         held[part.product] = held.get(part.product, 0.0) + float(one) * part.part.count
     loose = volume * (1.0 if objective is Objective.VOLUME else products.loose_share)
-    market = market_of(parts, held, loose, loose, np.zeros(len(parts)))
+    plain = plate_kinds(parts)
+    market = market_of(plain, held, loose, loose, np.zeros(len(parts)))
     full, repeat = mill.least_gain_per_setting / LITRE, mill.repeat_gain / LITRE
     again = repeat if resaw.least_gain_per_repeat is None else resaw.least_gain_per_repeat / LITRE
     on_mill, in_shop = Charges(full, repeat, repeat), Charges(full, again, 0.0)
-    return Economics(objective, market, on_mill, in_shop, CutCosts(), mill.hour_rate, mill.minutes_per_log)
+    return Economics(objective, plain, market, on_mill, in_shop, CutCosts(), mill.hour_rate, mill.minutes_per_log)
 
 
-def _by_money(parts: Sequence[SawnPart], prices: Mapping[str, float], machines: Machines) -> Economics:
-    """Money: sets at their price, plates left over at theirs, minutes at the mill's rate.
+def _by_money(kinds: PlateKinds, prices: Mapping[str, float], machines: Machines) -> Economics:
+    """Money: sets at their price, plates left over at theirs, each times its figure, minutes at the mill's rate.
 
     Cuts are counted as few as any plan may have: a slab one, a strip one, a billet one, a billet of n plates n − 1.
     """
     mill, resaw, rip, crosscut = machines.mill, machines.resaw, machines.rip, machines.crosscut
-    rate = mill.hour_rate / 60.0
+    rate, parts = mill.hour_rate / 60.0, kinds.sawn
     shortest = min(part.length for part in parts)
     sawing = np.array([_minutes(part.length, resaw.feed, resaw.minutes_per_cut) for part in parts]) * rate
     crossing = (crosscut.minutes_per_cut or 0.0) * rate
     # a billet's cuts are one fewer than its plates: what that saves at most is taken off the crosscut, or off the plates
     spared = float(sawing.max(initial=0.0))
     loose = np.array([part.part.loose_price / (2.0 if part.part.bookmatched else 1.0) for part in parts])
+    loose = loose * np.array(kinds.factor)
     single = np.where([part.part.bookmatched for part in parts], 0.0, loose)
-    market = market_of(parts, prices, loose, single, np.minimum(sawing, crossing))
+    market = market_of(kinds, prices, loose, single, np.minimum(sawing, crossing))
     costs = CutCosts(
         billet=max(crossing - spared, 0.0),
         strip=_minutes(shortest, rip.feed, rip.minutes_per_cut) * rate,
@@ -149,7 +163,7 @@ def _by_money(parts: Sequence[SawnPart], prices: Mapping[str, float], machines: 
         mill.minutes_off_square * rate,
     )
     in_shop = Charges((resaw.minutes_per_setting or 0.0) * rate, resaw.repeat_minutes * rate, 0.0)
-    return Economics(Objective.VALUE, market, on_mill, in_shop, costs, mill.hour_rate, mill.minutes_per_log)
+    return Economics(Objective.VALUE, kinds, market, on_mill, in_shop, costs, mill.hour_rate, mill.minutes_per_log)
 
 
 def _minutes(length: float, feed: float | None, per_cut: float) -> float:

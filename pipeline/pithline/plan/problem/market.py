@@ -3,17 +3,21 @@
 A plate counts for the *pools* that hold it (all backs of one product, or those of them with figure); a *recipe* (one set of a
 product) takes so many plates of each of its pools. Bookmatched plates are taken as mated pairs. What a pool holds beyond the
 sets made is left over, and counts `loose` a plate, up to what is wanted.
+
+Pools nest: a plate counts for every pool that holds it, and a set takes its plates from all of those. So a price of a plate with
+figure is that of any plate, and what its figure adds; and `loose` of a narrower pool is what it adds to that of the wider one.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pithline.plan.problem.parts import SawnPart
+from pithline.plan.problem.kinds import PlateKinds
 
 Array = NDArray[np.float64]
 Counts = NDArray[np.int64]
@@ -34,6 +38,7 @@ class Market:
     mated : (P,) whether plates count for sets in mated pairs only
     single : (P,) of a plate that has no mate
     cost : (P,) of sawing one plate
+    inside : (Q,) the narrowest pool that holds all of a pool's kinds and more; −1 where none does
     """
 
     holds: Array
@@ -47,6 +52,20 @@ class Market:
     mated: NDArray[np.bool_]
     single: Array
     cost: Array
+    inside: NDArray[np.int64] = field(init=False)
+
+    def __post_init__(self) -> None:
+        held = self.holds > 0.0
+        size = held.sum(axis=1)
+        wider = (~held[:, None, :] | held[None, :, :]).all(axis=2) & (size[None, :] > size[:, None])
+        nearest = np.where(wider, size[None, :], held.shape[1] + 1).argmin(axis=1)
+        object.__setattr__(self, "inside", np.where(wider.any(axis=1), nearest, -1))
+
+    @property
+    def from_wide_to_narrow(self) -> tuple[tuple[int, int], ...]:
+        """(pool, the pool that it lies in) of those that lie in one, wider pools first."""
+        order = np.argsort(-(self.holds > 0.0).sum(axis=1), kind="stable")
+        return tuple((int(q), int(self.inside[q])) for q in order if self.inside[q] >= 0)
 
     @property
     def floor(self) -> Array:
@@ -84,7 +103,7 @@ class Market:
         """What plates by kind are worth, sold at their best, before any charge; and the sets made of each recipe, (R,).
 
         Recipes are filled in order of what a set is worth, so it is exact where pools of different recipes are disjoint or
-        nested with the narrower one worth more.
+        nested with the narrower one worth more. What is left over of a pool is so of every pool that it lies in.
         """
         have = self.pooled(mated, single)
         left = self.demand.copy()
@@ -97,6 +116,8 @@ class Market:
             left[self.product[r]] -= most
         room = np.maximum(self.wanted - sets @ self.need, 0.0)
         spare = np.minimum(np.maximum(have, 0.0), room)
+        for narrow, wide in self.from_wide_to_narrow:
+            spare[narrow] = min(spare[narrow], spare[wide])
         lone = np.minimum(self.lone(single), np.maximum(room - spare, 0.0))
         return float(sets @ self.set_worth + spare @ self.loose + lone @ self.lone_worth), sets
 
@@ -115,35 +136,70 @@ class Market:
         return np.where(widest, each, 0.0)
 
 
-def market_of(
-    parts: Sequence[SawnPart], set_worth: Mapping[str, float], loose: Array, single: Array, cost: Array
-) -> Market:
-    """The market of some parts, a pool each; parts of one product make its sets.
+def market_of(kinds: PlateKinds, set_worth: Mapping[str, float], loose: Array, single: Array, cost: Array) -> Market:
+    """The market of some kinds of plates; parts of one product make its sets.
+
+    A kind's pool holds it and the same part's kinds of greater factors. A product has a set for each factor: its widest plates are of
+    that factor or a greater one, and it is worth so many times a plain one.
 
     Parameters
     ----------
-    parts : sequence of SawnPart
+    kinds : PlateKinds
         P of them.
     set_worth : mapping of str to float
-        Of one set, by product; litres, or money.
+        Of one plain set, by product; litres, or money.
     loose, single, cost : (P,) arrays
-        As in `Market`, by part.
+        As in `Market`, by kind; `loose` is of a plate of that kind.
     """
-    names = list(dict.fromkeys(part.product for part in parts))
-    product = np.array([names.index(part.product) for part in parts])
-    count = np.array([part.part.count for part in parts])
-    wanted = np.array([np.inf if part.demand is None else float(part.demand) for part in parts])
+    parts, part, factor = kinds.sawn, np.array(kinds.part), np.array(kinds.factor)
+    names = list(dict.fromkeys(one.product for one in parts))
+    product = np.array([names.index(one.product) for one in parts])
+    count = np.array([one.part.count for one in parts])
+    wanted = np.array([np.inf if one.demand is None else float(one.demand) for one in parts])
     sold = [float(np.min((wanted / count)[product == k])) for k in range(len(names))]
+    added = np.array(loose, float)
+    for p in range(len(kinds.parts)):
+        own = list(kinds.of_part(p))
+        added[own] = np.diff(added[own], prepend=0.0)
+    recipes = [recipe for k in range(len(names)) for recipe in _recipes(kinds, np.flatnonzero(product == k))]
+    recipes = [*(one for one in recipes if one.plain), *(one for one in recipes if not one.plain)]
+    sets = np.array([int(product[one.need > 0][0]) for one in recipes])
     return Market(
-        holds=np.eye(len(parts)),
-        need=np.array([np.where(product == k, count, 0) for k in range(len(names))]),
-        set_worth=np.array([set_worth[name] for name in names]),
-        product=np.arange(len(names)),
+        holds=((part[:, None] == part[None, :]) & (factor[None, :] >= factor[:, None])).astype(float),
+        need=np.array([one.need for one in recipes]),
+        set_worth=np.array([set_worth[names[k]] * one.factor for k, one in zip(sets, recipes, strict=True)]),
+        product=sets,
         demand=np.array(sold),
         pool_product=product,
-        loose=np.asarray(loose, float),
+        loose=added,
         wanted=wanted,
-        mated=np.array([part.part.bookmatched for part in parts]),
+        mated=np.array([one.part.bookmatched for one in parts]),
         single=np.asarray(single, float),
         cost=np.asarray(cost, float),
     )
+
+
+class _Recipe(NamedTuple):
+    """A set of one product: what its figure multiplies its price by, plates that it takes of each pool (Q,), whether any plates do."""
+
+    factor: float
+    need: NDArray[np.int64]
+    plain: bool
+
+
+def _recipes(kinds: PlateKinds, own: NDArray[np.intp]) -> list[_Recipe]:
+    """The sets that can be made of one product's kinds, by rising factor."""
+    parts = sorted({kinds.part[kind] for kind in own})
+    widest = [p for p in parts if kinds.parts[p].widest]
+    factors = sorted({kinds.factor[kind] for p in widest for kind in kinds.of_part(p)})
+    out: list[_Recipe] = []
+    for factor in factors:
+        need = np.zeros(len(kinds.part), np.int64)
+        for p in parts:
+            pools = kinds.of_part(p)
+            enough = next((n for n, kind in enumerate(pools) if p not in widest or kinds.factor[kind] >= factor), None)
+            if enough is None:
+                return out  # plates of one of its widest parts are never so figured
+            need[list(pools[: enough + 1])] = kinds.parts[p].part.count
+        out.append(_Recipe(factor, need, not out))
+    return out

@@ -6,7 +6,7 @@ A part passes at a place if its rectangle there holds no bad cell and its mean r
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from pithline.mill.products import Limits
 from pithline.plan.problem.context import SearchContext
+from pithline.plan.problem.kinds import PlateKinds
 from pithline.plan.problem.log_frame import SURFACE_RESERVE, PlanLog, normal_at, unusable_on_planes
 from pithline.plan.problem.parts import SawnPart, sapwood_kept_out
 from pithline.plan.programmes.grid import GRID_ANGLE_RESERVE, Grid, cells_of
@@ -136,7 +137,7 @@ def passing_places(images: RollImages, sizes: PlateSizes) -> tuple[NDArray[np.ui
 
 @dataclass(frozen=True, slots=True)
 class PassingPlaces:
-    """Where plates of all parts pass in one log, on every plane of every roll.
+    """Where plates of all parts, or of all their kinds, pass in one log, on every plane of every roll.
 
     Attributes
     ----------
@@ -175,6 +176,29 @@ def find_passing_places(
         packed.append(np.packbits(passing, axis=-1))
         found.append(some)
     return PassingPlaces(grid, along, tuple(packed), tuple(found))
+
+
+def places_of_kinds(places: PassingPlaces, kinds: PlateKinds, log: PlanLog) -> PassingPlaces:
+    """Where plates of each kind pass, by where those of each part do: its part passes there, and lies where it is of that kind.
+
+    Every place of a part is one kind's. A plate's stations are those of the chord below it.
+    """
+    if not kinds.apart:
+        return places
+    along = np.arange(places.along) * places.grid.along_step
+    own = np.zeros((len(kinds.part), places.along), bool)
+    for kind, p in enumerate(kinds.part):
+        low = log.origin[0] + along * log.axis[0]
+        own[kind] = kinds.at(p, low, low + kinds.parts[p].length * log.axis[0]) == kind
+    masks = np.packbits(own, axis=-1)[:, None, None, :]
+    index, whole = np.array(kinds.part), own.all(axis=-1)
+    packed, some = [], []
+    for bits, any_along in zip(places.packed, places.some, strict=True):
+        packed.append(bits[index] & masks)
+        some.append(any_along[index])
+        for kind in np.flatnonzero(~whole).tolist():
+            some[-1][kind] = packed[-1][kind].any(axis=-1)
+    return replace(places, packed=tuple(packed), some=tuple(some))
 
 
 def _sizes(parts: tuple[SawnPart, ...], lists: list[Limits], grid: Grid, crosscut_kerf: float) -> PlateSizes:

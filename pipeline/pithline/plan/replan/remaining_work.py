@@ -231,11 +231,11 @@ class RemainingWork:
         return ledger
 
     def _sawn(self, kept: Operations, names: frozenset[str]) -> NDArray[np.int64]:
-        """Mated and single plates by part (P, 2) that are there, or come of what is kept."""
+        """Mated and single plates by kind (P, 2) that are there, or come of what is kept."""
         ledger = self.state.ledger()
         apply_operations(ledger, kept, self.state.kinds)
         plates = plates_of(self.state, ledger, names)
-        return plate_counts(plates, self.task.parts, np.array([plate.passes for plate in plates], bool))
+        return plate_counts(plates, self.task.economics.kinds, np.array([plate.passes for plate in plates], bool))
 
 
 def remaining_work(state: SawnState, task: SawingTask) -> RemainingWork:

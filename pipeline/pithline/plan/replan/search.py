@@ -115,7 +115,7 @@ class _Looking:
             ways[number] += self._true(one, look.ways[0], number)
             total += look.bound - self.context.economics.market.unsold_bound(prices)
         solved = one.grids.solved(worth)
-        dearest = float(np.max(worth.mated / [part.volume for part in self.context.parts], initial=0.0))
+        dearest = float(np.max(worth.mated / [part.volume for part in self.context.economics.kinds.sawn], initial=0.0))
         sections = log_sections(one.log.model) if opened else None
         for i in opened:
             found, bound = piece_ways(self.pieces[i], one.grids, solved)
@@ -197,7 +197,7 @@ def search_remaining(
         all of them.
     """
     economics = context.economics
-    start = price_start(economics.market, context.parts)
+    start = price_start(economics)
     have = economics.market.worth(sawn[:, 0], sawn[:, 1])[0]
     leave = work.layout((None,) * len(pieces))
     nothing = Candidate(
@@ -265,10 +265,12 @@ def replans_in_order(
     work: RemainingWork, context: SearchContext, workshop: Workshop, monitor: Monitor = SILENT
 ) -> Iterator[ExecutedPlan]:
     """Ways to saw on, carried out, best first: what a search of the pieces in hand finds, and the earlier plan's own way."""
-    start = price_start(context.economics.market, context.parts)
+    start = price_start(context.economics)
     fill = FillRequest(context.economics, start)
     nothing = work.execute((None,) * len(work.pieces), workshop.poser, fill)
-    sawn = plate_counts(nothing.plates, context.parts, np.array([plate.passes for plate in nothing.plates], bool))
+    sawn = plate_counts(
+        nothing.plates, context.economics.kinds, np.array([plate.passes for plate in nothing.plates], bool)
+    )
     ways = search_remaining(work.pieces, context, sawn, work, monitor)
     if any(work.before):
         ways.append(kept_candidate(work.layout(work.before), ways[0], "earlier plan kept"))

@@ -142,7 +142,7 @@ def replanned(case: ReplanCase, number: int) -> tuple[Outcome, float, bool]:
     other = {name: draw_component(known, priors, name, seed, SECOND_DRAW + number) for name in left}
     truth = log_as_drawn(known, mixed(told, {**drawn, **other}, left), case.basis)
     plan = planned_anew(log_with_answer(known, told, left, case.basis), case.plan, case.shop, seed)
-    got = brings(truth, planned(plan.ledger, case.shop.parts), case.shop.sold.market, drawn["figure"])
+    got = brings(truth, planned(plan.ledger, case.shop.parts), case.shop.sold, drawn["figure"])
     return got, plan.minutes, bool(drawn["metal"])
 
 
@@ -154,12 +154,12 @@ def drawn_outcomes(case: ReplanCase, share: ShareWork) -> DrawnOutcomes:
         numbers = [(number,) for number in range(sampling.replans)]
         got, minutes, metal = zip(*share(replanned, replace(case, priors=strata), numbers), strict=True)
         return DrawnOutcomes(tuple(got), tuple(minutes), tuple(metal))
-    plates, market = planned(case.plan.ledger, case.shop.parts), case.shop.sold.market
+    plates, sold = planned(case.plan.ledger, case.shop.parts), case.shop.sold
     outcomes, met = [], []
     for number in range(sampling.samples):
         drawn = draw_log(known, priors, case.seed, number)
         met.append(bool(drawn["metal"]))
-        outcomes.append(brings(log_as_drawn(known, drawn, case.basis), plates, market, drawn["figure"]))
+        outcomes.append(brings(log_as_drawn(known, drawn, case.basis), plates, sold, drawn["figure"]))
     return DrawnOutcomes(tuple(outcomes), (case.plan.minutes,) * len(outcomes), tuple(met))
 
 
@@ -187,7 +187,7 @@ def appraise(one: Lot, terms: AppraisalTerms, progress: Progress, share: ShareWo
     def alone(component: str) -> float:
         return _alone(seen, terms, shop, plates, basis, component)
 
-    full = _counts(brings(seen.log, plates, shop.sold.market), shop)
+    full = _counts(brings(seen.log, plates, shop.sold), shop)
     mean = float(np.mean([_counts(got, shop) for got in drawn.outcomes]))
     spoil = spoilers(seen, terms.priors, mean, alone, full)
     months = mean_months(plan.ledger, shop.parts, terms.drying)
@@ -231,7 +231,7 @@ def _instead(plan: AppraisedPlan) -> list[str]:
 
 def _told(plan: AppraisedPlan, shop: AppraisalShop, products: Products) -> dict[str, Any]:
     """The plan as `pithline plan` would give it on the log as most likely, nothing hidden in it: its totals' figures."""
-    sums = sum_up(plan.ledger, shop.parts, products, {"log": 0.0})
+    sums = sum_up(plan.ledger, shop.parts, products, {"log": 0.0}, shop.own.inputs.card.figures)
     total = totals(sums, products, shop.machines)
     return {
         "way": plan.way,
@@ -265,7 +265,7 @@ def _alone(
             **most_likely_draw(known),
             component: draw_component(known, terms.priors, component, terms.seed, number),
         }
-        found.append(_counts(brings(log_as_drawn(known, drawn, basis), plates, shop.sold.market), shop))
+        found.append(_counts(brings(log_as_drawn(known, drawn, basis), plates, shop.sold), shop))
     return float(np.mean(found))
 
 

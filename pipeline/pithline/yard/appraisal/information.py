@@ -104,15 +104,14 @@ def answered(asking: InformationCase, question: OpenQuestion, at: int) -> float:
     log = log_with_answer(known, answer, question.settles, basis)
     anew = planned_anew(log, base, trade, asking.seed) if question.search else laid_again(log, base, trade)
     again = planned(anew.ledger, trade.parts)
-    market = trade.sold.market
     money = np.zeros((priors.sampling.inner, 3))
     for i in range(priors.sampling.inner):
         drawn = mixed(answer, draw_log(known, priors, asking.seed, at + 1 + i), question.settles)
         one = log_as_drawn(known, drawn, basis)
         metal = bool(drawn["metal"])
         unwarned = metal and not question.metal
-        first = brings(one, asking.plates, market, drawn["figure"])
-        second = brings(one, again, market, drawn["figure"])
+        first = brings(one, asking.plates, trade.sold, drawn["figure"])
+        second = brings(one, again, trade.sold, drawn["figure"])
         money[i] = (
             asking.gains(first, base.minutes, metal),
             asking.gains(first, base.minutes, unwarned),

@@ -194,7 +194,7 @@ def plan_now(shop: AppraisalShop, request: Request, monitor: Monitor = SILENT) -
 def _practised(shop: AppraisalShop, why: str) -> AppraisedPlan:
     """The practice layout in the place of a plan that was not found."""
     case, context = shop.case, shop.case.context.with_locks(NO_LOCKS)
-    prices = price_start(context.economics.market, context.parts)
+    prices = price_start(context.economics)
     done = practice(case.log, context, shop.own.inputs.practice, prices)
     best = max((done.with_bolts, done.slabs), key=Judge(context).worth)
     if not best.passing:

@@ -18,7 +18,7 @@ from pithline.geometry.boxes import box_grid
 from pithline.logmodel.card import Defect
 from pithline.logmodel.model import clock_direction
 from pithline.mill.products import Limits
-from pithline.plan.api import Ledger, Market, PlanLog, Plate, SawnPart, plate_counts
+from pithline.plan.api import Economics, Ledger, PlanLog, Plate, SawnPart, plate_counts
 from pithline.wood.kernels import box_figures
 from pithline.wood.unusable import end_of, in_defect, station_of
 
@@ -161,9 +161,9 @@ def _crossed(log: PlanLog, check: Defect, own: Planned, which: NDArray[np.intp])
     return out[which]
 
 
-def outcome(mask: NDArray[np.bool_], own: Planned, market: Market) -> Outcome:
+def outcome(mask: NDArray[np.bool_], own: Planned, sold: Economics) -> Outcome:
     """What the plates that pass are sold for at their best, sets made up anew."""
-    counts = plate_counts(own.plates, own.parts, mask)
+    market, counts = sold.market, plate_counts(own.plates, sold.kinds, mask)
     sales, sets = market.worth(counts[:, 0], counts[:, 1])
     names = list(dict.fromkeys(part.product for part in own.parts))
     kept = [plate.volume for plate, good in zip(own.plates, mask, strict=True) if good]
@@ -175,7 +175,7 @@ def outcome(mask: NDArray[np.bool_], own: Planned, market: Market) -> Outcome:
     )
 
 
-def brings(log: PlanLog, own: Planned, market: Market, figure: float = 1.0) -> Outcome:
+def brings(log: PlanLog, own: Planned, sold: Economics, figure: float = 1.0) -> Outcome:
     """What planned plates bring on `log`, prices times what figure makes of them."""
-    got = outcome(passing(log, own), own, market)
+    got = outcome(passing(log, own), own, sold)
     return got if figure == 1.0 else replace(got, sales=got.sales * figure)

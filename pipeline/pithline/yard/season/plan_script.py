@@ -58,7 +58,7 @@ def script_of_plan(model: LogModel, inputs: Inputs, plan: Mapping[str, Any]) -> 
         plan["considered"],
         plan["words"],
     )
-    start = price_start(context.economics.market, context.parts)
+    start = price_start(context.economics)
     custom = practice(one.log, context, inputs.practice, start, one.places or None)
     pairs = list(zip(one.logs, log_layout.layouts, strict=True))
     finished = FinishedPlan(
