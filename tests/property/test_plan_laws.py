@@ -84,7 +84,7 @@ class Grids:
     def worth(self, slabs, charge, prices):
         """What slabs of the grid give, filled at some prices, net of charges."""
         market, costs = self.context.economics.market, self.context.economics.costs
-        counts = np.zeros((len(self.grid.parts), 2), np.int64)
+        counts = np.zeros((len(self.grid.kinds.part), 2), np.int64)
         for slab in slabs:
             counts += self.fills.slab(0, slab).fill(worth_at(market, prices, costs))[1].counts
         return market.worth(counts[:, 0], counts[:, 1])[0] - charge

@@ -1,12 +1,18 @@
 """Small markets, and what plates in them are worth by HiGHS (`scipy.optimize.milp`, a peer)."""
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
 
+from pithline.mill.products import Limits, Part
 from pithline.plan.pricing.fills import Fill
-from pithline.plan.problem.market import Market
+from pithline.plan.problem.kinds import PlateKinds
+from pithline.plan.problem.market import Market, market_of
+from pithline.plan.problem.parts import SawnPart
+
+TRADE = Limits("trade", np.radians(70), np.radians(78), np.radians(3))
 
 
 def random_market(rng, products=2, kinds=4, unlimited=0.4):
@@ -47,6 +53,82 @@ def figured_market(demand=np.inf):
         single=np.array([0.0, 0.0, 0.0]),
         cost=np.zeros(3),
     )
+
+
+def nested_pools(market):
+    """(narrow, wide) of all pools of which one holds all kinds of the other and more."""
+    held = market.holds > 0
+    pairs = itertools.permutations(range(len(held)), 2)
+    return [
+        (one, other) for one, other in pairs if (held[one] < held[other]).any() and (held[one] <= held[other]).all()
+    ]
+
+
+def random_figured_market(rng, unlimited=0.4):
+    """One or two products of a wide part and a narrow one, the wide one's plates of up to three factors; and its kinds and prices.
+
+    A set is worth more than its plates are loose, whatever their figure.
+    """
+    parts, factors, prices, loose = [], [], {}, []
+    for k in range(int(rng.integers(1, 3))):
+        product, demand = f"p{k}", None if rng.random() < unlimited else int(rng.integers(0, 4))
+        own = sorted(rng.choice([0.6, 1.0, 1.5, 2.5], int(rng.integers(1, 4)), replace=False).tolist())
+        wide, narrow = rng.uniform(0.2, 1.0, 2)
+        for name, count, width, levels, each in (
+            ("wide", int(rng.integers(1, 3)), 100.0, own, wide),
+            ("narrow", int(rng.integers(1, 3)), 50.0, [1.0], narrow),
+        ):
+            part = Part(name, count, 300.0, width, 5.0, False, loose_price=float(each))
+            wanted = None if demand is None else demand * count
+            parts.append(SawnPart(product, part, TRADE, 300.0, width, 5.0, 1.0, wanted, 0.0, width == 100.0))
+            factors.append(levels)
+            loose.append(float(each))
+        prices[product] = 8.0 + float(rng.uniform(0.0, 4.0))
+    more = [(p, factor) for p, own in enumerate(factors) for factor in own[1:]]
+    kinds = PlateKinds(
+        tuple(parts),
+        (*range(len(parts)), *(p for p, _ in more)),
+        (*(own[0] for own in factors), *(factor for _, factor in more)),
+    )
+    each = np.array([loose[p] for p in kinds.part]) * np.array(kinds.factor)
+    return market_of(kinds, prices, each, each, np.zeros(len(each))), kinds, prices
+
+
+def sold_by_trying(kinds, prices, counts):
+    """What plates by kind (P,) are worth by the rule itself: every way to make up sets of one plate after the other is tried."""
+    total = 0.0
+    for product in prices:
+        own = [p for p, part in enumerate(kinds.parts) if part.product == product]
+        plates = tuple(
+            tuple(sorted(kinds.factor[k] for k in kinds.of_part(p) for _ in range(int(counts[k])))) for p in own
+        )
+        total += _best_of(tuple(kinds.parts[p] for p in own), prices[product], plates, None)
+    return total
+
+
+def _best_of(parts, price, plates, left):
+    """The best of selling what there is loose, and of making one more set of any plates."""
+    if left is None:
+        left = min((part.demand // part.part.count for part in parts if part.demand is not None), default=99)
+        left = left, left
+    demand, sets = left
+    best = 0.0
+    for part, factors in zip(parts, plates, strict=True):
+        most = len(factors) if part.demand is None else part.demand - (demand - sets) * part.part.count
+        best += part.part.loose_price * sum(sorted(factors, reverse=True)[: max(most, 0)])
+    if sets == 0:
+        return best
+    ways = [sorted(set(itertools.combinations(own, part.part.count))) for part, own in zip(parts, plates, strict=True)]
+    for way in itertools.product(*ways):
+        rest = []
+        for own, taken in zip(plates, way, strict=True):
+            own = list(own)
+            for factor in taken:
+                own.remove(factor)
+            rest.append(tuple(own))
+        factor = min(factor for part, taken in zip(parts, way, strict=True) if part.widest for factor in taken)
+        best = max(best, price * factor + _best_of(parts, price, tuple(rest), (demand, sets - 1)))
+    return best
 
 
 @dataclass(frozen=True)
@@ -122,6 +204,11 @@ class SalesModel:
                 row[m : m + r], row[m + r + pool], row[m + r + q + pool] = market.need[:, pool], 1.0, 1.0
                 rows.append(row)
                 limits.append(market.wanted[pool])
+        for narrow, wide in nested_pools(market):  # what is left over of a pool is so of the pools that it lies in
+            row = np.zeros(width)
+            row[m + r + narrow], row[m + r + wide] = 1.0, -1.0
+            rows.append(row)
+            limits.append(0.0)
         for k in range(len(market.demand)):
             if np.isfinite(market.demand[k]):
                 row = np.zeros(width)

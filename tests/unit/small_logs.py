@@ -11,6 +11,7 @@ from pithline.plan.execute.slab_fill import FillRequest
 from pithline.plan.problem.context import SearchContext
 from pithline.plan.problem.economics import Objective, economics_of
 from pithline.plan.problem.effort import COARSE
+from pithline.plan.problem.kinds import plate_kinds
 from pithline.plan.problem.layout import NO_LOCKS
 from pithline.plan.problem.log_frame import plan_log
 from pithline.plan.problem.parts import sawn_parts
@@ -56,14 +57,15 @@ def products_of(*parts, limits=TRADE, demands=None, price=10.0):
     )
 
 
-def shop_of(products, charge=0.3e6, objective=Objective.VOLUME, **mill):
-    """Bundled machines with another charge a setting [mm³], all that is asked for still wanted."""
+def shop_of(products, charge=0.3e6, objective=Objective.VOLUME, figures=(), length=STRAIGHT.length, **mill):
+    """Bundled machines with another charge a setting [mm³], all that is asked for still wanted; zones of a log of this length."""
     machines = read_mill()
     again = mill.get("least_gain_per_repeat", machines.resaw.least_gain_per_repeat)
     resaw = replace(machines.resaw, least_gain_per_repeat=again)
     machines = replace(machines, mill=replace(machines.mill, least_gain_per_setting=charge, **mill), resaw=resaw)
     parts = sawn_parts(products, SPECIES)
-    return SawingTask(machines, parts, economics_of(objective, parts, products, machines), plates_wanted(parts))
+    economics = economics_of(objective, parts, products, machines, plate_kinds(parts, figures, length))
+    return SawingTask(machines, parts, economics, plates_wanted(parts))
 
 
 def context_of(shop, effort=TINY, locks=NO_LOCKS, **more):

@@ -25,8 +25,11 @@ from unit.small_logs import BACK, RULE, products_of, shop_of
 COSTS = CutCosts()
 
 
-def layouts_of(rng, number=3):
-    return [SeenLayout(tuple(random_fills(rng) for _ in range(5)), float(rng.uniform(0.0, 1.5))) for _ in range(number)]
+def layouts_of(rng, number=3, kinds=4):
+    return [
+        SeenLayout(tuple(random_fills(rng, kinds) for _ in range(5)), float(rng.uniform(0.0, 1.5)))
+        for _ in range(number)
+    ]
 
 
 def without_lone_plates(market):

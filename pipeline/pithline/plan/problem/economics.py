@@ -113,7 +113,18 @@ def economics_of(
 ) -> Economics:
     """What an objective makes of parts, of some products, and machines.
 
-    By money plates are of the `kinds` that figure makes of the parts; by litres, and with None, each part is one kind.
+    Parameters
+    ----------
+    objective : Objective
+        What is made most of.
+    parts : sequence of SawnPart
+        What may be sawn.
+    products : Products
+        Whose parts they are, with prices and the share that loose litres count.
+    machines : Machines
+        Which charge for settings, or minutes.
+    kinds : PlateKinds, optional
+        What figure makes of the parts: plates are of these kinds by money. By litres, and with None, each part is one kind.
     """
     volume = np.array([part.volume for part in parts]) / LITRE
     mill, resaw = machines.mill, machines.resaw
