@@ -216,6 +216,55 @@ FAULTS = (
         "float(mill.blade_max - min(blades))",
         unit("mill_pose"),
     ),
+    Fault(
+        "a search that does not see the card's zones of figure",
+        "yard/prepared_log.py",
+        "self.inputs.card.figures, self.log.model.length",
+        "(), self.log.model.length",
+        unit("figure_prices"),
+    ),
+    Fault(
+        "a set of figured plates at the price of a plain one",
+        "plan/problem/market.py",
+        "set_worth[names[k]] * one.factor",
+        "set_worth[names[k]]",
+        unit("figure_prices"),
+    ),
+    Fault(
+        "figured plates on the search's grid wherever their part passes",
+        "plan/programmes/passing.py",
+        "low + kinds.parts[p].length * log.axis[0]) == kind",
+        "low + kinds.parts[p].length * log.axis[0]) >= 0",
+        unit("figure_prices"),
+    ),
+    Fault(
+        "billets of a slab crosscut blind to the zones",
+        "plan/execute/slab_fill.py",
+        "if len(own) > 1:",
+        "if len(own) > 100:",
+        unit("figure_prices"),
+    ),
+    Fault(
+        "a figured plate that a plain set takes is sold once more",
+        "plan/problem/market.py",
+        "spare[narrow] = min(spare[narrow], spare[wide])",
+        "spare[narrow] = max(spare[narrow], 0.0)",
+        unit("figure_prices"),
+    ),
+    Fault(
+        "the master sells a figured plate that a plain set takes once more",
+        "plan/columns/market_model.py",
+        "model.add(left[narrow] <= left[wide])",
+        "model.add(left[narrow] <= left[wide] + 9)",
+        unit("figure_prices"),
+    ),
+    Fault(
+        "plain sets take the most figured plates that are left",
+        "plan/execute/sets.py",
+        "if _figure(unit) >= least][-self.taken :]",
+        "if _figure(unit) >= least][: self.taken]",
+        unit("figure_prices"),
+    ),
 )
 
 

@@ -10,6 +10,8 @@ from hypothesis import strategies as st
 from pithline.logmodel.card import Figure, figure_factor
 from pithline.plan.api import Objective
 from pithline.plan.columns.market_model import MarketModel, fills_at, price_family, solve_model
+from pithline.plan.evaluate.evaluation import upper_bound
+from pithline.plan.evaluate.glance import GLANCE, glance
 from pithline.plan.evaluate.judge import plate_counts
 from pithline.plan.evaluate.totals import loose_value, sum_up
 from pithline.plan.execute.grade import PlateGrade
@@ -17,13 +19,13 @@ from pithline.plan.execute.ledger import Ledger, Plate
 from pithline.plan.execute.slab_fill import FillRequest, SlabToFill, fill_slabs, places_in
 from pithline.plan.execute.slab_view import SlabFrame
 from pithline.plan.pricing.cutting_planes import affordable
-from pithline.plan.pricing.log_grid import log_grid
+from pithline.plan.pricing.log_grid import log_grid, narrowed
 from pithline.plan.pricing.price_search import Sold, prices_for
 from pithline.plan.problem.economics import CutCosts
 from pithline.plan.problem.kinds import plate_kinds
 from pithline.plan.problem.log_frame import normal_at
 from pithline.plan.problem.market import market_of
-from pithline.plan.search import price_start
+from pithline.plan.search import price_start, search_candidates
 from pithline.yard import prepared_log
 from pithline.yard.request import Request
 from small_plan import CARD, QUICK, small_plan
@@ -209,6 +211,30 @@ def test_every_place_on_the_grid_is_of_the_kind_that_its_stations_say():
             np.testing.assert_array_equal(of_kind[kind], whole * (factors == factor))
             np.testing.assert_array_equal(some[kind], of_kind[kind].any(axis=-1))
     assert all(any(figured.passing(roll)[0][kind].any() for roll in range(4)) for kind in range(3))
+
+
+def test_a_log_that_was_looked_at_for_several_lists_shows_the_kinds_of_each():
+    log, shop = log_of(), shop_of_rules(HELD)
+    asked = context_of(shop, effort=GLANCE)
+    [whole] = glance(log, asked, (*shop.parts, *shop_of(products_of(BACK)).parts), ()).grids
+    alone, own = log_grid(log, asked, whole.grid.rolls, lambda share: None), narrowed(whole, asked, [0])
+    assert own.kinds == alone.kinds and len(own.kinds.part) == 2
+    for roll in range(own.grid.rolls):
+        for mine, theirs in zip(own.passing(roll), alone.passing(roll), strict=True):
+            assert mine.shape == theirs.shape and (mine >= theirs).all()
+    assert all(any(some[kind].any() for some in own.places.some) for kind in range(2))
+
+
+def test_no_layout_with_figure_is_worth_more_than_the_bound_of_any():
+    log, context = log_of(), context_of(shop_of_rules(HELD))
+    [best, *_] = sorted(search_candidates(log, context), key=lambda one: -one.value)
+    assert 0.0 < best.value <= best.bound <= upper_bound(context, [log], best.prices)
+
+
+def test_figure_along_the_whole_log_makes_all_of_it_dearer():
+    plain, dear = (shop_of_rules(*zones).economics.market for zones in ((), (Figure("curl", 1.3),)))
+    np.testing.assert_allclose(dear.set_worth, 1.3 * plain.set_worth)
+    np.testing.assert_array_equal(dear.holds, plain.holds)
 
 
 GOOD = PlateGrade(1.5, 1.55, 0.01, True, True)
