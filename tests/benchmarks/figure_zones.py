@@ -1,6 +1,6 @@
 """What it is worth that a search sees the card's zones of figure: plans that do, beside plans that count figure once plates are sawn.
 
-From the clone's root: `python tests/benchmarks/figure_zones.py --logs 3 --products ukulele`
+From the clone's root: `python tests/benchmarks/figure_zones.py --logs 2 --products ukulele`
 Logs of every kind the generator knows, seeds that no test holds, their inside known without error; the middle third of each is figured.
 Plans by value, coarse. A row a plan: earnings, sets with figure and all sets, plates with figure and all of the widest parts, CPU seconds.
 """
@@ -10,27 +10,26 @@ from __future__ import annotations
 import argparse
 import sys
 import time
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 from unittest.mock import patch
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
-from plan_gaps import inputs_of
 
 from pithline.errors import PithlineError
-from pithline.logmodel.card import Figure
 from pithline.plan.api import EFFORTS, Objective
 from pithline.plan.problem.kinds import plate_kinds
 from pithline.plan.problem.parts import sawn_parts
 from pithline.yard import prepared_log
 from pithline.yard.one_log import plan_model
 from pithline.yard.request import Inputs, Request
+from small_plan import CARD, inputs_of
 from truth.logs import KINDS, true_log
 from truth.models import to_model
 
 FIRST_SEED = 9601
+PRODUCTS = Path(__file__).resolve().parents[2] / "configs" / "products"
 
 
 def told(name: str, script: dict[str, Any], inputs: Inputs, seconds: float) -> float:
@@ -58,14 +57,14 @@ def main() -> None:
     parser.add_argument("--first-seed", type=int, default=FIRST_SEED)
     parser.add_argument("--effort", default="coarse", choices=tuple(EFFORTS))
     parser.add_argument("--factor", type=float, default=2.5)
-    parser.add_argument("--products", nargs="+", default=[])
+    parser.add_argument("--products", default="guitar", help="a bundled list")
     chosen = parser.parse_args()
-    plain = inputs_of(chosen.products, False)
+    products = (PRODUCTS / f"{chosen.products}.toml").read_text(encoding="utf-8")
     request = Request(Objective.VALUE, EFFORTS[chosen.effort])
     for number in range(chosen.logs):
         log = true_log(KINDS[number % len(KINDS)], chosen.first_seed + number)
-        zone = Figure("curl", chosen.factor, log.length / 3.0, log.length * 2.0 / 3.0)
-        inputs = replace(plain, card=replace(plain.card, figures=(zone,)))
+        zone = f'kind = "curl"\nfactor = {chosen.factor}\nfrom = "{log.length / 3.0:.0f} mm"\nto = "{log.length / 1.5:.0f} mm"\n'
+        inputs = inputs_of(products, f"{CARD}[[figure]]\n{zone}")
         earned = []
         for words, kinds in (("seen", plate_kinds), ("not seen", lambda parts, *zones: plate_kinds(parts))):
             start = time.process_time()
