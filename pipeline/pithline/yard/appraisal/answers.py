@@ -67,6 +67,11 @@ def log_with_answer(
     pith = np.asarray(field.pith_doubt, float) ** 2
     if "pith" in settles:
         pith = pith - (1.0 - settles["pith"] ** 2) * known.pith**2
+    if known.hung.any():  # of a surface that is known better the pith takes less along
+        before = np.hypot(known.seen, known.hidden)
+        after = np.hypot(settles.get("seen", 1.0) * known.seen, settles.get("hidden", 1.0) * known.hidden)
+        bows = [known.hung * known.shapes.bow_doubt(one) for one in (before, after)]
+        pith = pith - (bows[0] ** 2 - bows[1] ** 2)
     if "bow" in settles:
         pith = pith - (1.0 - settles["bow"] ** 2) * (known.bow * (1.0 - basis.t**2)) ** 2
     sure = replace(

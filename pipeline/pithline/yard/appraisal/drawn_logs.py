@@ -19,6 +19,7 @@ from scipy.special import ndtri
 
 from pithline.files.priors import Priors
 from pithline.logmodel.card import Defect, DefectKind
+from pithline.logmodel.model import clock_direction
 from pithline.plan.api import PlanLog
 from pithline.wood.field import reshaped, tables
 from pithline.wood.kernels import CLOCKS
@@ -35,7 +36,7 @@ DEFECT_MARGIN = 3.0
 
 SURFACES = ("seen", "hidden")
 SIZES = {"bark": (2,), "pith": (2, 2), "wander": (2, 2), "bow": (2,), "spiral": ()}
-"""Components that are coefficients of unit normals, and how many; of a surface (2, 2) for each harmonic."""
+"""Components that are coefficients of unit normals, and how many; of a surface as many as its shapes have."""
 
 
 def _normals(shape: tuple[int, ...], key: tuple[int, ...], number: int, many: int) -> Array:
@@ -67,7 +68,7 @@ def draw_component(known: LogKnowledge, priors: Priors, name: str, seed: int, nu
     rng = np.random.default_rng([seed, number, zlib.crc32(name.encode())])
     length = known.model.length
     if name in SIZES or name in SURFACES:
-        shape = SIZES.get(name, (len(known.weights), 2, 2))
+        shape = SIZES.get(name, known.shapes.size)
         out = _normals(shape, (seed, zlib.crc32(name.encode())), number, priors.sampling.samples)
         if name == "spiral":
             return 0.0 if known.spiral is None else float(known.spiral[0] + known.spiral[1] * out)
@@ -145,10 +146,9 @@ def draw_log(known: LogKnowledge, priors: Priors, seed: int, number: int) -> dic
 
 def most_likely_draw(known: LogKnowledge) -> dict[str, Any]:
     """The log as it is most likely, nothing hidden in it: every component at its mean."""
-    harmonics = len(known.weights)
     return {
-        "seen": np.zeros((harmonics, 2, 2)),
-        "hidden": np.zeros((harmonics, 2, 2)),
+        "seen": np.zeros(known.shapes.size),
+        "hidden": np.zeros(known.shapes.size),
         "bark": np.zeros(2),
         "pith": np.zeros((2, 2)),
         "wander": np.zeros((2, 2)),
@@ -167,7 +167,6 @@ class DrawBasis:
     """Shapes that draws are laid on, made once for a log."""
 
     t: Array  # (k,) from -1 at the butt to 1 at the top
-    waves: Array  # (h, 2, 361) cosine and sine
     e: Array  # (361, 2)
     x: Array
 
@@ -176,28 +175,19 @@ def draw_basis(known: LogKnowledge) -> DrawBasis:
     """The basis of a log's stations."""
     field = known.log.field
     x: Array = field.x0 + np.arange(len(field.pith), dtype=np.float64) * field.dx
-    clock = np.arange(CLOCKS + 1) * (2 * np.pi / CLOCKS)
-    order = np.arange(len(known.weights))[:, None]
-    waves = np.stack([np.cos(order * clock), np.sin(order * clock)], axis=1)
-    waves[0, 1] = 0.0
+    clock = np.arange(CLOCKS + 1, dtype=np.float64) * (2 * np.pi / CLOCKS)
     t = 2.0 * x / known.model.length - 1.0
-    return DrawBasis(np.clip(t, -1.0, 1.0), waves, np.stack([-np.sin(clock), np.cos(clock)], axis=1), x)
-
-
-EVEN = math.sqrt(1.0 + 1.0 / 3.0)
-"""Root mean square along the log of a draw at its middle and another that changes from end to end."""
+    return DrawBasis(np.clip(t, -1.0, 1.0), clock_direction(clock), x)
 
 
 def _surface(coefficients: Array, known: LogKnowledge, basis: DrawBasis) -> Array:
-    """A surface error of unit size: smooth round the girth, linear along. (k, 361)"""
-    parts = coefficients * known.weights[:, None, None]
-    size = np.zeros((len(basis.t), 1))
-    if known.basis == "tape":  # at both tapes the size is known: it can differ between them only
-        size = (1.0 - basis.t**2)[:, None] * parts[0, 0, 0]
-        parts = np.concatenate([np.zeros((1, 2, 2)), parts[1:]])
-    still: Array = np.einsum("hw,hwc->c", parts[..., 0], basis.waves)
-    turning: Array = np.einsum("hw,hwc->c", parts[..., 1], basis.waves)
-    return size + (still[None, :] + basis.t[:, None] * turning[None, :]) / EVEN
+    """A surface error of unit size: smooth round the girth and along. (k, 361)"""
+    if known.basis != "tape":
+        return known.shapes.surface(coefficients)
+    # at both tapes the size is known: it can differ between them only
+    error = known.shapes.surface(np.concatenate([np.zeros((1, *coefficients.shape[1:])), coefficients[1:]]))
+    error += (1.0 - basis.t**2)[:, None] * (coefficients[0, 0, 0] * known.shapes.lobes[0])
+    return error
 
 
 def _between(marks: Array, known: LogKnowledge, t: Array) -> Array:
@@ -219,6 +209,9 @@ def log_as_drawn(known: LogKnowledge, world: World, basis: DrawBasis) -> PlanLog
         change += _surface(world["seen"], known, basis) * known.seen
     if known.hidden.any():
         change += _surface(world["hidden"], known, basis) * known.hidden
+    hung = known.hung[:, None] * known.shapes.bow(
+        change
+    )  # the pith keeps its offset from a centre that is not where it was fitted
     a, b = world["bark"]
     change += ((a + 0.3 * b * t) * known.bark)[:, None]
     marks = world["pith"]
@@ -228,6 +221,7 @@ def log_as_drawn(known: LogKnowledge, world: World, basis: DrawBasis) -> PlanLog
     ways = world["wander"]
     shift = shift + known.wander * (np.sin(half)[:, None] * ways[0] + np.sin(2 * half)[:, None] * ways[1] / 2)
     bow = known.bow * (1.0 - t**2)[:, None] * world["bow"]
+    shift = shift + hung
     radius = np.maximum(field.radius + change - shift @ basis.e.T, 1.0)
     moved = reshaped(field, radius, field.pith + shift + bow)
     if known.spiral is not None:

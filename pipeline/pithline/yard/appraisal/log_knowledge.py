@@ -23,6 +23,7 @@ from pithline.logmodel.model import LogModel
 from pithline.logmodel.species import species_of
 from pithline.plan.api import PlanLog, plan_log
 from pithline.trade.volumes import circle_area
+from pithline.wood.fit_errors import ErrorShapes, error_shapes, even_shapes, pith_parts
 from pithline.yard.log_history import UNTOLD_MONTHS, months_since
 
 Array = NDArray[np.float64]
@@ -50,12 +51,14 @@ class LogKnowledge:
         How much of the bark there was not seen, 0 to 1; nothing of a log by tape is told so.
     shape_spread : float
         Standard deviation of the logarithm of each harmonic's size from log to log, by tape; 0 for a scan.
-    weights : (h,) array
-        How the doubt of the surface is shared among clock harmonics 0 … h-1; their squares add up to 1.
+    shapes : ErrorShapes
+        What errors of the surface are made of.
+    hung : (k,) array
+        How much of the bow of such an error the pith takes along, 0 to 1; by tape the bow is drawn by itself.
     bark : (k,) array
         Doubt of the bark, all along one way. [mm]
     pith : (k,) array
-        Doubt of the pith by its marks, each way. [mm]
+        Doubt of the pith by its marks, each way; what hangs on the surface is not in it. [mm]
     bow : float
         Doubt of the bow of pith and bark together, largest at mid-length, each way. [mm]
     spiral : (mean, sd) or None
@@ -69,7 +72,8 @@ class LogKnowledge:
     seen: Array
     hidden: Array
     dark: Array
-    weights: Array
+    shapes: ErrorShapes
+    hung: Array
     shape_spread: float
     bark: Array
     pith: Array
@@ -131,7 +135,7 @@ def gather_knowledge(
     taped : TapedDoubts, optional
         What tape measures leave open; None for a scan.
     """
-    bow, weights = (0.0, None) if taped is None else (taped.bow, taped.weights)
+    bow = 0.0 if taped is None else taped.bow
     log = plan_log(model, card.pith_radius, card.trim_butt, card.trim_top, card.defects)
     field = log.field
     x = field.x0 + np.arange(len(field.pith)) * field.dx
@@ -150,9 +154,9 @@ def gather_knowledge(
     unseen = np.zeros(surface.shape, bool)
     for row, share in enumerate(blind):
         unseen[row] = surface[row] > np.quantile(surface[row], np.clip(share, 0.0, 1.0))
-    if weights is None:
-        weights = np.asarray(priors.scan_error) / max(float(np.linalg.norm(priors.scan_error)), 1e-12)
+    if taped is None:
         surface = _blended(surface)
+    shapes = error_shapes(field, priors.scan_error) if taped is None else even_shapes(field, taped.weights)
     whole = coverage(model)
     basis = "tape" if tape else "one flank" if whole < FLANK else "scan"
     if whole > ROUND or tape:
@@ -160,7 +164,12 @@ def gather_knowledge(
     dark = _blended(unseen.astype(float))
     marks = sum(mark is not None for mark in (card.pith_butt, card.pith_top))
     t = np.clip(2.0 * x / model.length - 1.0, -1.0, 1.0)
-    pith = np.sqrt(np.maximum(np.asarray(field.pith_doubt, float) ** 2 - (bow * (1.0 - t**2)) ** 2, 0.0))
+    if taped is None:
+        parts = pith_parts(shapes, surface, np.asarray(field.pith_doubt, float))
+        hung, pith = parts.bow, np.linalg.norm(parts.line, axis=1)
+    else:
+        hung = np.zeros(len(x))
+        pith = np.sqrt(np.maximum(np.asarray(field.pith_doubt, float) ** 2 - (bow * (1.0 - t**2)) ** 2, 0.0))
     if marks == 0 and not tape:
         pith = priors.pith_unmarked * size
     stated = read.get("grain", {}).get("spiral_deg") is not None
@@ -174,7 +183,8 @@ def gather_knowledge(
         seen=surface * np.sqrt(1.0 - dark),
         hidden=surface * np.sqrt(dark),
         dark=dark,
-        weights=weights,
+        shapes=shapes,
+        hung=hung,
         shape_spread=priors.section_spread if tape else 0.0,
         bark=bark,
         pith=pith,
