@@ -11,6 +11,7 @@ from pithline.files.priors import read_priors
 from pithline.logmodel.card import Defect
 from pithline.logmodel.model import SuspectedKnot
 from pithline.plan.execute.grade import grade_plate
+from pithline.wood.fit_errors import LOBES
 from pithline.yard.appraisal.appraise import spread
 from pithline.yard.appraisal.drawn_logs import (
     COMPONENTS,
@@ -175,3 +176,26 @@ def test_a_drawn_pith_errs_as_much_as_is_stated(marks):
 def test_months_since_felling():
     assert months_since("2026-01-01", TODAY) == pytest.approx(2.96, abs=0.01)
     assert months_since("2026-05-01", TODAY) == 0.0 and months_since(None, TODAY) is None
+
+
+def test_an_appraisal_shares_a_fits_error_as_a_plan_does():
+    """One relation of errors for both: the bundled prior says what plans are judged on."""
+    assert read_priors().scan_error == LOBES
+
+
+def test_the_pith_of_a_drawn_log_hangs_on_the_side_that_was_not_seen():
+    """Its bark is moved at mid-length on one side: the pith goes along by half the shift of the section's centre, as is stated."""
+    log = known(nothing_hidden())
+    basis = draw_basis(log)
+    clock = np.radians(np.arange(361.0))
+    hidden = np.outer(1.0 - basis.t**2, np.maximum(-np.cos(clock), 0.0))
+    log = replace(log, hidden=6.0 * hidden, hung=np.full(len(basis.t), 0.5))
+    world = most_likely_draw(log) | {"hidden": draw_component(log, nothing_hidden(), "hidden", 1, 4)}
+    drawn = log_as_drawn(log, world, basis)
+    moved = log.shapes.surface(world["hidden"]) * 6.0 * hidden
+    # the centre of the section moves by its first harmonic, by trapezoids over the girth
+    centre = np.stack([np.trapezoid(-np.sin(clock) * moved), np.trapezoid(np.cos(clock) * moved)], axis=1) * 2.0 / 360.0
+    line = np.outer(1.0 - log.shapes.t, centre[0]) + np.outer(log.shapes.t, centre[-1])
+    shift = drawn.field.pith - log.log.field.pith
+    assert np.abs(shift).max() > 0.3
+    np.testing.assert_allclose(shift, 0.5 * (centre - line), atol=1e-9)

@@ -1,5 +1,7 @@
 """What the card says and the fit: marks of the pith in every form, butt, up, 12 o'clock, tape, bark; and several logs."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -7,7 +9,10 @@ from pithline.errors import FitError, InputError
 from pithline.logmodel import dimensions
 from pithline.logmodel.card import ArmsMark, Card, LengthInScan, ScanPoint, TapeMark
 from pithline.logmodel.fit import fit_log
+from pithline.logmodel.model import clock_direction
+from pithline.logmodel.pith_line import PithLine, pith_error
 from pithline.logmodel.species import species_of
+from pithline.logmodel.surface import first_surface, fit_surface
 from truth.logs import true_log
 from truth.samples import arms, from_left_and_top, sample_truth
 from truth.scans import girth, simulate_scan
@@ -185,3 +190,25 @@ def test_taper_and_volume_of_the_fit(log, by_points):
     assert dimensions.taper_mm_per_m(by_points) == pytest.approx(7.0, abs=0.6)
     assert dimensions.volume(by_points) == pytest.approx(log.volume_under_bark(), rel=0.01)
     assert dimensions.sweep(by_points) == pytest.approx(6.0, abs=1.5)
+
+
+def test_between_its_marks_the_pith_is_doubted_as_the_outline_it_hangs_on():
+    """Half the girth of a round log seen: outlines drawn by the fit's covariance, marks off by 1 mm, the offset read anew on each."""
+    rng = np.random.default_rng(3)
+    x, clock = rng.uniform(-50.0, 1250.0, 8000), rng.uniform(-0.5 * np.pi, 0.5 * np.pi, 8000)
+    points = np.column_stack([x, (150.0 + rng.normal(0.0, 2.0, len(x)))[:, None] * clock_direction(clock)])
+    ends = np.array([0.0, 1200.0])
+    start = first_surface((-50.0, 1250.0), ends, np.zeros((2, 2)), np.full(2, 150.0), 4)
+    surface = fit_surface(points, start, 5, 40.0)
+    line = PithLine(ends, np.zeros((2, 2)), np.array([1.0, 1.0]), 150.0, 1200.0)
+    stated = pith_error(line, surface)
+    drawn = []
+    for moved in rng.multivariate_normal(surface.coefficients.ravel(), surface.covariance, 600, method="cholesky"):
+        one = replace(surface, coefficients=moved.reshape(surface.coefficients.shape))
+        marks = rng.normal(0.0, 1.0, (2, 2))
+        drawn.append(one.centre(surface.x) + replace(line, offset=marks - one.centre(ends)).offset_at(surface.x))
+    spread = np.sqrt(np.var(drawn, axis=0).mean(axis=1))
+    inside = (surface.x >= 0.0) & (surface.x <= 1200.0)
+    np.testing.assert_allclose(stated[inside], spread[inside], rtol=0.1)
+    middle = len(surface.x) // 2
+    assert stated[middle] > 1.3 / np.sqrt(2.0)  # by the marks alone 0.7 mm
