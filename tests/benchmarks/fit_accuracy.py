@@ -1,6 +1,6 @@
 """How true the fit is: generated logs, scanned, fitted and held against their truth.
 
-From the clone's root: `python tests/benchmarks/fit_accuracy.py --logs 100 --table results.json --plot docs/pictures/fit-calibration.png`
+From the clone's root: `python tests/benchmarks/fit_accuracy.py --logs 100 --table results.json --plot calibration.png`
 Prints a row a log and the marks reached and missed; `--case` picks hidden girth, drift or missing ends.
 """
 
