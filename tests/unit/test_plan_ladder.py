@@ -8,6 +8,8 @@ import pytest
 from pithline.plan import search
 from pithline.plan.evaluate import ladder as ladder_room
 from pithline.plan.evaluate.ladder import MOST_RUNGS, ExecutedPlan, ladder_of, ladder_without, paying_rung, worth_a_rung
+from pithline.plan.execute.bucked_log import LogLayout
+from pithline.plan.problem.economics import Objective
 from pithline.plan.problem.effort import COARSE
 from pithline.plan.problem.layout import NO_LOCKS, Locks
 from pithline.plan.search import Candidate, cost_of_locks
@@ -33,6 +35,10 @@ class Case:
 
 def plan(set_ups, likely, earnings=None):
     return ExecutedPlan(None, Work(set_ups), likely, earnings)
+
+
+def candidate(value):
+    return Candidate(None, None, value, 2.0 * value, "", None, 0, "")
 
 
 def test_no_rung_is_bettered_by_one_of_as_few_set_ups():
@@ -71,8 +77,27 @@ def test_the_rung_that_pays_earns_most(earnings, paying):
     assert paying_rung(earnings) == paying
 
 
-def candidate(value):
-    return Candidate(None, None, value, 2.0 * value, "", None, 0, "")
+@pytest.mark.parametrize(
+    ("objective", "filled", "chosen"),
+    [
+        (
+            Objective.SETS,
+            [(10.0, 50.0), (10.05, 40.0), (9.95, 70.0), (9.0, 90.0)],
+            (9.95, 70.0),
+        ),  # alike in litres: the money
+        (Objective.SETS, [(10.0, None), (10.05, None), (9.95, None), (9.0, None)], (10.05, None)),
+        (Objective.VOLUME, [(10.0, 50.0), (10.05, 40.0), (9.95, 70.0), (9.0, 90.0)], (10.05, 40.0)),
+        (Objective.VALUE, [(50.0, 50.0), (40.0, 40.0), (49.9, 49.9), (50.0, 50.0)], (50.0, 50.0)),
+    ],
+)
+def test_of_several_ways_to_fill_the_one_that_is_likely_worth_most_is_taken(monkeypatch, objective, filled, chosen):
+    """The plan as it was compared, and filled anew in three ways."""
+    ways = iter([ExecutedPlan(None, Work(3), *one) for one in filled[1:]])
+    monkeypatch.setattr(ladder_room, "_executed", lambda *asked: next(ways))
+    first = ExecutedPlan(replace(candidate(1.0), log_layout=LogLayout(None, (), (None,), (None,))), Work(3), *filled[0])
+    case = Case(context=context_of(shop_of(products_of(BACK), objective=objective), effort=COARSE))
+    [found] = ladder_of(case, None, [first]).rungs
+    assert (found.likely, found.earnings) == chosen and next(ways, None) is None
 
 
 @pytest.mark.parametrize(

@@ -12,9 +12,10 @@ from pithline.plan.evaluate.judge import Judge, judge_on_samples
 from pithline.plan.evaluate.refine import RefineSteps, refine
 from pithline.plan.execute.bucked_log import LogLayout
 from pithline.plan.execute.ledger import Ledger
-from pithline.plan.execute.slab_fill import FillRequest
+from pithline.plan.execute.slab_fill import FillRequest, FillStyle, PlacesCache
 from pithline.plan.execute.workshop import Caches, Workshop
 from pithline.plan.problem.context import SearchContext
+from pithline.plan.problem.economics import Objective
 from pithline.plan.problem.layout import settings_of
 from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.monitor import SILENT, Monitor
@@ -22,6 +23,11 @@ from pithline.plan.search import Candidate
 
 Array = NDArray[np.float64]
 MOST_RUNGS = 5
+FIRST_STYLE = FillStyle()
+STYLES = (FIRST_STYLE, FillStyle((0.93, 1.08)), FillStyle(spares=2.0))
+"""Ways to look for fills of a plan that is to be sawn."""
+ALIKE = 0.01
+"""Litres in sets that differ by less than this share are alike to whoever sells them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,9 +38,25 @@ class PlanCase:
     context: SearchContext
     workshop: Workshop
 
-    def execute(self, log_layout: LogLayout, prices: Array, fine: float, caches: Caches = None) -> Ledger:
-        """A layout carried out on the real machines, its slabs filled from prices of the pools (Q,) on."""
-        fill = FillRequest(self.context.economics, prices, True, fine)
+    def execute(
+        self, log_layout: LogLayout, prices: Array, fine: float, caches: Caches = None, style: FillStyle = FIRST_STYLE
+    ) -> Ledger:
+        """A layout carried out on the real machines, its slabs filled from prices of the pools (Q,) on.
+
+        Parameters
+        ----------
+        log_layout : LogLayout
+            How it is sawn.
+        prices : (Q,) array
+            To begin with.
+        fine : float
+            Multiplies the steps at which places are looked at.
+        caches : sequence, optional
+            What was seen in each log's slabs at these steps.
+        style : FillStyle
+            How fills are looked for.
+        """
+        fill = FillRequest(self.context.economics, prices, True, fine, style)
         return self.workshop.execute(log_layout, self.context.task, fill, caches)
 
 
@@ -122,8 +144,15 @@ def _settings(candidate: Candidate) -> int:
     return len(candidate.log_layout.places) + sum(len(settings_of(one)) for one in layouts if one is not None)
 
 
-def _executed(case: PlanCase, judge: Judge, candidate: Candidate, fine: float) -> ExecutedPlan:
-    ledger = case.execute(candidate.log_layout, candidate.prices, fine)
+def _executed(
+    case: PlanCase,
+    judge: Judge,
+    candidate: Candidate,
+    fine: float,
+    caches: Caches = None,
+    style: FillStyle = FIRST_STYLE,
+) -> ExecutedPlan:
+    ledger = case.execute(candidate.log_layout, candidate.prices, fine, caches, style)
     return ExecutedPlan(candidate, ledger, judge.worth(ledger), judge.earnings(ledger))
 
 
@@ -185,11 +214,20 @@ def ladder_without(case: PlanCase, ladder: Ladder, fails: Sequence[ExecutedPlan]
 
 
 def _filled_finely(case: PlanCase, judge: Judge, plan: ExecutedPlan) -> ExecutedPlan:
-    """The plan with its slabs looked at as finely as they are sawn, where that is likely to be worth more."""
+    """The plan with its slabs looked at as finely as they are sawn and filled in several ways: the one that is likely to be worth most.
+
+    Whole sets make worths jump, so ways to fill that promise alike on the fitted log differ by some per cent on sampled ones.
+    By sets, of those that are nearly worth as much the one that earns most is taken.
+    """
     if case.context.effort.fine == 1.0:
         return plan
-    finer = _executed(case, judge, plan.candidate, 1.0)
-    return finer if finer.likely > plan.likely else plan
+    caches: list[PlacesCache] = [{} for _ in plan.candidate.log_layout.layouts]
+    ways = [plan, *(_executed(case, judge, plan.candidate, 1.0, caches, style) for style in STYLES)]
+    most = max(one.likely for one in ways)
+    if case.context.objective is not Objective.SETS:
+        return next(one for one in ways if one.likely == most)
+    alike = [one for one in ways if one.likely >= most - ALIKE * abs(most)]
+    return max(alike, key=lambda one: (one.earnings or 0.0, one.likely))
 
 
 def paying_rung(earnings: Sequence[float | None]) -> int:

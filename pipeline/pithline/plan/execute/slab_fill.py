@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -255,6 +255,18 @@ class PlatesInHand:
 
 
 @dataclass(frozen=True, slots=True)
+class FillStyle:
+    """One way among several to look for fills that make whole sets together.
+
+    `steps` are by what prices are moved to fill each slab in several ways; plates left over count `spares` times what they bring, so
+    that a set of which a plate fails finds another.
+    """
+
+    steps: tuple[float, ...] = STEPS
+    spares: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
 class FillRequest:
     """How slabs are filled: for what is sold, from which prices of the pools (Q,) on, keeping the log's doubts or not.
 
@@ -265,6 +277,17 @@ class FillRequest:
     prices: Array
     reserve: bool = True
     fine: float = 1.0
+    style: FillStyle = FillStyle()
+
+    @property
+    def counted(self) -> Economics:
+        """What fills are chosen by: the economics, plates left over counted as the style says."""
+        market, spares = self.economics.market, self.style.spares
+        if spares == 1.0:
+            return self.economics
+        return replace(
+            self.economics, market=replace(market, loose=spares * market.loose, single=spares * market.single)
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -290,12 +313,13 @@ def fill_slabs(
     some = [one for one in places if one is not None]
     if not some:
         return FillChoice(((),) * len(slabs), request.prices)
-    market, costs = request.economics.market, request.economics.costs
+    economics = request.counted
+    market, costs = economics.market, economics.costs
     there = () if sawn is None else (PlatesInHand(sawn),)
     best = prices_for(Sold(market, costs), (SeenLayout((*some, *there), 0.0),), [], request.prices, 1.0, 0.01)[1]
-    family = price_family(market, best, STEPS)
+    family = price_family(market, best, request.style.steps)
     fills = fills_at(some, market, family, costs)
-    chosen = _chosen(fills, request.economics, sawn)
+    chosen = _chosen(fills, economics, sawn)
     found = iter(chosen)
     out = []
     for one in places:
