@@ -70,12 +70,14 @@ class Drift:
     def added_to(self, stderr: Array) -> Array:
         """Standard errors (n, 72) of the radii with what drift may still add.
 
-        A significant one was undone but for its own error; of another, all that was found may be there. As much may lie across.
+        A significant one was undone but for its own error; of another, all that half its own error does not
+        explain may be there. As much may lie across.
         """
         clock = clock_angles()
         up, across = 0.5 * np.abs(np.cos(clock)), 0.5 * np.abs(np.sin(clock))
-        left = self.stderr if self.significant else abs(self.apart)
-        widened: Array = np.hypot(stderr, np.hypot(left * up, self.apart * across))
+        rest = np.sqrt(max(self.apart**2 - (0.5 * self.stderr) ** 2, 0.0))
+        left = self.stderr if self.significant else rest
+        widened: Array = np.hypot(stderr, np.hypot(left * up, rest * across))
         return widened
 
 
