@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pithline.geometry.robust import spread, tukey
 from pithline.logmodel.face_edges import FaceEdge, seen_edge
 from pithline.logmodel.model import clock_angles
 from pithline.logmodel.surface import Surface
@@ -31,8 +30,6 @@ STEP = 0.5
 """Part of a step that is taken: which points lie next to the edge changes with it, and whole steps go to and fro."""
 ARC = np.radians(15.0)
 """Edges over such an arc are of one kind: clean, or ragged, or dirt."""
-ODD = 10.0
-"""Arcs so many standard deviations off are gaps or dirt. What chance leaves is lopsided: closer limits cost more than they save."""
 WEAK = 0.1
 """No drift nor place of a face beyond this is expected. [radii]"""
 
@@ -70,14 +67,12 @@ class Drift:
     def added_to(self, stderr: Array) -> Array:
         """Standard errors (n, 72) of the radii with what drift may still add.
 
-        A significant one was undone but for its own error; of another, all that half its own error does not
-        explain may be there. As much may lie across.
+        A significant one was undone but for its own error; of another, all that was found may be there. As much may lie across.
         """
         clock = clock_angles()
         up, across = 0.5 * np.abs(np.cos(clock)), 0.5 * np.abs(np.sin(clock))
-        rest = np.sqrt(max(self.apart**2 - (0.5 * self.stderr) ** 2, 0.0))
-        left = self.stderr if self.significant else rest
-        widened: Array = np.hypot(stderr, np.hypot(left * up, rest * across))
+        left = self.stderr if self.significant else abs(self.apart)
+        widened: Array = np.hypot(stderr, np.hypot(left * up, self.apart * across))
         return widened
 
 
@@ -124,6 +119,8 @@ def _design(edges: list[FaceEdge]) -> Array:
 def _solved(edges: list[FaceEdge], blur: float, radius: float) -> Drift:
     """The most likely drift with each face's own, by Fisher's scoring; its error grows with what arcs differ by beyond chance.
 
+    No arc pulls more than its density, so gaps and dirt need no weights; weights made it worse, for what chance leaves is lopsided.
+
     Blur and radius in mm.
     """
     design = _design(edges)
@@ -138,8 +135,7 @@ def _solved(edges: list[FaceEdge], blur: float, radius: float) -> Drift:
         slope = np.concatenate([edge.slope(own, width) for edge, own in zip(edges, at, strict=True)])
         told = np.concatenate([edge.information(width) for edge in edges])
         odd = np.bincount(arc, slope) / np.sqrt(np.bincount(arc, told))
-        weight = tukey(odd, ODD * max(spread(odd), 1.0))
-        inverse = np.linalg.inv((design * (weight[arc] * told)[:, None]).T @ design + ridge)
-        found = found + STEP * inverse @ (design.T @ (weight[arc] * slope) - ridge @ found)
-    beyond_chance = float((weight * odd**2).sum() / max(weight.sum() - len(found), 1.0))
+        inverse = np.linalg.inv((design * told[:, None]).T @ design + ridge)
+        found = found + STEP * inverse @ (design.T @ slope - ridge @ found)
+    beyond_chance = float((odd**2).sum() / max(len(odd) - len(found), 1))
     return Drift(float(found[1]), float(np.sqrt(inverse[1, 1] * max(beyond_chance, 1.0))))
