@@ -17,7 +17,7 @@ Array = NDArray[np.float64]
 SEAM = 0.25
 """The two sides blend within about this sine of 12 o'clock. Common practice: a phone's software mixes passes there."""
 SURE = 2.7
-"""Standard errors by which a drift must stand out: of 328 generated logs without drift 4 stood out by 2.4, one of them by more than 2.7."""
+"""Standard errors by which a drift must stand out: of 328 generated logs without drift 4 stood out by 2.4, two of them by 2.7."""
 LEAST = 1.5
 """Drifts smaller than this are not told. [mm]"""
 CONTRADICT = 3.0
