@@ -7,12 +7,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numba import njit, prange
 from numpy.typing import NDArray
 
+from pithline.geometry.integral_images import integral_images
 from pithline.mill.products import Limits
 from pithline.plan.problem.context import SearchContext
 from pithline.plan.problem.kinds import PlateKinds
@@ -57,12 +58,6 @@ class PlateSizes(NamedTuple):
     mean: Array
 
 
-def _summed(values: NDArray[Any], dtype: type) -> NDArray[Any]:
-    out = np.zeros((values.shape[0], values.shape[1] + 1, values.shape[2] + 1), dtype)
-    np.cumsum(np.cumsum(values, axis=1, dtype=dtype), axis=2, out=out[:, 1:, 1:])
-    return out
-
-
 def roll_images(log: PlanLog, lists: list[Limits], grid: Grid, clock: float) -> RollImages:
     """Look at the wood on all depth planes of one roll, whose normal has the clock angle. [rad]"""
     normal = normal_at(log.axis, clock)
@@ -81,9 +76,9 @@ def roll_images(log: PlanLog, lists: list[Limits], grid: Grid, clock: float) -> 
         none.append(gone | (wood.depth < kept_out + SURFACE_RESERVE) if kept_out > 0.0 else gone)
     slope = SEARCH_RESERVE_SHARE * log.slope_doubt
     return RollImages(
-        np.stack([_summed(_misses(limits, wood, slope), np.int32) for limits in lists]),
-        np.stack([_summed(one, np.int32) for one in none]),
-        _summed(wood.angle, np.float32),
+        np.stack([integral_images(_misses(limits, wood, slope), np.int32) for limits in lists]),
+        np.stack([integral_images(one, np.int32) for one in none]),
+        integral_images(wood.angle, np.float32),
     )
 
 
