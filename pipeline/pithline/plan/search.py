@@ -111,8 +111,7 @@ def price_start(economics: Economics) -> Array:
 
 
 HOPELESS = 0.03
-"""A class of another way to crosscut is not searched where its bound lies this much, as a share, under what was found already: carried
-out, a layout loses about as much."""
+"""A class of another way to crosscut is not searched where its bound lies this share under what was found: carried out, as much is lost."""
 
 
 def search_candidates(log: PlanLog, context: SearchContext, monitor: Monitor = SILENT) -> list[Candidate]:
