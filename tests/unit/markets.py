@@ -7,6 +7,7 @@ import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
 
 from pithline.mill.products import Limits, Part
+from pithline.plan.columns.market_model import MarketModel
 from pithline.plan.pricing.fills import Fill
 from pithline.plan.problem.kinds import PlateKinds
 from pithline.plan.problem.market import Market, market_of
@@ -229,3 +230,14 @@ class SalesModel:
 def sold_by_milp(market, counts):
     """What plates, (P, 2) mated and single by kind, are worth at their best."""
     return SalesModel(market).best(counts)
+
+
+def models_of_fills(market, fills):
+    """The model and its peer of slabs that are each filled in one of some ways, `fills` by slab, or not at all."""
+    model, peer = MarketModel(market), SalesModel(market)
+    for own in fills:
+        model.add_fills(1, own)
+        choices = [peer.add(0.0, fill.counts) for fill in own]
+        if choices:
+            peer.at_most(dict.fromkeys(choices, 1.0), 1.0)
+    return model, peer

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from pithline.logmodel.card import Figure, figure_factor
 from pithline.plan.api import Objective
-from pithline.plan.columns.market_model import MarketModel, fills_at, price_family, solve_model
+from pithline.plan.columns.market_model import fills_at, price_family, solve_model
 from pithline.plan.evaluate.evaluation import upper_bound
 from pithline.plan.evaluate.glance import GLANCE, glance
 from pithline.plan.evaluate.judge import plate_counts
@@ -29,7 +29,7 @@ from pithline.plan.search import price_start, search_candidates
 from pithline.yard import prepared_log
 from pithline.yard.request import Request
 from small_plan import CARD, QUICK, small_plan
-from unit.markets import SalesModel, random_figured_market, random_fills, sold_by_milp, sold_by_trying
+from unit.markets import models_of_fills, random_figured_market, random_fills, sold_by_milp, sold_by_trying
 from unit.small_logs import BACK, RULE, TINY, context_of, log_of, products_of, shop_of
 from unit.test_plan_prices import layouts_of, sales
 
@@ -139,12 +139,7 @@ def test_fills_with_figure_are_chosen_as_well_as_highs_chooses_them(seed):
     market, kinds, _ = random_figured_market(rng)
     slabs = [random_fills(rng, kinds=len(kinds.part)) for _ in range(5)]
     fills = fills_at(slabs, market, price_family(market, np.abs(market.loose) + 0.5), CutCosts())
-    model, peer = MarketModel(market), SalesModel(market)
-    for own in fills:
-        model.add_fills(1, own)
-        choices = [peer.add(0.0, fill.counts) for fill in own]
-        if choices:
-            peer.at_most(dict.fromkeys(choices, 1.0), 1.0)
+    model, peer = models_of_fills(market, fills)
     model.maximise()
     solver, status = solve_model(model, 10.0, 1)
     assert status == "optimal"

@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pithline.plan.columns.market_model import MarketModel, fills_at, price_family, solve_model
+from pithline.plan.columns.market_model import fills_at, price_family, solve_model
 from pithline.plan.pricing.cutting_planes import affordable
 from pithline.plan.problem.economics import CutCosts
-from unit.markets import SalesModel, figured_market, random_fills, random_market, sold_by_milp
+from unit.markets import figured_market, models_of_fills, random_fills, random_market, sold_by_milp
 
 SEEDS = st.integers(0, 100_000)
 
@@ -80,12 +80,7 @@ def test_fills_are_chosen_as_well_as_highs_chooses_them(seed):
     slabs = [random_fills(rng) for _ in range(6)]
     fills = fills_at(slabs, market, price_family(market, market.loose + 0.5), CutCosts())
     sawn = random_counts(rng, 4, 3) if seed % 2 else None
-    model, peer = MarketModel(market), SalesModel(market)
-    for own in fills:
-        model.add_fills(1, own)
-        choices = [peer.add(0.0, fill.counts) for fill in own]
-        if choices:
-            peer.at_most(dict.fromkeys(choices, 1.0), 1.0)
+    model, peer = models_of_fills(market, fills)
     model.maximise(sawn)
     solver, status = solve_model(model, 10.0, 1)
     assert status == "optimal"

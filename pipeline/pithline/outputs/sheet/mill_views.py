@@ -21,8 +21,6 @@ from pithline.outputs.print_job import PrintJob
 
 LABELS = 74.0
 """Room right of the end view for the cuts' numbers and heights. [pt]"""
-SIDE_ROOM = 36.0
-"""Least room left of the section, for blocks. [pt]"""
 FLOOR, HEADROOM = 17.0, 12.0
 """Under the bed for what it is called, and over the piece for the view's name. [pt]"""
 LABEL, NOTE = 9.5, 7.0
