@@ -9,7 +9,14 @@ import pytest
 
 from pithline.plan.pricing.log_oracle import BoltClass, PricedLog, fan_of, solve_log
 from pithline.plan.problem.economics import Charges
-from pithline.plan.programmes.cradled_fans import FAN_REACH, MOST_SLABS, best_fan, fan_bounds, slabs_of_runs
+from pithline.plan.programmes.cradled_fans import (
+    FAN_REACH,
+    LEAST_WASTE,
+    MOST_SLABS,
+    best_fan,
+    fan_bounds,
+    slabs_of_runs,
+)
 from pithline.plan.programmes.fan_runs import NEVER, FanGrid, fan_runs, slab_worth
 from pithline.plan.programmes.grid import Grid
 from unit.test_plan_stacks import best_stack
@@ -21,6 +28,7 @@ ROLLS = 6
 QUARTER = ROLLS // 2
 ANGLES = np.array([QUARTER - 1, QUARTER, QUARTER + 1])  # halves are turned 60°, 90° or 120°
 GAP = int(np.ceil(KERF / STEP))
+WASTE = int(np.ceil(LEAST_WASTE / STEP))
 WHOLE_LOCKS = (False, None)
 
 
@@ -121,24 +129,25 @@ class Bolt:
         return crossing <= begins + 1e-9
 
     def under(self, top, first):
-        """Slabs on the grid under a face; the one a bolt lies flat on measures the least that takes."""
-        fits = [(top - int(cells), t) for t, cells in enumerate(CELLS)]
+        """Slabs on the grid under a face, wood wasted between or not; the one a bolt lies flat on measures the least that takes."""
+        least = self.runs.least_flat
+        least_waste = max(int(np.ceil(least / STEP)), WASTE) + GAP if first else WASTE
         lowest = -(len(self.grid.depths) // 2)
-        return [(low, t) for low, t in fits if low >= lowest and (not first or MENU[t] >= self.runs.least_flat)]
+        for low, t in itertools.product(range(lowest, top), range(2)):
+            under = top - (low + int(CELLS[t]))
+            if (under == 0 and (not first or MENU[t] >= least)) or (under > 0 and under >= least_waste):
+                yield low, t
 
     def best(self, seen):
         """Exhaustive over fans that begin each run as the search looks at, every earlier cut in the way of the next slab."""
         n, steps = len(self.grid.depths) // 2, self.runs.steps.tolist()
-        gap = int(np.ceil(KERF / STEP))
 
         @cache
         def on_far_face(top, cuts, first):
             """Slabs flat on the far face, from it inwards."""
             best = 0.0
             for low, t in self.under(top, first):
-                worth = self.slab(self.opening, low, t, cuts)
-                if worth > 0:
-                    best = max(best, worth + on_far_face(low - gap, cuts, False))
+                best = max(best, self.slab(self.opening, low, t, cuts) + on_far_face(low - GAP, cuts, False))
             return best
 
         @cache
@@ -155,8 +164,7 @@ class Bolt:
                     continue
                 for low, t in seen.get(steps[k], ()):
                     worth = self.slab(steps[k], low, t, cuts)
-                    if worth > 0:
-                        best = max(best, worth - cost + upwards(cuts, steps[k], low + int(CELLS[t])))
+                    best = max(best, worth - cost + upwards(cuts, steps[k], low + int(CELLS[t])))
             return best
 
         @cache
@@ -165,11 +173,9 @@ class Bolt:
             cut, best = (k, top * STEP), -np.inf
             if not cuts or self.bounded_by_last(cuts[-1], cut):
                 best = after((*cuts, cut))
-            for t, cells in enumerate(CELLS):
-                if top + gap + cells <= n:
-                    worth = self.slab(k, top + gap, t, cuts)
-                    if worth > 0:
-                        best = max(best, worth + upwards(cuts, k, top + gap + int(cells)))
+            for low, (t, cells) in itertools.product(range(top + GAP, n), enumerate(CELLS)):
+                if low + cells <= n and (low == top + GAP or low >= top + GAP + WASTE):
+                    best = max(best, self.slab(k, low, t, cuts) + upwards(cuts, k, low + int(cells)))
             return best
 
         return after(())
@@ -207,14 +213,18 @@ def begun():
 
 
 def test_runs_begin_near_the_piths_chord_and_the_first_on_its_face(begun):
-    """Each begins within `FAN_REACH` of the chord; the one along the near face lies on that face, as thick as it must be."""
+    """Each begins no further than `FAN_REACH` under the chord; the one along the near face lies on that face, as thick as it must be, or
+    over as much that is wasted.
+    """
     assert len(begun) == len(ANGLES) * 2 * len(FACES)
     for (_, kind, near), by_step in begun.items():
         on_face = int(np.ceil(FACES[near] / STEP - 1e-6))
-        fits = [t for t in range(2) if on_face + CELLS[t] <= 4 and (kind == "cradles" or MENU[t] >= 15.0)]
-        assert sorted(by_step.get(0, [])) == [(on_face, t) for t in fits]
+        least = 0.0 if kind == "cradles" else 15.0
+        raised = on_face + GAP + max(int(np.ceil(least / STEP)), WASTE)
+        fits = [(on_face, t) for t in range(2) if MENU[t] >= least] + list(itertools.product(range(raised, 5), range(2)))
+        assert sorted(by_step.get(0, [])) == [(low, t) for low, t in fits if low + CELLS[t] <= 4]
         for k, firsts in by_step.items():
-            assert all(low * STEP <= FAN_REACH and low * STEP + MENU[t] >= -FAN_REACH for low, t in firsts) or k == 0
+            assert all(low * STEP + MENU[t] >= -FAN_REACH for low, t in firsts) or k == 0
 
 
 @pytest.mark.parametrize("kind", ["cradles", "free"])
@@ -230,7 +240,8 @@ def test_the_best_of_all_fans_lies_between_what_is_found_and_the_bound(seed, cha
         runs = runs_of(opening, charge, kind)
         bounds = fan_bounds(g, runs, np.arange(2 * ROLLS), FACES)
         for base, far, near in itertools.product((0, 4), range(len(FACES)), range(len(FACES))):
-            best = Bolt(values, grid, runs, base, FACES[near], FACES[far]).best(begun[opening, kind, near])
+            bolt = Bolt(values, grid, runs, base, FACES[near], FACES[far])
+            best = bolt.best(begun[opening, kind, near])
             chain = np.zeros((MOST_SLABS, 5), np.int64)
             found = best_fan(
                 g, runs, base, FACES[near], FACES[far], slabs_of_runs(g, runs, base, FACES[far]), chain, True
@@ -273,7 +284,7 @@ def test_a_fans_chain_is_worth_what_its_slabs_are(seed, kind):
                 assert slab_worth(g, base + step + ROLLS // 2, low, t, 1, -place) == pytest.approx(worth)
                 total += worth
             lows = sorted((low, low + int(CELLS[t])) for _, low, t, _, _ in run)
-            assert all(b + GAP == c for (_, b), (c, _) in itertools.pairwise(lows))
+            assert all(c == b + GAP or c >= b + GAP + WASTE for (_, b), (c, _) in itertools.pairwise(lows))
             if last:
                 assert max(b for _, b in lows) * STEP <= -FACES[far] + 1e-6
             cuts[step] = max(b for _, b in lows) * STEP
@@ -345,7 +356,7 @@ def best_half(values, grid, bolts, gamma, angle, face, cost):
     best = 0.0
     for low, high in itertools.combinations(range(-n, n + 1), 2):
         stack = best_stack(slab, CELLS, GAP, n - high, n - low)
-        if stack <= 0:
+        if high - low < min(CELLS):
             continue
         up, down = face_at((high + GAP) * STEP), face_at(-(low - GAP) * STEP)
         over = 0.0 if up is None else above[(gamma + angle - QUARTER) % (2 * ROLLS), face, up]
@@ -373,7 +384,7 @@ def test_halves_and_first_settings_are_the_best_of_all(seed):
         slab = bounded_slabs(values, grid, roll, -len(grid.across))
         for low, high in itertools.combinations(range(-n, n + 1), 2):
             stack = best_stack(slab, CELLS, GAP, low + n, high + n)
-            if stack > 0:
+            if high - low >= min(CELLS):
                 up, down = face_at((high + GAP) * STEP), face_at(-(low - GAP) * STEP)
                 above = 0.0 if up is None else halves[roll, up]
                 below = 0.0 if down is None else halves[(roll + ROLLS) % (2 * ROLLS), down]

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from pithline.plan.pricing.log_grid import LogGrid
 from pithline.plan.pricing.log_oracle import BoltClass
 from pithline.plan.problem.context import SearchContext
-from pithline.plan.programmes.cradled_fans import FACE_CELLS, FAN_REACH
+from pithline.plan.programmes.cradled_fans import FAN_REACH
 
 
 def layouts_considered(grids: Sequence[LogGrid], looks: int) -> int:
@@ -31,8 +31,8 @@ def search_words(grids: Sequence[LogGrid], bolts: BoltClass, context: SearchCont
         free = f"at multiples of {180 / grid.rolls * max(1, grid.rolls // 18):g}°" if bolts.any_angle else ""
         fans = (
             f"bolts sawn flat on their faces or {' or '.join(one for one in (held, free) if one)}, "
-            f"{'on the mill' if bolts.on_mill else 'in the shop'}, each run beginning every {FACE_CELLS * grid.depth_step:g} mm "
-            f"within {FAN_REACH:g} mm of the pith, bolt corners rounded outwards to {context.effort.corner_step:g} mm"
+            f"{'on the mill' if bolts.on_mill else 'in the shop'}, no run reaching more than {FAN_REACH:g} mm under "
+            f"the pith's chord, wood wasted between slabs or not, bolt corners rounded outwards to {context.effort.corner_step:g} mm"
         )
     return (
         f"rolls every {180 / grid.rolls:g}°, slab faces every {grid.depth_step:g} mm, thicknesses "

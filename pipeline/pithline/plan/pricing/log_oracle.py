@@ -203,7 +203,10 @@ def _first_settings(
         stack = stack_table(slab, g.cells, g.kerf_cells) if only is None else _single(g, slab, only)
         low = np.where(under >= 0, halves[(roll + grid.rolls) % (2 * grid.rolls)][under], 0.0)
         high = np.where(over >= 0, halves[roll][over], 0.0)
-        promise = np.where(stack > 0.0, stack - charge + low[:, None] + high[None, :], 0.0)
+        holds = np.triu(np.ones_like(stack, bool), g.cells.min())
+        if only is not None:
+            holds = np.eye(len(stack), k=int(g.cells[_in_menu(g, only)]), dtype=bool)
+        promise = np.where(holds, stack - charge + low[:, None] + high[None, :], 0.0)
         found: dict[tuple[int, int], _First] = {}
         for place in np.argsort(-promise, axis=None, kind="stable"):
             l, h = (int(v) for v in np.unravel_index(place, promise.shape))
@@ -218,11 +221,19 @@ def _first_settings(
 
 def _single(g: FanGrid, slab: Array, thickness: float) -> Array:
     """Like `stack_table`, of one slab of the given thickness."""
-    t = int(np.abs(g.menu - thickness).argmin())
-    out = np.zeros((len(slab), len(slab)))
-    for l in range(len(slab) - int(g.cells[t])):
-        out[l, l + int(g.cells[t])] = slab[l, t]
-    return out
+    t = _in_menu(g, thickness)
+    return np.diag(slab[: len(slab) - int(g.cells[t]), t], int(g.cells[t]))
+
+
+def _in_menu(g: FanGrid, thickness: float) -> int:
+    """The menu index of a slab's thickness. [mm]"""
+    return int(np.abs(g.menu - thickness).argmin())
+
+
+def _slabs_within(g: FanGrid, slab: Array, span: tuple[int, int]) -> list[tuple[int, int]]:
+    """The slabs of the best stack of a span, (lower cell, menu index) from the bottom up; one, be it worth nothing, at least."""
+    found = unstack(slab, stack_table(slab, g.cells, g.kerf_cells), g.cells, g.kerf_cells, span)
+    return found or [(span[0], int(g.cells.argmin()))]
 
 
 def best_ways(
@@ -241,9 +252,9 @@ def best_ways(
         of_roll[first.roll] = of_roll.get(first.roll, 0) + 1
         slab = bounded_slabs(g, first.roll, 0, -g.half_across)
         if locked[1] is None:
-            slabs = unstack(slab, stack_table(slab, g.cells, g.kerf_cells), g.cells, g.kerf_cells, first.span)
+            slabs = _slabs_within(g, slab, first.span)
         else:
-            slabs = [(first.span[0], int(np.abs(g.menu - locked[1]).argmin()))]
+            slabs = [(first.span[0], _in_menu(g, locked[1]))]
         own = _component(priced, first.roll, slabs, "log", solved.charges.setting, lambda low, t: (0, -g.half_across))
         above = half_ways(solved, first.roll, first.over, halves)
         below = half_ways(solved, first.roll + grid.rolls, first.under, halves)
@@ -297,7 +308,7 @@ def half_ways(solved: SolvedLog, turn: int, corner: int, keep: int) -> tuple[Way
     for _, a, j, k, span in sorted(found, key=lambda one: (-one[0], one[1:]))[:keep]:
         angle = int(solved.angles[a])
         slab = half_slabs(g, turn, angle, face)
-        slabs = unstack(slab, stack_table(slab, g.cells, g.kerf_cells), g.cells, g.kerf_cells, span)
+        slabs = _slabs_within(g, slab, span)
 
         def bounds(low: int, t: int, angle: int = angle) -> tuple[int, int]:
             return 1, -half_place(g, rolls, angle, face, low, t)

@@ -6,6 +6,9 @@ near face (ψ = 0), then those of a cradle, last those flat on the far face. A s
 reaches outwards along n(ψ). A cradle of angle a serves a run at ψ where the bolt lies on a face that stands a from it: the
 near face, the face that the run before left, or the far face.
 
+Wood may be wasted between slabs of a run, and under the first. So a slab that is worth nothing at the prices asked needs no place in
+a fan: what it carries stands over wood that is wasted. All fans are of the class, whatever the prices.
+
 What the last cut left bounds the next slab, so a state is (direction, offset of the last cut). Where a slab lies deep an earlier
 cut may reach further; so the programme runs in two ways: asking for the last cut and the bolt's own faces alone, when no fan of the
 class is worth more than it says (`fan_bounds`), and with a state's whole chain of cuts held against the next slab, which is what is
@@ -28,12 +31,11 @@ Ints32 = NDArray[np.int32]
 LOWEST = -1e9
 MOST_SLABS = 32
 """Slabs that one bolt's fan may have."""
-FACE_CELLS = 2
-"""The first slab of a run is tried every so many depth cells, and no further than `FAN_REACH` off the pith's chord."""
 FAN_REACH = 12.0
+"""The first slab of a run in a cradle reaches no further under the pith's chord than this. [mm]"""
 UNBOUNDED = -1e6
-AT_NEAR = 2
-"""Of a slab that may come first in its run: only where it lies on the near face."""
+LEAST_WASTE = 8.0
+"""Wood that is wasted between two slabs measures at least this: thinner offcuts are not worth their cut. [mm]"""
 
 
 @njit(cache=True)
@@ -42,13 +44,12 @@ def _run_slabs(  # noqa: PLR0913 - a compiled kernel
 ) -> int:
     """Slabs of one direction worth anything with but the far face in their way; returns how many, by rising lower face.
 
-    `cand` ((m, 6): lower cell, menu index, top as a state, state under it or −1, whether it may come first (`AT_NEAR`: where it
-    lies on the near face), row of the table); `reach` (m,): how far in the far face lets each begin. [mm] `lean` is the angle from the
-    direction on to the far face's normal. [rad] `least_near` is negative for a run that does not lie on the near face.
+    `cand` ((m, 6): lower cell, menu index, top as a state, state under it or −1, whether it may come first (in a run along the near
+    face: where it lies on that face), row of the table); `reach` (m,): how far in the far face lets each begin. [mm] `lean` is the
+    angle from the direction on to the far face's normal. [rad] `least_near` is negative for a run that does not lie on the near face.
     """
     n, count = g.half_depth, 0
     sin_l, cos_l = np.sin(lean), np.cos(lean)
-    highest = int(FAN_REACH / g.depth_step)
     rolls = g.values.shape[0]
     mirrored = roll % (2 * rolls) >= rolls
     for low in range(-n, n):
@@ -57,19 +58,15 @@ def _run_slabs(  # noqa: PLR0913 - a compiled kernel
             top = low + g.cells[t]
             if top > n:
                 break
-            if least_near >= 0.0:
-                first = AT_NEAR if g.menu[t] >= least_near else 0
-            else:
-                over_deepest = low + int((g.menu[t] + FAN_REACH) / g.depth_step)
-                first = int(over_deepest >= 0 and low <= highest and over_deepest % FACE_CELLS == 0)
-            if first == 0 and under < 0:
+            first = g.menu[t] >= least_near if least_near >= 0.0 else low + int((g.menu[t] + FAN_REACH) / g.depth_step) >= 0
+            if least_near < 0.0 and not first:
                 continue
             tightest = low if sin_l > 0.0 else top
             begin = (far - tightest * g.depth_step * sin_l) / cos_l
             if slab_worth(g, roll, low, t, 1, -int(np.ceil(begin / g.across_step))) <= 0.0:
                 continue
             cand[count, 0], cand[count, 1], cand[count, 2] = low, t, top + n
-            cand[count, 3], cand[count, 4] = (under if under >= 0 else -1), first
+            cand[count, 3], cand[count, 4] = (under if under >= 0 else -1), int(first)
             cand[count, 5] = (-top if mirrored else low) + n
             reach[count] = begin
             count += 1
@@ -99,24 +96,47 @@ def _lowest_top(g: FanGrid, runs: FanRuns, q: int, c: int, k: int) -> float:
     return float((before / np.sin(turn) + FAN_REACH / np.sin(closest)) / (1.0 / np.tan(turn) + 1.0 / np.tan(closest)))
 
 
+@njit(cache=True, inline="always")
+def _least_waste(g: FanGrid) -> int:
+    """How many cells are wasted at least between two slabs that do not share a cut; a slab worth nothing and its kerf are as much."""
+    return min(int(np.ceil(LEAST_WASTE / g.depth_step - 1e-6)), g.cells.min() + g.kerf_cells)
+
+
+@njit(cache=True, inline="always")
+def _under_waste(g: FanGrid, least: float, waste: int) -> int:
+    """How many cells lie between the face that carries a run and its first slab where that does not lie on it: `least` mm and a kerf."""
+    return max(int(np.ceil(least / g.depth_step - 1e-6)), waste) + g.kerf_cells
+
+
 @njit(cache=True)
 def _stack_up(  # noqa: PLR0913 - a compiled kernel
     g: FanGrid, roll: int, cand: Ints32, reach: Array, count: int, cuts: int, cotangents: Array, lines: Array,
-    start: float, near_cell: int, held: Array, of: Ints32, before: Ints32,
+    start: float, on_face: int, raised: int, waste: int, held: Array, of: Ints32, before: Ints32,
 ) -> None:  # fmt: skip
     """Slabs of one run stacked from the first up: `held[top]` is the best value with the topmost face at that state.
 
-    The cuts ahead leave what lies beyond lines − h·cotangents at height h. `of` and `before` tell how a state came about.
+    The cuts ahead leave what lies beyond lines − h·cotangents at height h. In a run along the near face the first slab lies on it, at state
+    `on_face`, or over wasted wood, at `raised` or higher; any slab may come first where `raised` is −1. `waste` is how many cells are
+    wasted at least between two slabs that do not share a cut. `of` and `before` tell how a state came about.
     """
     held[:] = LOWEST
     n, rolls, last = g.half_depth, g.values.shape[0], g.values.shape[4] - 1
+    tops, carried, carrier = 0, LOWEST, -1  # the best of the states so far under that a slab may stand, wood wasted between
     mirrored = roll % (2 * rolls) >= rolls
     table = g.values[roll % rolls]
     for i in range(count):
         low, t, top, under = cand[i, 0], cand[i, 1], cand[i, 2], cand[i, 3]
-        stacked = under >= 0 and held[under] > LOWEST / 2
-        first = cand[i, 4] == 1 or (cand[i, 4] == AT_NEAR and low == near_cell)
-        if not first and not stacked:
+        while tops <= under - waste:  # by rising lower face: nothing comes to these states any more
+            if held[tops] > carried:
+                carried, carrier = held[tops], tops
+            tops += 1
+        below, carrying = carrier, carried
+        if under >= 0 and held[under] > carrying:
+            below, carrying = under, held[under]
+        first = low + n >= raised or (cand[i, 4] == 1 and low + n == on_face)
+        if first and start >= carrying:
+            below, carrying = -1, start
+        if carrying <= LOWEST / 2:
             continue
         begin = reach[i]
         lower, upper = low * g.depth_step, (top - n) * g.depth_step
@@ -132,25 +152,34 @@ def _stack_up(  # noqa: PLR0913 - a compiled kernel
             if u < 0:
                 continue
             worth = table[1, cand[i, 5], t, min(u, last)]
-        if worth <= 0.0:
-            continue
-        if first and start + worth > held[top]:
-            held[top], of[top], before[top] = start + worth, i, -1
-        if stacked and held[under] + worth > held[top]:
-            held[top], of[top], before[top] = held[under] + worth, i, under
+        if worth > 0.0 and carrying + worth > held[top]:
+            held[top], of[top], before[top] = carrying + worth, i, below
+
+
+@njit(cache=True)
+def _waste_up_to(g: FanGrid, lowest: float, start: float, held: Array) -> None:
+    """Let the slabs of a run, or none of them, be followed by waste up to the least offset that its last cut may have. [mm]"""
+    cell = int(np.ceil((max(lowest, -FAN_REACH) - g.kerf) / g.depth_step - 1e-6)) + g.half_depth
+    if 0 <= cell < len(held):
+        held[cell] = max(start, held[: cell + 1].max())
 
 
 @njit(cache=True)
 def _stack_down(  # noqa: PLR0913 - a compiled kernel
-    g: FanGrid, roll: int, far: float, least: float, cuts: int, cotangents: Array, lines: Array, total: Array,
-    pick: Ints32,
+    g: FanGrid, roll: int, far: float, least: float, waste: int, cuts: int, cotangents: Array, lines: Array,
+    total: Array, pick: Ints32,
 ) -> float:  # fmt: skip
-    """Best slabs flat on the far face, from it inwards; `pick` (states,) is the menu index of the slab under each top."""
+    """Best slabs flat on the far face, from it inwards.
+
+    `total` (2, states) is what is worth most from each state on: with a slab's top there, or with that or wood wasted there. `pick`
+    (2, states) is the menu index of that slab, and the state where the next slab's top lies. `waste` as for `_stack_up`.
+    """
     n = g.half_depth
     highest = min(-int(np.ceil(far / g.depth_step - 1e-6)), n)
-    total[:] = 0.0
-    pick[:] = -1
+    total[:], pick[:] = 0.0, -1
+    tops, carried, carrier = 0, 0.0, -1
     for top in range(-n, highest + 1):
+        s = top + n
         for t in range(len(g.menu)):
             low = top - g.cells[t]
             if low < -n:
@@ -161,11 +190,15 @@ def _stack_down(  # noqa: PLR0913 - a compiled kernel
             if worth <= 0.0:
                 continue
             rest = low - g.kerf_cells + n
-            value = worth + (total[rest] if rest >= 0 else 0.0)
-            if value > total[top + n]:
-                total[top + n] = value
-                pick[top + n] = t
-    return total[highest + n] if highest >= -n else 0.0
+            value = worth + (total[1, rest] if rest >= 0 else 0.0)
+            if value > total[0, s]:
+                total[0, s], pick[0, s] = value, t
+        while tops <= s - (waste if top < highest else _under_waste(g, least, waste)):
+            if total[0, tops] > carried:
+                carried, carrier = total[0, tops], tops
+            tops += 1
+        total[1, s], pick[1, s] = (total[0, s], s) if total[0, s] >= carried else (carried, carrier)
+    return total[1, highest + n] if highest >= -n else 0.0
 
 
 @njit(cache=True)
@@ -217,7 +250,9 @@ def slabs_of_runs(g: FanGrid, runs: FanRuns, base: int, far: float) -> RunSlabs:
         np.zeros(nk),
     )
     n = g.half_depth
-    held, none, pick = np.empty(2 * n + 1), np.empty(0), np.empty(2 * n + 1, np.int32)
+    held, none = np.empty(2 * n + 1), np.empty(0)
+    total, pick = np.empty((2, 2 * n + 1)), np.empty((2, 2 * n + 1), np.int32)
+    waste = _least_waste(g)
     no = len(none)  # a bare 0 would be a type of its own, and each kernel it is handed to compiled once more
     of, before = np.zeros((2, 2 * n + 1), np.int32)
     for k in range(nk - 1):
@@ -225,10 +260,12 @@ def slabs_of_runs(g: FanGrid, runs: FanRuns, base: int, far: float) -> RunSlabs:
         roll = base + runs.steps[k] + rolls // 2
         out.lengths[k] = _run_slabs(g, roll, lean, far, runs.least_flat if k == 0 else -1.0, out.cand[k], out.reach[k])
         if k > 0:  # the first run hangs on the near face, and none comes before it
-            _stack_up(g, roll, out.cand[k], out.reach[k], out.lengths[k], no, none, none, 0.0, no, held, of, before)
+            _stack_up(
+                g, roll, out.cand[k], out.reach[k], out.lengths[k], no, none, none, 0.0, -1, -1, waste, held, of, before
+            )
             out.most[k] = max(held.max(), 0.0)
     roll = base + runs.steps[nk - 1] + rolls // 2
-    out.most[nk - 1] = _stack_down(g, roll, far, runs.least_flat, no, none, none, held, pick)
+    out.most[nk - 1] = _stack_down(g, roll, far, runs.least_flat, waste, no, none, none, total, pick)
     for k in range(nk - 2, -1, -1):
         for later in range(k + 1, nk):
             if runs.cost[k + 1, later] < NEVER:
@@ -255,8 +292,10 @@ def best_fan(  # noqa: C901, PLR0913 - a compiled kernel
     held = np.empty(2 * n + 1)
     of, before = np.zeros((2, 2 * n + 1), np.int32)
     cotangents, lines = np.empty(nk + 1), np.empty(nk + 1)
-    total, pick = np.zeros(2 * n + 1), np.full(2 * n + 1, -1, np.int32)
-    near_cell = int(np.ceil(near / g.depth_step - 1e-6))
+    total, pick = np.zeros((2, 2 * n + 1)), np.full((2, 2 * n + 1), -1, np.int32)
+    on_face = int(np.ceil(near / g.depth_step - 1e-6)) + n
+    waste = _least_waste(g)
+    over_waste = on_face + _under_waste(g, runs.least_flat, waste)
     top_value, top_k, top_c = 0.0, -1, -1
     far_q, far_c = -2, -1
     for k in range(nk):
@@ -276,7 +315,7 @@ def best_fan(  # noqa: C901, PLR0913 - a compiled kernel
                     continue
                 cuts = _cuts_ahead(g, runs, back, q, c, k, near, whole_chain, cotangents, lines)
                 if last:
-                    value = start + _stack_down(g, roll, far, runs.least_flat, cuts, cotangents, lines, total, pick)
+                    value = start + _stack_down(g, roll, far, runs.least_flat, waste, cuts, cotangents, lines, total, pick)
                     if value > top_value + 1e-9:
                         top_value, top_k, top_c, far_q, far_c = value, k, -1, q, c
                     continue
@@ -290,12 +329,16 @@ def best_fan(  # noqa: C901, PLR0913 - a compiled kernel
                     cotangents,
                     lines,
                     start,
-                    near_cell,
+                    on_face,
+                    over_waste if k == 0 else -1,
+                    waste,
                     held,
                     of,
                     before,
                 )
                 lowest = _lowest_top(g, runs, q, c, k) if q >= 0 else UNBOUNDED
+                if not whole_chain and k > 0:
+                    _waste_up_to(g, lowest, start, held)
                 for top in range(2 * n + 1):
                     if held[top] > best[k, top] and (top - n) * g.depth_step + g.kerf >= lowest:
                         best[k, top] = held[top]
@@ -317,10 +360,11 @@ def best_fan(  # noqa: C901, PLR0913 - a compiled kernel
     if far_q > -2:
         cuts = _cuts_ahead(g, runs, back, int(far_q), int(far_c), int(k), near, whole_chain, cotangents, lines)
         roll = base + opening + rolls // 2
-        _stack_down(g, roll, far, runs.least_flat, cuts, cotangents, lines, total, pick)
+        _stack_down(g, roll, far, runs.least_flat, waste, cuts, cotangents, lines, total, pick)
         top = min(-int(np.ceil(far / g.depth_step - 1e-6)), n)
-        while top >= -n and pick[top + n] >= 0 and length < chain.shape[0]:
-            t = pick[top + n]
+        while top >= -n and total[1, top + n] > 0.0 and length < chain.shape[0]:
+            top = pick[1, top + n] - n
+            t = pick[0, top + n]
             low = top - g.cells[t]
             chain[length, 0], chain[length, 1], chain[length, 2] = k, low, t
             chain[length, 3] = _begin(g, low, top, UNBOUNDED, cuts, cotangents, lines)
@@ -333,7 +377,10 @@ def best_fan(  # noqa: C901, PLR0913 - a compiled kernel
         roll = base + runs.steps[k] + rolls // 2
         cand, reach = slabs.cand[k], slabs.reach[k]
         cuts = _cuts_ahead(g, runs, back, q, cell, k, near, whole_chain, cotangents, lines)
-        _stack_up(g, roll, cand, reach, slabs.lengths[k], cuts, cotangents, lines, 0.0, near_cell, held, of, before)
+        raised = over_waste if k == 0 else -1
+        _stack_up(
+            g, roll, cand, reach, slabs.lengths[k], cuts, cotangents, lines, 0.0, on_face, raised, waste, held, of, before
+        )
         while c >= 0 and length < chain.shape[0]:
             i = of[c]
             chain[length, 0], chain[length, 1], chain[length, 2] = k, cand[i, 0], cand[i, 1]

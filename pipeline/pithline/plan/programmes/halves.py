@@ -79,20 +79,18 @@ def face_index(faces: Array, offset: float) -> int:
 
 @njit(cache=True)
 def half_corners(g: FanGrid, stack: Array, below: Array, above: Array, faces: Array) -> tuple[Array, Ints]:
-    """The best stack of a half for each pair of bolts that it may leave.
+    """The best stack of a half for each pair of bolts that it may leave, be it worth nothing itself.
 
     `below` and `above` (faces,) are what those are worth by their corner. Returns stack and bolts together (faces + 1, faces + 1) and
     the stack's cells (…, 2); the last place of either axis is no bolt.
     """
-    nd, nf = len(stack), len(faces)
+    nd, nf, thinnest = len(stack), len(faces), g.cells.min()
     total = np.zeros((nf + 1, nf + 1))
     cells = np.full((nf + 1, nf + 1, 2), -1, np.int64)
     for l in range(nd):
         j = face_index(faces, -(l - g.half_depth - g.kerf_cells) * g.depth_step)
         low = below[j] if j >= 0 else 0.0
-        for h in range(l + 1, nd):
-            if stack[l, h] <= 0.0:
-                continue
+        for h in range(l + thinnest, nd):
             k = face_index(faces, (h - g.half_depth + g.kerf_cells) * g.depth_step)
             value = stack[l, h] + low + (above[k] if k >= 0 else 0.0)
             if value > total[j, k]:
@@ -116,7 +114,7 @@ def half_table(g: FanGrid, angles: Ints, bolts: Array, faces: Array, costs: Arra
         low, high = (turn - rolls // 2) % turns, (turn + angles[a] - rolls // 2) % turns
         for f in range(nf):
             slab = half_slabs(g, turn, angles[a], faces[f])
-            if slab.max() <= 0.0:
+            if slab.max() <= 0.0 and bolts[a, low, :, f].max() <= 0.0 and bolts[na - 1 - a, high, f].max() <= 0.0:
                 continue
             stack = stack_table(slab, g.cells, g.kerf_cells)
             total, _ = half_corners(g, stack, bolts[a, low, :, f], bolts[na - 1 - a, high, f], faces)
