@@ -221,7 +221,9 @@ def test_runs_begin_near_the_piths_chord_and_the_first_on_its_face(begun):
         on_face = int(np.ceil(FACES[near] / STEP - 1e-6))
         least = 0.0 if kind == "cradles" else 15.0
         raised = on_face + GAP + max(int(np.ceil(least / STEP)), WASTE)
-        fits = [(on_face, t) for t in range(2) if MENU[t] >= least] + list(itertools.product(range(raised, 5), range(2)))
+        fits = [(on_face, t) for t in range(2) if MENU[t] >= least] + list(
+            itertools.product(range(raised, 5), range(2))
+        )
         assert sorted(by_step.get(0, [])) == [(low, t) for low, t in fits if low + CELLS[t] <= 4]
         for k, firsts in by_step.items():
             assert all(low * STEP + MENU[t] >= -FAN_REACH for low, t in firsts) or k == 0

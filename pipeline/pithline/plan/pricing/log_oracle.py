@@ -251,10 +251,7 @@ def best_ways(
             continue
         of_roll[first.roll] = of_roll.get(first.roll, 0) + 1
         slab = bounded_slabs(g, first.roll, 0, -g.half_across)
-        if locked[1] is None:
-            slabs = _slabs_within(g, slab, first.span)
-        else:
-            slabs = [(first.span[0], _in_menu(g, locked[1]))]
+        slabs = _slabs_within(g, slab, first.span) if locked[1] is None else [(first.span[0], _in_menu(g, locked[1]))]
         own = _component(priced, first.roll, slabs, "log", solved.charges.setting, lambda low, t: (0, -g.half_across))
         above = half_ways(solved, first.roll, first.over, halves)
         below = half_ways(solved, first.roll + grid.rolls, first.under, halves)

@@ -58,7 +58,9 @@ def _run_slabs(  # noqa: PLR0913 - a compiled kernel
             top = low + g.cells[t]
             if top > n:
                 break
-            first = g.menu[t] >= least_near if least_near >= 0.0 else low + int((g.menu[t] + FAN_REACH) / g.depth_step) >= 0
+            first = (
+                g.menu[t] >= least_near if least_near >= 0.0 else low + int((g.menu[t] + FAN_REACH) / g.depth_step) >= 0
+            )
             if least_near < 0.0 and not first:
                 continue
             tightest = low if sin_l > 0.0 else top
@@ -121,7 +123,11 @@ def _stack_up(  # noqa: PLR0913 - a compiled kernel
     """
     held[:] = LOWEST
     n, rolls, last = g.half_depth, g.values.shape[0], g.values.shape[4] - 1
-    tops, carried, carrier = 0, LOWEST, -1  # the best of the states so far under that a slab may stand, wood wasted between
+    tops, carried, carrier = (
+        0,
+        LOWEST,
+        -1,
+    )  # the best of the states so far under that a slab may stand, wood wasted between
     mirrored = roll % (2 * rolls) >= rolls
     table = g.values[roll % rolls]
     for i in range(count):
@@ -315,7 +321,9 @@ def best_fan(  # noqa: C901, PLR0913 - a compiled kernel
                     continue
                 cuts = _cuts_ahead(g, runs, back, q, c, k, near, whole_chain, cotangents, lines)
                 if last:
-                    value = start + _stack_down(g, roll, far, runs.least_flat, waste, cuts, cotangents, lines, total, pick)
+                    value = start + _stack_down(
+                        g, roll, far, runs.least_flat, waste, cuts, cotangents, lines, total, pick
+                    )
                     if value > top_value + 1e-9:
                         top_value, top_k, top_c, far_q, far_c = value, k, -1, q, c
                     continue
@@ -379,7 +387,21 @@ def best_fan(  # noqa: C901, PLR0913 - a compiled kernel
         cuts = _cuts_ahead(g, runs, back, q, cell, k, near, whole_chain, cotangents, lines)
         raised = over_waste if k == 0 else -1
         _stack_up(
-            g, roll, cand, reach, slabs.lengths[k], cuts, cotangents, lines, 0.0, on_face, raised, waste, held, of, before
+            g,
+            roll,
+            cand,
+            reach,
+            slabs.lengths[k],
+            cuts,
+            cotangents,
+            lines,
+            0.0,
+            on_face,
+            raised,
+            waste,
+            held,
+            of,
+            before,
         )
         while c >= 0 and length < chain.shape[0]:
             i = of[c]
