@@ -7,17 +7,12 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from pithline.plan.pricing.log_grid import LogGrid
 from pithline.plan.pricing.log_oracle import BoltClass, PricedLog, fan_of, solve_log
 from pithline.plan.problem.economics import Charges
-from pithline.plan.programmes.cradled_fans import (
-    FAN_REACH,
-    LEAST_WASTE,
-    MOST_SLABS,
-    best_fan,
-    fan_bounds,
-    slabs_of_runs,
-)
+from pithline.plan.programmes.cradled_fans import MOST_SLABS, best_fan, fan_bounds, parted_off, slabs_of_runs
 from pithline.plan.programmes.fan_runs import NEVER, FanGrid, fan_runs, slab_worth
+from pithline.plan.programmes.fan_stacks import FAN_REACH, LEAST_WASTE
 from pithline.plan.programmes.grid import Grid
 from unit.test_plan_stacks import best_stack
 
@@ -138,8 +133,11 @@ class Bolt:
             if (under == 0 and (not first or MENU[t] >= least)) or (under > 0 and under >= least_waste):
                 yield low, t
 
-    def best(self, seen):
-        """Exhaustive over fans that begin each run as the search looks at, every earlier cut in the way of the next slab."""
+    def best(self, seen, parted=None):
+        """Exhaustive over fans that begin each run as the search looks at, every earlier cut in the way of the next slab.
+
+        `parted` is what the bolt is worth that a first slab parts off, by steps and lower cell.
+        """
         n, steps = len(self.grid.depths) // 2, self.runs.steps.tolist()
 
         @cache
@@ -164,6 +162,8 @@ class Bolt:
                     continue
                 for low, t in seen.get(steps[k], ()):
                     worth = self.slab(steps[k], low, t, cuts)
+                    if parted is not None and not cuts:
+                        worth += parted(steps[k], low)
                     best = max(best, worth - cost + upwards(cuts, steps[k], low + int(CELLS[t])))
             return best
 
@@ -188,6 +188,16 @@ def runs_of(opening, charge, kind):
     return fan_runs(int(opening), {1: charge}, 0.0, free_spread=1, free=charge * 2, least_flat=15.0)
 
 
+def parts_of(g, runs, kind, bases, nothing=False, charge=0.0):
+    """What bolts that a slab of each run may part off are worth at most: (runs, bases, far faces, near faces)."""
+    out = np.zeros((len(runs.steps), len(bases), len(FACES), len(FACES)))
+    for k in () if nothing else runs.parting:
+        own = runs_of(runs.steps[k], charge, kind)
+        whole = np.zeros((len(own.steps), len(bases), len(FACES), len(FACES)))
+        out[k] = fan_bounds(g, own, bases, FACES, whole)
+    return out
+
+
 @pytest.fixture(scope="module")
 def begun():
     """How a run may begin, by opening, near face and steps from the base: (lower cell, thickness), asked one by one."""
@@ -205,7 +215,8 @@ def begun():
         for opening, kind in itertools.product(ANGLES, ("cradles", "free")):
             if k >= opening:
                 continue
-            found = fan_bounds(g, runs_of(opening, 0.0, kind), np.array([0]), FACES)
+            runs = runs_of(opening, 0.0, kind)
+            found = fan_bounds(g, runs, np.array([0]), FACES, parts_of(g, runs, kind, np.array([0]), nothing=True))
             for near in range(len(FACES)):
                 if found[0, :, near].any():
                     out.setdefault((int(opening), kind, near), {}).setdefault(k, []).append((low, t))
@@ -238,16 +249,18 @@ def test_the_best_of_all_fans_lies_between_what_is_found_and_the_bound(seed, cha
     values = random_values(rng, grid)
     g = fan_grid(values, grid)
     equal, cases, highest = 0, 0, dict.fromkeys(ANGLES.tolist(), 0.0)
+    every = np.arange(2 * ROLLS)
     for opening in ANGLES.tolist():
         runs = runs_of(opening, charge, kind)
-        bounds = fan_bounds(g, runs, np.arange(2 * ROLLS), FACES)
+        nothing = parts_of(g, runs, kind, every, nothing=True)
+        bounds = fan_bounds(g, runs, every, FACES, nothing)
         for base, far, near in itertools.product((0, 4), range(len(FACES)), range(len(FACES))):
             bolt = Bolt(values, grid, runs, base, FACES[near], FACES[far])
             best = bolt.best(begun[opening, kind, near])
             chain = np.zeros((MOST_SLABS, 5), np.int64)
-            found = best_fan(
-                g, runs, base, FACES[near], FACES[far], slabs_of_runs(g, runs, base, FACES[far]), chain, True
-            )
+            slabs = slabs_of_runs(g, runs, base, FACES[far])
+            whole = parted_off(g, FACES, nothing[:, base, :, near])
+            found = best_fan(g, runs, base, FACES[near], FACES[far], slabs, whole, chain, True)
             assert found <= best + 1e-5
             assert best <= bounds[base, far, near] + 1e-5
             equal += found > best - 1e-5
@@ -270,7 +283,9 @@ def test_a_fans_chain_is_worth_what_its_slabs_are(seed, kind):
         runs = runs_of(opening, 0.1, kind)
         bolt = Bolt(values, grid, runs, base, FACES[near], FACES[far])
         chain = np.zeros((MOST_SLABS, 5), np.int64)
-        value = best_fan(g, runs, base, FACES[near], FACES[far], slabs_of_runs(g, runs, base, FACES[far]), chain, True)
+        whole = parted_off(g, FACES, np.zeros((len(runs.steps), len(FACES))))
+        slabs = slabs_of_runs(g, runs, base, FACES[far])
+        value = best_fan(g, runs, base, FACES[near], FACES[far], slabs, whole, chain, True)
         rows = [row for row in chain[::-1].tolist() if row[0] != -999]
         chains += bool(rows)
         total, cuts, before = 0.0, {}, 0
@@ -293,6 +308,45 @@ def test_a_fans_chain_is_worth_what_its_slabs_are(seed, kind):
             before = k + 1
         assert value == pytest.approx(total, abs=1e-5)
     assert chains > 8
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_bolt_that_a_slab_parts_off_is_held_by_the_bound_and_sawn_in_its_turn(seed, begun):
+    """Exhaustive: the first slab of a bolt at half its opening, the bolt under it, and the runs that follow."""
+    rng, grid, kind, charge = np.random.default_rng(seed + 20), grid_of(), "cradles", 0.05
+    g = fan_grid(random_values(rng, grid), grid)
+    parted_ways = 0
+    solved = searched(g.values, grid, charge, flat=0.05)
+    for (a, opening), base in itertools.product(enumerate(ANGLES.tolist()), (0, 7)):
+        runs = solved.runs[opening]
+        for far, near in itertools.product(range(len(FACES)), range(len(FACES))):
+            bolt = Bolt(g.values, grid, runs, base, FACES[near], FACES[far])
+
+            @cache
+            def parted(step, low, base=base, near=near, runs=runs):
+                under = [far for far, face in enumerate(FACES) if face >= KERF - low * STEP - 1e-6]
+                if step not in {int(runs.steps[k]) for k in runs.parting} or not under:
+                    return 0.0
+                part = Bolt(g.values, grid, solved.runs[step], base, FACES[near], FACES[under[0]])
+                return part.best(begun[step, kind, near]) if (step, kind, near) in begun else 0.0
+
+            seen = begun[opening, kind, near]
+            plain, best = bolt.best(seen), bolt.best(seen, parted)
+            assert plain <= best <= solved.bolts[a, base, far, near] + 1e-5
+            ways = fan_of(solved, base, a, (near, far))
+            worths = [fan_worth(g, way) for way in ways]
+            assert max(worths, default=0.0) <= solved.bolts[a, base, far, near] + 1e-5
+            if any(way.below for way in ways):
+                parted_ways += worths[0] > plain + 1e-5
+                assert len(ways) == 1 or not ways[1].below
+    assert parted_ways >= 3
+
+
+def fan_worth(g, way):
+    """What a way's slabs are worth less its charges, with all that follows."""
+    own = sum(float(g.values[one.roll, 1 if one.low == 0 else 0, one.depth, one.thickness, one.high if one.low == 0 else one.low])
+              for one in way.own.slabs)  # fmt: skip
+    return own - way.own.charge + sum(fan_worth(g, one) for side in (way.above, way.below) for one in side[:1])
 
 
 @pytest.mark.parametrize("opening", [4, 6, 9])
@@ -321,11 +375,16 @@ def test_a_cradle_holds_a_run_by_near_face_far_face_or_the_face_before(opening, 
     assert np.triu(free.cost).max() == 9.0
 
 
-def searched(values, grid, charge, off_square=0.0):
+def log_of(grid):
+    """What the programmes ask of a log's grid; no wood."""
+    return LogGrid(None, None, SimpleNamespace(grid=grid), SimpleNamespace(menu=np.array(MENU)), CELLS, FACES)
+
+
+def searched(values, grid, charge, off_square=0.0, flat=0.0):
     """The programmes of halves and first settings over a table of slabs, with its bolts sawn in the shop."""
     g = fan_grid(values, grid)
-    log = SimpleNamespace(grid=grid, corners=FACES, half_depth=g.half_depth)
-    charges = (Charges(charge, charge, charge, off_square), Charges(charge, charge, 0.0))
+    log = log_of(grid)
+    charges = (Charges(charge, charge, charge, off_square), Charges(charge, charge, flat))
     bolts = BoltClass("two cradles", (30.0, 60.0))
     return solve_log(PricedLog(log, None, g, g), bolts, charges, ANGLES, WHOLE_LOCKS)
 
@@ -400,7 +459,7 @@ def test_bolts_that_are_left_are_worth_nothing():
     grid = grid_of()
     values = random_values(np.random.default_rng(1), grid)
     g = fan_grid(values, grid)
-    log = SimpleNamespace(grid=grid, corners=FACES, half_depth=g.half_depth)
+    log = log_of(grid)
     charges = (Charges(0.2, 0.2, 0.2), Charges(0.2, 0.2, 0.0))
     left = solve_log(PricedLog(log, None, g, g), BoltClass("left", sawn=False), charges, ANGLES, WHOLE_LOCKS)
     assert not left.bolts.any() and left.bound < searched(values, grid, 0.2).bound

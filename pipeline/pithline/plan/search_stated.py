@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from pithline.plan.pricing.log_grid import LogGrid
 from pithline.plan.pricing.log_oracle import BoltClass
 from pithline.plan.problem.context import SearchContext
-from pithline.plan.programmes.cradled_fans import FAN_REACH
+from pithline.plan.programmes.fan_stacks import FAN_REACH
 
 
 def layouts_considered(grids: Sequence[LogGrid], looks: int) -> int:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from pithline.plan.pricing.log_grid import GridSlab, LogGrid
 from pithline.plan.problem.economics import Charges
 from pithline.plan.problem.layout import LayoutSetting
-from pithline.plan.programmes.cradled_fans import MOST_SLABS, best_fan, fan_bounds, slabs_of_runs
+from pithline.plan.programmes.cradled_fans import fan_bounds, fan_to_saw, parted_off
 from pithline.plan.programmes.fan_runs import NEVER, FanGrid, FanRuns, fan_runs
 from pithline.plan.programmes.halves import (
     bounded_slabs,
@@ -90,7 +90,8 @@ class SolvedLog:
     charges: Charges
     bolt_charges: Charges
     angles: NDArray[np.int64]
-    runs: tuple[FanRuns, ...]  # one an opening
+    runs: Mapping[int, FanRuns]  # by opening, roll steps
+    parts: Mapping[int, Array]  # by opening, what bolts that others part off are worth: (turns, far, near)
     bolts: Array
     halves: Array
     firsts: tuple[_First, ...]
@@ -166,21 +167,36 @@ def solve_log(
     rolls, corners = priced.grid.grid.rolls, priced.grid.corners
     turns = 2 * rolls
     table = np.zeros((len(angles), turns, len(corners), len(corners)))
-    runs: list[FanRuns] = []
+    runs: dict[int, FanRuns] = {}
+    parts: dict[int, Array] = {}
     on_mill, in_shop = charges
     own = on_mill if bolts.on_mill else in_shop
     cost = dict.fromkeys(cradle_steps(bolts, rolls), own.repeat)
     if bolts.sawn:
         g = priced.mill if bolts.on_mill else priced.shop
         spread, free = (max(1, rolls // 18), own.setting) if bolts.any_angle else (0, NEVER)
+        every = np.arange(turns)
+        openings = {angle: fan_runs(angle, cost, own.flat, spread, free, bolts.least_flat) for angle in angles.tolist()}
+        for opening in sorted({int(one.steps[k]) for one in openings.values() for k in one.parting}):
+            runs[opening] = fan_runs(opening, cost, own.flat, spread, free, bolts.least_flat)
+            whole = np.zeros((len(runs[opening].steps), turns, len(corners), len(corners)))
+            parts[opening] = fan_bounds(g, runs[opening], every, corners, whole)
         for a, angle in enumerate(angles.tolist()):
-            runs.append(fan_runs(angle, cost, own.flat, spread, free, bolts.least_flat))
-            table[a] = fan_bounds(g, runs[a], np.arange(turns), corners)
+            runs[angle] = openings[angle]
+            table[a] = fan_bounds(g, runs[angle], every, corners, _parts_by_run(runs[angle], parts, table[a].shape))
     quarter = len(angles) // 2
     costs = on_mill.setting + np.where(np.arange(len(angles)) == quarter, 0.0, on_mill.off_square)
     halves = half_table(priced.mill, angles, table, corners, costs)
     firsts = _first_settings(priced, halves.max(axis=0), on_mill.setting, locked)
-    return SolvedLog(priced, bolts, on_mill, own, angles, tuple(runs), table, halves, firsts)
+    return SolvedLog(priced, bolts, on_mill, own, angles, runs, parts, table, halves, firsts)
+
+
+def _parts_by_run(runs: FanRuns, parts: Mapping[int, Array], shape: tuple[int, ...]) -> Array:
+    """What the bolts are worth that each run may part off (runs, turns, far, near)."""
+    out = np.zeros((len(runs.steps), *shape))
+    for k in runs.parting:
+        out[k] = parts[int(runs.steps[k])]
+    return out
 
 
 KEPT_OF_ROLL = 4
@@ -319,7 +335,7 @@ def half_ways(solved: SolvedLog, turn: int, corner: int, keep: int) -> tuple[Way
 
 
 def fan_of(solved: SolvedLog, base: int, opening: int, faces: tuple[int, int]) -> tuple[Way[GridSlab], ...]:
-    """The best fan of one bolt, run by run; empty where it is left whole.
+    """The best fans of one bolt, run by run: where a slab parts a bolt off it, that one, and the best without; none where it is left.
 
     Parameters
     ----------
@@ -327,34 +343,45 @@ def fan_of(solved: SolvedLog, base: int, opening: int, faces: tuple[int, int]) -
     opening : index among the angles
     faces : near and far corner, indices; one that is no corner leaves the bolt whole
     """
-    corners, grid = solved.priced.grid.corners, solved.priced.grid
+    angle, corners = int(solved.angles[opening]), solved.priced.grid.corners
     if not solved.bolt_class.sawn or not all(0 <= one < len(corners) for one in faces):
         return ()
+    runs, turns = solved.runs[angle], 2 * solved.priced.grid.grid.rolls
+    worth = np.zeros((len(runs.steps), len(corners)))
+    for k in runs.parting:
+        worth[k] = solved.parts[int(runs.steps[k])][base % turns, :, faces[0]]
+    found = _fan(solved, base % turns, angle, faces, worth)
+    if any(way.below for way in found):
+        found += _fan(solved, base % turns, angle, faces, np.zeros_like(worth))
+    return found
+
+
+def _fan(solved: SolvedLog, base: int, angle: int, faces: tuple[int, int], worth: Array) -> tuple[Way[GridSlab], ...]:
+    """The best fan of a bolt that opens by `angle`; `worth` (runs, corners) as `parted_off` reads it."""
+    corners, grid = solved.priced.grid.corners, solved.priced.grid
     rolls = grid.grid.rolls
-    base %= 2 * rolls
     g = solved.priced.mill if solved.bolt_class.on_mill else solved.priced.shop
-    runs = solved.runs[opening]
-    chain = np.full((MOST_SLABS, 5), -999, np.int64)
+    runs = solved.runs[angle]
     near, far = float(corners[faces[0]]), float(corners[faces[1]])
-    best_fan(g, runs, base, near, far, slabs_of_runs(g, runs, base, far), chain, True)
-    of_run: dict[int, list[tuple[int, int, int]]] = {}
-    before: dict[int, int] = {}
-    for k, low, t, place, q in (tuple(int(v) for v in row) for row in chain[::-1] if row[0] != -999):
-        of_run.setdefault(k, []).append((low, t, place))
-        before[k] = q
     out: tuple[Way[GridSlab], ...] = ()
     cradles = cradle_steps(solved.bolt_class, rolls)
-    for k, slabs in reversed(of_run.items()):
-        step, opens = int(runs.steps[k]), int(runs.steps[-1])
-        last = int(runs.steps[before[k] - 1]) if before[k] else 0
+    for run in reversed(fan_to_saw(g, runs, base, near, far, parted_off(g, corners, worth))):
+        step, opens = int(runs.steps[run.direction]), int(runs.steps[-1])
+        last = int(runs.steps[run.before]) if run.before >= 0 else 0
         turn = base + step + rolls // 2
-        drawn = tuple(grid.drawn(low, t) for low, t, _ in sorted(slabs, reverse=True))
-        cells = tuple(grid.slab(turn, low, t, 1, -place) for low, t, place in slabs)
+        drawn = tuple(grid.drawn(low, t) for low, t, _ in sorted(run.slabs, reverse=True))
+        cells = tuple(grid.slab(turn, low, t, 1, -place) for low, t, place in run.slabs)
         setting = LayoutSetting(grid.grid.roll(turn), drawn, role="bolt")
         held: tuple[int, ...]
         if step in (0, opens):
             held = (0,) if solved.bolt_class.on_mill else ()  # on the mill a bolt that lies on a face is posed too
         else:
             held = tuple(a for a in (step - last, step, opens - step) if a in cradles)[:1]
-        out = (Way(Component(setting, cells, float(runs.cost[before[k], k]), held), out),)
+        under: tuple[Way[GridSlab], ...] = ()
+        if run.before < 0 and worth[run.direction].any():
+            face = face_index(corners, g.kerf - min(low for low, _, _ in run.slabs) * g.depth_step)
+            nothing = np.zeros((len(solved.runs[step].steps), len(corners)))
+            under = _fan(solved, base, step, (faces[0], int(face)), nothing) if face >= 0 else ()
+        charge = float(runs.cost[run.before + 1, run.direction])
+        out = (Way(Component(setting, cells, charge, held), out, under),)
     return out

@@ -43,6 +43,12 @@ class FanRuns(NamedTuple):
     closest: int
     least_flat: float = 0.0
 
+    @property
+    def parting(self) -> tuple[int, ...]:
+        """The directions in which a bolt's first slab may part another bolt off, indices: those nearest the middle."""
+        off_middle = np.abs(2 * self.steps - self.steps[-1])[1:-1]
+        return tuple((np.flatnonzero(off_middle == off_middle.min()) + 1).tolist()) if len(off_middle) else ()
+
 
 def fan_runs(
     opening: int,
