@@ -32,7 +32,8 @@ def search_words(grids: Sequence[LogGrid], bolts: BoltClass, context: SearchCont
         fans = (
             f"bolts sawn flat on their faces or {' or '.join(one for one in (held, free) if one)}, "
             f"{'on the mill' if bolts.on_mill else 'in the shop'}, no run reaching more than {FAN_REACH:g} mm under "
-            f"the pith's chord, wood wasted between slabs or not, bolt corners rounded outwards to {context.effort.corner_step:g} mm"
+            "the pith's chord, wood wasted between slabs or not, a bolt parted once by its first slab or not, "
+            f"bolt corners rounded outwards to {context.effort.corner_step:g} mm"
         )
     return (
         f"rolls every {180 / grid.rolls:g}°, slab faces every {grid.depth_step:g} mm, thicknesses "
