@@ -91,15 +91,17 @@ def fan_grid(values, grid):
 class Bolt:
     """The wedge between clock indices `base` and `base` + opening, near and far face in mm, one table of slabs, its runs."""
 
-    def __init__(self, values, grid, runs, base, near, far):
+    def __init__(self, values, grid, runs, base, near, far, beside=()):
         self.values, self.grid, self.runs, self.base, self.near, self.far = values, grid, runs, base, near, far
         self.opening = int(runs.steps[-1])
+        self.beside = list(beside)  # further faces that bound it: angle from the base, offset
 
     def slab(self, k, low, t, cuts):
         """Worth of a slab at k steps from the base, after cuts (k, offset of the upper edge): all of them bound it."""
         direction = k * np.pi / ROLLS
         c_low, c_top = low * STEP, (low + int(CELLS[t])) * STEP
-        faces = [] if k == self.opening else [((self.opening - QUARTER) * np.pi / ROLLS, self.far)]
+        faces = list(self.beside)
+        faces += [] if k == self.opening else [((self.opening - QUARTER) * np.pi / ROLLS, self.far)]
         if k > 0:
             faces.append((np.pi / 2, self.near))
         faces += [(j * np.pi / ROLLS + np.pi / 2, edge + KERF) for j, edge in cuts if j < k]
@@ -259,7 +261,7 @@ def test_the_best_of_all_fans_lies_between_what_is_found_and_the_bound(seed, cha
             best = bolt.best(begun[opening, kind, near])
             chain = np.zeros((MOST_SLABS, 5), np.int64)
             slabs = slabs_of_runs(g, runs, base, FACES[far])
-            whole = parted_off(g, FACES, nothing[:, base, :, near])
+            whole = parted_off(g, runs, FACES, FACES[near], FACES[far], nothing[:, base, :, near])
             found = best_fan(g, runs, base, FACES[near], FACES[far], slabs, whole, chain, True)
             assert found <= best + 1e-5
             assert best <= bounds[base, far, near] + 1e-5
@@ -283,7 +285,7 @@ def test_a_fans_chain_is_worth_what_its_slabs_are(seed, kind):
         runs = runs_of(opening, 0.1, kind)
         bolt = Bolt(values, grid, runs, base, FACES[near], FACES[far])
         chain = np.zeros((MOST_SLABS, 5), np.int64)
-        whole = parted_off(g, FACES, np.zeros((len(runs.steps), len(FACES))))
+        whole = parted_off(g, runs, FACES, FACES[near], FACES[far], np.zeros((len(runs.steps), len(FACES))))
         slabs = slabs_of_runs(g, runs, base, FACES[far])
         value = best_fan(g, runs, base, FACES[near], FACES[far], slabs, whole, chain, True)
         rows = [row for row in chain[::-1].tolist() if row[0] != -999]
@@ -323,12 +325,23 @@ def test_a_bolt_that_a_slab_parts_off_is_held_by_the_bound_and_sawn_in_its_turn(
             bolt = Bolt(g.values, grid, runs, base, FACES[near], FACES[far])
 
             @cache
-            def parted(step, low, base=base, near=near, runs=runs):
-                under = [far for far, face in enumerate(FACES) if face >= KERF - low * STEP - 1e-6]
+            def parted(step, low, base=base, near=near, far=far, runs=runs, opening=opening):
+                """With the bolt's own far face held against what lies under the slab: where that parts off it takes nothing."""
+                angle = step * np.pi / ROLLS
+                under = [at for at, face in enumerate(FACES) if face >= KERF - low * STEP - 1e-6]
                 if step not in {int(runs.steps[k]) for k in runs.parting} or not under:
                     return 0.0
-                part = Bolt(g.values, grid, solved.runs[step], base, FACES[near], FACES[under[0]])
-                return part.best(begun[step, kind, near]) if (step, kind, near) in begun else 0.0
+                # where the slab's lower face meets the near one, along the base
+                meets = (FACES[near] * np.cos(angle) - low * STEP + KERF) / np.sin(angle)
+                own_far = ((opening - QUARTER) * np.pi / ROLLS, FACES[far])
+                if not np.cos(own_far[0]) * meets + np.sin(own_far[0]) * FACES[near] >= FACES[far] - 1e-6:
+                    return 0.0
+                faces = (g.values, grid, solved.runs[step], base, FACES[near], FACES[under[0]])
+                if (step, kind, near) not in begun:
+                    return 0.0
+                found = Bolt(*faces, [own_far]).best(begun[step, kind, near])
+                assert found == pytest.approx(Bolt(*faces).best(begun[step, kind, near]))
+                return found
 
             seen = begun[opening, kind, near]
             plain, best = bolt.best(seen), bolt.best(seen, parted)

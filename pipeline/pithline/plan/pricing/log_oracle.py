@@ -363,9 +363,10 @@ def _fan(solved: SolvedLog, base: int, angle: int, faces: tuple[int, int], worth
     g = solved.priced.mill if solved.bolt_class.on_mill else solved.priced.shop
     runs = solved.runs[angle]
     near, far = float(corners[faces[0]]), float(corners[faces[1]])
+    parted = parted_off(g, runs, corners, near, far, worth)
     out: tuple[Way[GridSlab], ...] = ()
     cradles = cradle_steps(solved.bolt_class, rolls)
-    for run in reversed(fan_to_saw(g, runs, base, near, far, parted_off(g, corners, worth))):
+    for run in reversed(fan_to_saw(g, runs, base, near, far, parted)):
         step, opens = int(runs.steps[run.direction]), int(runs.steps[-1])
         last = int(runs.steps[run.before]) if run.before >= 0 else 0
         turn = base + step + rolls // 2
@@ -378,8 +379,9 @@ def _fan(solved: SolvedLog, base: int, angle: int, faces: tuple[int, int], worth
         else:
             held = tuple(a for a in (step - last, step, opens - step) if a in cradles)[:1]
         under: tuple[Way[GridSlab], ...] = ()
-        if run.before < 0 and worth[run.direction].any():
-            face = face_index(corners, g.kerf - min(low for low, _, _ in run.slabs) * g.depth_step)
+        lowest = min(low for low, _, _ in run.slabs)
+        if run.before < 0 and parted[run.direction, lowest + g.half_depth] > 0.0:
+            face = face_index(corners, g.kerf - lowest * g.depth_step)
             nothing = np.zeros((len(solved.runs[step].steps), len(corners)))
             under = _fan(solved, base, step, (faces[0], int(face)), nothing) if face >= 0 else ()
         charge = float(runs.cost[run.before + 1, run.direction])

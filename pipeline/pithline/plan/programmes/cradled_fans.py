@@ -278,20 +278,30 @@ def best_fan(  # noqa: C901, PLR0913 - a compiled kernel
 
 
 @njit(cache=True)
-def parted_off(g: FanGrid, faces: Array, worth: Array) -> Array:
+def parted_off(g: FanGrid, runs: FanRuns, faces: Array, near: float, far: float, worth: Array) -> Array:
     """What the bolt is worth that the first slab of a bolt's first run parts off, by run and state of the slab's lower face.
 
-    `worth` (runs, faces) is that of the bolt between the near face and the slab, by its far face; 0 where a run parts nothing off.
+    `worth` (runs, faces) is that of the bolt between the near face, at `near`, and the slab, by its far face; 0 where a run parts nothing
+    off. A slab parts off only where its lower face meets the near one no further in than the bolt's own far face does, at `far`: of the
+    bolt under it that face then takes nothing. [mm]
     """
-    n = g.half_depth
+    n, step = g.half_depth, np.pi / g.values.shape[0]
     out = np.zeros((len(worth), 2 * n + 1))
-    for c in range(2 * n + 1):
-        j = 0
-        while j < len(faces) and faces[j] < g.kerf - (c - n) * g.depth_step - 1e-6:
-            j += 1
-        for k in range(len(worth)):
-            # more wood is worth no less: what lies under a slab may be wasted in part
-            out[k, c] = max(worth[k, j] if j < len(faces) else 0.0, out[k, c - 1] if c > 0 else 0.0)
+    opening = runs.steps[-1] * step
+    corner = (far + near * np.cos(opening)) / np.sin(opening)  # where the bolt's faces meet, along the base
+    for k in range(len(worth)):
+        turn = runs.steps[k] * step
+        highest = near * np.cos(turn) - corner * np.sin(turn)
+        j = len(faces) - 1
+        for c in range(2 * n + 1):
+            height = (c - n) * g.depth_step - g.kerf
+            if height > highest + 1e-6:
+                break
+            while j > 0 and faces[j - 1] >= -height - 1e-6:
+                j -= 1
+            if faces[j] >= -height - 1e-6:
+                # more wood is worth no less: what lies under a slab may be wasted in part
+                out[k, c] = max(worth[k, j], out[k, c - 1] if c > 0 else 0.0)
     return out
 
 
@@ -333,6 +343,6 @@ def fan_bounds(g: FanGrid, runs: FanRuns, bases: Ints, faces: Array, parts: Arra
         whole_chain = len(chain) > 0  # not the bare False: for a constant the kernels would be compiled once more
         slabs = slabs_of_runs(g, runs, bases[b], faces[f])
         for n in range(nf):
-            parted = parted_off(g, faces, parts[:, b, :, n])
+            parted = parted_off(g, runs, faces, faces[n], faces[f], parts[:, b, :, n])
             out[b, f, n] = best_fan(g, runs, bases[b], faces[n], faces[f], slabs, parted, chain, whole_chain)
     return out

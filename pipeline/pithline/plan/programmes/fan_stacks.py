@@ -153,7 +153,7 @@ def waste_alone(g: FanGrid, lowest: float, start: float, parted: Array, held: Ar
     if 0 <= cell < len(held):
         held[cell] = max(start, held[: cell + 1].max())
     thinnest = g.cells.min()
-    if parted[-1] > 0.0:
+    if parted.max() > 0.0:
         for c in range(thinnest, len(held)):
             held[c] = max(held[c], start + parted[c - thinnest])
 
