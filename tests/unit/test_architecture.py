@@ -93,6 +93,7 @@ PLAN_ROOMS = (
     "columns",
     "execute",
     "crosscut_search",
+    "class_choice",
     "search_stated",
     "search",
     "priced_logs",

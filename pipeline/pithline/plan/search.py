@@ -10,6 +10,7 @@ from types import MappingProxyType
 import numpy as np
 from numpy.typing import NDArray
 
+from pithline.plan.class_choice import bolt_classes, contending, promising_more
 from pithline.plan.columns.market_model import price_family
 from pithline.plan.columns.way_master import NEAR, MasterAnswer, MasterTask, choose_different_ways
 from pithline.plan.crosscut_search import NEARLY_AS_GOOD, CrosscutWay, crosscut_ways
@@ -17,13 +18,10 @@ from pithline.plan.execute.bucked_log import LogLayout
 from pithline.plan.pricing.class_search import (
     ClassFound,
     ClassTask,
-    Look,
     ValuedLogs,
-    look_at,
     search_class,
     seen_layouts,
 )
-from pithline.plan.pricing.cutting_planes import affordable
 from pithline.plan.pricing.fills import GridFills
 from pithline.plan.pricing.log_grid import GridSlab, LogGrid, log_grid
 from pithline.plan.pricing.log_oracle import BoltClass, Way
@@ -168,26 +166,6 @@ def _ways(log: PlanLog, context: SearchContext, monitor: Monitor) -> list[tuple[
     return [*((way, None) for way in cut), *((way, 1) for way in whole)]
 
 
-def bolt_classes(context: SearchContext, on_mill: bool) -> tuple[BoltClass, ...]:
-    """Classes from the least work to the most: bolts left, one cradle alone (each of them), all cradles, any angle."""
-    mill, resaw = context.machines.mill, context.machines.resaw
-    saw = mill if on_mill else resaw
-    left = BoltClass("bolts left", sawn=False)
-    if not context.locks.bolts:
-        return (left,)
-    least = max(mill.blade_min, mill.clamp_room) + mill.kerf / 2.0 if on_mill else 0.0
-
-    def of(name: str, angles: tuple[float, ...], free: bool = False) -> BoltClass:
-        return BoltClass(name, angles, free, on_mill=on_mill, least_flat=least)
-
-    out = [left, *(of(f"cradle {angle:g}°", (angle,)) for angle in saw.cradles_deg)]
-    if len(saw.cradles_deg) > 1 and context.effort.every_class:
-        out.append(of("all cradles", saw.cradles_deg))
-    if saw.cradle_any and (context.effort.every_class or not saw.cradles_deg):
-        out.append(of("any angle", saw.cradles_deg, True))
-    return tuple(out)
-
-
 @dataclass(frozen=True, slots=True)
 class SeenWay:
     """A way to crosscut whose wood was looked at once; prices and what is sold may differ from search to search.
@@ -277,7 +255,8 @@ def search_seen(
         rounds=effort.rounds,
     )
     search = _WaySearch(log, seen, context, task, ValuedLogs(grids, task))
-    classes, looked = _contending(search, classes, beaten)
+    asked = classes
+    classes, looked = contending(search.valued, asked, search.way.prices, beaten)
     out: list[Candidate] = []
     columns: list[list[Way[GridSlab]]] = [[] for _ in grids]
     known: list[SeenLayout] = []
@@ -302,6 +281,9 @@ def search_seen(
             answers = more if more and (not answers or more[0].value > answers[0].value) else answers
         own = _candidates(search, found, answers)
         out += own
+        if (other := promising_more(search.valued, found, asked, classes)) is not None:
+            classes.insert(k + 1, other.bolts)
+            looked[other.bolts.name] = other.look
         bounds[bolts.name] = found.bound
         if own:
             # no plan can exceed the greatest bound of the classes, once every one has one
@@ -314,29 +296,6 @@ def search_seen(
         if monitor.stopped() and out:
             break
     return out, highest
-
-
-def _contending(
-    search: _WaySearch, classes: Sequence[BoltClass], beaten: Mapping[bool, float]
-) -> tuple[list[BoltClass], dict[str, Look]]:
-    """The classes worth a search; and looks had at some of them, by name.
-
-    Of those with one cradle alone only the one that promises most is, and none that promises less than was found another way.
-    """
-    single = [one for one in classes if len(one.cradles_deg) == 1 and not one.any_angle]
-    asked = [one for one in classes if one.sawn in beaten]
-    if len(single) < 2 and not asked:
-        return list(classes), {}
-    prices = affordable(search.task.economics.market, search.way.prices)
-    looks = {one.name: look_at(search.task, search.valued, one, prices) for one in dict.fromkeys((*single, *asked))}
-    best = max(single, key=lambda one: looks[one.name].bound, default=None)
-    log_cost = search.task.economics.log_cost
-    return [
-        one
-        for one in classes
-        if (one not in single or one is best)
-        and (one not in asked or looks[one.name].bound - log_cost >= beaten[one.sawn])
-    ], looks
 
 
 def _gather(columns: list[list[Way[GridSlab]]], found: ClassFound, close: float) -> None:

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from pithline.plan.class_choice import bolt_classes
 from pithline.plan.columns.market_model import price_family
 from pithline.plan.columns.way_master import MasterTask, choose_ways
 from pithline.plan.evaluate.glance import GLANCE
@@ -27,7 +28,7 @@ from pithline.plan.problem.context import SearchContext
 from pithline.plan.problem.infeasible import no_setting_pays
 from pithline.plan.problem.layout import NO_LOCKS, LayoutSetting, LayoutSlab
 from pithline.plan.problem.monitor import SILENT, Monitor
-from pithline.plan.search import bolt_classes, price_start
+from pithline.plan.search import price_start
 
 Array = NDArray[np.float64]
 ROLLS = 36

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.mill.sections import log_sections, piece_shape
+from pithline.plan.class_choice import bolt_classes
 from pithline.plan.columns.market_model import price_family
 from pithline.plan.columns.way_master import MasterTask, choose_different_ways
 from pithline.plan.evaluate.judge import judge_on_samples, plate_counts
@@ -28,7 +29,7 @@ from pithline.plan.programmes.slab_values import PlateWorth
 from pithline.plan.replan.piece_ways import PieceGrids, TrueSlabs, piece_ways
 from pithline.plan.replan.remaining_pieces import RemainingPiece, sides_of
 from pithline.plan.replan.remaining_work import RemainingWork
-from pithline.plan.search import Candidate, bolt_classes, kept_candidate, price_start
+from pithline.plan.search import Candidate, kept_candidate, price_start
 from pithline.plan.search_stated import search_words
 
 Array = NDArray[np.float64]

@@ -1,0 +1,95 @@
+"""The classes of layouts that a search asks about, and which of them are worth it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pithline.plan.pricing.class_search import ClassFound, Look, ValuedLogs, look_at
+from pithline.plan.pricing.cutting_planes import affordable
+from pithline.plan.pricing.log_oracle import BoltClass
+from pithline.plan.problem.context import SearchContext
+
+Array = NDArray[np.float64]
+
+
+def bolt_classes(context: SearchContext, on_mill: bool) -> tuple[BoltClass, ...]:
+    """Classes from the least work to the most: bolts left, one cradle alone (each of them), all cradles, any angle."""
+    mill, resaw = context.machines.mill, context.machines.resaw
+    saw = mill if on_mill else resaw
+    left = BoltClass("bolts left", sawn=False)
+    if not context.locks.bolts:
+        return (left,)
+    least = max(mill.blade_min, mill.clamp_room) + mill.kerf / 2.0 if on_mill else 0.0
+
+    def of(name: str, angles: tuple[float, ...], free: bool = False) -> BoltClass:
+        return BoltClass(name, angles, free, on_mill=on_mill, least_flat=least)
+
+    out = [left, *(of(f"cradle {angle:g}°", (angle,)) for angle in saw.cradles_deg)]
+    if len(saw.cradles_deg) > 1 and context.effort.every_class:
+        out.append(of("all cradles", saw.cradles_deg))
+    if saw.cradle_any and (context.effort.every_class or not saw.cradles_deg):
+        out.append(of("any angle", saw.cradles_deg, True))
+    return tuple(out)
+
+
+def contending(
+    valued: ValuedLogs, classes: Sequence[BoltClass], start: Array, beaten: Mapping[bool, float]
+) -> tuple[list[BoltClass], dict[str, Look]]:
+    """The classes worth a search; and looks had at some of them, by name.
+
+    Of those with one cradle alone only the one that promises most is, and none that promises less than was found another way.
+
+    Parameters
+    ----------
+    valued : ValuedLogs
+        The logs, and what is asked of them.
+    classes : sequence of BoltClass
+        From the least work to the most.
+    start : (Q,) array
+        Prices of the pools to look at.
+    beaten : mapping of bool to float
+        By whether bolts are sawn, what a class must promise.
+    """
+    single = [one for one in classes if len(one.cradles_deg) == 1 and not one.any_angle]
+    asked = [one for one in classes if one.sawn in beaten]
+    if len(single) < 2 and not asked:
+        return list(classes), {}
+    prices = affordable(valued.task.economics.market, start)
+    looks = {one.name: look_at(valued.task, valued, one, prices) for one in dict.fromkeys((*single, *asked))}
+    best = max(single, key=lambda one: looks[one.name].bound, default=None)
+    log_cost = valued.task.economics.log_cost
+    return [
+        one
+        for one in classes
+        if (one not in single or one is best)
+        and (one not in asked or looks[one.name].bound - log_cost >= beaten[one.sawn])
+    ], looks
+
+
+@dataclass(frozen=True, slots=True)
+class Promise:
+    """A class and a look at it."""
+
+    bolts: BoltClass
+    look: Look
+
+
+def promising_more(
+    valued: ValuedLogs, found: ClassFound, asked: Sequence[BoltClass], classes: Sequence[BoltClass]
+) -> Promise | None:
+    """The class of one cradle that promises more than the one searched, at the prices that this one came to; None where none does.
+
+    The first look may mislead. `asked` are all classes, `classes` those that are searched; where all cradles together are among them, they
+    hold what each of them gives.
+    """
+    single = [one for one in asked if len(one.cradles_deg) == 1 and not one.any_angle]
+    together = any(len(one.cradles_deg) > 1 or one.any_angle for one in classes)
+    if found.bolts not in single or together or len(set(single) & set(classes)) > 1:
+        return None
+    looks = [Promise(one, look_at(valued.task, valued, one, found.prices)) for one in single if one not in classes]
+    best = max(looks, key=lambda one: one.look.bound, default=None)
+    return best if best is not None and best.look.bound > found.bound else None
