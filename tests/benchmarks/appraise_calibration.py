@@ -159,7 +159,7 @@ def rank(values: np.ndarray, true: float, tie: float) -> float:
 
 
 def judged(plate, trade, matrix: np.ndarray, log: TrueLog, products_read: dict) -> bool:
-    """Whether the independent judge finds the plate good in the true wood."""
+    """Whether the independent judge finds the plate good in the true wood, by the limits as the appraisal has them: to the letter."""
     part = trade.parts[plate.part]
     entry = {
         "id": plate.id, "volume": plate.volume, "passes": True, "limits": part.limits.name,
@@ -167,7 +167,7 @@ def judged(plate, trade, matrix: np.ndarray, log: TrueLog, products_read: dict) 
     }  # fmt: skip
     checks = [one for one in log.defects if one.kind == "check"]
     sound = replace(log, defects=tuple(one for one in log.defects if one.kind != "check"))
-    found = judge._plate({"inputs": {"products": products_read}}, entry, {}, {}, sound, matrix, [])
+    found = judge._plate({"inputs": {"products": products_read}}, entry, {}, {}, sound, matrix, [], allowed=0.0)
     corner = plate.corner @ matrix[:3, :3].T + matrix[:3, 3]
     edges = np.array(plate.edges) @ matrix[:3, :3].T
     return not found.lost and not any(cracked(log, check, corner, edges) for check in checks)
