@@ -198,6 +198,12 @@ def misses(rows: list[dict[str, str]], low: str, high: str, true: str) -> tuple[
     return above, sum(float(row[true]) < float(row[low]) - 1e-3 for row in rows)
 
 
+def ranks(rows: list[dict[str, str]], key: str) -> str:
+    """Mean and spread of the truth's rank among the draws; of a forecast that is right it is even from 0 to 1."""
+    each = [float(row[key]) for row in rows]
+    return f"rank {np.mean(each):.2f}, its spread {np.std(each):.2f}"
+
+
 def summary(rows: list[dict[str, str]]) -> str:
     """Coverage by what was known, with its sampling error, and how the misses lean."""
     out = []
@@ -214,9 +220,8 @@ def summary(rows: list[dict[str, str]]) -> str:
             out.append(
                 f"{basis}: {len(own)} logs, volume within p10-p90 {volume:.0%} (a right forecast {volume_due:.0%}), above {above}, "
                 f"below {below}, earned {value:.0%} (a right forecast {value_due:.0%}), above {value_above}, below {value_below}, "
-                f"the plan's own claim {claims:.0%}, each ± {error:.0%}; mean rank of volume "
-                f"{np.mean([float(row['rank']) for row in own]):.2f}, of earnings "
-                f"{np.mean([float(row['value_rank']) for row in own]):.2f}, each ± {np.sqrt(1 / 12 / len(own)):.2f}"
+                f"the plan's own claim {claims:.0%}, each ± {error:.0%}; {ranks(own, 'rank')} of volume, {ranks(own, 'value_rank')} "
+                f"of earnings, each ± {np.sqrt(1 / 12 / len(own)):.2f} (right: 0.50 and 0.29)"
             )
     return "\n".join(out)
 
