@@ -4,10 +4,10 @@ From the clone's root: `python tests/benchmarks/appraise_calibration.py --logs 6
 Called again it goes on where it was cut off; --first and --logs part the work.
 
 Each log's shape comes from tests/truth/logs.py, which knows nothing of the priors. What nobody can see (bark, spiral, a wandering
-pith, knots, checks, metal, rot) is drawn from configs/priors.toml, so the benchmark says whether the arithmetic is right,
+pith, knots, checks, metal, rot, figure) is drawn from configs/priors.toml, so the benchmark says whether the arithmetic is right,
 not whether the priors are. The plan is made on the scan; of a log known by tape on a scan made once it is bought, as the
 appraisal takes it to be. Its plates are judged in the true wood by tests/truth/judge.py, which shares no code with pithline. Rows
-are added to FOLDER/rows.csv, one at a time.
+are added to FOLDER/rows.csv, one at a time, and the draws of each to FOLDER/draws, so that another question needs no new run.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ from pithline.yard.appraisal.regrade import outcome, planned
 from pithline.yard.appraisal.terms import AppraisalFiles, AppraisalTerms, read_lot, read_terms
 from pithline.yard.deciles import deciles
 from truth import judge
-from truth.hidden import cards, hidden, smaller
+from truth.hidden import cards, figure_seen, hidden, smaller
 from truth.logs import TrueDefect, TrueLog, direction, true_log
 
 KINDS = ("round", "eccentric", "oval", "tapered", "swept", "stubs", "fluted", "flared")
@@ -57,7 +57,10 @@ HEADER = (
     "value_p90",
     "value_true",
     "value_planned",
+    "volume_due",
+    "value_due",
     "rank",
+    "value_rank",
     "seconds",
 )
 
@@ -85,6 +88,9 @@ thickness = "4 mm"
 """
 
 
+CENT = 0.01
+"""Sums of money that differ by less are one."""
+
 QUICK = Effort("quick", 12, 25.0, rounds=3, answers=1, master=2.0)
 """Plans nearly as `pithline plan --effort coarse`, in less time."""
 
@@ -99,8 +105,8 @@ def planned_log(path: str, terms: AppraisalTerms) -> tuple[LogKnowledge, Apprais
 
 def one_row(
     kind: str, seed: int, basis: str, terms: AppraisalTerms, products_read: dict, folder: Path, share: float = 1.0
-) -> dict[str, object]:
-    """Appraise one log and judge its plan."""
+) -> tuple[dict[str, object], dict[str, np.ndarray]]:
+    """Appraise one log and judge its plan; its row, and what was drawn."""
     start = time.process_time()
     log = hidden(smaller(true_log(kind, seed), share), terms.priors, seed)
     path, scan = cards(log, basis, seed, terms.priors, folder)
@@ -114,20 +120,46 @@ def one_row(
     good = [judged(plate, shop, matrix, log, products_read) for plate in own.plates]
     real, claimed = outcome(np.array(good, bool), own, sold), outcome(np.ones(len(good), bool), own, sold)
     volumes = np.array([o.volume for o in drawn.outcomes])
-    nets = [o.sales - sawing_cost(m, rate) for o, m in zip(drawn.outcomes, drawn.minutes, strict=True)]
+    nets = np.array([o.sales - sawing_cost(m, rate) for o, m in zip(drawn.outcomes, drawn.minutes, strict=True)])
     low, middle, high = (v / 1e6 for v in deciles(volumes))
     value_low, _, value_high = deciles(nets)
     labour = sawing_cost(plan.minutes, rate)
-    below = np.mean(volumes < real.volume - 1) + 0.5 * np.mean(np.abs(volumes - real.volume) <= 1)
+    earned = real.sales * figure_seen(terms.priors, seed) - labour
     cells = (
         basis, log.name, sum(p.volume for p in own.plates) / 1e6, low, middle, high, real.volume / 1e6,
-        value_low, value_high, real.sales - labour, claimed.sales - labour, below, time.process_time() - start,
+        value_low, value_high, earned, claimed.sales - labour, due(volumes, 1.0), due(nets, CENT),
+        rank(volumes, real.volume, 1.0), rank(nets, earned, CENT), time.process_time() - start,
     )  # fmt: skip
-    return dict(zip(HEADER, [c if isinstance(c, str) else round(float(c), 3) for c in cells], strict=True))
+    row = dict(zip(HEADER, [c if isinstance(c, str) else round(float(c), 3) for c in cells], strict=True))
+    draws = {
+        "volumes": volumes, "sales": np.array([o.sales for o in drawn.outcomes]), "minutes": np.array(drawn.minutes),
+        "nets": nets, "sets": np.array([list(o.sets.values()) for o in drawn.outcomes]),
+        "metal": np.array(drawn.metal), "good": np.array(good, bool), "plates": np.array([p.volume for p in own.plates]),
+        "true": np.array([real.volume, real.sales, plan.minutes, earned]),
+    }  # fmt: skip
+    return row, draws
+
+
+def due(values: np.ndarray, tie: float) -> float:
+    """What share of draws (n,) the span p10-p90 of the others holds: what a forecast that is exactly right would show.
+
+    An outcome that counts whole sets ties with others, and a span with its edges included then holds more than four in five.
+    Draws within `tie` of an edge lie in the span.
+    """
+    held = 0
+    for i, one in enumerate(values):
+        low, _, high = deciles(np.delete(values, i))
+        held += low - tie <= one <= high + tie
+    return held / len(values)
+
+
+def rank(values: np.ndarray, true: float, tie: float) -> float:
+    """The share of draws (n,) below the true outcome, of those within `tie` of it a half: 0.5 on average of a right forecast."""
+    return float(np.mean(values < true - tie) + 0.5 * np.mean(np.abs(values - true) <= tie))
 
 
 def judged(plate, trade, matrix: np.ndarray, log: TrueLog, products_read: dict) -> bool:
-    """Whether the independent judge finds the plate good in the true wood."""
+    """Whether the independent judge finds the plate good in the true wood, by the limits as the appraisal has them: to the letter."""
     part = trade.parts[plate.part]
     entry = {
         "id": plate.id, "volume": plate.volume, "passes": True, "limits": part.limits.name,
@@ -135,7 +167,7 @@ def judged(plate, trade, matrix: np.ndarray, log: TrueLog, products_read: dict) 
     }  # fmt: skip
     checks = [one for one in log.defects if one.kind == "check"]
     sound = replace(log, defects=tuple(one for one in log.defects if one.kind != "check"))
-    found = judge._plate({"inputs": {"products": products_read}}, entry, {}, {}, sound, matrix, [])
+    found = judge._plate({"inputs": {"products": products_read}}, entry, {}, {}, sound, matrix, [], allowed=0.0)
     corner = plate.corner @ matrix[:3, :3].T + matrix[:3, 3]
     edges = np.array(plate.edges) @ matrix[:3, :3].T
     return not found.lost and not any(cracked(log, check, corner, edges) for check in checks)
@@ -160,6 +192,18 @@ def inside(row: dict[str, str], low: str, high: str, true: str) -> bool:
     return float(row[low]) - 1e-3 <= float(row[true]) <= float(row[high]) + 1e-3
 
 
+def misses(rows: list[dict[str, str]], low: str, high: str, true: str) -> tuple[int, int]:
+    """How many true outcomes lie above the span foretold, and how many below."""
+    above = sum(float(row[true]) > float(row[high]) + 1e-3 for row in rows)
+    return above, sum(float(row[true]) < float(row[low]) - 1e-3 for row in rows)
+
+
+def ranks(rows: list[dict[str, str]], key: str) -> str:
+    """Mean and spread of the truth's rank among the draws; of a forecast that is right it is even from 0 to 1."""
+    each = [float(row[key]) for row in rows]
+    return f"rank {np.mean(each):.2f}, its spread {np.std(each):.2f}"
+
+
 def summary(rows: list[dict[str, str]]) -> str:
     """Coverage by what was known, with its sampling error, and how the misses lean."""
     out = []
@@ -168,14 +212,16 @@ def summary(rows: list[dict[str, str]]) -> str:
         if own:
             volume = np.mean([inside(row, "p10_L", "p90_L", "true_L") for row in own])
             value = np.mean([inside(row, "value_p10", "value_p90", "value_true") for row in own])
-            above = sum(float(row["true_L"]) > float(row["p90_L"]) + 1e-3 for row in own)
-            below = sum(float(row["true_L"]) < float(row["p10_L"]) - 1e-3 for row in own)
+            above, below = misses(own, "p10_L", "p90_L", "true_L")
+            volume_due, value_due = (np.mean([float(row[key]) for row in own]) for key in ("volume_due", "value_due"))
+            value_above, value_below = misses(own, "value_p10", "value_p90", "value_true")
             claims = np.mean([inside(row, "value_p10", "value_p90", "value_planned") for row in own])
             error = np.sqrt(0.8 * 0.2 / len(own))
             out.append(
-                f"{basis}: {len(own)} logs, volume within p10-p90 {volume:.0%}, above {above}, below {below}, earned {value:.0%}, "
-                f"the plan's own claim {claims:.0%}, "
-                f"each ± {error:.0%}; mean rank {np.mean([float(row['rank']) for row in own]):.2f}"
+                f"{basis}: {len(own)} logs, volume within p10-p90 {volume:.0%} (a right forecast {volume_due:.0%}), above {above}, "
+                f"below {below}, earned {value:.0%} (a right forecast {value_due:.0%}), above {value_above}, below {value_below}, "
+                f"the plan's own claim {claims:.0%}, each ± {error:.0%}; {ranks(own, 'rank')} of volume, {ranks(own, 'value_rank')} "
+                f"of earnings, each ± {np.sqrt(1 / 12 / len(own)):.2f} (right: 0.50 and 0.29)"
             )
     return "\n".join(out)
 
@@ -250,10 +296,12 @@ def main() -> None:
                 if (basis, f"{kind}-{seed}") in done:
                     continue
                 try:
-                    row = one_row(kind, seed, basis, terms, read, Path(temporary), chosen.size)
+                    row, draws = one_row(kind, seed, basis, terms, read, Path(temporary), chosen.size)
                 except PithlineError as error:
                     print(f"{basis:10} {kind}-{seed}: {error}", flush=True)
                     continue
+                (folder / "draws").mkdir(exist_ok=True)
+                np.savez_compressed(folder / "draws" / f"{basis.replace(' ', '-')}-{kind}-{seed}.npz", **draws)
                 new = not file.exists()
                 with open(file, "a", encoding="utf-8", newline="") as out:
                     writer = csv.DictWriter(out, HEADER, lineterminator="\n")

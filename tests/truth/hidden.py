@@ -101,6 +101,16 @@ def hidden(log: TrueLog, priors: Priors, seed: int) -> TrueLog:
     )
 
 
+def figure_seen(priors: Priors, seed: int) -> float:
+    """What figure that shows once the log is open makes of the price of what is sold of it; 1 for a plain log."""
+    rng = np.random.default_rng([seed, 88])
+    if rng.uniform() >= priors.figure_share:
+        return 1.0
+    return float(
+        1.0 + priors.figure_reach * (priors.figure_factor - 1.0) * np.exp(rng.normal(0.0, priors.figure_spread))
+    )
+
+
 def cards(log: TrueLog, basis: str, seed: int, priors: Priors, folder: Path) -> tuple[str, Scan | None]:
     """Write the card (and scan) of one log as its buyer would know it."""
     rng = np.random.default_rng([seed, 77])

@@ -189,8 +189,17 @@ def plate_points(corner: Array, edges: Array) -> tuple[Array, Array]:
 
 
 def _plate(
-    script: dict, plate: dict, solids: dict, used: dict, truth: TrueLog, to_truth: Array, hard: list[Breach]
+    script: dict,
+    plate: dict,
+    solids: dict,
+    used: dict,
+    truth: TrueLog,
+    to_truth: Array,
+    hard: list[Breach],
+    allowed: float = 1.0,
 ) -> PlateFound:
+    """What a plate truly is; `allowed` is the share of `WANE` and `ANGLE` that it may miss its limits by, but for the trims."""
+    wane, angle = allowed * WANE, allowed * ANGLE
     corner = moved(plate["corner"], to_truth)
     edges = np.asarray(plate["edges"], float) @ to_truth[:3, :3].T
     _plate_on_cuts(plate, corner, edges, solids, used, hard)
@@ -204,21 +213,21 @@ def _plate(
     depth, ends = float(truth.depth_under_bark(points).min()), float(truth.within_ends(points, trims=True).min())
     defect = min((float(_clear_of(truth, d, points).min()) for d in truth.defects), default=np.inf)
     limits = _limits(script, plate)
-    lost = [name for name, short in (("bark", depth + WANE), ("ends", ends + WANE), ("pith", pith + WANE)) if short < 0]
+    lost = [name for name, short in (("bark", depth + wane), ("ends", ends + WANE), ("pith", pith + wane)) if short < 0]
     if defect < 0:
         lost.append("defect")
     least, mean = float(ring.min()), float(ring.mean())
-    if least < limits.get("ring_angle_min_deg", 0) - ANGLE:
+    if least < limits.get("ring_angle_min_deg", 0) - angle:
         lost.append("ring angle")
-    if mean < limits.get("ring_angle_mean_deg", 0) - ANGLE:
+    if mean < limits.get("ring_angle_mean_deg", 0) - angle:
         lost.append("mean ring angle")
-    if runout > limits.get("runout_max_deg", 90) + ANGLE:
+    if runout > limits.get("runout_max_deg", 90) + angle:
         lost.append("runout")
-    if float(ring.max()) > limits.get("ring_angle_max_deg", 90) + ANGLE:
+    if float(ring.max()) > limits.get("ring_angle_max_deg", 90) + angle:
         lost.append("greatest ring angle")
-    if _slope(truth, middle, edges) > limits.get("slope_max_deg", 90) + ANGLE:
+    if _slope(truth, middle, edges) > limits.get("slope_max_deg", 90) + angle:
         lost.append("slope")
-    lost += _sapwood(truth, limits, points, corner, edges)
+    lost += _sapwood(truth, limits, points, corner, edges, wane)
     return PlateFound(
         plate["id"], plate["volume"], plate["passes"], least, mean, runout, depth, ends, pith, defect, tuple(lost)
     )
@@ -267,11 +276,11 @@ def _limits(script: dict, plate: dict) -> dict:
     return limits.get(plate["limits"]) or {}
 
 
-def _sapwood(truth: TrueLog, limits: dict, points: Array, corner: Array, edges: Array) -> list[str]:
+def _sapwood(truth: TrueLog, limits: dict, points: Array, corner: Array, edges: Array, wane: float) -> list[str]:
     kind = limits.get("sapwood", "any")
     if kind == "any" or not truth.sapwood:
         return []
-    sap = truth.depth_under_bark(points) < truth.sapwood - WANE
+    sap = truth.depth_under_bark(points) < truth.sapwood - wane
     if not sap.any():
         return []
     if kind == "none":
@@ -279,7 +288,7 @@ def _sapwood(truth: TrueLog, limits: dict, points: Array, corner: Array, edges: 
     width = float(np.linalg.norm(edges[1]))
     across = (points - corner) @ edges[1] / width
     in_from = min(float(across[sap].max()), width - float(across[sap].min()))
-    return ["sapwood"] if in_from > limits.get("sapwood_edge", 0.0) + WANE else []
+    return ["sapwood"] if in_from > limits.get("sapwood_edge", 0.0) + wane else []
 
 
 def _clear_of(truth: TrueLog, defect: TrueDefect, points: Array) -> Array:

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy.stats import norm
+from scipy.stats import norm, poisson
 
 from appraisal_by_hand import TODAY, card, known, nothing_hidden, own, trade
 from pithline.files.priors import read_priors
@@ -70,6 +70,35 @@ def test_draws_share_out_the_whole_of_a_normal(name):
         assert np.quantile(off, 0.95) < 0.08 and off.max() < 0.2
         tied = np.corrcoef(drawn.T) - np.eye(drawn.shape[1])
         assert np.abs(tied).max() < 0.6
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_draws_hold_as_much_that_is_rare_or_counted_as_the_priors_say(seed):
+    """Counts are the quantiles of each N-th of Poisson's distribution; of what is rare as many as its share, to one draw."""
+    priors = replace(read_priors(), metal_forest=0.1, rot_share=0.1, figure_share=0.1, suspected_real=0.7)
+    log = known(priors)
+    many, mean = priors.sampling.samples, priors.knots_per_m2 * log.bark_area
+
+    def drawn(name, of=log):
+        return [draw_component(of, priors, name, seed, n) for n in range(many)]
+
+    for name in ("metal", "rot"):
+        assert abs(sum(len(one) for one in drawn(name)) - 0.1 * many) < 1.0
+    assert abs(sum(one > 1.0 for one in drawn("figure")) - 0.1 * many) < 1.0
+    edges = np.arange(many + 1) / many
+    counted = [("knots", mean, "", np.array([len(one) for one in drawn("knots")]))]
+    checks = drawn("checks")
+    counted += [
+        ("checks", priors.checks_per_end, end, np.array([sum(check.end == end for check in one) for one in checks]))
+        for end in ("butt", "top")
+    ]
+    for name, mean, end, counts in counted:
+        low, high = poisson.ppf(edges[:-1], mean), poisson.ppf(edges[1:], mean)
+        assert ((np.maximum(low, 0) <= np.sort(counts)) & (np.sort(counts) <= high)).all(), (name, end)
+    stubs = tuple(SuspectedKnot(x, 0.3, 40.0, 12.0) for x in (300.0, 600.0, 900.0))
+    stubby = replace(log, log=replace(log.log, model=replace(log.model, suspected_knots=stubs)))
+    real = np.array([sum(knot.diameter == 40.0 for knot in one) for one in drawn("knots", stubby)])
+    assert abs(real.mean() - 3 * 0.7) < 3.0 / many and 0.4 < real.std() < 1.2
 
 
 def test_drawn_bark_has_the_spread_of_its_prior():

@@ -1,8 +1,10 @@
 """Logs drawn from what is not known: each component by its own stream of chance, so that one can be held and the rest drawn.
 
-A draw never looks at another component; the same seed, log and component give the same draw. What is normal is drawn by Latin
-hypercubes (McKay, Beckman and Conover, Technometrics 21 (1979) 239): of N draws one falls in each N-th of the distribution, so that
-the few drawn are as wide as they should be. 64 independent draws may be a tenth too narrow, and are so for every log alike.
+A draw never looks at another component; the same seed, log and component give the same draw. What is normal, whether there is
+something rare and how many there are of what is counted are drawn by Latin hypercubes (McKay, Beckman and Conover, Technometrics 21
+(1979) 239): of N draws one falls in each N-th of the distribution, so that the few drawn are as wide as they should be, and hold as
+many knots as the prior says. 64 independent draws may be a tenth too narrow or hold a quarter too few knots, and do so for every log
+alike.
 """
 
 from __future__ import annotations
@@ -15,7 +17,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
+from scipy.special import ndtri, pdtrik
 
 from pithline.files.priors import Priors
 from pithline.logmodel.card import Defect, DefectKind
@@ -39,14 +41,19 @@ SIZES = {"bark": (2,), "pith": (2, 2), "wander": (2, 2), "bow": (2,), "spiral": 
 """Components that are coefficients of unit normals, and how many; of a surface as many as its shapes have."""
 
 
-def _normals(shape: tuple[int, ...], key: tuple[int, ...], number: int, many: int) -> Array:
-    """One of `many` draws of independent unit normals that share their strata out among them."""
+def _shares(shape: tuple[int, ...], key: tuple[int, ...], number: int, many: int) -> Array:
+    """One of `many` draws of independent numbers from 0 to 1 that share their strata out among them."""
     block, place = divmod(number, many)
     rng = np.random.default_rng([*key, block])
     strata = rng.permuted(np.broadcast_to(np.arange(many), (int(np.prod(shape)), many)), axis=1)
     within = rng.uniform(size=strata.shape)
-    drawn: Array = ndtri((strata[:, place] + within[:, place]) / many).reshape(shape)
+    drawn: Array = ((strata[:, place] + within[:, place]) / many).reshape(shape)
     return drawn
+
+
+def _count(share: float, mean: float) -> int:
+    """The Poisson count of that mean which lies at `share`, 0 to 1, of its distribution."""
+    return 0 if share <= math.exp(-mean) else math.ceil(float(pdtrik(share, mean)))
 
 
 def draw_component(known: LogKnowledge, priors: Priors, name: str, seed: int, number: int) -> Any:
@@ -65,11 +72,15 @@ def draw_component(known: LogKnowledge, priors: Priors, name: str, seed: int, nu
     number : int
         Of the draw; the same seed, number and name give the same draw.
     """
-    rng = np.random.default_rng([seed, number, zlib.crc32(name.encode())])
+    own = zlib.crc32(name.encode())
+    rng = np.random.default_rng([seed, number, own])
     length = known.model.length
+
+    def shares(shape: tuple[int, ...]) -> Array:
+        return _shares(shape, (seed, own), number, priors.sampling.samples)
+
     if name in SIZES or name in SURFACES:
-        shape = SIZES.get(name, known.shapes.size)
-        out = _normals(shape, (seed, zlib.crc32(name.encode())), number, priors.sampling.samples)
+        out: Array = ndtri(shares(SIZES.get(name, known.shapes.size)))
         if name == "spiral":
             return 0.0 if known.spiral is None else float(known.spiral[0] + known.spiral[1] * out)
         if name in SURFACES and known.shape_spread > 0.0:
@@ -78,48 +89,51 @@ def draw_component(known: LogKnowledge, priors: Priors, name: str, seed: int, nu
             out = out * size[:, None, None]
         return out
     if name == "knots":
-        return _knots(known, priors, rng)
+        return _knots(known, priors, shares((len(known.model.suspected_knots) + 2,)), rng)
     if name == "metal":
-        if rng.uniform() >= known.metal_share(priors):
+        if shares((1,))[0] >= known.metal_share(priors):
             return ()
         place = float(rng.uniform(0.0, length)), float(rng.uniform(0.0, 2 * np.pi))
         return (Defect(DefectKind.METAL, place[0], None, place[1], priors.metal_diameter, margin=DEFECT_MARGIN),)
     if name == "checks":
-        return _checks(known, priors, rng)
+        return _checks(known, priors, shares((2,)), rng)
     if name == "rot":
-        if rng.uniform() >= priors.rot_share:
+        if shares((1,))[0] >= priors.rot_share:
             return ()
         size = np.exp(rng.normal(0.0, priors.rot_spread, 2))
         return (Defect(DefectKind.ROT, None, "butt", None, priors.rot_diameter * size[0], priors.rot_length * size[1]),)
     if name == "figure":
-        return _figure(priors, rng)
+        return _figure(priors, float(shares((1,))[0]), rng)
     raise ValueError(f"no such component: {name}")
 
 
-def _figure(priors: Priors, rng: np.random.Generator) -> float:
+def _figure(priors: Priors, share: float, rng: np.random.Generator) -> float:
     """What figure that nobody has seen makes of the price of all that is sold of the log; 1 for a plain one."""
-    if rng.uniform() >= priors.figure_share:
+    if share >= priors.figure_share:
         return 1.0
     more = (priors.figure_factor - 1.0) * float(np.exp(rng.normal(0.0, priors.figure_spread)))
     return 1.0 + more * priors.figure_reach
 
 
-def _knots(known: LogKnowledge, priors: Priors, rng: np.random.Generator) -> tuple[Defect, ...]:
-    """Suspected knots that are real, hidden ones by their rate, and on the side not seen as many stubs as on the other."""
+def _knots(known: LogKnowledge, priors: Priors, shares: Array, rng: np.random.Generator) -> tuple[Defect, ...]:
+    """Suspected knots that are real, hidden ones by their rate, and on the side not seen as many stubs as on the other.
+
+    `shares` are of the suspected ones, one each, of the number of hidden ones and of that of stubs.
+    """
     suspected = known.model.suspected_knots
     out = [
         Defect(DefectKind.KNOT, float(one.x), None, float(one.clock), float(one.diameter), margin=DEFECT_MARGIN)
-        for one in suspected
-        if rng.uniform() < priors.suspected_real
+        for one, share in zip(suspected, shares[:-2], strict=True)
+        if share < priors.suspected_real
     ]
-    for _ in range(int(rng.poisson(priors.knots_per_m2 * known.bark_area))):
+    for _ in range(_count(shares[-2], priors.knots_per_m2 * known.bark_area)):
         x, clock = float(rng.uniform(0, known.model.length)), float(rng.uniform(0, 2 * np.pi))
         size = priors.knot_diameter * float(np.exp(rng.normal(0.0, priors.knot_spread)))
         out.append(Defect(DefectKind.KNOT, x, None, clock, size, margin=DEFECT_MARGIN))
     dark = known.dark[:, :-1]
     unseen = float(dark.mean())
     if suspected and 0.0 < unseen < 1.0:
-        for _ in range(int(rng.poisson(len(suspected) * priors.suspected_real * unseen / (1.0 - unseen)))):
+        for _ in range(_count(shares[-1], len(suspected) * priors.suspected_real * unseen / (1.0 - unseen))):
             one = suspected[int(rng.integers(len(suspected)))]
             station, column = divmod(int(rng.choice(dark.size, p=dark.ravel() / dark.sum())), dark.shape[1])
             x, clock = known.log.field.x0 + station * known.log.field.dx, column * (2 * np.pi / dark.shape[1])
@@ -127,11 +141,11 @@ def _knots(known: LogKnowledge, priors: Priors, rng: np.random.Generator) -> tup
     return tuple(out)
 
 
-def _checks(known: LogKnowledge, priors: Priors, rng: np.random.Generator) -> tuple[Defect, ...]:
+def _checks(known: LogKnowledge, priors: Priors, shares: Array, rng: np.random.Generator) -> tuple[Defect, ...]:
     median = priors.end_checks.length(known.months, known.coated)
     out = []
-    for end in ("butt", "top"):
-        for _ in range(int(rng.poisson(priors.checks_per_end))):
+    for end, share in zip(("butt", "top"), shares, strict=True):
+        for _ in range(_count(share, priors.checks_per_end)):
             size = median * float(np.exp(rng.normal(0.0, priors.check_spread)))
             clock = float(rng.uniform(0, 2 * np.pi))
             if size > 0.0:
