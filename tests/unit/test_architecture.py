@@ -164,6 +164,7 @@ LET_OFF = {
     "slab_values": "C901",
     "best_fill": "C901, PLR0913",
     "read_point": "PLR0913",
+    "_read_run": "PLR0913",
 }
 """Kernels, compiled by numba, that are more branched (15) or take more arguments (6) than any other function may."""
 
