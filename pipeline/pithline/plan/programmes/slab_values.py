@@ -186,10 +186,10 @@ def slab_values(  # noqa: C901 - a compiled kernel
                     & (rules.cells_across * 10 >= rules.class_width[c] * NARROWEST)
                 )
                 low, high, more = nu, 0, False
-                for p in those:
-                    more = more or renewed[p]
-                    if rules.width_class[p] == c:
-                        low, high = min(low, lows[p]), max(high, highs[p])
+                for q in those:
+                    more = more or renewed[q]
+                    if rules.width_class[q] == c:
+                        low, high = min(low, lows[q]), max(high, highs[q])
                 # without a part as wide as that the strip of the next narrower class holds as much
                 if low >= high:
                     continue
@@ -199,8 +199,8 @@ def slab_values(  # noqa: C901 - a compiled kernel
                 _longest_rows(gain, begun, those, rules.cells_along, worth.billet, (low, high), best)
                 for u in range(low, high):
                     own = False
-                    for p in those:
-                        own = own or (rules.width_class[p] == c and holds[p, u])
+                    for q in those:
+                        own = own or (rules.width_class[q] == c and holds[q, u])
                     if own and best[nx, u] > 0.0:
                         strips[t, c, u] = max(float(best[nx, u]) - worth.strip, TRIFLE)
                         tops[t, c] = max(tops[t, c], strips[t, c, u])
@@ -214,18 +214,18 @@ def slab_values(  # noqa: C901 - a compiled kernel
             filled = np.flatnonzero(tops[t] > 0.0)
             for u in range(nu - 1, -1, -1):
                 value = out[0, d, t, u + 1]
-                for c in filled:
-                    wide = rules.class_width[c]
+                for k in filled:
+                    wide = rules.class_width[k]
                     after = min(u + wide + rules.rip_cells, nu)
-                    if u + wide <= nu and strip[c, u] > 0.0 and strip[c, u] + out[0, d, t, after] > value:
-                        value = strip[c, u] + out[0, d, t, after]
+                    if u + wide <= nu and strip[k, u] > 0.0 and strip[k, u] + out[0, d, t, after] > value:
+                        value = strip[k, u] + out[0, d, t, after]
                 out[0, d, t, u] = value
             for u in range(1, nu + 1):
                 value = out[1, d, t, u - 1]
-                for c in filled:
-                    start = u - rules.class_width[c]
-                    if start >= 0 and strip[c, start] > 0.0:
-                        value = max(value, strip[c, start] + out[1, d, t, max(start - rules.rip_cells, 0)])
+                for k in filled:
+                    start = u - rules.class_width[k]
+                    if start >= 0 and strip[k, start] > 0.0:
+                        value = max(value, strip[k, start] + out[1, d, t, max(start - rules.rip_cells, 0)])
                 out[1, d, t, u] = value
             if worth.slab > 0.0:
                 for side in range(2):
