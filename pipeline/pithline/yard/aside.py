@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import ctypes
 import multiprocessing
 import os
 import signal
+import sys
 from collections.abc import Callable, Iterator
 from concurrent.futures import BrokenExecutor, ProcessPoolExecutor
 from contextlib import contextmanager
@@ -35,6 +37,15 @@ class Aside:
             # spawned, for threads of numerical libraries do not survive a fork
             context = multiprocessing.get_context("spawn")
             self.pool = ProcessPoolExecutor(1, mp_context=context, initializer=_settle)
+
+    def make_room(self) -> None:
+        """Give back what a search no longer holds, where the other process is about to need as much."""
+        if self.apart and sys.platform == "linux":
+            trim = getattr(
+                ctypes.CDLL(None), "malloc_trim", None
+            )  # glibc keeps freed memory to itself; others have no such call
+            if trim is not None:
+                trim(0)
 
     def begin(self, work: Callable[..., Found], *about: object) -> Callable[[], Found]:
         """Begin a piece of work; what is returned waits for what it gives."""

@@ -150,6 +150,7 @@ def plan_model(
     own = contending(own, rows)
     case = own.case(request)
     ways = ways_to_saw(own, case, request, watch, aside)
+    aside.make_room()
     beside = aside.begin(practice_beside, ways.custom, own, document)
     ladder = climb(case, ways.candidates, watch.monitor.within(0.7, 0.88))
     if not ladder.rungs:

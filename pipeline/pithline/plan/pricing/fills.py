@@ -16,8 +16,8 @@ from pithline.plan.programmes.slab_values import FillRules, PlateWorth, best_fil
 Array = NDArray[np.float64]
 Counts = NDArray[np.int64]
 MOST_BILLETS = 64
-MOST_KNOWN = 128
-"""Prices whose fills a slab keeps: those of two families, which masters of alike columns ask for again."""
+MOST_KNOWN = 48
+"""Prices whose fills a slab keeps: about a family's, for masters of alike columns ask one after the other. More would take much memory."""
 ALL_COUNT_WHOLE = np.zeros((0, 0, 0), np.float32)
 THREADS = 2
 """Slabs filled at a time; the compiled programme lets other threads run."""
@@ -69,9 +69,9 @@ class PlateMap:
         found = self.known.get(key)
         if found is None:
             found = self._filled(worth)
-            if len(self.known) >= MOST_KNOWN:
-                self.known.clear()
             self.known[key] = found
+            if len(self.known) > MOST_KNOWN:
+                self.known.pop(next(iter(self.known)))  # the oldest
         return found
 
     def _filled(self, worth: PlateWorth) -> tuple[float, Fill]:
