@@ -163,8 +163,11 @@ LET_OFF = {
     "_cuts_ahead": "PLR0913",
     "best_fan": "C901, PLR0913",
     "slab_values": "C901",
+    "_add_layer": "PLR0913",
+    "_longest_rows": "PLR0913",
     "best_fill": "C901, PLR0913",
     "read_point": "PLR0913",
+    "_read_run": "PLR0913",
 }
 """Kernels, compiled by numba, that are more branched (15) or take more arguments (6) than any other function may."""
 

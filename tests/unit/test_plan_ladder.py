@@ -93,7 +93,7 @@ def test_the_rung_that_pays_earns_most(earnings, paying):
 def test_of_several_ways_to_fill_the_one_that_is_likely_worth_most_is_taken(monkeypatch, objective, filled, chosen):
     """The plan as it was compared, and filled anew in three ways."""
     ways = iter([ExecutedPlan(None, Work(3), *one) for one in filled[1:]])
-    monkeypatch.setattr(ladder_room, "_executed", lambda *asked: next(ways))
+    monkeypatch.setattr(ladder_room, "_in_each_style", lambda *asked: ways)
     first = ExecutedPlan(replace(candidate(1.0), log_layout=LogLayout(None, (), (None,), (None,))), Work(3), *filled[0])
     case = Case(context=context_of(shop_of(products_of(BACK), objective=objective), effort=COARSE))
     [found] = ladder_of(case, None, [first]).rungs

@@ -155,6 +155,7 @@ def run(args: argparse.Namespace, console: Console) -> int:
     from pithline.outputs.plan_folder import plan_files
     from pithline.plan.api import EFFORTS, Monitor
     from pithline.script.document import dumps
+    from pithline.yard.aside import work_aside
     from pithline.yard.one_log import plan_card
     from pithline.yard.request import Request
 
@@ -172,10 +173,10 @@ def run(args: argparse.Namespace, console: Console) -> int:
     )
     if _first_run() and Path(args.card).is_file():
         console.note("preparing, once: the numerical kernels are compiled at the first run.")
-    with console.progress() as progress, ending(console, args.time_limit) as stopped:
-        plans = plan_card(args.card, args.mill, args.products, request, Monitor(progress, stopped))
+    with console.progress() as progress, ending(console, args.time_limit) as stopped, work_aside() as aside:
+        plans = plan_card(args.card, args.mill, args.products, request, Monitor(progress, stopped), aside)
         progress("writing", 0.98)
-        files = plan_files(plans.script, args.units, args.paper)
+        files = plan_files(plans.script, args.units, args.paper, aside.begin)
         ladder = {path: dumps(script) for path, script in plans.ladder.items()}
         write_folder(args.out, {**files, **ladder})
     script = json.loads(files["cut-script.json"])  # figures as rounded on writing

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from functools import partial
 from typing import Any
 
 from pithline.outputs.cards.shop_cards import shop_cards
@@ -26,7 +27,19 @@ def _silent(_what: str, _share: float) -> None:
     """Tell nobody."""
 
 
-def plan_files(script: Mapping[str, Any], units: str = "mm", paper: str = "A4") -> dict[str, bytes]:
+Made = Mapping[str, bytes]
+Begin = Callable[..., Callable[[], Made]]
+"""Begins a piece of work with what it is about; what is returned waits for what it gives."""
+
+
+def _in_turn(work: Callable[..., Made], *about: object) -> Callable[[], Made]:
+    """Work done when what it gives is asked for."""
+    return partial(work, *about)
+
+
+def plan_files(
+    script: Mapping[str, Any], units: str = "mm", paper: str = "A4", begin: Begin = _in_turn
+) -> dict[str, bytes]:
     """Every file of a plan's folder by name, the cut script itself included.
 
     Parameters
@@ -35,6 +48,8 @@ def plan_files(script: Mapping[str, Any], units: str = "mm", paper: str = "A4") 
         The cut script as JSON has it.
     units, paper : str
         "mm" or "in"; "A4" or "Letter".
+    begin : callable
+        May let another process make some of them meanwhile.
 
     Raises
     ------
@@ -42,8 +57,17 @@ def plan_files(script: Mapping[str, Any], units: str = "mm", paper: str = "A4") 
         Where a part of the script is missing or misshapen.
     """
     written = dumps(dict(script))
+    meanwhile = begin(_made_meanwhile, written, units, paper)
     job = print_job(loads(written), units, paper)  # of the figures as written, so that a page printed later is the same
-    return {"cut-script.json": written, **sheet_files(job), **preview_files(job)}
+    made = {name: make(job) for name, make in PRINTED.items() if name != LABELS}
+    made |= meanwhile()
+    return {name: written if name == SCRIPT else made[name] for name in (SCRIPT, *PRINTED, *PREVIEWS)}
+
+
+def _made_meanwhile(written: bytes, units: str, paper: str) -> dict[str, bytes]:
+    """About half of the work of all files: labels and previews."""
+    job = print_job(loads(written), units, paper)
+    return {LABELS: PRINTED[LABELS](job), **preview_files(job)}
 
 
 PRINTED: dict[str, Callable[[PrintJob], bytes]] = {
@@ -58,6 +82,7 @@ PRINTED: dict[str, Callable[[PrintJob], bytes]] = {
 """What is printed, by file name."""
 PREVIEWS = ("preview.html", "preview.png", "plan.glb")
 """What is looked at, by file name."""
+LABELS = "labels.pdf"
 SCRIPT = "cut-script.json"
 """What all of it is made of."""
 

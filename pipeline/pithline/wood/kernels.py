@@ -177,6 +177,95 @@ def read_point(  # noqa: PLR0913 - a compiled kernel
     return s, r, nm, nf, dd, pd, fx, fy, fz
 
 
+RUN = 64
+"""Points of a row that are read together. One buffer holds what is known of them, a stretch of so many places each: so compilers see
+that the stretches lie apart, and work on several points at once."""
+STRETCHES = 14
+
+
+@njit(cache=True, fastmath=True, error_model="numpy")
+def _read_run(  # noqa: PLR0913 - a compiled kernel
+    known: Array, count: int, ox: float, oy: float, oz: float, j0: int, step: float, second: Array, normal: Array,
+    along: Array, across: Array, x0: float, dx: float, skin: Array, core: Array, spiral: float,
+) -> None:  # fmt: skip
+    """Read `count` points of a row as `read_point` does, written to `known` (STRETCHES · RUN,).
+
+    They lie at (ox, oy, oz) + (j0 … j0 + count − 1) · step · second. [mm] Stretches 0 to 4 then hold ring angle, runout, depth, distance
+    from the pith and doubt of the ring angle; 11 the surface's doubt; 12 and 13 how far the fibre leans across and along.
+    """
+    nx, ny, nz = normal[0], normal[1], normal[2]
+    last = skin.shape[0] - 1.000001
+    # tables are looked up in loops of their own: a look-up at any place keeps a loop from working on several points at once
+    for j in range(count):
+        b = (j0 + j) * step
+        t = min(max((ox + b * second[0] - x0) / dx, 0.0), last)
+        i = int(t)
+        a = t - i
+        b1 = 1.0 - a
+        known[j] = t
+        known[RUN + j] = oy + b * second[1] - (core[i, 0] * b1 + core[i + 1, 0] * a)
+        known[2 * RUN + j] = oz + b * second[2] - (core[i, 1] * b1 + core[i + 1, 1] * a)
+        known[3 * RUN + j] = core[i, 2] * b1 + core[i + 1, 2] * a
+        known[4 * RUN + j] = core[i, 3] * b1 + core[i + 1, 3] * a
+        known[5 * RUN + j] = core[i, 4] * b1 + core[i + 1, 4] * a
+    for j in range(count):
+        ry, rz = known[RUN + j], known[2 * RUN + j]
+        s = np.sqrt(ry * ry + rz * rz)
+        ey = 0.0 if s < 1e-9 else ry / s
+        ez = 1.0 if s < 1e-9 else rz / s
+        known[RUN + j], known[2 * RUN + j], known[6 * RUN + j] = ey, ez, s
+        known[7 * RUN + j] = clock_angle(ey, ez) * (CLOCKS / (2.0 * np.pi))
+    for j in range(count):
+        t, clock = known[j], known[7 * RUN + j]
+        i, m = int(t), min(int(clock), CLOCKS - 1)
+        a, g = t - i, clock - m
+        b1, h = 1.0 - a, 1.0 - g
+        w00, w01, w10, w11 = b1 * h, b1 * g, a * h, a * g
+        for q in range(4):
+            low, high = (
+                w00 * skin[i, m, q] + w01 * skin[i, m + 1, q],
+                w10 * skin[i + 1, m, q] + w11 * skin[i + 1, m + 1, q],
+            )
+            known[(8 + q) * RUN + j] = low + high
+    cs, sn = np.cos(spiral), np.sin(spiral)
+    for j in range(count):
+        ey, ez, s = known[RUN + j], known[2 * RUN + j], known[6 * RUN + j]
+        r, rc, rx = known[8 * RUN + j], known[9 * RUN + j], known[10 * RUN + j]
+        py1, pz1 = known[3 * RUN + j], known[4 * RUN + j]
+        far = max(s, PITH_EPSILON)
+        ty, tz = -ez, ey
+        my = ey / r - rc / (r * r) * ty
+        mz = ez / r - rc / (r * r) * tz
+        mx = -(py1 * my + pz1 * mz) - far * rx / (r * r)
+        norm = np.sqrt(mx * mx + my * my + mz * mz)
+        mx, my, mz = mx / norm, my / norm, mz / norm
+        fy = py1 + s * rx / r * ey
+        fz = pz1 + s * rx / r * ez
+        fn = np.sqrt(1.0 + fy * fy + fz * fz)
+        fx, fy, fz = 1.0 / fn, fy / fn, fz / fn
+        if spiral != 0.0:
+            cx, cy, cz = my * fz - mz * fy, mz * fx - mx * fz, mx * fy - my * fx
+            sign = 1.0 if cy * ty + cz * tz > 0.0 else -1.0
+            fx, fy, fz = fx * cs + sign * sn * cx, fy * cs + sign * sn * cy, fz * cs + sign * sn * cz
+        outside = s > r + RINGS_BEYOND
+        nm = 1.0 if outside else abs(nx * mx + ny * my + nz * mz)
+        nf = 1.0 if outside else abs(nx * fx + ny * fy + nz * fz)
+        fx = 1.0 if outside else fx
+        fy = 0.0 if outside else fy
+        fz = 0.0 if outside else fz
+        known[j] = arccos(min(nm, 1.0))
+        known[RUN + j] = 0.5 * np.pi - arccos(min(nf, 1.0))
+        known[2 * RUN + j] = r - s
+        known[3 * RUN + j] = s
+        known[4 * RUN + j] = known[5 * RUN + j] / max(s, 5.0)
+        known[12 * RUN + j] = abs(fx * across[0] + fy * across[1] + fz * across[2])
+        known[13 * RUN + j] = abs(fx * along[0] + fy * along[1] + fz * along[2])
+
+
+RINGS_BEYOND = 10.0
+"""Further than this outside the wood nothing is asked of the rings on planes. [mm]"""
+
+
 @njit(cache=True, fastmath=True, parallel=True)
 def stack(grid: PlaneGrid, out: StackReadings, tables: FieldTables) -> None:
     """What `StackReadings` name on planes, written to `out`."""
@@ -192,24 +281,31 @@ def stack(grid: PlaneGrid, out: StackReadings, tables: FieldTables) -> None:
         j, k = (i + 1) % 3, (i + 2) % 3
         across[i] = normal[j] * along[k] - normal[k] * along[j]
     for k in prange(len(heights)):
+        known = np.empty(STRETCHES * RUN)
         for i in range(n1):
-            for j in range(n2):
-                a, b, c = i * step1, j * step2, heights[k]
-                px = origin[0] + a * first[0] + b * second[0] + c * normal[0]
-                py = origin[1] + a * first[1] + b * second[1] + c * normal[1]
-                pz = origin[2] + a * first[2] + b * second[2] + c * normal[2]
-                s, r, nm, nf, dd, pd, fx, fy, fz = read_point(
-                    px, py, pz, normal[0], normal[1], normal[2], 10.0, x0, dx, skin, core, spiral
+            a, c = i * step1, heights[k]
+            ox = origin[0] + a * first[0] + c * normal[0]
+            oy = origin[1] + a * first[1] + c * normal[1]
+            oz = origin[2] + a * first[2] + c * normal[2]
+            for j0 in range(0, n2, RUN):
+                count = min(RUN, n2 - j0)
+                _read_run(
+                    known, count, ox, oy, oz, j0, step2, second, normal, along, across, x0, dx, skin, core, spiral
                 )
-                far = s if s > 5.0 else 5.0
-                out_angle[k, i, j] = arccos(nm)
-                out_runout[k, i, j] = 0.5 * np.pi - arccos(nf)
-                out_depth[k, i, j] = r - s
-                out_pith[k, i, j] = s
-                out_turn[k, i, j] = pd / far
-                out_sink[k, i, j] = dd
-                sideways = abs(fx * across[0] + fy * across[1] + fz * across[2])
-                out_slope[k, i, j] = np.arctan2(sideways, abs(fx * along[0] + fy * along[1] + fz * along[2]))
+                for j in range(count):
+                    out_angle[k, i, j0 + j] = known[j]
+                for j in range(count):
+                    out_runout[k, i, j0 + j] = known[RUN + j]
+                for j in range(count):
+                    out_depth[k, i, j0 + j] = known[2 * RUN + j]
+                for j in range(count):
+                    out_pith[k, i, j0 + j] = known[3 * RUN + j]
+                for j in range(count):
+                    out_turn[k, i, j0 + j] = known[4 * RUN + j]
+                for j in range(count):
+                    out_sink[k, i, j0 + j] = known[11 * RUN + j]
+                for j in range(count):
+                    out_slope[k, i, j0 + j] = np.arctan2(known[12 * RUN + j], known[13 * RUN + j])
 
 
 @njit(cache=True, fastmath=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,6 +10,7 @@ import numpy as np
 
 from pithline.errors import InputError, ScriptError
 from pithline.plan.api import (
+    SILENT,
     Candidate,
     ExecutedPlan,
     Ladder,
@@ -23,6 +24,7 @@ from pithline.plan.api import (
     paying_rung,
     upper_bound,
 )
+from pithline.yard.aside import IN_TURN, Aside
 from pithline.yard.finalise import (
     FinishedPlan,
     must_hold,
@@ -89,13 +91,18 @@ class LadderScripts:
     document: dict[str, Any]
     beside: Mapping[str, Any]
 
-    def scripts(self, ladder: Ladder, watch: PlanWatch) -> PlanScripts:
+    def scripts(self, ladder: Ladder, watch: PlanWatch, aside: Aside = IN_TURN) -> PlanScripts:
         """The plan's script and those of the ladder, each proven.
 
         A plan that fails its replay is set aside, and the ladder is that of the others: what the failing one had kept out may be the
         best of them.
         """
         chosen = _rung(ladder, self.request)
+        under_way: dict[int, Callable[[], dict[str, Any]]] = {}
+        if aside.apart:
+            order = _by_likely(ladder, chosen)
+            for late in order[(len(order) + 1) // 2 :]:
+                under_way[id(late)] = aside.begin(self._checked, late, PlanWatch(SILENT, "", heard=watch.stopped()))
         held: dict[int, dict[str, Any]] = {}  # by identity of the plan, which the ladder keeps alive
         fails: list[ExecutedPlan] = []
         fault: ScriptError | None = None
@@ -106,7 +113,8 @@ class LadderScripts:
                 break
             watch.tell("writing and replaying plans", 0.88 + 0.1 * len(held) / len(ladder.rungs))
             try:
-                held[id(plan)] = self._checked(plan, watch)
+                found = under_way.pop(id(plan), None)
+                held[id(plan)] = self._checked(plan, watch) if found is None else found()
             except ScriptError as one:
                 fault = fault or one
                 fails.append(plan)

@@ -29,6 +29,7 @@ from pithline.plan.api import (
     price_start,
     search_candidates,
 )
+from pithline.yard.aside import IN_TURN, Aside
 from pithline.yard.earlier_plan import check_same_scan, earlier_candidate
 from pithline.yard.finalise import (
     practice_beside,
@@ -46,6 +47,7 @@ def plan_card(
     products: Sequence[str | Path],
     request: Request,
     monitor: Monitor = SILENT,
+    aside: Aside = IN_TURN,
 ) -> PlanScripts:
     """Card to cut script: read, fit, plan, replay.
 
@@ -61,6 +63,8 @@ def plan_card(
         What is asked.
     monitor : Monitor
         Hears how far it is.
+    aside : Aside
+        Takes work that another process can do meanwhile.
 
     Raises
     ------
@@ -70,7 +74,8 @@ def plan_card(
     inputs = read_inputs(card_path, mill, products)
     if request.keep is not None:
         check_same_scan(request.keep, inputs)
-    return plan_model(fit_scan(inputs, request.pick, monitor.within(0.0, 0.05)), inputs, request, monitor)
+    model = fit_scan(inputs, request.pick, monitor.within(0.0, 0.05))
+    return plan_model(model, inputs, request, monitor, aside)
 
 
 def fit_scan(inputs: Inputs, pick: int | None = None, monitor: Monitor = SILENT) -> LogModel:
@@ -103,7 +108,9 @@ def fit_scan(inputs: Inputs, pick: int | None = None, monitor: Monitor = SILENT)
         return fit_log(scan.points, inputs.card, default_up=scan.default_up, pick=pick)
 
 
-def plan_model(model: LogModel, inputs: Inputs, request: Request, monitor: Monitor = SILENT) -> PlanScripts:
+def plan_model(
+    model: LogModel, inputs: Inputs, request: Request, monitor: Monitor = SILENT, aside: Aside = IN_TURN
+) -> PlanScripts:
     """Fitted log to cut script, with the ladder of plans that it stands on.
 
     Parameters
@@ -116,6 +123,8 @@ def plan_model(model: LogModel, inputs: Inputs, request: Request, monitor: Monit
         What is asked.
     monitor : Monitor
         Hears how far it is.
+    aside : Aside
+        Takes work that another process can do meanwhile.
 
     Returns
     -------
@@ -132,13 +141,17 @@ def plan_model(model: LogModel, inputs: Inputs, request: Request, monitor: Monit
         Where the replay finds the plan's own script wanting: a defect, said as such.
     """
     own = prepare_log(model, inputs)
+    document = model_to_json(model)
+    aside.start(document["volume_under_bark"])
     own.check(crosscut=request.bucking)
     watch = PlanWatch(monitor, "in money" if request.objective.in_money else "L")
     refuse_hopeless(own.log, own.case(request).context, inputs.card.id)
     rows = weigh_lists(own, request, watch) if len(inputs.lists) > 1 else []
     own = contending(own, rows)
     case = own.case(request)
-    ways = ways_to_saw(own, case, request, watch)
+    ways = ways_to_saw(own, case, request, watch, aside)
+    aside.make_room()
+    beside = aside.begin(practice_beside, ways.custom, own, document)
     ladder = climb(case, ways.candidates, watch.monitor.within(0.7, 0.88))
     if not ladder.rungs:
         raise PlanError(
@@ -147,9 +160,8 @@ def plan_model(model: LogModel, inputs: Inputs, request: Request, monitor: Monit
             + "; name another mill or looser limits."
         )
     refuse_missing_rung(ladder, request, inputs.card.id)
-    document = model_to_json(model)
-    planning = LadderScripts(own, case, request, ways, document, practice_beside(ways.custom, own, document))
-    scripts = planning.scripts(ladder, watch)
+    planning = LadderScripts(own, case, request, ways, document, beside())
+    scripts = planning.scripts(ladder, watch, aside)
     places = ladder.rungs[-1].candidate.log_layout.places
     if rows:
         scripts.script["proof"]["good_for"] = [*rows, all_together(scripts.script["totals"], own)]
@@ -158,16 +170,34 @@ def plan_model(model: LogModel, inputs: Inputs, request: Request, monitor: Monit
     return scripts
 
 
-def ways_to_saw(own: PreparedLog, case: PlanCase, request: Request, watch: PlanWatch) -> WaysToSaw:
-    """Search the log, and set the practice layout and an earlier plan beside what is found."""
+def ways_to_saw(
+    own: PreparedLog, case: PlanCase, request: Request, watch: PlanWatch, aside: Aside = IN_TURN
+) -> WaysToSaw:
+    """Search the log, and set the practice layout and an earlier plan beside what is found.
+
+    Parameters
+    ----------
+    own : PreparedLog
+        The log.
+    case : PlanCase
+        It as a case for the planner.
+    request : Request
+        What is asked.
+    watch : PlanWatch
+        Hears how far it is, and what is found.
+    aside : Aside
+        Takes the practice layout, where the mill takes the log whole.
+    """
     log, context, sizes = case.log, case.context, own.inputs.practice
     too_long = log.reach > own.machines.mill.log_length_max
     start = price_start(context.economics)
     custom: PracticeResult | None = None
     if not too_long:
         watch.tell("practice layout", 0.05)
-        custom = practice(log, context, sizes, start)
-        watch.found(Judge(context.with_locks(NO_LOCKS)).worth(custom.with_bolts))
+        practised = aside.begin(practice, log, context, sizes, start)
+        if not aside.apart:
+            custom = practised()
+            watch.found(Judge(context.with_locks(NO_LOCKS)).worth(custom.with_bolts))
     with about(other=own.inputs.card.id):
         by_money = request.objective.in_money
         ways = search_candidates(log, context, watch.monitor.within(0.06, 0.37 if by_money else 0.68))
@@ -180,7 +210,7 @@ def ways_to_saw(own: PreparedLog, case: PlanCase, request: Request, watch: PlanW
         lost = cost_of_locks(log, context, ways, watch.monitor.within(0.68, 0.68))
     if custom is None:
         watch.tell("practice layout", 0.68)
-        custom = practice(log, context, sizes, start, ways[0].log_layout.places)
+        custom = practice(log, context, sizes, start, ways[0].log_layout.places) if too_long else practised()
     if request.locks == NO_LOCKS:
         ways.append(kept_candidate(custom.log_layout, ways[0], "practice layout kept"))
     if request.keep is not None:

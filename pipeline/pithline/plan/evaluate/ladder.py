@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -23,8 +23,7 @@ from pithline.plan.search import Candidate
 
 Array = NDArray[np.float64]
 MOST_RUNGS = 5
-FIRST_STYLE = FillStyle()
-STYLES = (FIRST_STYLE, FillStyle((0.93, 1.08)), FillStyle(spares=2.0))
+STYLES = (FillStyle(), FillStyle((0.93, 1.08)), FillStyle(spares=2.0))
 """Ways to look for fills of a plan that is to be sawn."""
 ALIKE = 0.01
 """Litres in sets that differ by less than this share are alike to whoever sells them."""
@@ -38,9 +37,7 @@ class PlanCase:
     context: SearchContext
     workshop: Workshop
 
-    def execute(
-        self, log_layout: LogLayout, prices: Array, fine: float, caches: Caches = None, style: FillStyle = FIRST_STYLE
-    ) -> Ledger:
+    def execute(self, log_layout: LogLayout, prices: Array, fine: float, caches: Caches = None) -> Ledger:
         """A layout carried out on the real machines, its slabs filled from prices of the pools (Q,) on.
 
         Parameters
@@ -53,10 +50,8 @@ class PlanCase:
             Multiplies the steps at which places are looked at.
         caches : sequence, optional
             What was seen in each log's slabs at these steps.
-        style : FillStyle
-            How fills are looked for.
         """
-        fill = FillRequest(self.context.economics, prices, True, fine, style)
+        fill = FillRequest(self.context.economics, prices, True, fine)
         return self.workshop.execute(log_layout, self.context.task, fill, caches)
 
 
@@ -102,7 +97,8 @@ def climb(case: PlanCase, candidates: Sequence[Candidate], monitor: Monitor = SI
         monitor.report("carrying plans out", 0.5 * number / len(candidates))
         if _bettered(one, plans):
             continue
-        plan = _executed(case, judge, one, 1.0 if one.searched is False else case.context.effort.fine)
+        fine = 1.0 if one.searched is False else case.context.effort.fine
+        plan = _judged(judge, one, case.execute(one.log_layout, one.prices, fine))
         if np.isfinite(plan.likely) and plan.ledger.passing:
             plans.append(plan)
             monitor.found(plan.likely)
@@ -144,15 +140,7 @@ def _settings(candidate: Candidate) -> int:
     return len(candidate.log_layout.places) + sum(len(settings_of(one)) for one in layouts if one is not None)
 
 
-def _executed(
-    case: PlanCase,
-    judge: Judge,
-    candidate: Candidate,
-    fine: float,
-    caches: Caches = None,
-    style: FillStyle = FIRST_STYLE,
-) -> ExecutedPlan:
-    ledger = case.execute(candidate.log_layout, candidate.prices, fine, caches, style)
+def _judged(judge: Judge, candidate: Candidate, ledger: Ledger) -> ExecutedPlan:
     return ExecutedPlan(candidate, ledger, judge.worth(ledger), judge.earnings(ledger))
 
 
@@ -168,7 +156,7 @@ def _refined(case: PlanCase, judge: Judge, plan: ExecutedPlan, monitor: Monitor)
 
     steps = RefineSteps(effort.trials, mill.roll_step, mill.height_step, case.context.locks.roll is None)
     log_layout, ledger = refine(candidate.log_layout, execute, judge.worth, steps, monitor)
-    return ExecutedPlan(replace(candidate, log_layout=log_layout), ledger, judge.worth(ledger), judge.earnings(ledger))
+    return _judged(judge, replace(candidate, log_layout=log_layout), ledger)
 
 
 def ladder_of(case: PlanCase, judge: Judge, plans: Sequence[ExecutedPlan]) -> Ladder:
@@ -221,13 +209,22 @@ def _filled_finely(case: PlanCase, judge: Judge, plan: ExecutedPlan) -> Executed
     """
     if case.context.effort.fine == 1.0:
         return plan
-    caches: list[PlacesCache] = [{} for _ in plan.candidate.log_layout.layouts]
-    ways = [plan, *(_executed(case, judge, plan.candidate, 1.0, caches, style) for style in STYLES)]
+    ways = [plan, *_in_each_style(case, judge, plan.candidate)]
     most = max(one.likely for one in ways)
     if case.context.objective is not Objective.SETS:
         return next(one for one in ways if one.likely == most)
     alike = [one for one in ways if one.likely >= most - ALIKE * abs(most)]
     return max(alike, key=lambda one: (one.earnings or 0.0, one.likely))
+
+
+def _in_each_style(case: PlanCase, judge: Judge, candidate: Candidate) -> Iterator[ExecutedPlan]:
+    """A layout carried out as finely as it is sawn, its slabs filled in each style; up to these all are the same."""
+    context = case.context
+    caches: list[PlacesCache] = [{} for _ in candidate.log_layout.layouts]
+    slabs = case.workshop.saw(candidate.log_layout, context.task, caches)
+    for style in STYLES:
+        fill = FillRequest(context.economics, candidate.prices, style=style)
+        yield _judged(judge, candidate, slabs.filled(context.task, fill))
 
 
 def paying_rung(earnings: Sequence[float | None]) -> int:

@@ -6,8 +6,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from pithline.plan.execute.ledger import Ledger, NewPiece, SawPlane
-from pithline.plan.execute.simulate import PieceToSaw, Poser, execute_layouts, uncut_log
-from pithline.plan.execute.slab_fill import FillRequest, PlacesCache
+from pithline.plan.execute.simulate import PieceToSaw, Poser, SawnToSlabs, sawn_to_slabs, uncut_log
+from pithline.plan.execute.slab_fill import PlacesCache
 from pithline.plan.problem.layout import LayoutSetting
 from pithline.plan.problem.log_frame import PlanLog, shorter_log
 from pithline.plan.problem.operations import Setting, Support, Tool
@@ -53,15 +53,14 @@ def crosscut_log(
     return ledger, tuple(shorter_log(whole, piece) for piece in (*made, rest))
 
 
-def execute_log_layout(
+def saw_log_layout(
     log_layout: LogLayout,
     task: SawingTask,
     poser: Callable[[PlanLog], Poser],
-    fill: FillRequest,
     weight: float,
     caches: Sequence[PlacesCache | None] | None = None,
-) -> Ledger:
-    """Carry a log's layout out, crosscuts first.
+) -> SawnToSlabs:
+    """Carry a log's layout out up to its slabs, crosscuts first.
 
     Parameters
     ----------
@@ -71,8 +70,6 @@ def execute_log_layout(
         Machines, parts and what is wanted of them.
     poser : callable
         Makes the poser of each log.
-    fill : FillRequest
-        How slabs are filled.
     weight : float
         Of the log with its bark. [kg]
     caches : sequence, optional
@@ -84,4 +81,4 @@ def execute_log_layout(
         PieceToSaw(log, log.piece, layout, poser(log), cache)
         for log, layout, cache in zip(logs, log_layout.layouts, seen, strict=True)
     ]
-    return execute_layouts(ledger, pieces, task, fill)
+    return sawn_to_slabs(ledger, pieces, task)

@@ -148,13 +148,31 @@ def execute_layouts(ledger: Ledger, pieces: Sequence[PieceToSaw], task: SawingTa
 
     What is resawn dried comes last.
     """
+    return sawn_to_slabs(ledger, pieces, task).filled(task, fill)
+
+
+@dataclass(frozen=True, slots=True)
+class SawnToSlabs:
+    """Layouts carried out up to their slabs, which may be filled in several ways from here: the ledger so far, and the slabs."""
+
+    ledger: Ledger
+    jobs: tuple[SlabJob, ...]
+
+    def filled(self, task: SawingTask, fill: FillRequest) -> Ledger:
+        """The slabs filled and sawn in the shop; the ledger of all of it."""
+        ledger = self.ledger.copied()
+        jobs = filled_jobs(self.jobs, task, fill)
+        waiting = [job for slab in jobs for job in saw_into_billets(ledger, task, slab)]
+        resaw_all(ledger, task, waiting)
+        return ledger
+
+
+def sawn_to_slabs(ledger: Ledger, pieces: Sequence[PieceToSaw], task: SawingTask) -> SawnToSlabs:
+    """Saw several logs, crosscut from one, each by its layout, up to their slabs."""
     simulation = Simulation(ledger, task)
     jobs = [job for piece in pieces for job in simulation.saw_log(piece)]
     jobs += simulation.saw_bolts()
-    jobs = filled_jobs(jobs, task, fill)
-    waiting = [job for slab in jobs for job in saw_into_billets(ledger, task, slab)]
-    resaw_all(ledger, task, waiting)
-    return ledger
+    return SawnToSlabs(ledger, tuple(jobs))
 
 
 def filled_jobs(

@@ -13,6 +13,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+Readings = NDArray[np.float32]
 LEVELS = ((0.3, 65), (0.9, 86), (1.5, 100))
 """Shares of a log's reserve, and of 100 plates that keep just so much how many count: the others are likely to fail."""
 NO_RESERVE = ((0.0, 100),)
@@ -41,27 +42,49 @@ class PartLimits(NamedTuple):
 class SlabWood(NamedTuple):
     """A slab's wood on planes through its thickness, (k, along, across) each, and the planes' distance. [mm, rad]"""
 
-    angle: NDArray[np.float32]
-    runout: NDArray[np.float32]
-    slope: NDArray[np.float32]
-    depth: NDArray[np.float32]
-    turn: NDArray[np.float32]
-    sink: NDArray[np.float32]
+    angle: Readings
+    runout: Readings
+    slope: Readings
+    depth: Readings
+    turn: Readings
+    sink: Readings
     unusable: NDArray[np.bool_]
     step: float
 
 
-@njit(cache=True)
-def _least_in_windows(values: Array, length: int, out: Array, left: Array, right: Array) -> None:
-    """Least of each run of `length` values: `out[i]` of values[i : i + length]; `left` and `right` are scratch."""
-    n = len(values)
-    for i in range(n):
-        left[i] = values[i] if i % length == 0 else min(left[i - 1], values[i])
-    right[n - 1] = values[n - 1]
-    for i in range(n - 2, -1, -1):
-        right[i] = values[i] if (i + 1) % length == 0 else min(right[i + 1], values[i])
-    for i in range(n - length + 1):
-        out[i] = min(right[i], left[i + length - 1])
+@njit(cache=True, fastmath=True)
+def _least_of_next(values: Array, length: int) -> None:
+    """Turn each row of (n, m) values, in place, into the least of itself and the `length` − 1 rows after it.
+
+    Runs double in length, whole rows at a time. The last rows, after which fewer follow, hold nothing of use.
+    """
+    n, reach = len(values), 1
+    while reach < length:
+        step = min(reach, length - reach)
+        for i in range(n - step):
+            row, later = values[i], values[i + step]
+            for k in range(len(row)):
+                row[k] = min(row[k], later[k])
+        reach += step
+
+
+@njit(cache=True, fastmath=True)
+def _least_along_row(row: Array, length: int) -> None:
+    """As `_least_of_next`, for the values of one row."""
+    n, reach = len(row), 1
+    while reach < length:
+        step = min(reach, length - reach)
+        for k in range(n - step):
+            row[k] = min(row[k], row[k + step])
+        reach += step
+
+
+@njit(cache=True, fastmath=True)
+def _between(planes: Readings, i: int, t: float, x: int, out: Array) -> None:
+    """One row of readings (k, along, across) between the planes i and i + 1, linearly."""
+    low, high = planes[i, x], planes[i + 1, x]
+    for u in range(len(out)):
+        out[u] = low[u] * (1 - t) + high[u] * t
 
 
 @njit(cache=True, fastmath=True)
@@ -77,22 +100,27 @@ def _kept_shares(  # noqa: PLR0913 - a compiled kernel
     at = (low + part.thickness / 2) / wood.step
     i = min(int(at), planes - 2)
     t = at - i
+    slack = max(slope_doubt, SURE)
+    runout, slope = np.empty(nu), np.empty(nu)
+    # few arrays a loop, and none left early: so compilers work on several cells at once
     for x in range(nx):
+        share, a, d = shares[x], angle[x], turn[x]
+        _between(wood.angle, i, t, x, a)
+        _between(wood.turn, i, t, x, d)
+        _between(wood.runout, i, t, x, runout)
+        _between(wood.slope, i, t, x, slope)
         for u in range(nu):
-            a = wood.angle[i, x, u] * (1 - t) + wood.angle[i + 1, x, u] * t
-            d = wood.turn[i, x, u] * (1 - t) + wood.turn[i + 1, x, u] * t
-            r = wood.runout[i, x, u] * (1 - t) + wood.runout[i + 1, x, u] * t
-            angle[x, u], turn[x, u] = a, d
-            share = min((a - part.ring_min) / max(d, SURE), (part.ring_max - a) / max(d, SURE))
-            g = wood.slope[i, x, u] * (1 - t) + wood.slope[i + 1, x, u] * t
-            share = min(share, (part.runout_max - r) / max(slope_doubt, SURE))
-            share = min(share, (part.slope_max - g) / max(slope_doubt, SURE))
-            for k in range(first, last + 1):
-                if wood.unusable[k, x, u]:
-                    share = -MOST_SHARE
-                    break
-                share = min(share, (wood.depth[k, x, u] - part.kept_out) / max(wood.sink[k, x, u], SURE))
-            shares[x, u] = min(max(share, -MOST_SHARE), MOST_SHARE)
+            doubt = max(d[u], SURE)
+            share[u] = min((a[u] - part.ring_min) / doubt, (part.ring_max - a[u]) / doubt)
+        for u in range(nu):
+            share[u] = min(share[u], min((part.runout_max - runout[u]) / slack, (part.slope_max - slope[u]) / slack))
+        for k in range(first, last + 1):
+            depth, sink, unusable = wood.depth[k, x], wood.sink[k, x], wood.unusable[k, x]
+            for u in range(nu):
+                deep = (depth[u] - part.kept_out) / max(sink[u], SURE)
+                share[u] = min(share[u], -MOST_SHARE if unusable[u] else deep)
+        for u in range(nu):
+            share[u] = min(max(share[u], -MOST_SHARE), MOST_SHARE)
 
 
 @njit(cache=True, fastmath=True, nogil=True)
@@ -109,21 +137,15 @@ def mark_layers(
     if l > nx or w > nu:
         return
     shares, angle, turn = np.empty((nx, nu)), np.empty((nx, nu)), np.empty((nx, nu))
-    along = np.empty((nx, nu))
-    most = max(nx, nu)
-    row, found, left, right = np.empty(most), np.empty(most), np.empty(most), np.empty(most)
     angles, turns = np.zeros((nx + 1, nu + 1)), np.zeros((nx + 1, nu + 1))
     for layer in range(part.layers):
         _kept_shares(wood, part, layer, resaw_kerf, slope_doubt, shares, angle, turn)
-        some = False
-        for u in range(nu):
-            for x in range(nx):
-                row[x] = shares[x, u]
-            _least_in_windows(row[:nx], l, found, left, right)
-            for x in range(nx - l + 1):
-                along[x, u] = found[x]
-                some = some or found[x] >= levels[0, 0]
-        if not some:
+        _least_of_next(shares, l)
+        most = -MOST_SHARE
+        for x in range(nx - l + 1):
+            for u in range(nu):
+                most = max(most, shares[x, u])
+        if most < levels[0, 0]:
             continue
         for x in range(nx):
             a, d = 0.0, 0.0
@@ -133,7 +155,8 @@ def mark_layers(
                 angles[x + 1, u + 1] = angles[x, u + 1] + a
                 turns[x + 1, u + 1] = turns[x, u + 1] + d
         for x in range(nx - l + 1):
-            _least_in_windows(along[x], w, found, left, right)
+            found = shares[x]
+            _least_along_row(found, w)
             for u in range(nu - w + 1):
                 share = found[u]
                 if share < levels[0, 0]:

@@ -9,10 +9,10 @@ from pithline.geometry.pieces import Piece
 from pithline.logmodel.model import LogModel
 from pithline.mill.machine import Machines
 from pithline.mill.sections import LogSections, PieceShape, log_sections, piece_shape
-from pithline.plan.execute.bucked_log import LogLayout, execute_log_layout
+from pithline.plan.execute.bucked_log import LogLayout, saw_log_layout
 from pithline.plan.execute.ledger import Ledger
 from pithline.plan.execute.machine_setups import MachinePoser
-from pithline.plan.execute.simulate import DrawnPoser
+from pithline.plan.execute.simulate import DrawnPoser, SawnToSlabs
 from pithline.plan.execute.slab_fill import FillRequest, PlacesCache
 from pithline.plan.problem.effort import bolts_on_mill
 from pithline.plan.problem.log_frame import PlanLog
@@ -54,7 +54,11 @@ class Workshop:
 
     def execute(self, log_layout: LogLayout, task: SawingTask, fill: FillRequest, caches: Caches = None) -> Ledger:
         """Carry a layout out on the real machines, crosscuts first."""
-        return execute_log_layout(log_layout, task, self.poser, fill, self.weight, caches)
+        return self.saw(log_layout, task, caches).filled(task, fill)
+
+    def saw(self, log_layout: LogLayout, task: SawingTask, caches: Caches = None) -> SawnToSlabs:
+        """Carry a layout out on the real machines up to its slabs, crosscuts first."""
+        return saw_log_layout(log_layout, task, self.poser, self.weight, caches)
 
 
 def workshop_of(model: LogModel, machines: Machines, density: float) -> Workshop:
@@ -69,4 +73,4 @@ def execute_as_drawn(log_layout: LogLayout, task: SawingTask, fill: FillRequest)
     def poser(log: PlanLog) -> DrawnPoser:
         return DrawnPoser(log, task.machines, bolts_on_mill(log, task.machines))
 
-    return execute_log_layout(log_layout, task, poser, fill, 0.0)
+    return saw_log_layout(log_layout, task, poser, 0.0).filled(task, fill)

@@ -16,6 +16,8 @@ from pithline.plan.programmes.slab_values import FillRules, PlateWorth, best_fil
 Array = NDArray[np.float64]
 Counts = NDArray[np.int64]
 MOST_BILLETS = 64
+MOST_KNOWN = 48
+"""Prices whose fills a slab keeps: about a family's, for masters of alike columns ask one after the other. More would take much memory."""
 ALL_COUNT_WHOLE = np.zeros((0, 0, 0), np.float32)
 THREADS = 2
 """Slabs filled at a time; the compiled programme lets other threads run."""
@@ -47,7 +49,8 @@ class Fillable(Protocol):
 class PlateMap:
     """Plates of the billet begun at each place of one slab, and the places across that bound it; a `Fillable`.
 
-    `some` (P, across) tells where any place along has one.
+    `some` (P, across) tells where any place along has one, `held` (P,) of which kinds the slab has any between its bounds; `known` keeps
+    what it was filled with at prices asked lately.
     """
 
     plates: NDArray[np.int16]
@@ -55,9 +58,24 @@ class PlateMap:
     weight: NDArray[np.float32]
     span: tuple[int, int]
     rules: FillRules
+    held: NDArray[np.bool_]
+    known: dict[bytes, tuple[float, Fill]] = field(default_factory=dict, repr=False, compare=False)
 
     def fill(self, worth: PlateWorth) -> tuple[float, Fill]:
         """See `Fillable`."""
+        # prices of parts that it holds no plate of change nothing
+        costs = np.array([worth.billet, worth.strip, worth.slab])
+        key = np.concatenate([worth.mated[self.held], worth.single[self.held], costs]).tobytes()
+        found = self.known.get(key)
+        if found is None:
+            found = self._filled(worth)
+            self.known[key] = found
+            if len(self.known) > MOST_KNOWN:
+                self.known.pop(next(iter(self.known)))  # the oldest
+        return found
+
+    def _filled(self, worth: PlateWorth) -> tuple[float, Fill]:
+        """Filled anew."""
         counts = np.zeros((len(self.plates), 2), np.int64)
         strips = np.full((MOST_BILLETS, 4), -1, np.int64)
         value = best_fill(self.plates, self.some, self.weight, *self.span, self.rules, worth, counts, strips)
@@ -72,7 +90,9 @@ def plate_map(
     plates: NDArray[np.int16], weight: NDArray[np.float32], span: tuple[int, int], rules: FillRules
 ) -> PlateMap:
     """A slab with these plates; see `best_fill`."""
-    return PlateMap(plates, np.asarray(plates.any(axis=(2, 3))), weight, span, rules)
+    some = np.asarray(plates.any(axis=(2, 3)))
+    held = np.asarray(some[:, max(span[0], 0) : max(span[1], 0)].any(axis=1))
+    return PlateMap(plates, some, weight, span, rules, held)
 
 
 @dataclass(slots=True)

@@ -13,16 +13,16 @@ import numpy as np
 from numba import njit, prange
 from numpy.typing import NDArray
 
-from pithline.geometry.integral_images import integral_images
 from pithline.mill.products import Limits
 from pithline.plan.problem.context import SearchContext
 from pithline.plan.problem.kinds import PlateKinds
 from pithline.plan.problem.log_frame import SURFACE_RESERVE, PlanLog, normal_at, unusable_on_planes
 from pithline.plan.problem.parts import SawnPart, sapwood_kept_out
 from pithline.plan.programmes.grid import GRID_ANGLE_RESERVE, Grid, cells_of
-from pithline.wood.field import Planes, Seen, plane_stack
+from pithline.wood.field import Planes, plane_stack
 
 Array = NDArray[np.float64]
+Readings = NDArray[np.float32]
 Bits = NDArray[np.uint8]
 GRID_RUNOUT_RESERVE = np.radians(0.15)
 GRID_SLOPE_RESERVE = np.radians(0.2)
@@ -68,29 +68,58 @@ def roll_images(log: PlanLog, lists: list[Limits], grid: Grid, clock: float) -> 
     counts, steps = (len(across), nx), (grid.across_step, grid.along_step)
     planes = Planes(origin, lateral, log.axis, normal, grid.depths, counts, steps, along_first=False)
     wood = plane_stack(log.conservative, planes).keeping(SEARCH_RESERVE_SHARE)
-    gone = (wood.depth < SURFACE_RESERVE) | (wood.from_pith < log.pith_radius + PITH_ROOM)
-    gone |= unusable_on_planes(log, planes)
-    none = []
-    for limits in lists:
-        kept_out = sapwood_kept_out(limits, log.sapwood)
-        none.append(gone | (wood.depth < kept_out + SURFACE_RESERVE) if kept_out > 0.0 else gone)
+    unusable = unusable_on_planes(log, planes) | (wood.from_pith < log.pith_radius + PITH_ROOM)
     slope = SEARCH_RESERVE_SHARE * log.slope_doubt
-    return RollImages(
-        np.stack([integral_images(_misses(limits, wood, slope), np.int32) for limits in lists]),
-        np.stack([integral_images(one, np.int32) for one in none]),
-        integral_images(wood.angle, np.float32),
+    asked = np.array([_asked(limits, sapwood_kept_out(limits, log.sapwood), slope) for limits in lists])
+    shape = (len(grid.depths), len(across) + 1, nx + 1)
+    bad, gone = np.zeros((2, len(lists), *shape), np.int32)
+    angle = np.zeros(shape, np.float32)
+    _sum_up((wood.angle, wood.runout, wood.slope, wood.depth), unusable, asked, bad, gone, angle)
+    return RollImages(bad, gone, angle)
+
+
+def _asked(limits: Limits, kept_out: float, slope_doubt: float) -> tuple[float, float, float, float, float]:
+    """What a limit list asks of a cell: least and greatest ring angle, most runout and slope, least depth under the bark.
+
+    `slope_doubt` is kept from runout and slope [rad], `kept_out` is how deep plates begin. [mm]
+    """
+    return (
+        limits.ring_angle_min + GRID_ANGLE_RESERVE,
+        np.inf if limits.ring_angle_max is None else limits.ring_angle_max - GRID_ANGLE_RESERVE,
+        limits.runout_max - GRID_RUNOUT_RESERVE - slope_doubt,
+        np.inf if limits.slope_max is None else limits.slope_max - GRID_SLOPE_RESERVE - slope_doubt,
+        kept_out + SURFACE_RESERVE,
     )
 
 
-def _misses(limits: Limits, wood: Seen, slope_doubt: float) -> NDArray[np.bool_]:
-    """Cells that miss a limit list; `slope_doubt` is kept from its runout and slope. [rad]"""
-    bad: NDArray[np.bool_] = wood.angle < limits.ring_angle_min + GRID_ANGLE_RESERVE
-    bad |= wood.runout > limits.runout_max - GRID_RUNOUT_RESERVE - slope_doubt
-    if limits.ring_angle_max is not None:
-        bad |= wood.angle > limits.ring_angle_max - GRID_ANGLE_RESERVE
-    if limits.slope_max is not None:
-        bad |= wood.slope > limits.slope_max - GRID_SLOPE_RESERVE - slope_doubt
-    return bad
+@njit(cache=True, parallel=True)
+def _sum_up(
+    wood: tuple[Readings, Readings, Readings, Readings], unusable: NDArray[np.bool_], asked: Array,
+    bad: NDArray[np.int32], gone: NDArray[np.int32], angle: Readings,
+) -> None:  # fmt: skip
+    """Fill the images of one roll from its ring angle, runout, slope and depth (depths, across, along); `asked` (lists, 5)."""
+    angles, runouts, slopes, depths = wood
+    nd, nu, nx = angles.shape
+    for d in prange(nd):
+        down = np.zeros(nx, np.float32)
+        misses, lacks = np.zeros((2, len(asked), nx), np.int32)
+        for u in range(nu):
+            total = np.float32(0.0)
+            for x in range(nx):
+                down[x] += angles[d, u, x]
+                total += down[x]
+                angle[d, u + 1, x + 1] = total
+            for m in range(len(asked)):
+                least, most, runout, slope, depth = asked[m, 0], asked[m, 1], asked[m, 2], asked[m, 3], asked[m, 4]
+                for x in range(nx):
+                    a = angles[d, u, x]
+                    misses[m, x] += a < least or a > most or runouts[d, u, x] > runout or slopes[d, u, x] > slope
+                    lacks[m, x] += unusable[d, u, x] or depths[d, u, x] < depth
+                so_far, without = 0, 0
+                for x in range(nx):
+                    so_far += misses[m, x]
+                    without += lacks[m, x]
+                    bad[m, d, u + 1, x + 1], gone[m, d, u + 1, x + 1] = so_far, without
 
 
 @njit(cache=True, fastmath=True, parallel=True)

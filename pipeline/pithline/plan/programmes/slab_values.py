@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Strips = NDArray[np.float32]
 NARROWEST = 6
 """Parts at least so many tenths as wide as a strip may share it."""
 
@@ -61,6 +62,72 @@ TRIFLE = 1e-4
 """A slab whose plates just do not pay for its cuts still opens a log or a half, so it is no less than this: no bound may miss it."""
 
 
+@njit(cache=True, parallel=True)
+def _turned(passing: NDArray[np.uint8], some: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], NDArray[np.bool_]]:
+    """Where plates pass, (P, depths, along, across), so that many places across are worked on at once; and where any across does."""
+    parts, nd, nu, nx = passing.shape
+    out, rows = np.zeros((parts, nd, nx, nu), np.uint8), np.zeros((parts, nd, nx), np.bool_)
+    for d in prange(nd):
+        for p in range(parts):
+            for u in range(nu):
+                if some[p, d, u]:
+                    for x in range(nx):
+                        if passing[p, d, u, x]:
+                            out[p, d, x, u] = 1
+                            rows[p, d, x] = True
+    return out, rows
+
+
+@njit(cache=True, fastmath=True)
+def _add_layer(  # noqa: PLR0913 - a compiled kernel
+    passing: NDArray[np.uint8], some: NDArray[np.bool_], span: tuple[int, int], worth: tuple[float, float], gain: Strips,
+    lone: NDArray[np.uint8], begun: NDArray[np.bool_],
+) -> None:  # fmt: skip
+    """Lay one more layer of plates (along, across) on the stacks begun at each place of a span across; `some` (along,) where it has any.
+
+    `worth` is that of a lone plate, and what its mate adds. `gain` (along, across) is what a stack counts, `lone` whether its uppermost
+    plate still lacks a mate, `begun` (along,) whether any is begun.
+    """
+    (low, high), (first, second) = span, worth
+    for x in range(len(passing)):
+        if not some[x]:
+            if begun[x]:
+                lone[x, low:high] = 0
+            continue
+        begun[x] = True
+        here, own, alone = passing[x, low:high], gain[x, low:high], lone[x, low:high]
+        for u in range(len(here)):
+            own[u] += (second if alone[u] else first) if here[u] else 0.0
+        for u in range(len(here)):
+            alone[u] = here[u] & (1 - alone[u])
+
+
+@njit(cache=True, fastmath=True)
+def _longest_rows(  # noqa: PLR0913 - a compiled kernel
+    gain: Strips, begun: NDArray[np.bool_], those: Ints, long: Ints, billet: float, span: tuple[int, int], best: Strips
+) -> None:  # fmt: skip
+    """The best row of billets of parts `those` up to each place along, `best` (along + 1, across), for strips of a span across.
+
+    `begun` (P, along) tells where any stack is begun.
+    """
+    low, high = span
+    best[0, low:high] = 0.0
+    for x in range(1, len(best)):
+        here, before = best[x, low:high], best[x - 1, low:high]
+        for u in range(len(here)):
+            here[u] = before[u]
+        for p in those:
+            if x < long[p] or not begun[p, x - long[p]]:
+                continue
+            start, own = best[x - long[p], low:high], gain[p, x - long[p], low:high]
+            if billet == 0.0:
+                for u in range(len(here)):
+                    here[u] = max(here[u], start[u] + own[u])
+            else:
+                for u in range(len(here)):
+                    here[u] = max(here[u], start[u] + own[u] - billet)
+
+
 @njit(cache=True, fastmath=True, parallel=True)
 def slab_values(  # noqa: C901 - a compiled kernel
     passing: NDArray[np.uint8], some: NDArray[np.uint8], rules: FillRules, worth: PlateWorth,
@@ -73,100 +140,92 @@ def slab_values(  # noqa: C901 - a compiled kernel
     parts, nd, nu, nx = passing.shape
     nt, classes = len(rules.menu), len(rules.class_width)
     out = np.zeros((2, nd, nt, nu + 1), np.float32)
+    places, rows = _turned(passing, some)
     for d in prange(nd):
-        best = np.zeros(nx + 1, np.float32)
-        strips = np.zeros((nt, classes, nu), np.float32)
-        gain = np.zeros((parts, nx), np.float32)  # what a stack of plates begun at each place along counts
-        lone = np.zeros((parts, nx), np.uint8)  # whether the uppermost plate of that stack still lacks a mate
-        active, of_class = np.zeros(parts, np.int64), np.zeros(parts, np.int64)
+        best = np.zeros((nx + 1, nu), np.float32)
+        strips, tops = np.zeros((nt, classes, nu), np.float32), np.zeros((nt, classes), np.float32)
+        gain = np.zeros((parts, nx, nu), np.float32)  # what a stack of plates begun at each place counts
+        lone = np.zeros((parts, nx, nu), np.uint8)  # whether the uppermost plate of that stack still lacks a mate
+        begun = np.zeros((parts, nx), np.bool_)
+        holds = np.zeros((parts, nu), np.bool_)
+        lows, highs = np.full(parts, nu), np.zeros(parts, np.int64)  # the places across that hold any, by part
+        layers = np.zeros(parts, np.int64)
         renewed = np.zeros(parts, np.bool_)  # parts of which this slab holds layers that a thinner one does not
-        anything = np.zeros(nt, np.bool_)
-        for u in range(nu):
-            gain[:] = 0.0
-            lone[:] = 0
-            some_active = 0
-            layers = np.zeros(parts, np.int64)
-            holds = np.zeros(parts, np.bool_)
-            # a thicker slab holds the layers of a thinner one and more
-            for t in range(nt):
-                if d + rules.menu[t] / rules.depth_step > nd - 1:
-                    break
-                renewed[:] = False
-                for p in range(parts):
-                    if worth.mated[p] <= 0.0 and worth.single[p] <= 0.0:
-                        continue
-                    n = layer_count(rules, p, rules.menu[t])
-                    first, second = worth.single[p], worth.mated[p] * 2.0 - worth.single[p]
-                    for j in range(layers[p], n):
-                        mid = layer_depth(rules, p, j, d)
-                        if mid >= nd or some[p, mid, u] == 0:
-                            if holds[p]:
-                                lone[p, :] = 0
-                            continue
-                        renewed[p] = True
-                        if not holds[p]:
-                            holds[p] = True
-                            active[some_active] = p
-                            some_active += 1
-                        for x in range(nx):
-                            if passing[p, mid, u, x] == 0:
-                                lone[p, x] = 0
-                            elif lone[p, x] == 1:
-                                gain[p, x] += second
-                                lone[p, x] = 0
-                            else:
-                                gain[p, x] += first
-                                lone[p, x] = 1
-                    layers[p] = max(layers[p], n)
-                if some_active == 0:
+        anything, anew = np.zeros(nt, np.bool_), np.zeros(nt, np.bool_)
+        # a thicker slab holds the layers of a thinner one and more
+        for t in range(nt):
+            if d + rules.menu[t] / rules.depth_step > nd - 1:
+                break
+            renewed[:] = False
+            for p in range(parts):
+                if worth.mated[p] <= 0.0 and worth.single[p] <= 0.0:
                     continue
-                anything[t] = True
-                for c in range(classes):
-                    those, shortest, own, anew = 0, nx + 1, False, False
-                    for i in range(some_active):
-                        p = active[i]
-                        if rules.width_class[p] <= c and rules.cells_across[p] * 10 >= rules.class_width[c] * NARROWEST:
-                            of_class[those] = p
-                            those += 1
-                            own = own or rules.width_class[p] == c
-                            anew = anew or renewed[p]
-                            shortest = min(shortest, rules.cells_along[p])
-                    # without a part as wide as that the strip of the next narrower class holds as much
-                    if not own:
+                n = layer_count(rules, p, rules.menu[t])
+                plate = worth.single[p], worth.mated[p] * 2.0 - worth.single[p]
+                for j in range(layers[p], n):
+                    mid = layer_depth(rules, p, j, d)
+                    if mid < nd:
+                        for u in range(nu):
+                            if some[p, mid, u]:
+                                renewed[p] = holds[p, u] = True
+                                lows[p], highs[p] = min(lows[p], u), max(highs[p], u + 1)
+                    if lows[p] >= highs[p]:
                         continue
-                    if not anew and t > 0:
-                        strips[t, c, u] = strips[t - 1, c, u]
-                        continue
-                    best[:] = 0.0
-                    # within the shortest part's length no place hangs on another
-                    for x0 in range(shortest, nx + 1, shortest):
-                        x1 = min(x0 + shortest, nx + 1)
-                        for i in range(those):
-                            p = of_class[i]
-                            long = rules.cells_along[p]
-                            for x in range(max(x0, long), x1):
-                                best[x] = max(best[x], best[x - long] + gain[p, x - long] - worth.billet)
-                        for x in range(x0, x1):
-                            best[x] = max(best[x], best[x - 1])
-                    strips[t, c, u] = max(float(best[nx]) - worth.strip, TRIFLE) if best[nx] > 0.0 else 0.0
+                    if mid < nd:
+                        _add_layer(places[p, mid], rows[p, mid], (lows[p], highs[p]), plate, gain[p], lone[p], begun[p])
+                    else:
+                        lone[p] = 0
+                layers[p] = max(layers[p], n)
+            if not holds.any():
+                continue
+            anything[t], anew[t] = True, renewed.any()
+            for c in range(classes):
+                those = np.flatnonzero(
+                    (lows < highs)
+                    & (rules.width_class <= c)
+                    & (rules.cells_across * 10 >= rules.class_width[c] * NARROWEST)
+                )
+                low, high, more = nu, 0, False
+                for q in those:
+                    more = more or renewed[q]
+                    if rules.width_class[q] == c:
+                        low, high = min(low, lows[q]), max(high, highs[q])
+                # without a part as wide as that the strip of the next narrower class holds as much
+                if low >= high:
+                    continue
+                if not more:
+                    strips[t, c], tops[t, c] = strips[t - 1, c], tops[t - 1, c]
+                    continue
+                _longest_rows(gain, begun, those, rules.cells_along, worth.billet, (low, high), best)
+                for u in range(low, high):
+                    own = False
+                    for q in those:
+                        own = own or (rules.width_class[q] == c and holds[q, u])
+                    if own and best[nx, u] > 0.0:
+                        strips[t, c, u] = max(float(best[nx, u]) - worth.strip, TRIFLE)
+                        tops[t, c] = max(tops[t, c], strips[t, c, u])
         for t in range(nt):
             if not anything[t]:
                 continue
+            if not anew[t]:
+                out[0, d, t], out[1, d, t] = out[0, d, t - 1], out[1, d, t - 1]
+                continue
             strip = strips[t]
+            filled = np.flatnonzero(tops[t] > 0.0)
             for u in range(nu - 1, -1, -1):
                 value = out[0, d, t, u + 1]
-                for c in range(classes):
-                    wide = rules.class_width[c]
+                for k in filled:
+                    wide = rules.class_width[k]
                     after = min(u + wide + rules.rip_cells, nu)
-                    if u + wide <= nu and strip[c, u] > 0.0 and strip[c, u] + out[0, d, t, after] > value:
-                        value = strip[c, u] + out[0, d, t, after]
+                    if u + wide <= nu and strip[k, u] > 0.0 and strip[k, u] + out[0, d, t, after] > value:
+                        value = strip[k, u] + out[0, d, t, after]
                 out[0, d, t, u] = value
             for u in range(1, nu + 1):
                 value = out[1, d, t, u - 1]
-                for c in range(classes):
-                    start = u - rules.class_width[c]
-                    if start >= 0 and strip[c, start] > 0.0:
-                        value = max(value, strip[c, start] + out[1, d, t, max(start - rules.rip_cells, 0)])
+                for k in filled:
+                    start = u - rules.class_width[k]
+                    if start >= 0 and strip[k, start] > 0.0:
+                        value = max(value, strip[k, start] + out[1, d, t, max(start - rules.rip_cells, 0)])
                 out[1, d, t, u] = value
             if worth.slab > 0.0:
                 for side in range(2):

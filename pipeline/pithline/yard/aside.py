@@ -1,0 +1,87 @@
+"""Work done aside, in a process of its own, while a plan is being searched: what it gives is the same as if it were done in turn."""
+
+from __future__ import annotations
+
+import ctypes
+import multiprocessing
+import os
+import signal
+import sys
+from collections.abc import Callable, Iterator
+from concurrent.futures import BrokenExecutor, ProcessPoolExecutor
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import partial
+from typing import TypeVar
+
+Found = TypeVar("Found")
+WORTH_A_PROCESS = 0.15
+"""A log of less wood is planned sooner than another process loads. [m³]"""
+
+
+@dataclass(slots=True)
+class Aside:
+    """Begins work aside where it `may`, once a log is worth it; else work is done when what it gives is asked for."""
+
+    may: bool = False
+    pool: ProcessPoolExecutor | None = None
+
+    @property
+    def apart(self) -> bool:
+        """Whether work begun is under way at once."""
+        return self.pool is not None
+
+    def start(self, volume: float) -> None:
+        """Let the other process load, for a log of so much wood. [mm³]"""
+        if self.may and self.pool is None and volume * 1e-9 >= WORTH_A_PROCESS:
+            # spawned, for threads of numerical libraries do not survive a fork
+            context = multiprocessing.get_context("spawn")
+            self.pool = ProcessPoolExecutor(1, mp_context=context, initializer=_settle)
+
+    def make_room(self) -> None:
+        """Give back what a search no longer holds, where the other process is about to need as much."""
+        if self.apart and sys.platform == "linux":
+            trim = getattr(
+                ctypes.CDLL(None), "malloc_trim", None
+            )  # glibc keeps freed memory to itself; others have no such call
+            if trim is not None:
+                trim(0)
+
+    def begin(self, work: Callable[..., Found], *about: object) -> Callable[[], Found]:
+        """Begin a piece of work; what is returned waits for what it gives."""
+        if self.pool is None:
+            return partial(work, *about)
+        waiting = self.pool.submit(work, *about)
+
+        def found() -> Found:
+            try:
+                return waiting.result()
+            except BrokenExecutor:  # the process was ended from outside
+                return work(*about)
+
+        return found
+
+
+IN_TURN = Aside()
+"""All is done in turn."""
+
+
+def _settle() -> None:
+    """Keep the process to one core; whoever began it hears of Ctrl-C and ends it."""
+    import numba
+
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    numba.set_num_threads(1)
+
+
+@contextmanager
+def work_aside() -> Iterator[Aside]:
+    """Another process beside this one, where the machine has a core for it; it ends with the work."""
+    aside = Aside(
+        may=len(os.sched_getaffinity(0)) > 1 if hasattr(os, "sched_getaffinity") else (os.cpu_count() or 1) > 1
+    )
+    try:
+        yield aside
+    finally:
+        if aside.pool is not None:
+            aside.pool.shutdown(wait=False, cancel_futures=True)

@@ -1,0 +1,83 @@
+"""Work done aside: the same as if done in turn, and begun for logs alone that are worth another process."""
+
+import operator
+import os
+
+import pytest
+
+from pithline.errors import ScriptError
+from pithline.outputs.plan_folder import plan_files
+from pithline.script.document import dumps
+from pithline.yard.aside import WORTH_A_PROCESS, Aside, work_aside
+from pithline.yard.one_log import plan_model
+from pithline.yard.request import Request
+from small_plan import QUICK, TRUTH, inputs_of
+from truth.models import to_model
+
+REQUEST = Request(effort=QUICK, samples=2)
+HERE = os.getpid()
+LARGE = 2e9 * WORTH_A_PROCESS
+
+
+@pytest.fixture(scope="module")
+def apart():
+    with work_aside() as aside:
+        aside.may = True
+        aside.start(LARGE)
+        yield aside
+
+
+def refused():
+    raise ScriptError("it does not hold.")
+
+
+def ended_from_outside(number, parent):
+    if os.getpid() != parent:
+        os._exit(1)
+    return number + 1
+
+
+def test_in_turn_work_is_done_when_what_it_gives_is_asked_for():
+    done = []
+    found = Aside().begin(done.append, 1)
+    assert done == []
+    found()
+    assert done == [1]
+
+
+def test_another_process_does_the_work(apart):
+    assert apart.apart and apart.begin(os.getpid)() != HERE
+    assert apart.begin(operator.add, 2, 3)() == 5
+
+
+def test_what_the_work_refuses_is_told_as_it_was(apart):
+    with pytest.raises(ScriptError, match=r"^it does not hold\.$"):
+        apart.begin(refused)()
+
+
+@pytest.mark.parametrize(
+    ("may", "volume", "begun"), [(True, 0.4 * LARGE, False), (False, LARGE, False), (True, LARGE, True)]
+)
+def test_a_process_is_begun_where_it_may_for_a_large_log(may, volume, begun):
+    with work_aside() as aside:
+        aside.may = may
+        aside.start(volume)
+        assert aside.apart == begun
+
+
+def test_work_of_a_process_that_was_ended_is_done_here():
+    with work_aside() as aside:
+        aside.may = True
+        aside.start(LARGE)
+        assert aside.begin(ended_from_outside, 1, os.getpid())() == 2
+
+
+def test_a_plan_is_the_same_to_the_byte(apart):
+    model, inputs = to_model(TRUTH), inputs_of()
+    alone, shared = plan_model(model, inputs, REQUEST), plan_model(model, inputs, REQUEST, aside=apart)
+    assert dumps(shared.script) == dumps(alone.script)
+    assert {path: dumps(one) for path, one in shared.ladder.items()} == {
+        path: dumps(one) for path, one in alone.ladder.items()
+    }
+    made = plan_files(alone.script)
+    assert plan_files(shared.script, begin=apart.begin) == made and next(iter(made)) == "cut-script.json"
