@@ -23,6 +23,8 @@ ENVIRONMENT = {
     "NUMBA_THREADING_LAYER_PRIORITY": "omp workqueue tbb",
     # the fit's linear systems have some hundred unknowns: threads of the linear algebra wait for one another longer than they save
     "OPENBLAS_NUM_THREADS": "1",
+    # threads of compiled programmes sleep between two of them: by themselves they go round, and take a core from whoever has work for it
+    "OMP_WAIT_POLICY": "passive",
 }
 """Set before the numerical libraries are loaded, unless they are set already; the library leaves the environment alone."""
 
