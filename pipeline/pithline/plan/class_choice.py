@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from pithline.plan.pricing.class_search import ClassFound, Look, ValuedLogs, look_at
 from pithline.plan.pricing.cutting_planes import affordable
 from pithline.plan.pricing.log_oracle import BoltClass
+from pithline.plan.pricing.price_search import FAR_OFF
 from pithline.plan.problem.context import SearchContext
 
 Array = NDArray[np.float64]
@@ -79,12 +80,13 @@ class Promise:
 
 
 def promising_more(
-    valued: ValuedLogs, found: ClassFound, asked: Sequence[BoltClass], classes: Sequence[BoltClass]
+    valued: ValuedLogs, found: ClassFound, value: float, asked: Sequence[BoltClass], classes: Sequence[BoltClass]
 ) -> Promise | None:
     """The class of one cradle that promises more than the one searched, at the prices that this one came to; None where none does.
 
-    The first look may mislead. `asked` are all classes, `classes` those that are searched; where all cradles together are among them, they
-    hold what each of them gives.
+    The first look may mislead. Where the best layout found, worth `value`, is far under its bound, another class that may hold a better one
+    will do. `asked` are all classes, `classes` those that are searched; where all cradles together are among them, they hold what each
+    of them gives.
     """
     single = [one for one in asked if len(one.cradles_deg) == 1 and not one.any_angle]
     together = any(len(one.cradles_deg) > 1 or one.any_angle for one in classes)
@@ -92,4 +94,5 @@ def promising_more(
         return None
     looks = [Promise(one, look_at(valued.task, valued, one, found.prices)) for one in single if one not in classes]
     best = max(looks, key=lambda one: one.look.bound, default=None)
-    return best if best is not None and best.look.bound > found.bound else None
+    least = value if value < (1.0 - FAR_OFF) * found.bound else found.bound
+    return best if best is not None and best.look.bound > least else None

@@ -281,7 +281,8 @@ def search_seen(
             answers = more if more and (not answers or more[0].value > answers[0].value) else answers
         own = _candidates(search, found, answers)
         out += own
-        if (other := promising_more(search.valued, found, asked, classes)) is not None:
+        value = max((one.value - task.base_charge for one in answers), default=0.0)
+        if (other := promising_more(search.valued, found, value, asked, classes)) is not None:
             classes.insert(k + 1, other.bolts)
             looked[other.bolts.name] = other.look
         bounds[bolts.name] = found.bound
