@@ -84,9 +84,20 @@ def promising_more(
 ) -> Promise | None:
     """The class of one cradle that promises more than the one searched, at the prices that this one came to; None where none does.
 
-    The first look may mislead. Where the best layout found, worth `value`, is far under its bound, another class that may hold a better one
-    will do. `asked` are all classes, `classes` those that are searched; where all cradles together are among them, they hold what each
-    of them gives.
+    The first look may mislead. Where the best layout found is far under its bound, another class that may hold a better one will do.
+
+    Parameters
+    ----------
+    valued : ValuedLogs
+        The logs, and what is asked of them.
+    found : ClassFound
+        The class searched.
+    value : float
+        Of the best layout found of it.
+    asked : sequence of BoltClass
+        All classes.
+    classes : sequence of BoltClass
+        Those that are searched; where all cradles together are among them, they hold what each cradle alone gives.
     """
     single = [one for one in asked if len(one.cradles_deg) == 1 and not one.any_angle]
     together = any(len(one.cradles_deg) > 1 or one.any_angle for one in classes)

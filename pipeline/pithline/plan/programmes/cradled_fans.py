@@ -317,7 +317,18 @@ class FanRun:
 def fan_to_saw(g: FanGrid, runs: FanRuns, base: int, near: float, far: float, parted: Array) -> tuple[FanRun, ...]:
     """The runs of the best fan of a bolt in the order in which they are sawn, every earlier cut held against each slab.
 
-    `base` in rolls, `near` and `far` in mm, `parted` as `parted_off` gives it.
+    Parameters
+    ----------
+    g : FanGrid
+        Slab values of all rolls.
+    runs : FanRuns
+        The directions of its runs, and what each is charged.
+    base : int
+        The direction along its near face, in rolls.
+    near, far : float
+        Where its faces lie. [mm]
+    parted : (runs, states) array
+        What the bolt is worth that a first slab parts off, as `parted_off` gives it.
     """
     chain = np.full((MOST_SLABS, 5), -999, np.int64)
     best_fan(g, runs, base, near, far, slabs_of_runs(g, runs, base, far), parted, chain, True)
