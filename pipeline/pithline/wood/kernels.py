@@ -102,6 +102,40 @@ def clock_angle(y: float, z: float) -> float:
     return 2.0 * np.pi - angle if y > 0.0 else angle
 
 
+Three = tuple[float, float, float]
+
+
+@njit(cache=True, fastmath=True, inline="always", error_model="numpy")
+def _ring_and_fibre(
+    place: Three, surface: Three, pith_slope: tuple[float, float], spiral: Three
+) -> tuple[float, float, float, float, float, float]:
+    """Ring normal and fibre, unit vectors, from the place (ey, ez, s) seen from the pith, the surface's R with its slopes R_θ and R_x
+    there, the pith's slopes (py', pz'), and the spiral angle with its cosine and sine.
+    """
+    ey, ez, s = place
+    r, rc, rx = surface
+    py1, pz1 = pith_slope
+    angle, cs, sn = spiral
+    far = s if s > PITH_EPSILON else PITH_EPSILON
+    # e_θ = de/dθ = (−cos θ, −sin θ) = (−ez, ey)
+    ty, tz = -ez, ey
+    my = ey / r - rc / (r * r) * ty
+    mz = ez / r - rc / (r * r) * tz
+    mx = -(py1 * my + pz1 * mz) - far * rx / (r * r)
+    norm = np.sqrt(mx * mx + my * my + mz * mz)
+    mx, my, mz = mx / norm, my / norm, mz / norm
+    fy = py1 + s * rx / r * ey
+    fz = pz1 + s * rx / r * ez
+    fn = np.sqrt(1.0 + fy * fy + fz * fz)
+    fx, fy, fz = 1.0 / fn, fy / fn, fz / fn
+    if angle != 0.0:
+        # a turn about the ring normal keeps the fibre within its layer; positive: clockwise towards the top
+        cx, cy, cz = my * fz - mz * fy, mz * fx - mx * fz, mx * fy - my * fx
+        sign = 1.0 if cy * ty + cz * tz > 0.0 else -1.0
+        fx, fy, fz = fx * cs + sign * sn * cx, fy * cs + sign * sn * cy, fz * cs + sign * sn * cz
+    return mx, my, mz, fx, fy, fz
+
+
 @njit(cache=True, fastmath=True, inline="always")
 def read_point(  # noqa: PLR0913 - a compiled kernel
     px: float, py: float, pz: float, nx: float, ny: float, nz: float, beyond: float,
@@ -134,7 +168,6 @@ def read_point(  # noqa: PLR0913 - a compiled kernel
     ry = py - (core[i, 0] * b + core[i + 1, 0] * a)
     rz = pz - (core[i, 1] * b + core[i + 1, 1] * a)
     s = np.sqrt(ry * ry + rz * rz)
-    far = s if s > PITH_EPSILON else PITH_EPSILON
     if s < 1e-9:
         ey, ez = 0.0, 1.0
     else:
@@ -155,23 +188,8 @@ def read_point(  # noqa: PLR0913 - a compiled kernel
     rx = w00 * skin[i, j, 2] + w01 * skin[i, j + 1, 2] + w10 * skin[i + 1, j, 2] + w11 * skin[i + 1, j + 1, 2]
     py1 = core[i, 2] * b + core[i + 1, 2] * a
     pz1 = core[i, 3] * b + core[i + 1, 3] * a
-    # e_θ = de/dθ = (−cos θ, −sin θ) = (−ez, ey)
-    ty, tz = -ez, ey
-    my = ey / r - rc / (r * r) * ty
-    mz = ez / r - rc / (r * r) * tz
-    mx = -(py1 * my + pz1 * mz) - far * rx / (r * r)
-    norm = np.sqrt(mx * mx + my * my + mz * mz)
-    mx, my, mz = mx / norm, my / norm, mz / norm
-    fy = py1 + s * rx / r * ey
-    fz = pz1 + s * rx / r * ez
-    fn = np.sqrt(1.0 + fy * fy + fz * fz)
-    fx, fy, fz = 1.0 / fn, fy / fn, fz / fn
-    if spiral != 0.0:
-        # a turn about the ring normal keeps the fibre within its layer; positive: clockwise towards the top
-        cs, sn = np.cos(spiral), np.sin(spiral)
-        cx, cy, cz = my * fz - mz * fy, mz * fx - mx * fz, mx * fy - my * fx
-        sign = 1.0 if cy * ty + cz * tz > 0.0 else -1.0
-        fx, fy, fz = fx * cs + sign * sn * cx, fy * cs + sign * sn * cy, fz * cs + sign * sn * cz
+    turn = (spiral, np.cos(spiral), np.sin(spiral)) if spiral != 0.0 else (0.0, 1.0, 0.0)
+    mx, my, mz, fx, fy, fz = _ring_and_fibre((ey, ez, s), (r, rc, rx), (py1, pz1), turn)
     nm = abs(nx * mx + ny * my + nz * mz)
     nf = abs(nx * fx + ny * fy + nz * fz)
     return s, r, nm, nf, dd, pd, fx, fy, fz
@@ -227,26 +245,12 @@ def _read_run(  # noqa: PLR0913 - a compiled kernel
                 w10 * skin[i + 1, m, q] + w11 * skin[i + 1, m + 1, q],
             )
             known[(8 + q) * RUN + j] = low + high
-    cs, sn = np.cos(spiral), np.sin(spiral)
+    turn = (spiral, np.cos(spiral), np.sin(spiral))
     for j in range(count):
         ey, ez, s = known[RUN + j], known[2 * RUN + j], known[6 * RUN + j]
         r, rc, rx = known[8 * RUN + j], known[9 * RUN + j], known[10 * RUN + j]
         py1, pz1 = known[3 * RUN + j], known[4 * RUN + j]
-        far = max(s, PITH_EPSILON)
-        ty, tz = -ez, ey
-        my = ey / r - rc / (r * r) * ty
-        mz = ez / r - rc / (r * r) * tz
-        mx = -(py1 * my + pz1 * mz) - far * rx / (r * r)
-        norm = np.sqrt(mx * mx + my * my + mz * mz)
-        mx, my, mz = mx / norm, my / norm, mz / norm
-        fy = py1 + s * rx / r * ey
-        fz = pz1 + s * rx / r * ez
-        fn = np.sqrt(1.0 + fy * fy + fz * fz)
-        fx, fy, fz = 1.0 / fn, fy / fn, fz / fn
-        if spiral != 0.0:
-            cx, cy, cz = my * fz - mz * fy, mz * fx - mx * fz, mx * fy - my * fx
-            sign = 1.0 if cy * ty + cz * tz > 0.0 else -1.0
-            fx, fy, fz = fx * cs + sign * sn * cx, fy * cs + sign * sn * cy, fz * cs + sign * sn * cz
+        mx, my, mz, fx, fy, fz = _ring_and_fibre((ey, ez, s), (r, rc, rx), (py1, pz1), turn)
         outside = s > r + RINGS_BEYOND
         nm = 1.0 if outside else abs(nx * mx + ny * my + nz * mz)
         nf = 1.0 if outside else abs(nx * fx + ny * fy + nz * fz)
