@@ -7,7 +7,8 @@ Deterministic: one worker, a fixed seed and a deterministic time limit; the best
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+import heapq
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Generic, Protocol, TypeVar
 
@@ -150,12 +151,12 @@ def choose_different_ways(
     """
     near = _near_columns(task)
     if len(near.ways) > 1:
-        found = list(starts) or _solve(task, near, effort * SHARE_OF_ALL, seed, most)
+        found = list(starts) or _by_first_settings(task, near, effort, seed, most)
         found = [_by_turns(task, near, one, effort * SHARE_OF_ONE, seed) for one in found]
         best = max((one.value for one in found), default=0.0)
         if not starts and best < (1.0 - task.near) * near.bound:
-            # columns that were left out may matter, or the joint master was cut short: that one is asked for what is better
-            more = _solve(task, near, effort * (1.0 - SHARE_OF_ALL), seed, most, best + WORTH_A_TURN)
+            # combinations of first settings were left out, or columns that may matter: all together are asked for what is better
+            more = _solve(task, near, effort * SHARE_OF_ALL, seed, most, best + WORTH_A_TURN)
             found += [_by_turns(task, near, one, effort * SHARE_OF_ONE, seed) for one in more]
         return sorted(found, key=lambda one: -one.value)[:most]
     # one log has one first setting: the best of each, and as good as that of all together
@@ -163,7 +164,7 @@ def choose_different_ways(
     for number, way in enumerate(near.ways[0]):
         out.sort(key=lambda one: -one.value)
         least = out[most - 1].value if len(out) >= most else -np.inf
-        if number >= most and near.most(way) <= least:
+        if number >= most and near.most(((way,),)) <= least:
             break
         out += _solve(task, replace(near, ways=((way,),)), effort * SHARE_OF_ONE, seed, 1, least)
     out.sort(key=lambda one: -one.value)
@@ -172,10 +173,48 @@ def choose_different_ways(
 
 SHARE_OF_ONE = 0.25
 """Of the deterministic time, for the master of one first setting alone."""
-SHARE_OF_ALL = 0.4
-"""Of the deterministic time, for the master of several logs together, which are then chosen anew by turns."""
+SHARE_OF_ALL = 0.6
+"""Of the deterministic time, for the master of several logs with all their first settings."""
+COMBINED = 40
+"""Combinations of first settings of several logs that are tried, the most promising first."""
 WORTH_A_TURN = 1e-3
 """A log is chosen anew for no less than this, in the objective's unit."""
+
+
+def _by_first_settings(
+    task: MasterTask[Slab], columns: _Columns[Slab], effort: float, seed: int, most: int
+) -> list[MasterAnswer]:
+    """The best layouts of several logs, from masters of one first setting a log, the best first.
+
+    The master of all first settings together is large, and its relaxation mixes them. With one a log it is small, and one that cannot
+    better what is found ends at once, or is not asked at all.
+    """
+    out: list[MasterAnswer] = []
+    for number, ways in enumerate(_combinations(columns)):
+        out = sorted(out, key=lambda one: -one.value)[:most]
+        least = out[most - 1].value + WORTH_A_TURN if len(out) >= most else -np.inf
+        if number == COMBINED or (number >= most and columns.most(ways) <= least):
+            break
+        out += _solve(task, replace(columns, ways=ways), effort * SHARE_OF_ONE, seed, 1, least)
+    return sorted(out, key=lambda one: -one.value)[:most]
+
+
+def _combinations(columns: _Columns[Slab]) -> Iterator[tuple[tuple[Way[Slab], ...], ...]]:
+    """One way of each log that has any, in the order of what a plan that holds them may be worth, the most first."""
+
+    def chosen(numbers: tuple[int, ...]) -> tuple[tuple[Way[Slab], ...], ...]:
+        return tuple(ways[i : i + 1] for ways, i in zip(columns.ways, numbers, strict=True))
+
+    first = (0,) * len(columns.ways)
+    waiting, met = [(-columns.most(chosen(first)), first)], {first}
+    while waiting:
+        _, numbers = heapq.heappop(waiting)
+        yield chosen(numbers)
+        for k, ways in enumerate(columns.ways):
+            after = (*numbers[:k], numbers[k] + 1, *numbers[k + 1 :])
+            if after[k] < len(ways) and after not in met:
+                met.add(after)
+                heapq.heappush(waiting, (-columns.most(chosen(after)), after))
 
 
 def _by_turns(
@@ -259,12 +298,12 @@ def _solve(
 class _Columns(Generic[Slab]):
     """Ways by log, best first at the best prices, and the fills of their slabs by log and slab, that at the best prices first.
 
-    `most` is what no plan that holds one of a log's ways is worth more than, `bound` what none is at the best prices.
+    `most` is what no plan of some ways by log, one of each that has any, is worth more than, `bound` what none is at the best prices.
     """
 
     ways: tuple[tuple[Way[Slab], ...], ...]
     fills: Mapping[tuple[int, object], list[Fill]]
-    most: Callable[[Way[Slab]], float]
+    most: Callable[[Sequence[Sequence[Way[Slab]]]], float]
     bound: float
 
 
@@ -296,8 +335,14 @@ def _near_columns(task: MasterTask[Slab]) -> _Columns[Slab]:
             out.append(replace(way, above=above, below=below))
         return tuple(out)
 
-    total = sum(max((value(n, way) for way in ways), default=0.0) for n, ways in enumerate(merged_ways))
-    total = max(total + task.market.unsold_bound(task.family[0]), 0.0)
+    unsold = task.market.unsold_bound(task.family[0])
+    if task.sawn is not None:
+        unsold += float(task.sawn[:, 0] @ worth.mated + task.sawn[:, 1] @ worth.single)
+
+    def most(ways: Sequence[Sequence[Way[Slab]]]) -> float:
+        return unsold + sum(max((value(n, way) for way in own), default=0.0) for n, own in enumerate(ways))
+
+    total = max(most(merged_ways), 0.0)
     spare = task.near * total if np.isfinite(task.near) else np.inf
     ways = tuple(near_ones(n, own, spare, -np.inf) for n, own in enumerate(merged_ways))
     slabs = {key: every[key] for key in room}
@@ -306,8 +351,7 @@ def _near_columns(task: MasterTask[Slab]) -> _Columns[Slab]:
     for key, own in zip(slabs, found, strict=True):
         values = [float(one.counts[:, 0] @ worth.mated + one.counts[:, 1] @ worth.single) - one.cost for one in own]
         fills[key] = [one for one, v in zip(own, values, strict=True) if best[key] - v <= room[key]]
-    unsold = task.market.unsold_bound(task.family[0]) + (0.0 if task.sawn is None else np.inf)
-    return _Columns(ways, fills, lambda way: value(0, way) + unsold, total)
+    return _Columns(ways, fills, most, total)
 
 
 def _slabs_of(task: MasterTask[Slab], ways: Sequence[Sequence[Way[Slab]]]) -> dict[tuple[int, object], Fillable]:
