@@ -80,7 +80,12 @@ class Promise:
 
 
 def promising_more(
-    valued: ValuedLogs, found: ClassFound, value: float, asked: Sequence[BoltClass], classes: Sequence[BoltClass]
+    valued: ValuedLogs,
+    found: ClassFound,
+    value: float,
+    asked: Sequence[BoltClass],
+    classes: Sequence[BoltClass],
+    bounds: Mapping[str, float],
 ) -> Promise | None:
     """The class of one cradle that promises more than the one searched, at the prices that this one came to; None where none does.
 
@@ -98,12 +103,15 @@ def promising_more(
         All classes.
     classes : sequence of BoltClass
         Those that are searched; where all cradles together are among them, they hold what each cradle alone gives.
+    bounds : mapping of str to float
+        By class, what looks had at it have proven already: a class that cannot promise more is not looked at again.
     """
     single = [one for one in asked if len(one.cradles_deg) == 1 and not one.any_angle]
     together = any(len(one.cradles_deg) > 1 or one.any_angle for one in classes)
     if found.bolts not in single or together or len(set(single) & set(classes)) > 1:
         return None
-    looks = [Promise(one, look_at(valued.task, valued, one, found.prices)) for one in single if one not in classes]
-    best = max(looks, key=lambda one: one.look.bound, default=None)
     least = value if value < (1.0 - FAR_OFF) * found.bound else found.bound
+    others = [one for one in single if one not in classes and bounds.get(one.name, np.inf) > least]
+    looks = [Promise(one, look_at(valued.task, valued, one, found.prices)) for one in others]
+    best = max(looks, key=lambda one: one.look.bound, default=None)
     return best if best is not None and best.look.bound > least else None

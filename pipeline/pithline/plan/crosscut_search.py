@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from pithline.mill.machine import Machines
 from pithline.plan.execute.bucked_log import crosscut_log
-from pithline.plan.pricing.class_search import ClassTask, ValuedLogs, search_class
+from pithline.plan.pricing.class_search import ClassTask, Look, ValuedLogs, search_class
 from pithline.plan.pricing.fills import GridFills
 from pithline.plan.pricing.log_grid import LogGrid, log_grid
 from pithline.plan.pricing.log_oracle import BoltClass
@@ -33,11 +33,12 @@ ROUGH = Effort("rough", 6, 40.0, rounds=6, answers=1, master=1.0, depth_step=5.0
 ROUGH_CRADLES_DEG = (30.0,)
 """The rough grid's rolls are 30° apart; whatever cradles a shop has, it can saw a bolt about as well as by one of these."""
 ROUNDS = ROUGH.rounds
-"""Looks at prices of the log whole, and of the first way to crosscut it; other ways begin at the best prices of that one, and the
-best few are looked at more."""
-ROUNDS_OF_EACH = 2
+"""Looks at prices of the log whole, and of the first way to crosscut it; other ways are looked at once at the best prices of that one,
+and the best few of them more."""
+ROUNDS_OF_EACH = 1
 ROUNDS_OF_BEST = 3
 BEST_WAYS = 2
+MOST_CLOSELY = 4
 ALIKE = 30.0
 """Places nearer than this to each other are one. [mm]"""
 MOST_PLACES = 8
@@ -89,10 +90,16 @@ def crosscut_ways(log: PlanLog, context: SearchContext, start: Array, monitor: M
             prices = found[0].prices
             if monitor.stopped():
                 break
-        found.sort(key=lambda way: -way.bound)
-        for i, way in enumerate(found[:BEST_WAYS]):
-            if way.bound >= hopeless:
-                found[i] = search.value(way.places, way.prices, ROUNDS_OF_BEST, NEAR, hopeless)
+        closely = set(tried[:1])
+        while len(closely) <= MOST_CLOSELY and not monitor.stopped():
+            # one look promises too much: the best few are those that still are once they are looked at closely
+            found.sort(key=lambda way: -way.bound)
+            promising = [i for i, way in enumerate(found[:BEST_WAYS]) if way.bound >= hopeless]
+            i = next((i for i in promising if found[i].places not in closely), None)
+            if i is None:
+                break
+            closely.add(found[i].places)
+            found[i] = search.value(found[i].places, found[i].prices, ROUNDS_OF_BEST, NEAR, hopeless)
         fits = [way for way in found if search.longest(way.places) <= longest]
         out += fits
         better = max(fits or found, key=lambda way: way.bound, default=best)
@@ -104,12 +111,13 @@ def crosscut_ways(log: PlanLog, context: SearchContext, start: Array, monitor: M
 
 @dataclass(frozen=True, slots=True)
 class _Rough:
-    """A log looked at on the rough grid; `known` holds the grids of shorter logs that other ways have too."""
+    """A log looked at on the rough grid; `known` holds the grids of shorter logs that other ways have too, `best` looks by places."""
 
     log: PlanLog
     context: SearchContext
     monitor: Monitor
     known: dict[tuple[float, float], LogGrid] = field(default_factory=dict)
+    best: dict[tuple[float, ...], Look] = field(default_factory=dict)
 
     def longest(self, places: Sequence[float]) -> float:
         """The longest of the logs that places leave. [mm]"""
@@ -118,7 +126,10 @@ class _Rough:
     def value(
         self, places: tuple[float, ...], start: Array, rounds: int, box: float, hopeless: float = -np.inf
     ) -> CrosscutWay:
-        """A way to crosscut, in so many looks at prices, the first step from `start` within `box`; fewer where its bound is hopeless."""
+        """A way to crosscut, in so many looks at prices, the first step from `start` within `box`; fewer where its bound is hopeless.
+
+        A way looked at before goes on from the best look at it.
+        """
         machines, economics = self.context.machines, self.context.economics
         logs = crosscut_log(self.log, places, machines.buck.kerf, 0.0)[1]
         marks = [round(one, 3) for one in (0.0, *places, self.log.reach)]
@@ -143,7 +154,9 @@ class _Rough:
             "rough", ROUGH_CRADLES_DEG, sawn=sawn, on_mill=any(bolts_on_mill(log, machines) for log in logs)
         )
         quiet = replace(SILENT, stopped=self.monitor.stopped)
-        found = search_class(ValuedLogs(grids, task), GridFills(grids), bolts, start, quiet)
+        begin = self.best.get(places, start)
+        found = search_class(ValuedLogs(grids, task), GridFills(grids), bolts, begin, quiet)
+        self.best[places] = found.looks[0]
         return CrosscutWay(places, logs, found.bound, found.prices)
 
     def one_cut_more(self, way: CrosscutWay) -> list[tuple[float, ...]]:

@@ -282,7 +282,7 @@ def search_seen(
         own = _candidates(search, found, answers)
         out += own
         value = max((one.value - task.base_charge for one in answers), default=0.0)
-        if (other := promising_more(search.valued, found, value, asked, classes)) is not None:
+        if (other := promising_more(search.valued, found, value, asked, classes, bounds)) is not None:
             classes.insert(k + 1, other.bolts)
             looked[other.bolts.name] = other.look
         bounds[bolts.name] = found.bound
