@@ -6,7 +6,8 @@ import numpy as np
 
 from pithline.files.mills import read_mill
 from pithline.mill.products import Limits, Part, Product, Products
-from pithline.plan.execute.simulate import DrawnPoser, PieceToSaw, execute_layouts, uncut_log
+from pithline.plan.execute.drawn_poser import DrawnPoser
+from pithline.plan.execute.simulate import PieceToSaw, execute_layouts, uncut_log
 from pithline.plan.execute.slab_fill import FillRequest
 from pithline.plan.problem.context import SearchContext
 from pithline.plan.problem.economics import Objective, economics_of

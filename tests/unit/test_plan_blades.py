@@ -1,5 +1,7 @@
 """Blade heights of a setting on the mill: whole steps, no slab thinner than drawn, counted from the face that carries the lowest."""
 
+import itertools
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -7,7 +9,7 @@ from hypothesis import strategies as st
 
 from pithline.files.mills import read_mill
 from pithline.plan.execute.machine_setups import _set_blades
-from pithline.plan.execute.slab_faces import CLOSE_GAP, ParallelFace, ParallelFaces
+from pithline.plan.execute.slab_faces import CLOSE_GAP, LEAST_BOARD, ParallelFace, ParallelFaces, close_gaps, fit_slabs
 from pithline.plan.problem.layout import LayoutSlab
 
 MILL = read_mill().mill
@@ -64,3 +66,46 @@ def test_a_slab_on_a_sawn_face_by_hand():
     assert real[0].thickness == pytest.approx(30.0)
     real, heights = _set_blades((LayoutSlab(10.0, 30.0),), FREE, MILL, 200.0)
     assert heights == pytest.approx([240.0 + KERF / 2, 210.0 - KERF / 2]) and real[0].thickness == pytest.approx(30.0)
+
+
+@pytest.mark.parametrize("rests", [False, True])
+@pytest.mark.parametrize(
+    ("gap", "thick", "cuts"),
+    [
+        (KERF, 30.0, 3),
+        (KERF + CLOSE_GAP - 0.5, 30.0, 3),  # moved together
+        (KERF + 8.0, 38.0, 3),  # a board of 6 mm stays on the lower slab
+        (KERF + LEAST_BOARD + KERF - 0.5, 43.5, 3),
+        (KERF + LEAST_BOARD + KERF + 0.5, 30.0, 4),
+    ],
+)
+def test_a_thin_board_between_two_slabs_stays_on_the_lower_one(rests, gap, thick, cuts):
+    """The lower slab keeps its lower face, so its plates lie where they lay; no cut frees the board."""
+    upper, lower = LayoutSlab(30.0 + gap, 40.0), LayoutSlab(0.0, 30.0)
+    faces = ParallelFaces(ParallelFace("under", 0.0) if rests else None, None)
+    over, under = fit_slabs((upper, lower), faces, KERF, 110.0)
+    assert over.thickness == 40.0 and under.thickness == pytest.approx(thick if cuts == 3 else 30.0)
+    if gap >= KERF + CLOSE_GAP:
+        assert (over.low, under.low) == (upper.low, lower.low)
+    assert len(_set_blades((over, under), faces, MILL, 200.0)[1]) == cuts - rests
+
+
+def test_a_slab_as_thick_as_the_saws_take_keeps_no_board():
+    upper, lower = LayoutSlab(40.0, 40.0), LayoutSlab(0.0, 30.0)
+    assert close_gaps((upper, lower), KERF, thickest=37.0) == (upper, lower)
+    assert close_gaps((upper, lower), KERF, thickest=38.0)[1].thickness == pytest.approx(38.0)
+
+
+@settings(max_examples=60)
+@given(
+    st.lists(st.tuples(st.floats(8.0, 50.0), st.floats(KERF, 40.0)), min_size=2, max_size=5),
+    st.floats(-80.0, 80.0),
+    st.booleans(),
+)
+def test_no_thin_board_is_left_between_slabs(drawn, low, rests):
+    slabs = stack_of(drawn, low)
+    found = close_gaps(slabs, KERF, slabs[-1].low if rests else None, 110.0)
+    for (over, under), slab in zip(itertools.pairwise(found), slabs[1:], strict=True):
+        wasted = over.low - KERF - under.top
+        assert wasted == pytest.approx(0.0, abs=1e-9) or wasted >= LEAST_BOARD + KERF - 1e-9
+        assert under.thickness >= slab.thickness - 1e-9

@@ -8,8 +8,8 @@ import pytest
 from pithline.geometry.pieces import Piece
 from pithline.mill.sections import log_sections, piece_shape
 from pithline.plan.execute.bolt_holds import CRADLE_WITHIN_DEG, bolt_holds, hold_as_sawn, stands
+from pithline.plan.execute.drawn_poser import DrawnPoser
 from pithline.plan.execute.machine_setups import BLOCK_STEP, MachinePoser
-from pithline.plan.execute.simulate import DrawnPoser
 from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
 from pithline.plan.problem.log_frame import clock_of_normal, normal_at
 from pithline.plan.problem.operations import Support, Tool

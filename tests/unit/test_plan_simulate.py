@@ -16,9 +16,9 @@ from pithline.plan.evaluate.evaluation import upper_bound
 from pithline.plan.evaluate.judge import Judge
 from pithline.plan.evaluate.practice import practice
 from pithline.plan.evaluate.totals import sum_up, totals
+from pithline.plan.execute.drawn_poser import DrawnPoser
 from pithline.plan.execute.machine_setups import MachinePoser
 from pithline.plan.execute.operation_json import operations_from_json, operations_to_json
-from pithline.plan.execute.simulate import DrawnPoser
 from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
 from pithline.plan.problem.operations import Cut, Tool
 from pithline.plan.search import price_start

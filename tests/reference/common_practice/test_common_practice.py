@@ -9,7 +9,8 @@ from pithline.files.mills import read_mill
 from pithline.mill.practice_sizes import Practice
 from pithline.mill.products import Limits, Part, Product, Products
 from pithline.plan.evaluate.practice import practice_layout
-from pithline.plan.execute.simulate import DrawnPoser, PieceToSaw, execute_layouts, uncut_log
+from pithline.plan.execute.drawn_poser import DrawnPoser
+from pithline.plan.execute.simulate import PieceToSaw, execute_layouts, uncut_log
 from pithline.plan.execute.slab_fill import FillRequest
 from pithline.plan.problem.economics import Objective, economics_of
 from pithline.plan.problem.log_frame import plan_log

@@ -10,8 +10,10 @@ from numpy.typing import NDArray
 
 from pithline.plan.evaluate.judge import Judge, judge_on_samples
 from pithline.plan.evaluate.refine import RefineSteps, refine
+from pithline.plan.evaluate.spare_cuts import CarriedOut, spare_cuts
 from pithline.plan.execute.bucked_log import LogLayout
 from pithline.plan.execute.ledger import Ledger
+from pithline.plan.execute.simulate import SawnToSlabs
 from pithline.plan.execute.slab_fill import FillRequest, FillStyle, PlacesCache
 from pithline.plan.execute.workshop import Caches, Workshop
 from pithline.plan.problem.context import SearchContext
@@ -51,21 +53,25 @@ class PlanCase:
         caches : sequence, optional
             What was seen in each log's slabs at these steps.
         """
-        fill = FillRequest(self.context.economics, prices, True, fine)
-        return self.workshop.execute(log_layout, self.context.task, fill, caches)
+        return self.workshop.execute(log_layout, self.context.task, self.fill(prices, fine), caches)
+
+    def fill(self, prices: Array, fine: float) -> FillRequest:
+        """How slabs are filled, as for `execute`."""
+        return FillRequest(self.context.economics, prices, True, fine)
 
 
 @dataclass(frozen=True, slots=True)
 class ExecutedPlan:
     """A way to saw the log, what comes of it on the machines, and what that is likely to be worth, and to earn, net of charges.
 
-    `earnings` is None where nothing has a price.
+    `earnings` is None where nothing has a price. `fill` is how its slabs were filled; None: they stay as they are.
     """
 
     candidate: Candidate
     ledger: Ledger
     likely: float
     earnings: float | None = None
+    fill: FillRequest | None = None
 
     @property
     def set_ups(self) -> int:
@@ -98,7 +104,7 @@ def climb(case: PlanCase, candidates: Sequence[Candidate], monitor: Monitor = SI
         if _bettered(one, plans):
             continue
         fine = 1.0 if one.searched is False else case.context.effort.fine
-        plan = _judged(judge, one, case.execute(one.log_layout, one.prices, fine))
+        plan = _judged(judge, one, case.execute(one.log_layout, one.prices, fine), case.fill(one.prices, fine))
         if np.isfinite(plan.likely) and plan.ledger.passing:
             plans.append(plan)
             monitor.found(plan.likely)
@@ -140,8 +146,8 @@ def _settings(candidate: Candidate) -> int:
     return len(candidate.log_layout.places) + sum(len(settings_of(one)) for one in layouts if one is not None)
 
 
-def _judged(judge: Judge, candidate: Candidate, ledger: Ledger) -> ExecutedPlan:
-    return ExecutedPlan(candidate, ledger, judge.worth(ledger), judge.earnings(ledger))
+def _judged(judge: Judge, candidate: Candidate, ledger: Ledger, fill: FillRequest | None) -> ExecutedPlan:
+    return ExecutedPlan(candidate, ledger, judge.worth(ledger), judge.earnings(ledger), fill)
 
 
 def _refined(case: PlanCase, judge: Judge, plan: ExecutedPlan, monitor: Monitor) -> ExecutedPlan:
@@ -156,7 +162,8 @@ def _refined(case: PlanCase, judge: Judge, plan: ExecutedPlan, monitor: Monitor)
 
     steps = RefineSteps(effort.trials, mill.roll_step, mill.height_step, case.context.locks.roll is None)
     log_layout, ledger = refine(candidate.log_layout, execute, judge.worth, steps, monitor)
-    return _judged(judge, replace(candidate, log_layout=log_layout), ledger)
+    fill = case.fill(candidate.prices, effort.fine)
+    return _judged(judge, replace(candidate, log_layout=log_layout), ledger, fill)
 
 
 def ladder_of(case: PlanCase, judge: Judge, plans: Sequence[ExecutedPlan]) -> Ladder:
@@ -168,11 +175,30 @@ def ladder_of(case: PlanCase, judge: Judge, plans: Sequence[ExecutedPlan]) -> La
     while len(rungs) > MOST_RUNGS:
         steps = [rungs[i + 1].likely - rungs[i].likely for i in range(len(rungs) - 1)]
         rungs.pop(int(np.argmin(steps[:-1])) + 1 if len(steps) > 1 else 1)
-    fine = [_filled_finely(case, judge, plan) for plan in rungs]
+    fine = [_without_idle_cuts(case, judge, _filled_finely(case, judge, plan)) for plan in rungs]
+    kept = unbettered(fine)
+    rungs, fine = [rungs[k] for k in kept], [fine[k] for k in kept]
     kept = worth_a_rung([plan.earnings for plan in fine])
     rungs, fine = [rungs[k] for k in kept], [fine[k] for k in kept]
     others = sorted((plan for plan in plans if all(plan is not rung for rung in rungs)), key=lambda one: -one.likely)
     return Ladder(tuple(fine), paying_rung([plan.earnings for plan in fine]), tuple(others))
+
+
+def unbettered(plans: Sequence[ExecutedPlan]) -> list[int]:
+    """The numbers of plans by rising set-ups, without those that one of as few set-ups is worth as much as and earns as much as.
+
+    Set-ups that a plan is spared once it is carried out finely may bring it before others.
+    """
+    kept: list[int] = []
+    for k in sorted(range(len(plans)), key=lambda k: (plans[k].set_ups, -plans[k].likely)):
+        if not any(_as_good(plans[other], plans[k]) for other in kept):
+            kept.append(k)
+    return kept
+
+
+def _as_good(one: ExecutedPlan, other: ExecutedPlan) -> bool:
+    earns = (one.earnings or 0.0) >= (other.earnings or 0.0)
+    return one.likely >= other.likely and earns
 
 
 def worth_a_rung(earnings: Sequence[float | None]) -> list[int]:
@@ -224,7 +250,22 @@ def _in_each_style(case: PlanCase, judge: Judge, candidate: Candidate) -> Iterat
     slabs = case.workshop.saw(candidate.log_layout, context.task, caches)
     for style in STYLES:
         fill = FillRequest(context.economics, candidate.prices, style=style)
-        yield _judged(judge, candidate, slabs.filled(context.task, fill))
+        yield _judged(judge, candidate, slabs.filled(context.task, fill), fill)
+
+
+def _without_idle_cuts(case: PlanCase, judge: Judge, plan: ExecutedPlan) -> ExecutedPlan:
+    """The plan without cuts that only free slabs of which nothing comes."""
+    if plan.fill is None:
+        return plan
+    task, before = case.context.task, CarriedOut(plan.candidate.log_layout, plan.ledger, plan.fill)
+
+    def saw(log_layout: LogLayout, caches: Caches) -> SawnToSlabs:
+        return case.workshop.saw(log_layout, task, caches)
+
+    after = spare_cuts(before, saw, judge, task)
+    if after is before:
+        return plan
+    return _judged(judge, replace(plan.candidate, log_layout=after.log_layout), after.ledger, None)
 
 
 def paying_rung(earnings: Sequence[float | None]) -> int:

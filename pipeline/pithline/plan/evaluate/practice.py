@@ -15,8 +15,9 @@ from pithline.mill.practice_sizes import Practice
 from pithline.plan.crosscut_search import BENT
 from pithline.plan.evaluate.judge import Judge, plate_counts
 from pithline.plan.execute.bucked_log import LogLayout, crosscut_log
+from pithline.plan.execute.drawn_poser import DrawnPoser
 from pithline.plan.execute.ledger import Ledger, Plate
-from pithline.plan.execute.simulate import DrawnPoser, PieceToSaw, execute_layouts
+from pithline.plan.execute.simulate import PieceToSaw, execute_layouts
 from pithline.plan.execute.slab_fill import FillRequest, PlacesCache
 from pithline.plan.problem.context import SearchContext
 from pithline.plan.problem.effort import bolts_on_mill

@@ -25,6 +25,7 @@ from pithline.plan.execute.slab_faces import (
     fit_slabs,
     parallel_faces,
 )
+from pithline.plan.problem.effort import thickness_max
 from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
 from pithline.plan.problem.log_frame import PlanLog, clock_of_normal, normal_at
 from pithline.plan.problem.operations import (
@@ -142,7 +143,8 @@ class MachinePoser:
         middle = float((log.origin + log.axis * log.reach / 2) @ pose.up)
         drawn = setting.slabs if sign > 0 else tuple(LayoutSlab(-s.top, s.thickness) for s in reversed(setting.slabs))
         faces = parallel_faces(log, piece, pose.up)
-        slabs = fit_slabs(tuple(LayoutSlab(s.low + middle, s.thickness) for s in drawn), faces, mill.kerf)
+        slabs = tuple(LayoutSlab(s.low + middle, s.thickness) for s in drawn)
+        slabs = fit_slabs(slabs, faces, mill.kerf, thickness_max(self.machines) - mill.height_step)
         if hold is not None and not hold.flat:
             pose = _on_blocks(pose, slabs, faces, mill)
         real, heights = _set_blades(slabs, faces, mill, pose.height)
@@ -251,7 +253,7 @@ class MachinePoser:
         middle = float((log.origin + log.axis * log.reach / 2) @ normal)
         faces = parallel_faces(log, piece, normal)
         slabs = tuple(LayoutSlab(s.low + middle, s.thickness) for s in setting.slabs)
-        slabs = fit_slabs(slabs, faces, resaw.kerf)
+        slabs = fit_slabs(slabs, faces, resaw.kerf, thickness_max(self.machines))
         lateral = np.cross(normal, log.axis)
         lateral /= np.linalg.norm(lateral)
         cuts = _resaw_cuts(slabs, faces, resaw.kerf)

@@ -14,6 +14,7 @@ from pithline.plan.execute.ledger import Ledger, Plate, SawPlane
 from pithline.plan.execute.slab_faces import PARALLEL_COSINE
 from pithline.plan.execute.slab_fill import Billet, PlacesCache, Strip
 from pithline.plan.execute.slab_view import SlabFrame
+from pithline.plan.problem.layout import LayoutSetting
 from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.operations import Against, Setting, Stage, Support, Tool
 from pithline.plan.problem.parts import SawnPart
@@ -28,8 +29,20 @@ SAME_FACE = 0.3
 
 
 @dataclass(frozen=True, slots=True)
+class DrawnSlab:
+    """Where a slab was drawn: the piece that its layout is of, the setting, and its number among that one's slabs."""
+
+    start: str
+    setting: LayoutSetting
+    number: int
+
+
+@dataclass(frozen=True, slots=True)
 class SlabJob:
-    """A slab waiting for the shop: its log, the piece, its frame, the cut that made its lower face, the strips chosen."""
+    """A slab waiting for the shop: its log, the piece, its frame, the cut that made its lower face, the strips chosen.
+
+    `drawn` is None where no layout holds it: it was sawn before.
+    """
 
     log: PlanLog
     piece: Piece
@@ -38,6 +51,7 @@ class SlabJob:
     strips: tuple[Strip, ...]
     role: str = "log"
     cache: PlacesCache | None = None
+    drawn: DrawnSlab | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,15 +11,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.geometry.pieces import Piece
-from pithline.mill.machine import Machines
-from pithline.plan.execute.bolt_holds import BoltHold, bolt_holds, hold_as_sawn
+from pithline.plan.execute.bolt_holds import BoltHold, hold_as_sawn
 from pithline.plan.execute.ledger import Ledger, NewPiece, SawPlane
 from pithline.plan.execute.set_up_order import SetUp, set_up_order
-from pithline.plan.execute.shop import SlabJob, minutes_of, resaw_all, saw_into_billets
-from pithline.plan.execute.slab_faces import SAME_FACE, ParallelFaces, Slabs, fit_slabs, parallel_faces, slab_frame
+from pithline.plan.execute.shop import DrawnSlab, SlabJob, resaw_all, saw_into_billets
+from pithline.plan.execute.slab_faces import SAME_FACE, ParallelFaces, Slabs, parallel_faces, slab_frame
 from pithline.plan.execute.slab_fill import FillRequest, PlacesCache, SlabToFill, fill_slabs
 from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
-from pithline.plan.problem.log_frame import PlanLog, normal_at
+from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.operations import BladePlace, Setting, Tool
 from pithline.plan.problem.task import SawingTask
 
@@ -89,38 +88,6 @@ class Poser(Protocol):
 
 
 @dataclass(frozen=True, slots=True)
-class DrawnPoser:
-    """Takes every setting exactly as drawn: for the practice layout and for comparing layouts. Bolts go to the shop's saw, or stay."""
-
-    log: PlanLog
-    machines: Machines
-    bolts_on_mill: bool = False
-
-    def pose(self, setting: LayoutSetting, piece: Piece) -> PosedSetting:
-        """Normal and offsets as drawn."""
-        return self._drawn(setting, piece, Tool.MILL, True, normal_at(self.log.axis, setting.clock))
-
-    def holds(self, setting: LayoutSetting, piece: Piece) -> tuple[BoltHold, ...]:
-        """Any angle that the drawing asks for."""
-        tool = Tool.MILL if self.bolts_on_mill else Tool.RESAW
-        found = bolt_holds(self.log, piece, normal_at(self.log.axis, setting.clock), tool, (), True)
-        return tuple(replace(hold, angle_deg=round(hold.angle_deg, 1)) for hold in found)
-
-    def pose_bolt(self, setting: LayoutSetting, piece: Piece, hold: BoltHold) -> PosedSetting:
-        """Normal and offsets as drawn."""
-        charged = hold.tool is Tool.MILL or not hold.flat
-        return self._drawn(setting, piece, hold.tool, charged, normal_at(self.log.axis, setting.clock))
-
-    def _drawn(self, setting: LayoutSetting, piece: Piece, tool: Tool, charged: bool, normal: Array) -> PosedSetting:
-        base = float(self.log.origin @ normal)
-        saw = self.machines.mill if tool is Tool.MILL else self.machines.resaw
-        slabs = tuple(LayoutSlab(s.low + base, s.thickness) for s in setting.slabs)
-        slabs = fit_slabs(slabs, parallel_faces(self.log, piece, normal), saw.kerf)
-        minutes = minutes_of(self.log.reach, 2 * len(slabs), saw.feed, saw.minutes_per_setting, saw.minutes_per_cut)
-        return PosedSetting(normal, slabs, saw.kerf, Setting(tool, piece.id, charged, minutes))
-
-
-@dataclass(frozen=True, slots=True)
 class PieceToSaw:
     """A log, or a piece of one, with the layout it is to be sawn by (None leaves it).
 
@@ -160,8 +127,11 @@ class SawnToSlabs:
 
     def filled(self, task: SawingTask, fill: FillRequest) -> Ledger:
         """The slabs filled and sawn in the shop; the ledger of all of it."""
+        return self.sawn_in_shop(task, filled_jobs(self.jobs, task, fill))
+
+    def sawn_in_shop(self, task: SawingTask, jobs: Sequence[SlabJob]) -> Ledger:
+        """The slabs, each with its strips, sawn in the shop; the ledger of all of it."""
         ledger = self.ledger.copied()
-        jobs = filled_jobs(self.jobs, task, fill)
         waiting = [job for slab in jobs for job in saw_into_billets(ledger, task, slab)]
         resaw_all(ledger, task, waiting)
         return ledger
@@ -360,7 +330,9 @@ class Simulation:
                 made, current = ledger.cut(operation, current, plane, ledger.named("slab-", "slab"), rest)
                 face = ledger.made_by[made.id] or ""
             last = slab.low - kerf
-            jobs.append(self._slab_job(start, setting, made, posed.normal, (slab, faces, face)))
+            number = len(setting.slabs) - 1 - i if posed.swapped else i
+            drawn = DrawnSlab(start.piece.id, setting, number)
+            jobs.append(self._slab_job(start, drawn, made, posed.normal, (slab, faces, face)))
         if posed.swapped:
             above, current = current, above
         pairs = ((setting.above, above), (setting.below, current))
@@ -385,7 +357,7 @@ class Simulation:
     def _slab_job(
         self,
         start: PieceToSaw,
-        setting: LayoutSetting,
+        drawn: DrawnSlab,
         made: Piece,
         normal: Array,
         cut: tuple[LayoutSlab, ParallelFaces, str],
@@ -394,4 +366,4 @@ class Simulation:
         slab, faces, face = cut
         top = slab.top if faces.ceiling is None else min(slab.top, faces.ceiling)
         frame = slab_frame(start.log, made, normal, slab.low, top)
-        return SlabJob(start.log, made, frame, face, (), setting.role, start.cache)
+        return SlabJob(start.log, made, frame, face, (), drawn.setting.role, start.cache, drawn)

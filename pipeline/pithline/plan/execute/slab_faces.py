@@ -20,6 +20,8 @@ SNAP_DISTANCE = 16.0
 """A slab whose face lies this near to a parallel sawn face uses that face instead of a cut of its own. [mm]"""
 CLOSE_GAP = 6.0
 """Slabs of one setting nearer than this beyond their kerf are moved together to share it. [mm]"""
+LEAST_BOARD = 12.0
+"""Wood between two slabs that would make a thinner board stays on the lower one, and goes once its billets are resawn. [mm]"""
 SAME_FACE = 0.3
 """Faces nearer than this to each other are one: no kerf was ever thinner. [mm]"""
 
@@ -80,9 +82,9 @@ def parallel_faces(log: PlanLog, piece: Piece, normal: Array) -> ParallelFaces:
     return ParallelFaces(low, high)
 
 
-def fit_slabs(slabs: Slabs, faces: ParallelFaces, kerf: float) -> Slabs:
-    """Slabs, from the top down, moved onto parallel sawn faces and onto each other where they lie near."""
-    return close_gaps(snap_to_faces(slabs, faces), kerf, faces.floor)
+def fit_slabs(slabs: Slabs, faces: ParallelFaces, kerf: float, thickest: float = np.inf) -> Slabs:
+    """Slabs, from the top down, moved onto parallel sawn faces and onto each other where they lie near; see `close_gaps`."""
+    return close_gaps(snap_to_faces(slabs, faces), kerf, faces.floor, thickest)
 
 
 def snap_to_faces(slabs: Slabs, faces: ParallelFaces) -> Slabs:
@@ -95,18 +97,27 @@ def snap_to_faces(slabs: Slabs, faces: ParallelFaces) -> Slabs:
     return tuple(out)
 
 
-def close_gaps(slabs: Slabs, kerf: float, low: float | None = None) -> Slabs:
+def close_gaps(slabs: Slabs, kerf: float, low: float | None = None, thickest: float = np.inf) -> Slabs:
     """Slabs from the top down, neighbours moved together where less than `CLOSE_GAP` would be wasted between them.
 
-    They move up to the topmost; where the lowest rests on a sawn face at `low`, down to that one.
+    They move up to the topmost; where the lowest rests on a sawn face at `low`, down to that one. Where more is wasted, but no more than
+    a thin board and its kerf, the lower one is made so much thicker, up to `thickest`: a cut of its own would only free the
+    board, and billets are cut at their top anyway. [mm]
     """
     down = low is not None and bool(slabs) and abs(slabs[-1].low - low) < SAME_FACE
     out: list[LayoutSlab] = []
     for slab in reversed(slabs) if down else slabs:
-        if out and down and abs(slab.low - kerf - out[-1].top) < CLOSE_GAP:
-            slab = LayoutSlab(out[-1].top + kerf, slab.thickness)
-        elif out and not down and abs(out[-1].low - kerf - slab.top) < CLOSE_GAP:
-            slab = LayoutSlab(out[-1].low - kerf - slab.thickness, slab.thickness)
+        if out:
+            upper, lower = (slab, out[-1]) if down else (out[-1], slab)
+            wasted = upper.low - kerf - lower.top
+            if abs(wasted) < CLOSE_GAP:
+                slab = LayoutSlab(slab.low + (-wasted if down else wasted), slab.thickness)
+            elif 0.0 < wasted < LEAST_BOARD + kerf and lower.thickness + wasted <= thickest:
+                thicker = LayoutSlab(lower.low, lower.thickness + wasted)
+                if down:
+                    out[-1] = thicker
+                else:
+                    slab = thicker
         out.append(slab)
     return tuple(reversed(out)) if down else tuple(out)
 

@@ -10,9 +10,10 @@ from pithline.logmodel.model import LogModel
 from pithline.mill.machine import Machines
 from pithline.mill.sections import LogSections, PieceShape, log_sections, piece_shape
 from pithline.plan.execute.bucked_log import LogLayout, saw_log_layout
+from pithline.plan.execute.drawn_poser import DrawnPoser
 from pithline.plan.execute.ledger import Ledger
 from pithline.plan.execute.machine_setups import MachinePoser
-from pithline.plan.execute.simulate import DrawnPoser, SawnToSlabs
+from pithline.plan.execute.simulate import SawnToSlabs
 from pithline.plan.execute.slab_fill import FillRequest, PlacesCache
 from pithline.plan.problem.effort import bolts_on_mill
 from pithline.plan.problem.log_frame import PlanLog

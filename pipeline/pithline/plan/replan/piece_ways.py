@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.geometry.pieces import Face, Piece
-from pithline.plan.execute.simulate import DrawnPoser
+from pithline.plan.execute.drawn_poser import DrawnPoser
 from pithline.plan.execute.slab_faces import SNAP_DISTANCE, parallel_faces, slab_frame
 from pithline.plan.execute.slab_fill import SlabPlaces, places_in, slab_key
 from pithline.plan.pricing.log_grid import GridSlab, LogGrid, log_grid
