@@ -6,8 +6,9 @@ from dataclasses import dataclass, replace
 import pytest
 
 from pithline.plan import search
-from pithline.plan.evaluate import ladder as ladder_room
-from pithline.plan.evaluate.ladder import MOST_RUNGS, ExecutedPlan, ladder_of, ladder_without, paying_rung, worth_a_rung
+from pithline.plan.evaluate import bench as bench_room
+from pithline.plan.evaluate.bench import Bench, Benches, ExecutedPlan
+from pithline.plan.evaluate.ladder import MOST_RUNGS, ladder_of, ladder_without, paying_rung, worth_a_rung
 from pithline.plan.execute.bucked_log import LogLayout
 from pithline.plan.problem.economics import Objective
 from pithline.plan.problem.effort import COARSE
@@ -33,6 +34,11 @@ class Case:
     context: object = context_of(SHOP, effort=replace(COARSE, fine=1.0))
 
 
+def bench(case):
+    """A bench that need not judge."""
+    return Benches(Bench(case, None))
+
+
 def plan(set_ups, likely, earnings=None):
     return ExecutedPlan(None, Work(set_ups), likely, earnings)
 
@@ -43,7 +49,7 @@ def candidate(value):
 
 def test_no_rung_is_bettered_by_one_of_as_few_set_ups():
     plans = [plan(3, 5.0), plan(5, 4.0), plan(7, 8.0), plan(7, 7.0), plan(2, 1.0), plan(9, 8.0)]
-    ladder = ladder_of(Case(), None, plans)
+    ladder = ladder_of(bench(Case()), plans)
     assert [(one.set_ups, one.likely) for one in ladder.rungs] == [(2, 1.0), (3, 5.0), (7, 8.0)]
     assert [one.likely for one in ladder.others] == [8.0, 7.0, 4.0]
     assert ladder.paying == 2
@@ -51,9 +57,9 @@ def test_no_rung_is_bettered_by_one_of_as_few_set_ups():
 
 def test_what_a_failing_plan_kept_out_takes_its_place(monkeypatch):
     """A plan as much work as the failing one, and worth less, is better than the rung below it."""
-    monkeypatch.setattr(ladder_room, "judge_on_samples", lambda log, context: None)
+    monkeypatch.setattr(bench_room, "judge_on_samples", lambda log, context: None)
     plans = [plan(3, 2.0, 2.0), plan(7, 8.0, 8.0), plan(7, 6.0, 6.0), plan(9, 5.0, 5.0)]
-    ladder = ladder_of(Case(), None, plans)
+    ladder = ladder_of(bench(Case()), plans)
     failing = ladder.rungs[ladder.paying]
     assert failing.likely == 8.0
     left = ladder_without(Case(), ladder, [failing])
@@ -64,7 +70,7 @@ def test_what_a_failing_plan_kept_out_takes_its_place(monkeypatch):
 
 def test_a_ladder_has_few_rungs_the_first_and_the_last_among_them():
     plans = [plan(k, float(k * k)) for k in range(1, 12)]
-    rungs = ladder_of(Case(), None, plans).rungs
+    rungs = ladder_of(bench(Case()), plans).rungs
     assert len(rungs) == MOST_RUNGS and (rungs[0].set_ups, rungs[-1].set_ups) == (1, 11)
     assert all(a.likely < b.likely for a, b in itertools.pairwise(rungs))
 
@@ -93,10 +99,10 @@ def test_the_rung_that_pays_earns_most(earnings, paying):
 def test_of_several_ways_to_fill_the_one_that_is_likely_worth_most_is_taken(monkeypatch, objective, filled, chosen):
     """The plan as it was compared, and filled anew in three ways."""
     ways = iter([ExecutedPlan(None, Work(3), *one) for one in filled[1:]])
-    monkeypatch.setattr(ladder_room, "_in_each_style", lambda *asked: ways)
+    monkeypatch.setattr(bench_room, "_in_each_style", lambda *asked: ways)
     first = ExecutedPlan(replace(candidate(1.0), log_layout=LogLayout(None, (), (None,), (None,))), Work(3), *filled[0])
     case = Case(context=context_of(shop_of(products_of(BACK), objective=objective), effort=COARSE))
-    [found] = ladder_of(case, None, [first]).rungs
+    [found] = ladder_of(bench(case), [first]).rungs
     assert (found.likely, found.earnings) == chosen and next(ways, None) is None
 
 
@@ -128,3 +134,23 @@ def test_locks_cost_what_the_best_without_them_is_worth_more(monkeypatch, free, 
     context = context_of(SHOP, locks=Locks(roll=0.3), bucking=False)
     assert cost_of_locks(None, context, [candidate(value) for value in locked]) == pytest.approx(cost)
     assert asked[0].locks == NO_LOCKS and asked[0].bucking
+
+
+def test_what_is_begun_at_another_bench_comes_out_in_order():
+    """Every other piece of work is begun elsewhere before those here are done, the last among them."""
+    order = []
+
+    def work(asked, item):
+        order.append((asked, item))
+        return 10 * item
+
+    def begin(at, packed, work, *about):
+        assert packed == b"case"
+        order.append(("begun", *about))
+        return lambda: work("there", *about)
+
+    two = Benches(Bench(None, None), begin, b"case")
+    assert two.each(work, [1, 2, 3, 4]) == [10, 20, 30, 40]
+    assert order[:2] == [("begun", 4), ("begun", 2)]
+    assert [item for where, item in order if where == "there"] == [2, 4]
+    assert Benches(Bench(None, None)).each(lambda own, item: -item, [1, 2, 3]) == [-1, -2, -3]

@@ -15,18 +15,23 @@ HALF = LayoutSetting(np.pi / 2, (LayoutSlab(-15.0, 30.0),), above=FLUSH_BOLT, be
 LAYOUT = LayoutSetting(0.0, (LayoutSlab(-20.0, 40.0),), above=HALF)
 
 
-def refine_layout(value, trials=100, turn=True, layout=LAYOUT, stopped=lambda: False):
-    """The layout refined where a sawing is worth what `value` says of its layout, and the layouts tried."""
-    seen = []
+def refine_layout(value, trials=100, turn=True, layout=LAYOUT, stopped=lambda: False, ahead=False):
+    """The layout refined where a sawing is worth what `value` says of its layout, and the layouts tried here."""
+    seen, begun = [], []
 
-    def carry(sawing, memories):
-        assert len(memories) == 1
+    def carry(sawing):
         seen.append(sawing.layouts[0])
-        return sawing.layouts[0]
+        return value(sawing.layouts[0]), sawing.layouts[0]
+
+    def elsewhere(sawing):
+        begun.append(sawing.layouts[0])
+        return lambda: (value(sawing.layouts[0]), sawing.layouts[0])
 
     sawing = LogLayout(None, (), (None,), (layout,))
-    found, ledger = refine(sawing, carry, value, RefineSteps(trials, STEP, 1.0, turn), Monitor(stopped=stopped))
+    steps = RefineSteps(trials, STEP, 1.0, turn)
+    found, ledger = refine(sawing, carry, steps, Monitor(stopped=stopped), elsewhere if ahead else None)
     assert ledger == found.layouts[0]
+    assert bool(begun) == (ahead and trials > 1)
     return found.layouts[0], seen
 
 
@@ -70,6 +75,23 @@ def test_the_whole_log_is_turned_unless_its_roll_is_locked():
     turns = [np.mod(a.clock - b.clock, 2 * np.pi) for a, b in zip(settings_of(found), settings_of(LAYOUT), strict=True)]
     assert turns == pytest.approx([STEP] * 4)
     assert refine_layout(value, turn=False)[0] is LAYOUT
+
+
+@pytest.mark.parametrize("trials", [2, 3, 5, 8, 100])
+@pytest.mark.parametrize(
+    "value",
+    [
+        lambda layout: 1.0,
+        lambda layout: -abs(layout.above.slabs[0].low + 13.0),
+        lambda layout: np.cos(layout.clock - STEP),
+        lambda layout: np.cos(layout.above.below.clock - np.radians(135.0)) - abs(layout.above.clock - HALF.clock),
+    ],
+)
+def test_trials_made_ahead_elsewhere_find_the_same(value, trials):
+    alone, tried = refine_layout(value, trials)
+    beside, here = refine_layout(value, trials, ahead=True)
+    assert beside == alone
+    assert len(here) <= len(tried) - (trials > 3)
 
 
 def test_no_more_trials_than_allowed():

@@ -22,10 +22,11 @@ come out, and `proven_prices` says what none of them can exceed. Who turns a log
 at once what follows from a roll.
 """
 
+from pithline.plan.evaluate.bench import ExecutedPlan, PlanCase
 from pithline.plan.evaluate.evaluation import Evaluation, Sampling, evaluate, upper_bound
 from pithline.plan.evaluate.glance import Glance, glance
 from pithline.plan.evaluate.judge import Judge, judge_on_samples, plate_counts
-from pithline.plan.evaluate.ladder import ExecutedPlan, Ladder, PlanCase, climb, ladder_without, paying_rung
+from pithline.plan.evaluate.ladder import Ladder, climb, ladder_without, paying_rung
 from pithline.plan.evaluate.part_fit import Misfit, Why, misfits
 from pithline.plan.evaluate.practice import PracticeResult, practice
 from pithline.plan.evaluate.totals import Sums, piece_list, plate_list, sum_up, totals, weighed

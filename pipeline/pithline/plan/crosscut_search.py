@@ -95,9 +95,10 @@ def crosscut_ways(log: PlanLog, context: SearchContext, start: Array, monitor: M
             # one look promises too much: the best few are those that still are once they are looked at closely
             found.sort(key=lambda way: -way.bound)
             promising = [i for i, way in enumerate(found[:BEST_WAYS]) if way.bound >= hopeless]
-            i = next((i for i in promising if found[i].places not in closely), None)
-            if i is None:
+            left = [i for i in promising if found[i].places not in closely]
+            if not left:
                 break
+            i = left[0]
             closely.add(found[i].places)
             found[i] = search.value(found[i].places, found[i].prices, ROUNDS_OF_BEST, NEAR, hopeless)
         fits = [way for way in found if search.longest(way.places) <= longest]

@@ -152,7 +152,7 @@ def plan_model(
     ways = ways_to_saw(own, case, request, watch, aside)
     aside.make_room()
     beside = aside.begin(practice_beside, ways.custom, own, document)
-    ladder = climb(case, ways.candidates, watch.monitor.within(0.7, 0.88))
+    ladder = climb(case, ways.candidates, watch.monitor.within(0.7, 0.88), aside.begin if aside.apart else None)
     if not ladder.rungs:
         raise PlanError(
             f"{inputs.card.id}: no layout that this mill can hold gives a passing plate"

@@ -2,81 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
-from numpy.typing import NDArray
 
-from pithline.plan.evaluate.judge import Judge, judge_on_samples
+from pithline.plan.evaluate.bench import (
+    Begin,
+    Benches,
+    ExecutedPlan,
+    PlanCase,
+    benches_of,
+    carried_out,
+    finished,
+    judged,
+    tried,
+)
 from pithline.plan.evaluate.refine import RefineSteps, refine
-from pithline.plan.evaluate.spare_cuts import CarriedOut, spare_cuts
-from pithline.plan.execute.bucked_log import LogLayout
-from pithline.plan.execute.ledger import Ledger
-from pithline.plan.execute.simulate import SawnToSlabs
-from pithline.plan.execute.slab_fill import FillRequest, FillStyle, PlacesCache
-from pithline.plan.execute.workshop import Caches, Workshop
-from pithline.plan.problem.context import SearchContext
-from pithline.plan.problem.economics import Objective
 from pithline.plan.problem.layout import settings_of
-from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.monitor import SILENT, Monitor
 from pithline.plan.search import Candidate
 
-Array = NDArray[np.float64]
 MOST_RUNGS = 5
-STYLES = (FillStyle(), FillStyle((0.93, 1.08)), FillStyle(spares=2.0))
-"""Ways to look for fills of a plan that is to be sawn."""
-ALIKE = 0.01
-"""Litres in sets that differ by less than this share are alike to whoever sells them."""
-
-
-@dataclass(frozen=True, slots=True)
-class PlanCase:
-    """One log that is planned: itself, what is asked, the machines it is carried out on."""
-
-    log: PlanLog
-    context: SearchContext
-    workshop: Workshop
-
-    def execute(self, log_layout: LogLayout, prices: Array, fine: float, caches: Caches = None) -> Ledger:
-        """A layout carried out on the real machines, its slabs filled from prices of the pools (Q,) on.
-
-        Parameters
-        ----------
-        log_layout : LogLayout
-            How it is sawn.
-        prices : (Q,) array
-            To begin with.
-        fine : float
-            Multiplies the steps at which places are looked at.
-        caches : sequence, optional
-            What was seen in each log's slabs at these steps.
-        """
-        return self.workshop.execute(log_layout, self.context.task, self.fill(prices, fine), caches)
-
-    def fill(self, prices: Array, fine: float) -> FillRequest:
-        """How slabs are filled, as for `execute`."""
-        return FillRequest(self.context.economics, prices, True, fine)
-
-
-@dataclass(frozen=True, slots=True)
-class ExecutedPlan:
-    """A way to saw the log, what comes of it on the machines, and what that is likely to be worth, and to earn, net of charges.
-
-    `earnings` is None where nothing has a price. `fill` is how its slabs were filled; None: they stay as they are.
-    """
-
-    candidate: Candidate
-    ledger: Ledger
-    likely: float
-    earnings: float | None = None
-    fill: FillRequest | None = None
-
-    @property
-    def set_ups(self) -> int:
-        """Distinct set-ups."""
-        return self.ledger.set_ups
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,19 +40,38 @@ class Ladder:
     refused: str = ""
 
 
-def climb(case: PlanCase, candidates: Sequence[Candidate], monitor: Monitor = SILENT) -> Ladder:
-    """Carry candidates out, refine the best, and order them as a ladder."""
-    judge = judge_on_samples(case.log, case.context)
+def climb(
+    case: PlanCase, candidates: Sequence[Candidate], monitor: Monitor = SILENT, begin: Begin | None = None
+) -> Ladder:
+    """Carry candidates out, refine the best, and order them as a ladder.
+
+    Parameters
+    ----------
+    case : PlanCase
+        The log, what is asked of it, and the machines.
+    candidates : sequence of Candidate
+        Ways to saw it.
+    monitor : Monitor
+        Hears how far it is, and of the best plan so far.
+    begin : callable, optional
+        Begins work in another process, and returns what waits for it.
+    """
+    benches = benches_of(case, begin)
     plans: list[ExecutedPlan] = []
     refused = ""
     # the most promising first: what they come to may spare others
-    candidates = sorted(candidates, key=lambda one: -one.value)
-    for number, one in enumerate(candidates):
-        monitor.report("carrying plans out", 0.5 * number / len(candidates))
+    waiting = sorted(candidates, key=lambda one: -one.value)
+    ahead: dict[int, Callable[[], ExecutedPlan]] = {}
+    for number, one in enumerate(waiting):
+        monitor.report("carrying plans out", 0.5 * number / len(waiting))
         if _bettered(one, plans):
             continue
-        fine = 1.0 if one.searched is False else case.context.effort.fine
-        plan = _judged(judge, one, case.execute(one.log_layout, one.prices, fine), case.fill(one.prices, fine))
+        if number in ahead:
+            plan = replace(ahead[number](), candidate=one)
+        else:
+            if benches.two and number + 1 < len(waiting) and not _bettered(waiting[number + 1], plans):
+                ahead[number + 1] = benches.ahead(carried_out, waiting[number + 1])
+            plan = carried_out(benches.own, one)
         if np.isfinite(plan.likely) and plan.ledger.passing:
             plans.append(plan)
             monitor.found(plan.likely)
@@ -113,9 +80,9 @@ def climb(case: PlanCase, candidates: Sequence[Candidate], monitor: Monitor = SI
         refused = refused or next(iter(plan.ledger.cautions), "")
     plans.sort(key=lambda plan: -plan.likely)
     if plans:
-        plans[0] = _refined(case, judge, plans[0], monitor.within(0.5, 0.9))
+        plans[0] = _refined(benches, plans[0], monitor.within(0.5, 0.9))
         _show(case, plans[0], monitor)
-        return ladder_of(case, judge, plans)
+        return ladder_of(benches, plans)
     return Ladder((), 0, (), refused)
 
 
@@ -146,27 +113,25 @@ def _settings(candidate: Candidate) -> int:
     return len(candidate.log_layout.places) + sum(len(settings_of(one)) for one in layouts if one is not None)
 
 
-def _judged(judge: Judge, candidate: Candidate, ledger: Ledger, fill: FillRequest | None) -> ExecutedPlan:
-    return ExecutedPlan(candidate, ledger, judge.worth(ledger), judge.earnings(ledger), fill)
-
-
-def _refined(case: PlanCase, judge: Judge, plan: ExecutedPlan, monitor: Monitor) -> ExecutedPlan:
+def _refined(benches: Benches, plan: ExecutedPlan, monitor: Monitor) -> ExecutedPlan:
     """The plan refined where the effort says so; what came from elsewhere stays as it is."""
-    effort, mill = case.context.effort, case.workshop.machines.mill
-    candidate = plan.candidate
+    own, candidate = benches.own, plan.candidate
+    case, effort = own.case, own.case.context.effort
     if not effort.trials or not candidate.searched or monitor.stopped():
         return plan
-
-    def execute(log_layout: LogLayout, caches: Caches) -> Ledger:
-        return case.execute(log_layout, candidate.prices, effort.fine, caches)
-
+    mill, prices = case.workshop.machines.mill, candidate.prices
     steps = RefineSteps(effort.trials, mill.roll_step, mill.height_step, case.context.locks.roll is None)
-    log_layout, ledger = refine(candidate.log_layout, execute, judge.worth, steps, monitor)
-    fill = case.fill(candidate.prices, effort.fine)
-    return _judged(judge, replace(candidate, log_layout=log_layout), ledger, fill)
+    log_layout, ledger = refine(
+        candidate.log_layout,
+        partial(tried, own, prices),
+        steps,
+        monitor,
+        (lambda layout: benches.ahead(tried, prices, layout)) if benches.two else None,
+    )
+    return judged(own, replace(candidate, log_layout=log_layout), ledger, case.fill(prices, effort.fine))
 
 
-def ladder_of(case: PlanCase, judge: Judge, plans: Sequence[ExecutedPlan]) -> Ladder:
+def ladder_of(benches: Benches, plans: Sequence[ExecutedPlan]) -> Ladder:
     """The plans that no other with as few set-ups is worth as much as, filled as finely as they are sawn, by rising work."""
     rungs: list[ExecutedPlan] = []
     for plan in sorted(plans, key=lambda one: (one.set_ups, -one.likely)):
@@ -175,7 +140,7 @@ def ladder_of(case: PlanCase, judge: Judge, plans: Sequence[ExecutedPlan]) -> La
     while len(rungs) > MOST_RUNGS:
         steps = [rungs[i + 1].likely - rungs[i].likely for i in range(len(rungs) - 1)]
         rungs.pop(int(np.argmin(steps[:-1])) + 1 if len(steps) > 1 else 1)
-    fine = [_without_idle_cuts(case, judge, _filled_finely(case, judge, plan)) for plan in rungs]
+    fine = benches.each(finished, rungs)
     kept = unbettered(fine)
     rungs, fine = [rungs[k] for k in kept], [fine[k] for k in kept]
     kept = worth_a_rung([plan.earnings for plan in fine])
@@ -224,48 +189,7 @@ def ladder_without(case: PlanCase, ladder: Ladder, fails: Sequence[ExecutedPlan]
     left = [one for one in (*ladder.rungs, *ladder.others) if all(one is not failed for failed in fails)]
     if not left:
         return Ladder((), 0, (), ladder.refused)
-    return ladder_of(case, judge_on_samples(case.log, case.context), left)
-
-
-def _filled_finely(case: PlanCase, judge: Judge, plan: ExecutedPlan) -> ExecutedPlan:
-    """The plan with its slabs looked at as finely as they are sawn and filled in several ways: the one that is likely to be worth most.
-
-    Whole sets make worths jump, so ways to fill that promise alike on the fitted log differ by some per cent on sampled ones.
-    By sets, of those that are nearly worth as much the one that earns most is taken.
-    """
-    if case.context.effort.fine == 1.0:
-        return plan
-    ways = [plan, *_in_each_style(case, judge, plan.candidate)]
-    most = max(one.likely for one in ways)
-    if case.context.objective is not Objective.SETS:
-        return next(one for one in ways if one.likely == most)
-    alike = [one for one in ways if one.likely >= most - ALIKE * abs(most)]
-    return max(alike, key=lambda one: (one.earnings or 0.0, one.likely))
-
-
-def _in_each_style(case: PlanCase, judge: Judge, candidate: Candidate) -> Iterator[ExecutedPlan]:
-    """A layout carried out as finely as it is sawn, its slabs filled in each style; up to these all are the same."""
-    context = case.context
-    caches: list[PlacesCache] = [{} for _ in candidate.log_layout.layouts]
-    slabs = case.workshop.saw(candidate.log_layout, context.task, caches)
-    for style in STYLES:
-        fill = FillRequest(context.economics, candidate.prices, style=style)
-        yield _judged(judge, candidate, slabs.filled(context.task, fill), fill)
-
-
-def _without_idle_cuts(case: PlanCase, judge: Judge, plan: ExecutedPlan) -> ExecutedPlan:
-    """The plan without cuts that only free slabs of which nothing comes."""
-    if plan.fill is None:
-        return plan
-    task, before = case.context.task, CarriedOut(plan.candidate.log_layout, plan.ledger, plan.fill)
-
-    def saw(log_layout: LogLayout, caches: Caches) -> SawnToSlabs:
-        return case.workshop.saw(log_layout, task, caches)
-
-    after = spare_cuts(before, saw, judge, task)
-    if after is before:
-        return plan
-    return _judged(judge, replace(plan.candidate, log_layout=after.log_layout), after.ledger, None)
+    return ladder_of(benches_of(case), left)
 
 
 def paying_rung(earnings: Sequence[float | None]) -> int:

@@ -15,7 +15,6 @@ import numpy as np
 
 from pithline.plan.execute.bucked_log import LogLayout
 from pithline.plan.execute.ledger import Ledger
-from pithline.plan.execute.slab_fill import PlacesCache
 from pithline.plan.problem.layout import LayoutSetting
 from pithline.plan.problem.monitor import SILENT, Monitor
 
@@ -23,7 +22,8 @@ SAME_DIRECTION = 1e-6
 """Cuts whose directions differ by less (sine) run along each other."""
 Path = tuple[str, ...]
 Move = Callable[[LayoutSetting], LayoutSetting]
-Execute = Callable[[LogLayout, list[PlacesCache]], Ledger]
+Trial = Callable[[LogLayout], tuple[float, Ledger]]
+Ahead = Callable[[LogLayout], Callable[[], tuple[float, Ledger]]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,11 +49,7 @@ class RefineSteps:
 
 
 def refine(
-    log_layout: LogLayout,
-    execute: Execute,
-    value: Callable[[Ledger], float],
-    steps: RefineSteps,
-    monitor: Monitor = SILENT,
+    log_layout: LogLayout, here: Trial, steps: RefineSteps, monitor: Monitor = SILENT, ahead: Ahead | None = None
 ) -> tuple[LogLayout, Ledger]:
     """The layout after the moves that each gained, and it carried out; the same one where none does.
 
@@ -61,36 +57,43 @@ def refine(
     ----------
     log_layout : LogLayout
         Where it begins.
-    execute : callable
-        Carries a layout out; its caches, one a log, may be read and filled.
-    value : callable
-        Of what was carried out; −inf refuses it.
+    here : callable
+        Carries a layout out, and tells what it is likely to be worth; −inf refuses it.
     steps : RefineSteps
         What is tried.
     monitor : Monitor
         Hears the value so far, and how far it is.
+    ahead : callable, optional
+        Begins a trial elsewhere, and returns what waits for it. The move after the one that is tried here is then tried meanwhile, as
+        if that one gained nothing; where it gains, the trial ahead is worth nothing and is made again. So what is found is the same.
     """
-    seen: list[PlacesCache] = [{} for _ in log_layout.layouts]
-    ledger = execute(log_layout, seen)
-    best, highest, left = log_layout, value(ledger), steps.trials
-    for i, layout in enumerate(log_layout.layouts):
-        if layout is None:
-            continue
-        for move in _moves(layout, steps):
-            if left == 0 or monitor.stopped():
-                return best, ledger
-            left -= 1
-            monitor.found(highest)
-            monitor.report("refining", 1.0 - left / steps.trials)
-            here = best.layouts[i]
-            assert here is not None
-            tried = replace(best, layouts=(*best.layouts[:i], move(here), *best.layouts[i + 1 :]))
-            caches = [dict(one) for one in seen]
-            made = execute(tried, caches)
-            worth = value(made)
-            if worth > highest + LEAST_GAIN:
-                best, highest, ledger, seen = tried, worth, made, caches
+    highest, ledger = here(log_layout)
+    best, left = log_layout, steps.trials
+    moves = [(i, move) for i, one in enumerate(log_layout.layouts) if one is not None for move in _moves(one, steps)]
+    waiting: Callable[[], tuple[float, Ledger]] | None = None
+    for number, (i, move) in enumerate(moves[: steps.trials]):
+        if monitor.stopped():
+            break
+        left -= 1
+        monitor.found(highest)
+        monitor.report("refining", 1.0 - left / steps.trials)
+        tried = _moved(best, i, move)
+        if waiting is not None:
+            (worth, made), waiting = waiting(), None
+        else:
+            if ahead is not None and left > 0 and number + 1 < len(moves):
+                waiting = ahead(_moved(best, *moves[number + 1]))
+            worth, made = here(tried)
+        if worth > highest + LEAST_GAIN:
+            best, highest, ledger, waiting = tried, worth, made, None
     return best, ledger
+
+
+def _moved(log_layout: LogLayout, number: int, move: Move) -> LogLayout:
+    """The layout with that of one log moved."""
+    own = log_layout.layouts[number]
+    assert own is not None
+    return replace(log_layout, layouts=(*log_layout.layouts[:number], move(own), *log_layout.layouts[number + 1 :]))
 
 
 LEAST_GAIN = 1e-9

@@ -28,7 +28,9 @@ def slabs_of_nothing(judge: Judge, ledger: Ledger) -> frozenset[str]:
     """
     parent = {side: cut.piece for cut in ledger.cuts for side in cut.sides}
     slab = {name for name, piece in ledger.pieces.items() if piece.kind == "slab"}
-    whole = [name for name in ledger.pieces if name in slab and parent.get(name) not in slab]  # what ripping leaves is a slab too
+    whole = [
+        name for name in ledger.pieces if name in slab and parent.get(name) not in slab
+    ]  # what ripping leaves is a slab too
     held: dict[str, list[int]] = {name: [] for name in whole}
     for number, plate in enumerate(ledger.plates):
         piece: str | None = plate.id

@@ -93,6 +93,13 @@ PlacesCache = dict[bytes, SlabPlaces | None]
 """Places of slabs already seen, by the slabs' faces: of one log, one list of parts, the same saws."""
 
 
+class Unseen:
+    """A slab that was not looked at, where one without places is None."""
+
+
+UNSEEN = Unseen()
+
+
 def fill_rules(parts: Sequence[SawnPart], task: SawingTask, cells: tuple[float, float], thickness: float) -> FillRules:
     """Numbers of parts and saws for one slab as it truly lies, in cells (along, across) of these steps. [mm]"""
     saws, (along, across) = task.saws, cells
@@ -237,9 +244,10 @@ class SlabToFill:
         if self.cache is None:
             return places_in(self.log, self.frame, task, reserve, fine)
         key = slab_key(self.frame)
-        if key not in self.cache:
-            self.cache[key] = places_in(self.log, self.frame, task, reserve, fine)
-        return self.cache[key]
+        found = self.cache.get(key, UNSEEN)
+        if isinstance(found, Unseen):
+            found = self.cache[key] = places_in(self.log, self.frame, task, reserve, fine)
+        return found
 
 
 @dataclass(frozen=True, slots=True)
