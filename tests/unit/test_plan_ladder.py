@@ -6,9 +6,9 @@ from dataclasses import dataclass, replace
 import pytest
 
 from pithline.plan import search
-from pithline.plan.evaluate import bench as bench_room
-from pithline.plan.evaluate.bench import Bench, Benches, ExecutedPlan
+from pithline.plan.evaluate import workbench as bench_room
 from pithline.plan.evaluate.ladder import MOST_RUNGS, ladder_of, ladder_without, paying_rung, worth_a_rung
+from pithline.plan.evaluate.workbench import ExecutedPlan, Workbench, Workbenches
 from pithline.plan.execute.bucked_log import LogLayout
 from pithline.plan.problem.economics import Objective
 from pithline.plan.problem.effort import COARSE
@@ -36,7 +36,7 @@ class Case:
 
 def bench(case):
     """A bench that need not judge."""
-    return Benches(Bench(case, None))
+    return Workbenches(Workbench(case, None))
 
 
 def plan(set_ups, likely, earnings=None):
@@ -149,8 +149,8 @@ def test_what_is_begun_at_another_bench_comes_out_in_order():
         order.append(("begun", *about))
         return lambda: work("there", *about)
 
-    two = Benches(Bench(None, None), begin, b"case")
+    two = Workbenches(Workbench(None, None), begin, b"case")
     assert two.each(work, [1, 2, 3, 4]) == [10, 20, 30, 40]
     assert order[:2] == [("begun", 4), ("begun", 2)]
     assert [item for where, item in order if where == "there"] == [2, 4]
-    assert Benches(Bench(None, None)).each(lambda own, item: -item, [1, 2, 3]) == [-1, -2, -3]
+    assert Workbenches(Workbench(None, None)).each(lambda own, item: -item, [1, 2, 3]) == [-1, -2, -3]

@@ -22,7 +22,6 @@ come out, and `proven_prices` says what none of them can exceed. Who turns a log
 at once what follows from a roll.
 """
 
-from pithline.plan.evaluate.bench import ExecutedPlan, PlanCase
 from pithline.plan.evaluate.evaluation import Evaluation, Sampling, evaluate, upper_bound
 from pithline.plan.evaluate.glance import Glance, glance
 from pithline.plan.evaluate.judge import Judge, judge_on_samples, plate_counts
@@ -30,6 +29,7 @@ from pithline.plan.evaluate.ladder import Ladder, climb, ladder_without, paying_
 from pithline.plan.evaluate.part_fit import Misfit, Why, misfits
 from pithline.plan.evaluate.practice import PracticeResult, practice
 from pithline.plan.evaluate.totals import Sums, piece_list, plate_list, sum_up, totals, weighed
+from pithline.plan.evaluate.workbench import ExecutedPlan, PlanCase
 from pithline.plan.execute.bucked_log import LogLayout, crosscut_log
 from pithline.plan.execute.ledger import Ledger, Plate
 from pithline.plan.execute.operation_json import operations_from_json, operations_to_json

@@ -15,9 +15,9 @@ from numpy.typing import NDArray
 from pithline.plan.class_choice import bolt_classes
 from pithline.plan.columns.market_model import price_family
 from pithline.plan.columns.way_master import MasterTask, choose_ways
-from pithline.plan.evaluate.bench import PlanCase
 from pithline.plan.evaluate.glance import GLANCE
 from pithline.plan.evaluate.judge import Judge
+from pithline.plan.evaluate.workbench import PlanCase
 from pithline.plan.execute.bucked_log import LogLayout
 from pithline.plan.execute.ledger import Ledger
 from pithline.plan.priced_logs import PricedLogs, priced_logs

@@ -9,8 +9,8 @@ from functools import partial
 from pithline.mill.products import Limits
 from pithline.plan.class_choice import bolt_classes
 from pithline.plan.crosscut_search import CrosscutWay
-from pithline.plan.evaluate.bench import PlanCase
 from pithline.plan.evaluate.judge import Judge
+from pithline.plan.evaluate.workbench import PlanCase
 from pithline.plan.execute.bucked_log import crosscut_log
 from pithline.plan.execute.ledger import Ledger
 from pithline.plan.pricing.fills import GridFills

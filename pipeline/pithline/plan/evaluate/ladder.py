@@ -8,18 +8,18 @@ from functools import partial
 
 import numpy as np
 
-from pithline.plan.evaluate.bench import (
+from pithline.plan.evaluate.refine import RefineSteps, refine
+from pithline.plan.evaluate.workbench import (
     Begin,
-    Benches,
     ExecutedPlan,
     PlanCase,
+    Workbenches,
     benches_of,
     carried_out,
     finished,
     judged,
     tried,
 )
-from pithline.plan.evaluate.refine import RefineSteps, refine
 from pithline.plan.problem.layout import settings_of
 from pithline.plan.problem.monitor import SILENT, Monitor
 from pithline.plan.search import Candidate
@@ -113,7 +113,7 @@ def _settings(candidate: Candidate) -> int:
     return len(candidate.log_layout.places) + sum(len(settings_of(one)) for one in layouts if one is not None)
 
 
-def _refined(benches: Benches, plan: ExecutedPlan, monitor: Monitor) -> ExecutedPlan:
+def _refined(benches: Workbenches, plan: ExecutedPlan, monitor: Monitor) -> ExecutedPlan:
     """The plan refined where the effort says so; what came from elsewhere stays as it is."""
     own, candidate = benches.own, plan.candidate
     case, effort = own.case, own.case.context.effort
@@ -131,7 +131,7 @@ def _refined(benches: Benches, plan: ExecutedPlan, monitor: Monitor) -> Executed
     return judged(own, replace(candidate, log_layout=log_layout), ledger, case.fill(prices, effort.fine))
 
 
-def ladder_of(benches: Benches, plans: Sequence[ExecutedPlan]) -> Ladder:
+def ladder_of(benches: Workbenches, plans: Sequence[ExecutedPlan]) -> Ladder:
     """The plans that no other with as few set-ups is worth as much as, filled as finely as they are sawn, by rising work."""
     rungs: list[ExecutedPlan] = []
     for plan in sorted(plans, key=lambda one: (one.set_ups, -one.likely)):

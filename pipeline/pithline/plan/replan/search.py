@@ -12,8 +12,8 @@ from pithline.mill.sections import log_sections, piece_shape
 from pithline.plan.class_choice import bolt_classes
 from pithline.plan.columns.market_model import price_family
 from pithline.plan.columns.way_master import MasterTask, choose_different_ways
-from pithline.plan.evaluate.bench import ExecutedPlan
 from pithline.plan.evaluate.judge import judge_on_samples, plate_counts
+from pithline.plan.evaluate.workbench import ExecutedPlan
 from pithline.plan.execute.slab_fill import FillRequest
 from pithline.plan.execute.workshop import Workshop
 from pithline.plan.pricing.class_search import ClassTask, ValuedLogs, look_at

@@ -91,7 +91,7 @@ class ExecutedPlan:
 
 
 @dataclass(frozen=True, slots=True)
-class Bench:
+class Workbench:
     """One log's case with its judge, and what was seen in the slabs of layouts that were tried of late, log by log."""
 
     case: PlanCase
@@ -99,12 +99,12 @@ class Bench:
     seen: dict[int, PlacesCache] = field(default_factory=dict)
 
 
-def bench_of(case: PlanCase) -> Bench:
+def bench_of(case: PlanCase) -> Workbench:
     """A bench whose judge samples the same logs as any other of this case."""
-    return Bench(case, judge_on_samples(case.log, case.context))
+    return Workbench(case, judge_on_samples(case.log, case.context))
 
 
-def carried_out(bench: Bench, candidate: Candidate) -> ExecutedPlan:
+def carried_out(bench: Workbench, candidate: Candidate) -> ExecutedPlan:
     """A candidate carried out as it is compared with others."""
     effort = bench.case.context.effort
     fine = effort.fine if candidate.searched else 1.0
@@ -112,12 +112,12 @@ def carried_out(bench: Bench, candidate: Candidate) -> ExecutedPlan:
     return judged(bench, candidate, ledger, bench.case.fill(candidate.prices, fine))
 
 
-def judged(bench: Bench, candidate: Candidate, ledger: Ledger, fill: FillRequest | None) -> ExecutedPlan:
+def judged(bench: Workbench, candidate: Candidate, ledger: Ledger, fill: FillRequest | None) -> ExecutedPlan:
     """A plan that was carried out, with what it is likely to be worth."""
     return ExecutedPlan(candidate, ledger, bench.judge.worth(ledger), bench.judge.earnings(ledger), fill)
 
 
-def tried(bench: Bench, prices: Array, log_layout: LogLayout) -> tuple[float, Ledger]:
+def tried(bench: Workbench, prices: Array, log_layout: LogLayout) -> tuple[float, Ledger]:
     """A layout carried out beside others that it shares most slabs with: what it is likely to be worth, and its ledger."""
     caches = [
         bench.seen.setdefault(number, RecentPlaces(KEPT_PLACES * sum(len(one.slabs) for one in settings_of(layout))))
@@ -153,12 +153,12 @@ class RecentPlaces(OrderedDict[bytes, SlabPlaces | None]):
                 self.popitem(last=False)
 
 
-def finished(bench: Bench, plan: ExecutedPlan) -> ExecutedPlan:
+def finished(bench: Workbench, plan: ExecutedPlan) -> ExecutedPlan:
     """A plan as it is to be sawn: its slabs filled finely, without cuts that serve nothing."""
     return _without_idle_cuts(bench, _filled_finely(bench, plan))
 
 
-def _filled_finely(bench: Bench, plan: ExecutedPlan) -> ExecutedPlan:
+def _filled_finely(bench: Workbench, plan: ExecutedPlan) -> ExecutedPlan:
     """The plan with its slabs looked at as finely as they are sawn and filled in several ways: the one that is likely to be worth most.
 
     Whole sets make worths jump, so ways to fill that promise alike on the fitted log differ by some per cent on sampled ones.
@@ -175,7 +175,7 @@ def _filled_finely(bench: Bench, plan: ExecutedPlan) -> ExecutedPlan:
     return max(alike, key=lambda one: (one.earnings or 0.0, one.likely))
 
 
-def _in_each_style(bench: Bench, candidate: Candidate) -> Iterator[ExecutedPlan]:
+def _in_each_style(bench: Workbench, candidate: Candidate) -> Iterator[ExecutedPlan]:
     """A layout carried out as finely as it is sawn, its slabs filled in each style; up to these all are the same."""
     context = bench.case.context
     caches: list[PlacesCache] = [{} for _ in candidate.log_layout.layouts]
@@ -185,7 +185,7 @@ def _in_each_style(bench: Bench, candidate: Candidate) -> Iterator[ExecutedPlan]
         yield judged(bench, candidate, slabs.filled(context.task, fill), fill)
 
 
-def _without_idle_cuts(bench: Bench, plan: ExecutedPlan) -> ExecutedPlan:
+def _without_idle_cuts(bench: Workbench, plan: ExecutedPlan) -> ExecutedPlan:
     """The plan without cuts that only free slabs of which nothing comes."""
     if plan.fill is None:
         return plan
@@ -201,13 +201,13 @@ def _without_idle_cuts(bench: Bench, plan: ExecutedPlan) -> ExecutedPlan:
 
 
 @dataclass(frozen=True, slots=True)
-class Benches:
+class Workbenches:
     """A bench here, and how work is begun at another one in a process of its own; without such a one all is done here.
 
     `packed` is the case, written once for the other bench.
     """
 
-    own: Bench
+    own: Workbench
     begin: Begin | None = None
     packed: bytes = b""
 
@@ -217,14 +217,14 @@ class Benches:
         return self.begin is not None
 
     def ahead(
-        self, work: Callable[Concatenate[Bench, Asked], Given], *about: Asked.args, **_none: Asked.kwargs
+        self, work: Callable[Concatenate[Workbench, Asked], Given], *about: Asked.args, **_none: Asked.kwargs
     ) -> Callable[[], Given]:
         """Work begun at the other bench; what is returned waits for what it gives."""
         if self.begin is None:
             return partial(work, self.own, *about)
         return self.begin(_at_other_bench, self.packed, work, *about)
 
-    def each(self, work: Callable[[Bench, Item], Given], items: Sequence[Item]) -> list[Given]:
+    def each(self, work: Callable[[Workbench, Item], Given], items: Sequence[Item]) -> list[Given]:
         """Work done on each item, on every other one at the other bench, the last among them."""
         there = range(len(items) - 1, 0, -2) if self.two else range(0)
         begun = {k: self.ahead(work, items[k]) for k in there}
@@ -232,13 +232,13 @@ class Benches:
         return [here[k] if k in here else begun[k]() for k in range(len(items))]
 
 
-def benches_of(case: PlanCase, begin: Begin | None = None) -> Benches:
+def benches_of(case: PlanCase, begin: Begin | None = None) -> Workbenches:
     """The benches of a case; `begin` where another process takes work."""
-    return Benches(bench_of(case), begin, b"" if begin is None else pickle.dumps(case, pickle.HIGHEST_PROTOCOL))
+    return Workbenches(bench_of(case), begin, b"" if begin is None else pickle.dumps(case, pickle.HIGHEST_PROTOCOL))
 
 
 @lru_cache(maxsize=1)
-def _unpacked(packed: bytes) -> Bench:
+def _unpacked(packed: bytes) -> Workbench:
     """The other bench, made once for a case."""
     return bench_of(pickle.loads(packed))
 
