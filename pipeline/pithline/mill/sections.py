@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numba import njit
@@ -31,7 +32,7 @@ class LogSections:
     ends: tuple[tuple[Array, Array], ...]  # (point, outward normal) of both ends
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, eq=False)
 class PieceShape:
     """A piece's outline: stations (k,), padded vertices (k, v, 2), vertex counts, areas and centroids (k, 2)."""
 
@@ -41,7 +42,7 @@ class PieceShape:
     areas: Array
     centroids: Array
 
-    @property
+    @cached_property
     def points(self) -> Array:
         """All vertices as (m, 3) points."""
         k, v, _ = self.vertices.shape

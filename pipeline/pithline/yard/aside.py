@@ -51,7 +51,10 @@ class Aside:
         """Begin a piece of work; what is returned waits for what it gives."""
         if self.pool is None:
             return partial(work, *about)
-        waiting = self.pool.submit(work, *about)
+        try:
+            waiting = self.pool.submit(work, *about)
+        except BrokenExecutor:  # the process was ended from outside, and takes no more
+            return partial(work, *about)
 
         def found() -> Found:
             try:

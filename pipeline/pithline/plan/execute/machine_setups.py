@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -72,12 +72,15 @@ class MachinePoser:
         Outlines of the whole log.
     density : float
         Of green wood. [kg/m³]
+    known : dict
+        Ways to hold a bolt that were found before, by its faces and the way it is turned; posers of one log's pieces may share them.
     """
 
     log: PlanLog
     sections: LogSections
     machines: Machines
     density: float
+    known: dict[tuple[object, ...], tuple[BoltHold, ...]] = field(default_factory=dict, repr=False, compare=False)
 
     def pose(self, setting: LayoutSetting, piece: Piece) -> PosedSetting | Refused:
         """A log or a half on the mill."""
@@ -88,6 +91,15 @@ class MachinePoser:
 
     def holds(self, setting: LayoutSetting, piece: Piece) -> tuple[BoltHold, ...]:
         """Ways to hold a bolt for a setting: on the resaw first where that takes it, and on the mill."""
+        own = {(face.normal, face.offset): face for face in piece.faces}
+        log = (*self.log.axis.tolist(), *((face.normal, face.offset) for face in self.log.piece.faces))
+        key = (log, setting.clock, bool(setting.slabs), tuple(own))
+        if key not in self.known:
+            self.known[key] = self._holds(setting, piece)
+        # the same faces, by the names of the cuts that made these
+        return tuple(replace(hold, face=own[hold.face.normal, hold.face.offset]) for hold in self.known[key])
+
+    def _holds(self, setting: LayoutSetting, piece: Piece) -> tuple[BoltHold, ...]:
         shape = piece_shape(self.sections, piece, bark=True)
         if len(shape.x) < 2 or not setting.slabs or len(piece.faces) == len(self.log.piece.faces):
             return ()

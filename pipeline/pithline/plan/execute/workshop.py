@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from pithline.geometry.pieces import Piece
 from pithline.logmodel.model import LogModel
 from pithline.mill.machine import Machines
 from pithline.mill.sections import LogSections, PieceShape, log_sections, piece_shape
+from pithline.plan.execute.bolt_holds import BoltHold
 from pithline.plan.execute.bucked_log import LogLayout, saw_log_layout
 from pithline.plan.execute.drawn_poser import DrawnPoser
 from pithline.plan.execute.ledger import Ledger
@@ -37,12 +38,15 @@ class Workshop:
         The log with its bark.
     density : float
         Of green wood. [kg/m³]
+    holds : dict
+        Ways to hold bolts that were found before; layouts that are tried one after another have most of their bolts in common.
     """
 
     machines: Machines
     sections: LogSections
     whole: PieceShape
     density: float
+    holds: dict[tuple[object, ...], tuple[BoltHold, ...]] = field(default_factory=dict, repr=False, compare=False)
 
     @property
     def weight(self) -> float:
@@ -51,7 +55,7 @@ class Workshop:
 
     def poser(self, log: PlanLog) -> MachinePoser:
         """How pieces of the log, or of a shorter `log` crosscut from it, lie on the machines."""
-        return MachinePoser(log, self.sections, self.machines, self.density)
+        return MachinePoser(log, self.sections, self.machines, self.density, self.holds)
 
     def execute(self, log_layout: LogLayout, task: SawingTask, fill: FillRequest, caches: Caches = None) -> Ledger:
         """Carry a layout out on the real machines, crosscuts first."""
