@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from pithline.logmodel.document import model_to_json
+from pithline.plan.evaluate.idle_plates import billets_of_nothing, slabs_of_nothing
 from pithline.plan.evaluate.judge import Judge
-from pithline.plan.evaluate.spare_cuts import CarriedOut, slabs_of_nothing, spare_cuts
+from pithline.plan.evaluate.spare_cuts import CarriedOut, spare_cuts
 from pithline.plan.execute.bucked_log import LogLayout, crosscut_log
 from pithline.plan.execute.operation_json import operations_to_json
 from pithline.plan.execute.shop import DrawnSlab
@@ -210,6 +211,26 @@ def test_what_is_spared_replays(log):
 def test_a_plan_without_such_slabs_is_the_same_one(log):
     before, after = planned(log, (LayoutSetting(0.0, (GOOD,)),))
     assert after is before
+
+
+def test_a_billet_that_nobody_buys_stays_in_its_slab(log):
+    """Filled while rules sell singly, judged where three are wanted: each rule beyond is left, with its cuts."""
+    few = shop_of(products_of(BACK, RULE, demands=[None, 3]))
+    workshop, fill = workshop_of(log.model, SHOP.machines, 929.0), fill_of(SHOP)
+    log_layout = LogLayout(log, (), (log,), (LayoutSetting(0.0, (GOOD,)),))
+    before = CarriedOut(log_layout, workshop.execute(log_layout, SHOP, fill), fill)
+    after = spare_cuts(before, lambda one, caches: workshop.saw(one, SHOP, caches), Judge(context_of(few)), SHOP)
+
+    def rules(ledger):
+        return [one for one in ledger.passing if one.part == 1]
+
+    assert len({one.billet for one in rules(before.ledger)}) > 1 and len(rules(before.ledger)) > 6
+    assert {one.billet for one in rules(after.ledger)} and len({one.billet for one in rules(after.ledger)}) == 1
+    assert len(rules(after.ledger)) >= 3
+    assert [box for box in boxes(after.ledger) if box[0] == 0] == [box for box in boxes(before.ledger) if box[0] == 0]
+    assert len(list(after.ledger.cuts)) < len(list(before.ledger.cuts))
+    assert after.ledger.minutes < before.ledger.minutes
+    assert billets_of_nothing(Judge(context_of(few)), after.ledger) == frozenset()
 
 
 def test_plates_beyond_the_demand_count_nothing(log):

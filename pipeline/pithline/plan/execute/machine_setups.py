@@ -19,6 +19,7 @@ from pithline.plan.execute.shop import minutes_of
 from pithline.plan.execute.simulate import PosedSetting, Refused
 from pithline.plan.execute.slab_faces import (
     CLOSE_GAP,
+    LEAST_BOARD,
     SAME_FACE,
     ParallelFaces,
     Slabs,
@@ -144,10 +145,11 @@ class MachinePoser:
         drawn = setting.slabs if sign > 0 else tuple(LayoutSlab(-s.top, s.thickness) for s in reversed(setting.slabs))
         faces = parallel_faces(log, piece, pose.up)
         slabs = tuple(LayoutSlab(s.low + middle, s.thickness) for s in drawn)
-        slabs = fit_slabs(slabs, faces, mill.kerf, thickness_max(self.machines) - mill.height_step)
+        thickest = thickness_max(self.machines) - mill.height_step
+        slabs = fit_slabs(slabs, faces, mill.kerf, thickest)
         if hold is not None and not hold.flat:
             pose = _on_blocks(pose, slabs, faces, mill)
-        real, heights = _set_blades(slabs, faces, mill, pose.height)
+        real, heights = _set_blades(slabs, faces, mill, pose.height, thickest)
         if not heights:
             return Refused("no cut is needed")
         lateral = np.cross(pose.up, log.axis)
@@ -307,11 +309,12 @@ def _near_limit(check: LimitCheck) -> str:
 
 
 def _set_blades(
-    slabs: Slabs, faces: ParallelFaces, mill: BandMill, height: float
+    slabs: Slabs, faces: ParallelFaces, mill: BandMill, height: float, thickest: float = np.inf
 ) -> tuple[list[LayoutSlab], list[float]]:
     """Slabs as blade heights in whole steps make them, none thinner than drawn, and the heights from the top down.
 
-    A slab that rests on the bed is as thick as the lowest cut allows.
+    A slab that rests on the bed is as thick as the lowest cut allows. Where that or the steps leave a thin board under another slab, the
+    lower one keeps it, up to `thickest`, as in `close_gaps`. [mm]
 
     A face n·X stands at n·X + `height` over the bed. Where the lowest slab rests on a sawn face the heights are counted up
     from it, else down from the topmost cut.
@@ -320,8 +323,8 @@ def _set_blades(
     hangs = faces.ceiling is not None and abs(faces.ceiling - slabs[0].top) < SAME_FACE
     ceiling = faces.ceiling if hangs else None
     if rests and faces.floor is not None:
-        return _blades_from_below(slabs, faces.floor, ceiling, mill, height)
-    return _blades_from_above(slabs, ceiling, mill, height)
+        return _blades_from_below(slabs, faces.floor, ceiling, mill, (height, thickest))
+    return _blades_from_above(slabs, ceiling, mill, (height, thickest))
 
 
 MOST_THICKER = 10.0
@@ -329,15 +332,19 @@ MOST_THICKER = 10.0
 
 
 def _blades_from_below(
-    slabs: Slabs, floor: float, ceiling: float | None, mill: BandMill, height: float
+    slabs: Slabs, floor: float, ceiling: float | None, mill: BandMill, room: tuple[float, float]
 ) -> tuple[list[LayoutSlab], list[float]]:
-    kerf, step = mill.kerf, mill.height_step
+    kerf, step, (height, thickest) = mill.kerf, mill.height_step, room
     real: list[LayoutSlab] = []
     blades: list[float] = []
     for i, slab in enumerate(reversed(slabs)):
         if i and slab.low - floor > CLOSE_GAP:  # the next slab up starts with a cut of its own
             blades.append(float(np.ceil((slab.low - kerf / 2 + height) / step - 1e-6) * step))
-            floor = blades[-1] - height + kerf / 2
+            under = blades[-1] - height - kerf / 2
+            floor = under + kerf
+            if slab.low - real[-1].top - kerf < LEAST_BOARD + kerf and under - real[-1].low <= thickest:
+                del blades[-2]
+                real[-1] = LayoutSlab(real[-1].low, under - real[-1].low)
         if ceiling is not None and i == len(slabs) - 1:
             real.append(LayoutSlab(floor, ceiling - floor))
             continue
@@ -353,13 +360,15 @@ def _blades_from_below(
 
 
 def _blades_from_above(
-    slabs: Slabs, ceiling: float | None, mill: BandMill, height: float
+    slabs: Slabs, ceiling: float | None, mill: BandMill, room: tuple[float, float]
 ) -> tuple[list[LayoutSlab], list[float]]:
-    kerf, step = mill.kerf, mill.height_step
+    kerf, step, (height, thickest) = mill.kerf, mill.height_step, room
     real: list[LayoutSlab] = []
     blades: list[float] = []
     last = np.inf if ceiling is None else ceiling  # offset n·X under the last kerf
     for slab in slabs:
+        if CLOSE_GAP < last - slab.top < LEAST_BOARD + kerf and last - slab.low <= thickest:
+            slab = LayoutSlab(slab.low, last - slab.low)
         if last - slab.top > CLOSE_GAP:  # a cut of its own above the slab
             blades.append(float(round((slab.top + kerf / 2 + height) / step) * step))
             last = blades[-1] - height - kerf / 2
