@@ -64,7 +64,8 @@ class PlanCase:
 class ExecutedPlan:
     """A way to saw the log, what comes of it on the machines, and what that is likely to be worth, and to earn, net of charges.
 
-    `earnings` is None where nothing has a price. `fill` is how its slabs were filled; None: they stay as they are.
+    `earnings` is None where nothing has a price. `fill` is how its slabs were filled; None: they stay as they are. `compared` is the plan
+    as it was compared with others, before it was filled more finely and spared cuts; None: it is that one.
     """
 
     candidate: Candidate
@@ -72,6 +73,12 @@ class ExecutedPlan:
     likely: float
     earnings: float | None = None
     fill: FillRequest | None = None
+    compared: ExecutedPlan | None = None
+
+    @property
+    def origin(self) -> ExecutedPlan:
+        """The plan as it was compared."""
+        return self if self.compared is None else self.compared
 
     @property
     def set_ups(self) -> int:
@@ -175,13 +182,19 @@ def ladder_of(case: PlanCase, judge: Judge, plans: Sequence[ExecutedPlan]) -> La
     while len(rungs) > MOST_RUNGS:
         steps = [rungs[i + 1].likely - rungs[i].likely for i in range(len(rungs) - 1)]
         rungs.pop(int(np.argmin(steps[:-1])) + 1 if len(steps) > 1 else 1)
-    fine = [_without_idle_cuts(case, judge, _filled_finely(case, judge, plan)) for plan in rungs]
+    fine = [_as_it_is_sawn(case, judge, plan) for plan in rungs]
     kept = unbettered(fine)
     rungs, fine = [rungs[k] for k in kept], [fine[k] for k in kept]
     kept = worth_a_rung([plan.earnings for plan in fine])
     rungs, fine = [rungs[k] for k in kept], [fine[k] for k in kept]
     others = sorted((plan for plan in plans if all(plan is not rung for rung in rungs)), key=lambda one: -one.likely)
     return Ladder(tuple(fine), paying_rung([plan.earnings for plan in fine]), tuple(others))
+
+
+def _as_it_is_sawn(case: PlanCase, judge: Judge, plan: ExecutedPlan) -> ExecutedPlan:
+    """The plan filled as finely as it is sawn, without cuts of which nothing comes; the same one where it is so already."""
+    found = _without_idle_cuts(case, judge, _filled_finely(case, judge, plan))
+    return plan if found is plan else replace(found, compared=plan.origin)
 
 
 def unbettered(plans: Sequence[ExecutedPlan]) -> list[int]:
@@ -221,7 +234,7 @@ def ladder_without(case: PlanCase, ladder: Ladder, fails: Sequence[ExecutedPlan]
     Its plans are the ones of the earlier ladder, so that what was proven of them stays proven, but where a new rung is filled
     more finely.
     """
-    left = [one for one in (*ladder.rungs, *ladder.others) if all(one is not failed for failed in fails)]
+    left = [one for one in (*ladder.rungs, *ladder.others) if all(one.origin is not failed.origin for failed in fails)]
     if not left:
         return Ladder((), 0, (), ladder.refused)
     return ladder_of(case, judge_on_samples(case.log, case.context), left)
@@ -254,7 +267,7 @@ def _in_each_style(case: PlanCase, judge: Judge, candidate: Candidate) -> Iterat
 
 
 def _without_idle_cuts(case: PlanCase, judge: Judge, plan: ExecutedPlan) -> ExecutedPlan:
-    """The plan without cuts that only free slabs of which nothing comes."""
+    """The plan without cuts of which nothing comes."""
     if plan.fill is None:
         return plan
     task, before = case.context.task, CarriedOut(plan.candidate.log_layout, plan.ledger, plan.fill)
