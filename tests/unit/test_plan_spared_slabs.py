@@ -8,10 +8,11 @@ import pytest
 from pithline.logmodel.document import model_to_json
 from pithline.plan.evaluate.idle_plates import billets_of_nothing, slabs_of_nothing
 from pithline.plan.evaluate.judge import Judge
-from pithline.plan.evaluate.spare_cuts import CarriedOut, spare_cuts
+from pithline.plan.evaluate.spare_cuts import CarriedOut, holds_all_of, spare_cuts
 from pithline.plan.execute.bucked_log import LogLayout, crosscut_log
 from pithline.plan.execute.operation_json import operations_to_json
 from pithline.plan.execute.shop import DrawnSlab
+from pithline.plan.execute.slab_view import SlabFrame
 from pithline.plan.execute.spared_slabs import Spared, What, may_be_spared, without
 from pithline.plan.execute.workshop import workshop_of
 from pithline.plan.problem.layout import LayoutSetting, LayoutSlab, settings_of
@@ -231,6 +232,18 @@ def test_a_billet_that_nobody_buys_stays_in_its_slab(log):
     assert len(list(after.ledger.cuts)) < len(list(before.ledger.cuts))
     assert after.ledger.minutes < before.ledger.minutes
     assert billets_of_nothing(Judge(context_of(few)), after.ledger) == frozenset()
+
+
+def test_a_slab_keeps_its_plates_where_it_only_gains_wood():
+    axis, normal, lateral = np.eye(3)[[0, 2, 1]]
+    side = np.array([0.0, 0.6, 0.8])
+    frame = SlabFrame(axis, normal, lateral, 10.0, 30.0, ((side, 40.0), (-lateral, 5.0)))
+    assert holds_all_of(frame, frame)
+    assert holds_all_of(replace(frame, bounds=((side, 56.0), (-lateral, 5.0))), frame)
+    assert holds_all_of(replace(frame, bounds=((side, 40.0),)), frame)
+    assert not holds_all_of(replace(frame, bounds=((side, 39.0), (-lateral, 5.0))), frame)
+    assert not holds_all_of(frame, replace(frame, bounds=((side, 40.0),)))
+    assert not holds_all_of(replace(frame, top=31.0), frame) and not holds_all_of(replace(frame, low=9.0), frame)
 
 
 def test_plates_beyond_the_demand_count_nothing(log):

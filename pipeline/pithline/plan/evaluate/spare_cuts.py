@@ -5,19 +5,24 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from pithline.plan.evaluate.idle_plates import ALIKE, billets_of_nothing, slabs_of_nothing
 from pithline.plan.evaluate.judge import Judge
 from pithline.plan.execute.bucked_log import LogLayout
 from pithline.plan.execute.ledger import Ledger
 from pithline.plan.execute.shop import DrawnSlab, SlabJob, saw_into_billets
 from pithline.plan.execute.simulate import SawnToSlabs, filled_jobs
-from pithline.plan.execute.slab_fill import FillRequest, PlacesCache, Strip, slab_key
+from pithline.plan.execute.slab_fill import FillRequest, PlacesCache, Strip
+from pithline.plan.execute.slab_view import SlabFrame
 from pithline.plan.execute.spared_slabs import Spared, may_be_spared, without
 from pithline.plan.problem.layout import LayoutSetting
 from pithline.plan.problem.task import SawingTask
 
 Saw = Callable[[LogLayout, list[PlacesCache]], SawnToSlabs]
 Layouts = tuple[LayoutSetting | None, ...]
+SAME_PLACE = 1e-9
+"""Faces nearer than this are the same, as directions are whose parts differ by less. [mm]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,12 +119,26 @@ def _without_billets(
 def _kept_or_filled(
     jobs: Sequence[SlabJob], before: Sequence[SlabJob], task: SawingTask, fill: FillRequest
 ) -> list[SlabJob]:
-    """Slabs with the strips that they had where all lie where they lay, else filled anew."""
-    strips = {slab_key(job.frame): job.strips for job in before}
-    keys = [slab_key(job.frame) for job in jobs]
-    if all(key in strips for key in keys):
-        return [replace(job, strips=strips[key]) for job, key in zip(jobs, keys, strict=True)]
-    return filled_jobs(jobs, task, fill)
+    """Slabs with the strips that they had where all lie where they lay and hold what they held, else filled anew."""
+    out = []
+    for job in jobs:
+        alike = (one for one in before if one.log.piece.id == job.log.piece.id and holds_all_of(job.frame, one.frame))
+        earlier = next(alike, None)
+        if earlier is None:
+            return filled_jobs(jobs, task, fill)
+        out.append(replace(job, strips=earlier.strips))
+    return out
+
+
+def holds_all_of(one: SlabFrame, other: SlabFrame) -> bool:
+    """Whether a slab lies between the same two faces as another, and no face that bounds it across lies further in."""
+    lies, lay = (np.array([*frame.axis, *frame.normal, frame.low, frame.top]) for frame in (one, other))
+    if not np.allclose(lies, lay, 0.0, SAME_PLACE):
+        return False
+    return all(
+        any(np.allclose(normal, n, 0.0, SAME_PLACE) and offset >= at - SAME_PLACE for n, at in other.bounds)
+        for normal, offset in one.bounds
+    )
 
 
 def _cuts(ledger: Ledger) -> int:
