@@ -39,8 +39,8 @@ def spare_cuts(plan: CarriedOut, saw: Saw, judge: Judge, task: SawingTask) -> Ca
 
     Billets that nobody buys stay in their slab. A layout without the slabs of which nothing comes is carried out anew: pieces rest
     otherwise, and what was held by a face that is no longer there may not hold. It is kept where it opens the log in fewer cuts and is
-    likely to be worth as much net of charges, and to earn as much. Slabs that come out where they were keep their plates;
-    where one does not, all are filled anew.
+    likely to be worth as much net of charges, and to earn as much. Slabs that lie where they lay and lose no wood keep their
+    plates; where one does not, all are filled anew.
 
     Parameters
     ----------
