@@ -16,7 +16,9 @@ MILL = read_mill().mill
 STEP, KERF = MILL.height_step, MILL.kerf
 FREE = ParallelFaces(None, None)
 DRAWN = st.lists(
-    st.tuples(st.floats(8.0, 90.0), st.sampled_from([KERF, KERF + CLOSE_GAP + 4.0, 40.0])), min_size=1, max_size=4
+    st.tuples(st.floats(8.0, 90.0), st.sampled_from([KERF, 2 * KERF + LEAST_BOARD + 6 * STEP, 40.0])),
+    min_size=1,
+    max_size=4,
 )
 
 
@@ -109,3 +111,16 @@ def test_no_thin_board_is_left_between_slabs(drawn, low, rests):
         wasted = over.low - KERF - under.top
         assert wasted == pytest.approx(0.0, abs=1e-9) or wasted >= LEAST_BOARD + KERF - 1e-9
         assert under.thickness >= slab.thickness - 1e-9
+
+
+def test_a_slab_that_the_blade_makes_thicker_takes_the_thin_board_over_it_too():
+    """The blade's lowest cut makes the slab on the bed 29 mm for 22: 8 mm would be left under the next, a board of 6."""
+    lowest = max(MILL.blade_min, MILL.clamp_room)
+    thin = lowest - KERF / 2 - 7.0
+    faces = ParallelFaces(ParallelFace("under", 0.0), None)
+    over = LayoutSlab(thin + 7.0 + KERF + 8.0, 40.0)
+    real, heights = _set_blades((over, LayoutSlab(0.0, thin)), faces, MILL, 0.0)
+    assert len(heights) == 2 and real[1].thickness == pytest.approx(thin + 15.0)
+    assert all(lies_between_its_cuts(one, heights, 0.0, faces) for one in real)
+    real, heights = _set_blades((over, LayoutSlab(0.0, thin)), faces, MILL, 0.0, thickest=thin + 14.0)
+    assert len(heights) == 3 and real[1].thickness == pytest.approx(thin + 7.0)

@@ -68,6 +68,27 @@ def test_what_a_failing_plan_kept_out_takes_its_place(monkeypatch):
     assert not ladder_without(Case(), ladder, plans).rungs
 
 
+def test_a_plan_that_fails_once_it_was_filled_anew_does_not_come_back(monkeypatch):
+    """What fails is the plan as it is to be sawn; the one that it was made of is as bad."""
+    monkeypatch.setattr(bench_room, "judge_on_samples", lambda log, context: None)
+    monkeypatch.setattr(bench_room, "_filled_finely", lambda bench, plan: replace(plan))
+    ladder = ladder_of(bench(Case()), [plan(3, 2.0, 2.0), plan(7, 8.0, 8.0), plan(7, 6.0, 6.0)])
+    fails, first = [], ladder
+    while ladder.rungs and len(fails) < 4:
+        fails.append(ladder.rungs[-1])
+        ladder = ladder_without(Case(), first, fails)
+    assert [one.likely for one in fails] == [8.0, 6.0, 2.0]
+
+
+def test_a_plan_spared_set_ups_comes_before_those_that_need_more(monkeypatch):
+    """And one that needs no fewer, is worth no more and earns no more than it is no rung."""
+    spared = {8.0: plan(2, 8.0, 8.0)}
+    monkeypatch.setattr(bench_room, "_without_idle_cuts", lambda bench, plan: spared.get(plan.likely, plan))
+    ladder = ladder_of(bench(Case()), [plan(3, 5.0, 5.0), plan(7, 8.0, 8.0), plan(8, 9.0, 9.0)])
+    assert [(one.set_ups, one.likely) for one in ladder.rungs] == [(2, 8.0), (8, 9.0)] and ladder.paying == 1
+    assert [one.likely for one in ladder.others] == [5.0]
+
+
 def test_a_ladder_has_few_rungs_the_first_and_the_last_among_them():
     plans = [plan(k, float(k * k)) for k in range(1, 12)]
     rungs = ladder_of(bench(Case()), plans).rungs

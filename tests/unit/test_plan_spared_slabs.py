@@ -6,11 +6,13 @@ import numpy as np
 import pytest
 
 from pithline.logmodel.document import model_to_json
+from pithline.plan.evaluate.idle_plates import billets_of_nothing, slabs_of_nothing
 from pithline.plan.evaluate.judge import Judge
-from pithline.plan.evaluate.spare_cuts import CarriedOut, slabs_of_nothing, spare_cuts
+from pithline.plan.evaluate.spare_cuts import CarriedOut, holds_all_of, spare_cuts
 from pithline.plan.execute.bucked_log import LogLayout, crosscut_log
 from pithline.plan.execute.operation_json import operations_to_json
 from pithline.plan.execute.shop import DrawnSlab
+from pithline.plan.execute.slab_view import SlabFrame
 from pithline.plan.execute.spared_slabs import Spared, What, may_be_spared, without
 from pithline.plan.execute.workshop import workshop_of
 from pithline.plan.problem.layout import LayoutSetting, LayoutSlab, settings_of
@@ -210,6 +212,38 @@ def test_what_is_spared_replays(log):
 def test_a_plan_without_such_slabs_is_the_same_one(log):
     before, after = planned(log, (LayoutSetting(0.0, (GOOD,)),))
     assert after is before
+
+
+def test_a_billet_that_nobody_buys_stays_in_its_slab(log):
+    """Filled while rules sell singly, judged where three are wanted: each rule beyond is left, with its cuts."""
+    few = shop_of(products_of(BACK, RULE, demands=[None, 3]))
+    workshop, fill = workshop_of(log.model, SHOP.machines, 929.0), fill_of(SHOP)
+    log_layout = LogLayout(log, (), (log,), (LayoutSetting(0.0, (GOOD,)),))
+    before = CarriedOut(log_layout, workshop.execute(log_layout, SHOP, fill), fill)
+    after = spare_cuts(before, lambda one, caches: workshop.saw(one, SHOP, caches), Judge(context_of(few)), SHOP)
+
+    def rules(ledger):
+        return [one for one in ledger.passing if one.part == 1]
+
+    assert len({one.billet for one in rules(before.ledger)}) > 1 and len(rules(before.ledger)) > 6
+    assert {one.billet for one in rules(after.ledger)} and len({one.billet for one in rules(after.ledger)}) == 1
+    assert len(rules(after.ledger)) >= 3
+    assert [box for box in boxes(after.ledger) if box[0] == 0] == [box for box in boxes(before.ledger) if box[0] == 0]
+    assert len(list(after.ledger.cuts)) < len(list(before.ledger.cuts))
+    assert after.ledger.minutes < before.ledger.minutes
+    assert billets_of_nothing(Judge(context_of(few)), after.ledger) == frozenset()
+
+
+def test_a_slab_keeps_its_plates_where_it_only_gains_wood():
+    axis, normal, lateral = np.eye(3)[[0, 2, 1]]
+    side = np.array([0.0, 0.6, 0.8])
+    frame = SlabFrame(axis, normal, lateral, 10.0, 30.0, ((side, 40.0), (-lateral, 5.0)))
+    assert holds_all_of(frame, frame)
+    assert holds_all_of(replace(frame, bounds=((side, 56.0), (-lateral, 5.0))), frame)
+    assert holds_all_of(replace(frame, bounds=((side, 40.0),)), frame)
+    assert not holds_all_of(replace(frame, bounds=((side, 39.0), (-lateral, 5.0))), frame)
+    assert not holds_all_of(frame, replace(frame, bounds=((side, 40.0),)))
+    assert not holds_all_of(replace(frame, top=31.0), frame) and not holds_all_of(replace(frame, low=9.0), frame)
 
 
 def test_plates_beyond_the_demand_count_nothing(log):

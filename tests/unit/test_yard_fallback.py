@@ -91,7 +91,7 @@ def test_a_plan_by_money_competes_with_what_a_search_by_sets_finds(monkeypatch):
     seen = []
     real = one_log.climb
 
-    def climbed(case, candidates, monitor):
+    def climbed(case, candidates, monitor, begin=None):
         ladder = real(case, candidates, monitor)
         seen.append((list(candidates), ladder))
         return ladder

@@ -30,11 +30,12 @@ def plate_counts(plates: Sequence[Plate], kinds: PlateKinds, passing: NDArray[np
     out = np.zeros((len(kinds.part), 2), np.int64)
     billets: dict[tuple[str, int], list[int]] = defaultdict(list)
     kind_of: dict[tuple[str, int], int] = {}
+    apart = kinds.apart
     for plate, passes in zip(plates, passing, strict=True):
         if passes:
             key = plate.billet, plate.part
             billets[key].append(plate.layer)
-            if kinds.apart:
+            if apart:
                 own = int(kinds.at(plate.part, *(np.array(end) for end in plate.stations)))
                 kind_of[key] = min(own, kind_of.get(key, own))  # kinds of a part are numbered by rising factor
     for key, layers in billets.items():
@@ -80,15 +81,17 @@ class Judge:
     def worths(self, ledger: Ledger, economics: Economics | None = None) -> Array:
         """What its plates are worth on each sampled log before charges, (samples,): by the objective, or other economics."""
         sold = economics or self.context.economics
-        if self.plates is None:
-            passing = np.array([[plate.passes for plate in ledger.plates]], bool).reshape(1, -1)
-        else:
-            passing = self.plates.passing(ledger.plates)
         out = []
-        for row in passing:
+        for row in self.passing(ledger.plates):
             counts = plate_counts(ledger.plates, sold.kinds, row)
             out.append(sold.market.worth(counts[:, 0], counts[:, 1])[0])
         return np.array(out)
+
+    def passing(self, plates: Sequence[Plate]) -> NDArray[np.bool_]:
+        """On which of the sampled logs plates pass, (samples, plates); without samples, on the fitted one alone."""
+        if self.plates is None:
+            return np.array([[plate.passes for plate in plates]], bool).reshape(1, -1)
+        return self.plates.passing(plates)
 
 
 def judge_on_samples(log: PlanLog, context: SearchContext) -> Judge:

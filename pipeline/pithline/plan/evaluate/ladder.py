@@ -140,7 +140,11 @@ def ladder_of(benches: Workbenches, plans: Sequence[ExecutedPlan]) -> Ladder:
     while len(rungs) > MOST_RUNGS:
         steps = [rungs[i + 1].likely - rungs[i].likely for i in range(len(rungs) - 1)]
         rungs.pop(int(np.argmin(steps[:-1])) + 1 if len(steps) > 1 else 1)
-    fine = benches.each(finished, rungs)
+    fine = [
+        # what comes from the other bench unchanged is a copy
+        plan if found is plan or found.compared is None else replace(found, compared=plan.origin)
+        for plan, found in zip(rungs, benches.each(finished, rungs), strict=True)
+    ]
     kept = unbettered(fine)
     rungs, fine = [rungs[k] for k in kept], [fine[k] for k in kept]
     kept = worth_a_rung([plan.earnings for plan in fine])
@@ -186,7 +190,7 @@ def ladder_without(case: PlanCase, ladder: Ladder, fails: Sequence[ExecutedPlan]
     Its plans are the ones of the earlier ladder, so that what was proven of them stays proven, but where a new rung is filled
     more finely.
     """
-    left = [one for one in (*ladder.rungs, *ladder.others) if all(one is not failed for failed in fails)]
+    left = [one for one in (*ladder.rungs, *ladder.others) if all(one.origin is not failed.origin for failed in fails)]
     if not left:
         return Ladder((), 0, (), ladder.refused)
     return ladder_of(benches_of(case), left)

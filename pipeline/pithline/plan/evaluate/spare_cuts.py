@@ -1,62 +1,28 @@
-"""Carried-out plans without cuts that serve nothing: slabs of which nothing comes are left where they are, where nothing is lost by it."""
+"""Carried-out plans without cuts that serve nothing: slabs and billets of which nothing comes stay in one piece."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+
+from pithline.plan.evaluate.idle_plates import ALIKE, billets_of_nothing, slabs_of_nothing
 from pithline.plan.evaluate.judge import Judge
 from pithline.plan.execute.bucked_log import LogLayout
 from pithline.plan.execute.ledger import Ledger
-from pithline.plan.execute.shop import DrawnSlab
+from pithline.plan.execute.shop import DrawnSlab, SlabJob, saw_into_billets
 from pithline.plan.execute.simulate import SawnToSlabs, filled_jobs
-from pithline.plan.execute.slab_fill import FillRequest, PlacesCache, slab_key
+from pithline.plan.execute.slab_fill import FillRequest, PlacesCache, Strip
+from pithline.plan.execute.slab_view import SlabFrame
 from pithline.plan.execute.spared_slabs import Spared, may_be_spared, without
 from pithline.plan.problem.layout import LayoutSetting
 from pithline.plan.problem.task import SawingTask
 
-ALIKE = 1e-9
-"""Worths that differ by less are the same."""
 Saw = Callable[[LogLayout, list[PlacesCache]], SawnToSlabs]
 Layouts = tuple[LayoutSetting | None, ...]
-
-
-def slabs_of_nothing(judge: Judge, ledger: Ledger) -> frozenset[str]:
-    """Slabs whose plates, if there are any, count nothing on any sampled log: others fill the demand, or they fail.
-
-    Slabs are asked in the order in which they were sawn, each without those before it of which nothing comes.
-    """
-    parent = {side: cut.piece for cut in ledger.cuts for side in cut.sides}
-    slab = {name for name, piece in ledger.pieces.items() if piece.kind == "slab"}
-    whole = [
-        name for name in ledger.pieces if name in slab and parent.get(name) not in slab
-    ]  # what ripping leaves is a slab too
-    held: dict[str, list[int]] = {name: [] for name in whole}
-    for number, plate in enumerate(ledger.plates):
-        piece: str | None = plate.id
-        while piece is not None and piece not in held:
-            piece = parent.get(piece)
-        if piece is not None:
-            held[piece].append(number)
-    left, worth = ledger, _worths(judge, ledger)
-    out: set[str] = set()
-    gone: set[int] = set()
-    for name in whole:
-        if held[name]:
-            rest = gone | set(held[name])
-            left = ledger.copied()
-            left.plates = [plate for number, plate in enumerate(ledger.plates) if number not in rest]
-            if any(abs(a - b) > ALIKE for a, b in zip(_worths(judge, left), worth, strict=True)):
-                continue
-            gone = rest
-        out.add(name)
-    return frozenset(out)
-
-
-def _worths(judge: Judge, ledger: Ledger) -> list[float]:
-    """What plates count on each sampled log, by the objective and, where things have a price, by money."""
-    money = judge.context.money
-    return [*judge.worths(ledger).tolist(), *([] if money is None else judge.worths(ledger, money).tolist())]
+SAME_PLACE = 1e-9
+"""Faces nearer than this are the same, as directions are whose parts differ by less. [mm]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,11 +35,12 @@ class CarriedOut:
 
 
 def spare_cuts(plan: CarriedOut, saw: Saw, judge: Judge, task: SawingTask) -> CarriedOut:
-    """The plan without slabs of which nothing comes, as far as that saves cuts and loses nothing; the same one where it does not.
+    """The plan without cuts of which nothing comes, as far as nothing is lost by it; the same one where there are none.
 
-    A layout without them is carried out anew: pieces rest otherwise, and what is held by a face that is no longer there may not hold. It
-    is kept where it opens the log in fewer cuts and is likely to be worth as much net of charges, and to earn as much. Slabs that come
-    out where they were keep their plates; where one does not, all are filled anew.
+    Billets that nobody buys stay in their slab. A layout without the slabs of which nothing comes is carried out anew: pieces rest
+    otherwise, and what was held by a face that is no longer there may not hold. It is kept where it opens the log in fewer cuts and is
+    likely to be worth as much net of charges, and to earn as much. Slabs that lie where they lay and lose no wood keep their
+    plates; where one does not, all are filled anew.
 
     Parameters
     ----------
@@ -86,40 +53,96 @@ def spare_cuts(plan: CarriedOut, saw: Saw, judge: Judge, task: SawingTask) -> Ca
     task : SawingTask
         Machines and parts.
     """
-    nothing = slabs_of_nothing(judge, plan.ledger)
-    if not nothing:
+    if not (billets_of_nothing(judge, plan.ledger) or slabs_of_nothing(judge, plan.ledger)):
         return plan
     caches: list[PlacesCache] = [{} for _ in plan.log_layout.layouts]
     sawn = saw(plan.log_layout, caches)
-    strips = {slab_key(job.frame): job.strips for job in filled_jobs(sawn.jobs, task, plan.fill)}
-    cuts, tried = _cuts(sawn), {plan.log_layout.layouts}
+    now = _in_shop(sawn, filled_jobs(sawn.jobs, task, plan.fill), judge, task)
+    if _as_good(judge, now.ledger, plan.ledger) and _cuts(now.ledger) < _cuts(plan.ledger):
+        plan = replace(plan, ledger=now.ledger)
+    tried = {plan.log_layout.layouts}
     while True:
+        nothing = slabs_of_nothing(judge, now.ledger)
         for layouts in _sparing(plan.log_layout, sawn, nothing):
             if layouts in tried:
                 continue
             tried.add(layouts)
             log_layout = replace(plan.log_layout, layouts=layouts)
             again = saw(log_layout, caches)
-            if _cuts(again) >= cuts:
+            if _cuts(again.ledger) >= _cuts(sawn.ledger):
                 continue
-            keys = [slab_key(job.frame) for job in again.jobs]
-            if all(key in strips for key in keys):
-                jobs = [replace(job, strips=strips[key]) for job, key in zip(again.jobs, keys, strict=True)]
-            else:
-                jobs = filled_jobs(again.jobs, task, plan.fill)
-            ledger = again.sawn_in_shop(task, jobs)
-            if _as_good(judge, ledger, plan.ledger):
-                plan, sawn, cuts = CarriedOut(log_layout, ledger, plan.fill), again, _cuts(again)
-                strips = {slab_key(job.frame): job.strips for job in jobs}
-                nothing = slabs_of_nothing(judge, ledger)
+            then = _in_shop(again, _kept_or_filled(again.jobs, now.jobs, task, plan.fill), judge, task)
+            if _as_good(judge, then.ledger, plan.ledger):
+                plan, sawn, now = CarriedOut(log_layout, then.ledger, plan.fill), again, then
                 break
         else:
             return plan
 
 
-def _cuts(sawn: SawnToSlabs) -> int:
-    """How many cuts open the log: of mill and resaw, up to its slabs."""
-    return sum(1 for _ in sawn.ledger.cuts)
+@dataclass(frozen=True, slots=True)
+class _Shopped:
+    """Slabs with the strips that were sawn of them, and the ledger of all of it."""
+
+    jobs: tuple[SlabJob, ...]
+    ledger: Ledger
+
+
+def _in_shop(sawn: SawnToSlabs, jobs: Sequence[SlabJob], judge: Judge, task: SawingTask) -> _Shopped:
+    """Slabs sawn in the shop, but for billets of which nothing comes: those stay in their slab or strip."""
+    ledger = sawn.sawn_in_shop(task, jobs)
+    idle = billets_of_nothing(judge, ledger)
+    if idle:
+        jobs = _without_billets(sawn, jobs, task, idle)
+        ledger = sawn.sawn_in_shop(task, jobs)
+    return _Shopped(tuple(jobs), ledger)
+
+
+def _without_billets(
+    sawn: SawnToSlabs, jobs: Sequence[SlabJob], task: SawingTask, idle: frozenset[str]
+) -> list[SlabJob]:
+    """Slabs without the billets that become the pieces named; strips that hold no other are not ripped."""
+    ledger, out = sawn.ledger.copied(), []
+    for job in jobs:
+        made = saw_into_billets(ledger, task, job)
+        strips: list[Strip] = []
+        for strip in job.strips:
+            kept = tuple(
+                one
+                for one in strip.billets
+                if any(each.strip is strip and each.billet is one and each.piece.id not in idle for each in made)
+            )
+            strips += [replace(strip, billets=kept)] if kept else []
+        out.append(replace(job, strips=tuple(strips)))
+    return out
+
+
+def _kept_or_filled(
+    jobs: Sequence[SlabJob], before: Sequence[SlabJob], task: SawingTask, fill: FillRequest
+) -> list[SlabJob]:
+    """Slabs with the strips that they had where all lie where they lay and hold what they held, else filled anew."""
+    out = []
+    for job in jobs:
+        alike = (one for one in before if one.log.piece.id == job.log.piece.id and holds_all_of(job.frame, one.frame))
+        earlier = next(alike, None)
+        if earlier is None:
+            return filled_jobs(jobs, task, fill)
+        out.append(replace(job, strips=earlier.strips))
+    return out
+
+
+def holds_all_of(one: SlabFrame, other: SlabFrame) -> bool:
+    """Whether a slab lies between the same two faces as another, and no face that bounds it across lies further in."""
+    lies, lay = (np.array([*frame.axis, *frame.normal, frame.low, frame.top]) for frame in (one, other))
+    if not np.allclose(lies, lay, 0.0, SAME_PLACE):
+        return False
+    return all(
+        any(np.allclose(normal, n, 0.0, SAME_PLACE) and offset >= at - SAME_PLACE for n, at in other.bounds)
+        for normal, offset in one.bounds
+    )
+
+
+def _cuts(ledger: Ledger) -> int:
+    return sum(1 for _ in ledger.cuts)
 
 
 def _as_good(judge: Judge, ledger: Ledger, before: Ledger) -> bool:

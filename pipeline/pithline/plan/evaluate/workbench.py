@@ -75,7 +75,8 @@ class PlanCase:
 class ExecutedPlan:
     """A way to saw the log, what comes of it on the machines, and what that is likely to be worth, and to earn, net of charges.
 
-    `earnings` is None where nothing has a price. `fill` is how its slabs were filled; None: they stay as they are.
+    `earnings` is None where nothing has a price. `fill` is how its slabs were filled; None: they stay as they are. `compared` is the plan
+    as it was compared with others, before it was filled more finely and spared cuts; None: it is that one.
     """
 
     candidate: Candidate
@@ -83,6 +84,12 @@ class ExecutedPlan:
     likely: float
     earnings: float | None = None
     fill: FillRequest | None = None
+    compared: ExecutedPlan | None = None
+
+    @property
+    def origin(self) -> ExecutedPlan:
+        """The plan as it was compared."""
+        return self if self.compared is None else self.compared
 
     @property
     def set_ups(self) -> int:
@@ -154,8 +161,9 @@ class RecentPlaces(OrderedDict[bytes, SlabPlaces | None]):
 
 
 def finished(bench: Workbench, plan: ExecutedPlan) -> ExecutedPlan:
-    """A plan as it is to be sawn: its slabs filled finely, without cuts that serve nothing."""
-    return _without_idle_cuts(bench, _filled_finely(bench, plan))
+    """A plan filled as finely as it is sawn, without cuts of which nothing comes; the same one where it is so already."""
+    found = _without_idle_cuts(bench, _filled_finely(bench, plan))
+    return plan if found is plan else replace(found, compared=plan.origin)
 
 
 def _filled_finely(bench: Workbench, plan: ExecutedPlan) -> ExecutedPlan:
@@ -186,7 +194,7 @@ def _in_each_style(bench: Workbench, candidate: Candidate) -> Iterator[ExecutedP
 
 
 def _without_idle_cuts(bench: Workbench, plan: ExecutedPlan) -> ExecutedPlan:
-    """The plan without cuts that only free slabs of which nothing comes."""
+    """The plan without cuts of which nothing comes."""
     if plan.fill is None:
         return plan
     task, before = bench.case.context.task, CarriedOut(plan.candidate.log_layout, plan.ledger, plan.fill)

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pithline.geometry.pieces import Face, Piece
 from pithline.mill.sections import PieceShape
+from pithline.plan.problem.layout import LayoutSetting
 from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.operations import Tool
 
@@ -137,3 +138,37 @@ def stands(shape: PieceShape, piece: Piece, up: Array, axis: Array) -> bool:
         return False
     weight = float(shape.centroid @ lateral)
     return bool(places[carried].min() + CARRIED_SPARE <= weight <= places[carried].max() - CARRIED_SPARE)
+
+
+KnownHolds = dict[tuple[object, ...], tuple[BoltHold, ...]]
+"""Ways to hold bolts that were found before, by log, turn and faces."""
+
+
+def known_holds(
+    known: KnownHolds,
+    log: PlanLog,
+    setting: LayoutSetting,
+    piece: Piece,
+    find: Callable[[LayoutSetting, Piece], tuple[BoltHold, ...]],
+) -> tuple[BoltHold, ...]:
+    """Ways to hold a bolt for a setting, looked up by its faces, or found and kept; by the names of the cuts that made its faces.
+
+    Parameters
+    ----------
+    known : dict
+        What was found before; filled.
+    log : PlanLog
+        The log that the bolt is of.
+    setting : LayoutSetting
+        How it is turned.
+    piece : Piece
+        The bolt.
+    find : callable
+        Finds them.
+    """
+    own = {(face.normal, face.offset): face for face in piece.faces}
+    of_log = (*log.axis.tolist(), *((face.normal, face.offset) for face in log.piece.faces))
+    key = (of_log, setting.clock, bool(setting.slabs), tuple(own))
+    if key not in known:
+        known[key] = find(setting, piece)
+    return tuple(replace(hold, face=own[hold.face.normal, hold.face.offset]) for hold in known[key])

@@ -9,16 +9,17 @@ from numpy.typing import NDArray
 
 from pithline.geometry.pieces import Face, Piece
 from pithline.logmodel.model import EndPlane
-from pithline.mill.limits import LimitCheck, mark_room, setting_checks
+from pithline.mill.limits import mark_room, setting_checks
 from pithline.mill.machine import BandMill, Machines
 from pithline.mill.pose import NoPose, Pose, pose_bolt, pose_piece
 from pithline.mill.sections import LogSections, PieceShape, length_along, piece_shape, widest_cut
-from pithline.plan.execute.bolt_holds import BoltHold, bolt_holds, stands
+from pithline.plan.execute.bolt_holds import BoltHold, KnownHolds, bolt_holds, known_holds, stands
 from pithline.plan.execute.ledger import vector
 from pithline.plan.execute.shop import minutes_of
 from pithline.plan.execute.simulate import PosedSetting, Refused
 from pithline.plan.execute.slab_faces import (
     CLOSE_GAP,
+    LEAST_BOARD,
     SAME_FACE,
     ParallelFaces,
     Slabs,
@@ -73,14 +74,14 @@ class MachinePoser:
     density : float
         Of green wood. [kg/m³]
     known : dict
-        Ways to hold a bolt that were found before, by its faces and the way it is turned; posers of one log's pieces may share them.
+        Ways to hold bolts that were found before.
     """
 
     log: PlanLog
     sections: LogSections
     machines: Machines
     density: float
-    known: dict[tuple[object, ...], tuple[BoltHold, ...]] = field(default_factory=dict, repr=False, compare=False)
+    known: KnownHolds = field(default_factory=dict, repr=False, compare=False)
 
     def pose(self, setting: LayoutSetting, piece: Piece) -> PosedSetting | Refused:
         """A log or a half on the mill."""
@@ -91,13 +92,7 @@ class MachinePoser:
 
     def holds(self, setting: LayoutSetting, piece: Piece) -> tuple[BoltHold, ...]:
         """Ways to hold a bolt for a setting: on the resaw first where that takes it, and on the mill."""
-        own = {(face.normal, face.offset): face for face in piece.faces}
-        log = (*self.log.axis.tolist(), *((face.normal, face.offset) for face in self.log.piece.faces))
-        key = (log, setting.clock, bool(setting.slabs), tuple(own))
-        if key not in self.known:
-            self.known[key] = self._holds(setting, piece)
-        # the same faces, by the names of the cuts that made these
-        return tuple(replace(hold, face=own[hold.face.normal, hold.face.offset]) for hold in self.known[key])
+        return known_holds(self.known, self.log, setting, piece, self._holds)
 
     def _holds(self, setting: LayoutSetting, piece: Piece) -> tuple[BoltHold, ...]:
         shape = piece_shape(self.sections, piece, bark=True)
@@ -156,10 +151,11 @@ class MachinePoser:
         drawn = setting.slabs if sign > 0 else tuple(LayoutSlab(-s.top, s.thickness) for s in reversed(setting.slabs))
         faces = parallel_faces(log, piece, pose.up)
         slabs = tuple(LayoutSlab(s.low + middle, s.thickness) for s in drawn)
-        slabs = fit_slabs(slabs, faces, mill.kerf, thickness_max(self.machines) - mill.height_step)
+        thickest = thickness_max(self.machines) - mill.height_step
+        slabs = fit_slabs(slabs, faces, mill.kerf, thickest)
         if hold is not None and not hold.flat:
             pose = _on_blocks(pose, slabs, faces, mill)
-        real, heights = _set_blades(slabs, faces, mill, pose.height)
+        real, heights = _set_blades(slabs, faces, mill, pose.height, thickest)
         if not heights:
             return Refused("no cut is needed")
         lateral = np.cross(pose.up, log.axis)
@@ -199,7 +195,11 @@ class MachinePoser:
             self._mill_minutes(piece, pose.up, float(np.ptp(shape.x)), len(heights)),
             weight_kg=pose.weight_kg,
             checks=checks,
-            cautions=tuple(_near_limit(check) for check in checks if check.clearance_run),
+            cautions=tuple(
+                f"{check.what.replace('_', ' ')} is close to its limit: clearance run first, engine stopped and locked out"
+                for check in checks
+                if check.clearance_run
+            ),
             pose=lying,
             support=None if hold is None else Support.BED if hold.flat else Support.CRADLE,
             against=None if hold is None else Against(hold.face.cut, hold.angle_deg),
@@ -313,17 +313,13 @@ def _upward(hold: BoltHold) -> Array:
     return hold.normal if float(hold.normal @ np.asarray(hold.face.normal)) < 0.0 else -hold.normal
 
 
-def _near_limit(check: LimitCheck) -> str:
-    what = check.what.replace("_", " ")
-    return f"{what} is close to its limit: clearance run first, engine stopped and locked out"
-
-
 def _set_blades(
-    slabs: Slabs, faces: ParallelFaces, mill: BandMill, height: float
+    slabs: Slabs, faces: ParallelFaces, mill: BandMill, height: float, thickest: float = np.inf
 ) -> tuple[list[LayoutSlab], list[float]]:
     """Slabs as blade heights in whole steps make them, none thinner than drawn, and the heights from the top down.
 
-    A slab that rests on the bed is as thick as the lowest cut allows.
+    A slab that rests on the bed is as thick as the lowest cut allows. Where that or the steps leave a thin board under another slab, the
+    lower one keeps it, up to `thickest`, as in `close_gaps`. [mm]
 
     A face n·X stands at n·X + `height` over the bed. Where the lowest slab rests on a sawn face the heights are counted up
     from it, else down from the topmost cut.
@@ -332,8 +328,8 @@ def _set_blades(
     hangs = faces.ceiling is not None and abs(faces.ceiling - slabs[0].top) < SAME_FACE
     ceiling = faces.ceiling if hangs else None
     if rests and faces.floor is not None:
-        return _blades_from_below(slabs, faces.floor, ceiling, mill, height)
-    return _blades_from_above(slabs, ceiling, mill, height)
+        return _blades_from_below(slabs, faces.floor, ceiling, mill, (height, thickest))
+    return _blades_from_above(slabs, ceiling, mill, (height, thickest))
 
 
 MOST_THICKER = 10.0
@@ -341,15 +337,19 @@ MOST_THICKER = 10.0
 
 
 def _blades_from_below(
-    slabs: Slabs, floor: float, ceiling: float | None, mill: BandMill, height: float
+    slabs: Slabs, floor: float, ceiling: float | None, mill: BandMill, room: tuple[float, float]
 ) -> tuple[list[LayoutSlab], list[float]]:
-    kerf, step = mill.kerf, mill.height_step
+    kerf, step, (height, thickest) = mill.kerf, mill.height_step, room
     real: list[LayoutSlab] = []
     blades: list[float] = []
     for i, slab in enumerate(reversed(slabs)):
         if i and slab.low - floor > CLOSE_GAP:  # the next slab up starts with a cut of its own
             blades.append(float(np.ceil((slab.low - kerf / 2 + height) / step - 1e-6) * step))
-            floor = blades[-1] - height + kerf / 2
+            under = blades[-1] - height - kerf / 2
+            floor = under + kerf
+            if slab.low - real[-1].top - kerf < LEAST_BOARD + kerf and under - real[-1].low <= thickest:
+                del blades[-2]
+                real[-1] = LayoutSlab(real[-1].low, under - real[-1].low)
         if ceiling is not None and i == len(slabs) - 1:
             real.append(LayoutSlab(floor, ceiling - floor))
             continue
@@ -365,13 +365,15 @@ def _blades_from_below(
 
 
 def _blades_from_above(
-    slabs: Slabs, ceiling: float | None, mill: BandMill, height: float
+    slabs: Slabs, ceiling: float | None, mill: BandMill, room: tuple[float, float]
 ) -> tuple[list[LayoutSlab], list[float]]:
-    kerf, step = mill.kerf, mill.height_step
+    kerf, step, (height, thickest) = mill.kerf, mill.height_step, room
     real: list[LayoutSlab] = []
     blades: list[float] = []
     last = np.inf if ceiling is None else ceiling  # offset n·X under the last kerf
     for slab in slabs:
+        if CLOSE_GAP < last - slab.top < LEAST_BOARD + kerf and last - slab.low <= thickest:
+            slab = LayoutSlab(slab.low, last - slab.low)
         if last - slab.top > CLOSE_GAP:  # a cut of its own above the slab
             blades.append(float(round((slab.top + kerf / 2 + height) / step) * step))
             last = blades[-1] - height - kerf / 2

@@ -9,7 +9,7 @@ from pithline.geometry.pieces import Piece
 from pithline.logmodel.model import LogModel
 from pithline.mill.machine import Machines
 from pithline.mill.sections import LogSections, PieceShape, log_sections, piece_shape
-from pithline.plan.execute.bolt_holds import BoltHold
+from pithline.plan.execute.bolt_holds import KnownHolds
 from pithline.plan.execute.bucked_log import LogLayout, saw_log_layout
 from pithline.plan.execute.drawn_poser import DrawnPoser
 from pithline.plan.execute.ledger import Ledger
@@ -46,7 +46,7 @@ class Workshop:
     sections: LogSections
     whole: PieceShape
     density: float
-    holds: dict[tuple[object, ...], tuple[BoltHold, ...]] = field(default_factory=dict, repr=False, compare=False)
+    holds: KnownHolds = field(default_factory=dict, repr=False, compare=False)
 
     @property
     def weight(self) -> float:
