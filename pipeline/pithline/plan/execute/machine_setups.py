@@ -226,11 +226,8 @@ class MachinePoser:
         for shift in LINE_SHIFTS:
             first, second = (self._on_end(piece, end, pose.up, offset + shift) for end in (butt, top))
             if first is not None and second is not None:
-                name = (
-                    "first line"
-                    if shift == 0.0
-                    else f"line {abs(shift):.0f} mm {'under' if shift < 0 else 'over'} the first"
-                )
+                side = "under" if shift < 0 else "over"
+                name = "first line" if shift == 0.0 else f"line {abs(shift):.0f} mm {side} the first"
                 return Marks(_mark(name, first, pose), _mark(name, second, pose))
         return None
 
