@@ -18,7 +18,9 @@ from pithline.plan.execute.bucked_log import LogLayout
 from pithline.plan.pricing.class_search import (
     ClassFound,
     ClassTask,
+    Look,
     ValuedLogs,
+    looks_nearby,
     search_class,
     seen_layouts,
 )
@@ -28,7 +30,7 @@ from pithline.plan.pricing.log_oracle import BoltClass, Way
 from pithline.plan.pricing.price_search import SeenLayout
 from pithline.plan.problem.context import SearchContext
 from pithline.plan.problem.economics import Economics
-from pithline.plan.problem.effort import bolts_on_mill, rolls_for
+from pithline.plan.problem.effort import bolts_on_mill, rolls_for, wood_of
 from pithline.plan.problem.infeasible import no_part_fits, no_setting_pays
 from pithline.plan.problem.layout import NO_LOCKS
 from pithline.plan.problem.log_frame import PlanLog
@@ -41,6 +43,10 @@ CLOSE_LOOKS = 0.06
 """Looks whose bound is this near to the least give the master their columns."""
 WIDE = 0.15
 """Where the master's best is further below the bound than the columns that it was given, it is asked again with these of every look."""
+SMALL = 150e6
+"""Logs of no more wood than this [mm³] are looked at anew where the answer is `NEAR` under the bound: looks at them take half a second."""
+FAR_UNDER = 0.06
+"""Any log is looked at anew where the answer is further under the bound than this."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -270,15 +276,22 @@ def search_seen(
         # a wider class holds the layouts of a narrower one
         known += [layout for one in found.looks for layout in seen_layouts(task, one, search.fills)]
         highest = max(highest, search.valued.highest)
-        _gather(columns, found, CLOSE_LOOKS)
+        _gather(columns, found.looks, found.bound, CLOSE_LOOKS)
         inner.report(f"choosing, {bolts.name}", 0.7)
         answers = _answers(search, found, columns, NEAR)
         if not answers or answers[0].value - task.base_charge < (1.0 - NEAR) * found.bound:
             # looks far from the best prices hold layouts of which a part may be just what is wanted
             every = [list(one) for one in columns]
-            _gather(every, found, np.inf)
-            more = _answers(search, found, every, WIDE, answers)
-            answers = more if more and (not answers or more[0].value > answers[0].value) else answers
+            _gather(every, found.looks, found.bound, np.inf)
+            answers = _better(answers, _answers(search, found, every, WIDE, answers))
+            if _far_under(search, found, answers) and not monitor.stopped():
+                nearby = looks_nearby(search.valued, found, effort.nearby, context.seed)
+                known += [layout for one in nearby for layout in seen_layouts(task, one, search.fills)]
+                found = found.with_looks(nearby)
+                for some, close in ((columns, CLOSE_LOOKS), (every, np.inf)):
+                    _gather(some, nearby, found.bound, close)
+                prices, highest = found.prices, max(highest, search.valued.highest)
+                answers = _better(answers, _answers(search, found, every, WIDE, answers))
         own = _candidates(search, found, answers)
         out += own
         value = max((one.value - task.base_charge for one in answers), default=0.0)
@@ -299,10 +312,23 @@ def search_seen(
     return out, highest
 
 
-def _gather(columns: list[list[Way[GridSlab]]], found: ClassFound, close: float) -> None:
-    """Add the ways seen at prices near the best ones; ways of a narrower class serve a wider one too."""
-    for look in found.looks:
-        if look.bound <= found.bound + close * abs(found.bound):
+def _better(answers: list[MasterAnswer], more: list[MasterAnswer]) -> list[MasterAnswer]:
+    """Those of two lists, best first, whose first is worth more; the former where neither's is."""
+    return more if more and (not answers or more[0].value > answers[0].value) else answers
+
+
+def _far_under(search: _WaySearch, found: ClassFound, answers: Sequence[MasterAnswer]) -> bool:
+    """Whether the best answer is so far under the bound that more looks are worth their time; shares are of the bound as it is stated."""
+    most = found.bound - search.task.economics.log_cost
+    value = max((one.value for one in answers), default=0.0) - search.task.base_charge - search.task.economics.log_cost
+    close = NEAR if sum(map(wood_of, search.way.logs)) <= SMALL else FAR_UNDER
+    return search.context.effort.nearby > 0 and most > 0.0 and most - value > close * most
+
+
+def _gather(columns: list[list[Way[GridSlab]]], looks: Sequence[Look], bound: float, close: float) -> None:
+    """Add the ways of looks whose bound is near the least one; ways of a narrower class serve a wider one too."""
+    for look in looks:
+        if look.bound <= bound + close * abs(bound):
             for own, ways in zip(columns, look.ways, strict=True):
                 own += ways
 
