@@ -10,7 +10,7 @@ from types import MappingProxyType
 import numpy as np
 from numpy.typing import NDArray
 
-from pithline.plan.class_choice import bolt_classes, contending, promising_more
+from pithline.plan.class_choice import bolt_classes, contending, far_under, promising_more
 from pithline.plan.columns.market_model import price_family
 from pithline.plan.columns.way_master import NEAR, MasterAnswer, MasterTask, choose_different_ways
 from pithline.plan.crosscut_search import NEARLY_AS_GOOD, CrosscutWay, crosscut_ways
@@ -30,7 +30,7 @@ from pithline.plan.pricing.log_oracle import BoltClass, Way
 from pithline.plan.pricing.price_search import SeenLayout
 from pithline.plan.problem.context import SearchContext
 from pithline.plan.problem.economics import Economics
-from pithline.plan.problem.effort import bolts_on_mill, rolls_for, wood_of
+from pithline.plan.problem.effort import bolts_on_mill, rolls_for
 from pithline.plan.problem.infeasible import no_part_fits, no_setting_pays
 from pithline.plan.problem.layout import NO_LOCKS
 from pithline.plan.problem.log_frame import PlanLog
@@ -43,10 +43,6 @@ CLOSE_LOOKS = 0.06
 """Looks whose bound is this near to the least give the master their columns."""
 WIDE = 0.15
 """Where the master's best is further below the bound than the columns that it was given, it is asked again with these of every look."""
-SMALL = 150e6
-"""Logs of no more wood than this [mm³] are looked at anew where the answer is `NEAR` under the bound: looks at them take half a second."""
-FAR_UNDER = 0.06
-"""Any log is looked at anew where the answer is further under the bound than this."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -284,14 +280,9 @@ def search_seen(
             every = [list(one) for one in columns]
             _gather(every, found.looks, found.bound, np.inf)
             answers = _better(answers, _answers(search, found, every, WIDE, answers))
-            if _far_under(search, found, answers) and not monitor.stopped():
-                nearby = looks_nearby(search.valued, found, effort.nearby, context.seed)
-                known += [layout for one in nearby for layout in seen_layouts(task, one, search.fills)]
-                found = found.with_looks(nearby)
-                for some, close in ((columns, CLOSE_LOOKS), (every, np.inf)):
-                    _gather(some, nearby, found.bound, close)
+            if k == len(classes) - 1:  # the widest so far, so the best plan is most likely one of it
+                found, answers = _looked_anew(search, found, every, answers, monitor)
                 prices, highest = found.prices, max(highest, search.valued.highest)
-                answers = _better(answers, _answers(search, found, every, WIDE, answers))
         own = _candidates(search, found, answers)
         out += own
         value = max((one.value - task.base_charge for one in answers), default=0.0)
@@ -314,15 +305,34 @@ def search_seen(
 
 def _better(answers: list[MasterAnswer], more: list[MasterAnswer]) -> list[MasterAnswer]:
     """Those of two lists, best first, whose first is worth more; the former where neither's is."""
-    return more if more and (not answers or more[0].value > answers[0].value) else answers
+    return max(answers, more, key=lambda one: one[0].value if one else -np.inf)
 
 
-def _far_under(search: _WaySearch, found: ClassFound, answers: Sequence[MasterAnswer]) -> bool:
-    """Whether the best answer is so far under the bound that more looks are worth their time; shares are of the bound as it is stated."""
-    most = found.bound - search.task.economics.log_cost
-    value = max((one.value for one in answers), default=0.0) - search.task.base_charge - search.task.economics.log_cost
-    close = NEAR if sum(map(wood_of, search.way.logs)) <= SMALL else FAR_UNDER
-    return search.context.effort.nearby > 0 and most > 0.0 and most - value > close * most
+TURNS = 2
+"""Times that a class is looked at anew, at most."""
+
+
+def _looked_anew(
+    search: _WaySearch,
+    found: ClassFound,
+    every: list[list[Way[GridSlab]]],
+    answers: list[MasterAnswer],
+    monitor: Monitor,
+) -> tuple[ClassFound, list[MasterAnswer]]:
+    """A class with looks near its best prices, where the answer is far under its bound; and the best answers, of `every` way and theirs."""
+    shape = TURNS, search.context.effort.nearby, len(found.prices)
+    turns = np.random.default_rng(search.context.seed).uniform(-1.0, 1.0, shape)
+    turns[0, :1] = 0.0  # more ways at the best prices themselves
+    for number, moves in enumerate(turns):
+        value = max((one.value for one in answers), default=0.0) - search.task.base_charge
+        far = far_under(search.way.logs, found.bound, value, search.task.economics.log_cost, again=number > 0)
+        if not len(moves) or not far or monitor.stopped():
+            break
+        nearby = looks_nearby(search.valued, found, moves)
+        found = found.with_looks(nearby)
+        _gather(every, nearby, found.bound, np.inf)
+        answers = _better(answers, _answers(search, found, every, WIDE, answers))
+    return found, answers
 
 
 def _gather(columns: list[list[Way[GridSlab]]], looks: Sequence[Look], bound: float, close: float) -> None:

@@ -177,12 +177,12 @@ MORE_WAYS = 2
 """How many times the ways of another look each look nearby gives: few set-ups and sets leave many layouts nearly as good."""
 
 
-def looks_nearby(valued: ValuedLogs, found: ClassFound, number: int, seed: int) -> tuple[Look, ...]:
+def looks_nearby(valued: ValuedLogs, found: ClassFound, moves: Array) -> tuple[Look, ...]:
     """Looks near the prices that the search of a class came to: more ways there, and others that are nearly as good there.
 
     At the best prices many layouts are worth nearly the same, and what makes the bound is a mixture of them. A plan is one of them, and
-    of those that a few looks show none need sell well in whole sets. Prices moved a little at random let others come first. Every look
-    is one of the class, so its bound holds as that of any.
+    of those that a few looks show none need sell well in whole sets. Prices moved a little let others come first. Every look is one of
+    the class, so its bound holds as that of any.
 
     Parameters
     ----------
@@ -190,18 +190,14 @@ def looks_nearby(valued: ValuedLogs, found: ClassFound, number: int, seed: int) 
         The logs, and what is asked of them.
     found : ClassFound
         What the search found.
-    number : int
-        Looks at moved prices; one more is at the best prices themselves.
-    seed : int
-        Of the moves.
+    moves : (n, Q) array
+        By look and pool, from −1 to 1: how far its price is moved, down or up, in powers of `MOVED`.
 
     Returns
     -------
     tuple of Look
-        Those at the best prices first.
+        n of them.
     """
     task, market = valued.task, valued.task.economics.market
     asked = replace(task, firsts=MORE_WAYS * task.firsts, halves=MORE_WAYS * task.halves)
-    moves = MOVED ** np.random.default_rng(seed).uniform(-1.0, 1.0, (number, len(found.prices)))
-    prices = [found.prices, *(affordable(market, found.prices * move) for move in moves)]
-    return tuple(look_at(asked, valued, found.bolts, at) for at in prices)
+    return tuple(look_at(asked, valued, found.bolts, affordable(market, found.prices * MOVED**move)) for move in moves)
