@@ -13,6 +13,8 @@ from pithline.plan.pricing.cutting_planes import affordable
 from pithline.plan.pricing.log_oracle import BoltClass
 from pithline.plan.pricing.price_search import FAR_OFF
 from pithline.plan.problem.context import SearchContext
+from pithline.plan.problem.effort import wood_of
+from pithline.plan.problem.log_frame import PlanLog
 
 Array = NDArray[np.float64]
 
@@ -115,3 +117,28 @@ def promising_more(
     looks = [Promise(one, look_at(valued.task, valued, one, found.prices)) for one in others]
     best = max(looks, key=lambda one: one.look.bound, default=None)
     return best if best is not None and best.look.bound > least else None
+
+
+SMALL = 150e6
+"""A look at logs of no more wood than this takes about half a second. [mm³]"""
+SMALL_UNDER, FAR_UNDER = 0.03, 0.06
+"""Small logs are looked at anew where the best layout is this share under the bound, others where it is the second."""
+
+
+def far_under(logs: Sequence[PlanLog], bound: float, value: float, log_cost: float, again: bool = False) -> bool:
+    """Whether the best layout of a class is so far under its bound that more looks are worth their time.
+
+    Parameters
+    ----------
+    logs : sequence of PlanLog
+        Those that are sawn.
+    bound, value : float
+        Of the class, and of its best layout.
+    log_cost : float
+        What the log's own minutes cost; shares are those stated of a plan, net of it.
+    again : bool
+        Whether the class was looked at anew already: small logs are so again only as far under as others.
+    """
+    most = bound - log_cost
+    close = SMALL_UNDER if not again and sum(map(wood_of, logs)) <= SMALL else FAR_UNDER
+    return most > 0.0 and bound - value > close * most

@@ -10,7 +10,7 @@ from types import MappingProxyType
 import numpy as np
 from numpy.typing import NDArray
 
-from pithline.plan.class_choice import bolt_classes, contending, promising_more
+from pithline.plan.class_choice import bolt_classes, contending, far_under, promising_more
 from pithline.plan.columns.market_model import price_family
 from pithline.plan.columns.way_master import NEAR, MasterAnswer, MasterTask, choose_different_ways
 from pithline.plan.crosscut_search import NEARLY_AS_GOOD, CrosscutWay, crosscut_ways
@@ -18,7 +18,9 @@ from pithline.plan.execute.bucked_log import LogLayout
 from pithline.plan.pricing.class_search import (
     ClassFound,
     ClassTask,
+    Look,
     ValuedLogs,
+    looks_nearby,
     search_class,
     seen_layouts,
 )
@@ -270,15 +272,17 @@ def search_seen(
         # a wider class holds the layouts of a narrower one
         known += [layout for one in found.looks for layout in seen_layouts(task, one, search.fills)]
         highest = max(highest, search.valued.highest)
-        _gather(columns, found, CLOSE_LOOKS)
+        _gather(columns, found.looks, found.bound, CLOSE_LOOKS)
         inner.report(f"choosing, {bolts.name}", 0.7)
         answers = _answers(search, found, columns, NEAR)
         if not answers or answers[0].value - task.base_charge < (1.0 - NEAR) * found.bound:
             # looks far from the best prices hold layouts of which a part may be just what is wanted
             every = [list(one) for one in columns]
-            _gather(every, found, np.inf)
-            more = _answers(search, found, every, WIDE, answers)
-            answers = more if more and (not answers or more[0].value > answers[0].value) else answers
+            _gather(every, found.looks, found.bound, np.inf)
+            answers = _better(answers, _answers(search, found, every, WIDE, answers))
+            if k == len(classes) - 1:  # the widest so far, so the best plan is most likely one of it
+                found, answers = _looked_anew(search, found, every, answers, monitor)
+                prices, highest = found.prices, max(highest, search.valued.highest)
         own = _candidates(search, found, answers)
         out += own
         value = max((one.value - task.base_charge for one in answers), default=0.0)
@@ -299,10 +303,42 @@ def search_seen(
     return out, highest
 
 
-def _gather(columns: list[list[Way[GridSlab]]], found: ClassFound, close: float) -> None:
-    """Add the ways seen at prices near the best ones; ways of a narrower class serve a wider one too."""
-    for look in found.looks:
-        if look.bound <= found.bound + close * abs(found.bound):
+def _better(answers: list[MasterAnswer], more: list[MasterAnswer]) -> list[MasterAnswer]:
+    """Those of two lists, best first, whose first is worth more; the former where neither's is."""
+    return max(answers, more, key=lambda one: one[0].value if one else -np.inf)
+
+
+TURNS = 2
+"""Times that a class is looked at anew, at most."""
+
+
+def _looked_anew(
+    search: _WaySearch,
+    found: ClassFound,
+    every: list[list[Way[GridSlab]]],
+    answers: list[MasterAnswer],
+    monitor: Monitor,
+) -> tuple[ClassFound, list[MasterAnswer]]:
+    """A class with looks near its best prices, where the answer is far under its bound; and the best answers, of `every` way and theirs."""
+    shape = TURNS, search.context.effort.nearby, len(found.prices)
+    turns = np.random.default_rng(search.context.seed).uniform(-1.0, 1.0, shape)
+    turns[0, :1] = 0.0  # more ways at the best prices themselves
+    for number, moves in enumerate(turns):
+        value = max((one.value for one in answers), default=0.0) - search.task.base_charge
+        far = far_under(search.way.logs, found.bound, value, search.task.economics.log_cost, again=number > 0)
+        if not len(moves) or not far or monitor.stopped():
+            break
+        nearby = looks_nearby(search.valued, found, moves)
+        found = found.with_looks(nearby)
+        _gather(every, nearby, found.bound, np.inf)
+        answers = _better(answers, _answers(search, found, every, WIDE, answers))
+    return found, answers
+
+
+def _gather(columns: list[list[Way[GridSlab]]], looks: Sequence[Look], bound: float, close: float) -> None:
+    """Add the ways of looks whose bound is near the least one; ways of a narrower class serve a wider one too."""
+    for look in looks:
+        if look.bound <= bound + close * abs(bound):
             for own, ways in zip(columns, look.ways, strict=True):
                 own += ways
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pithline.plan.pricing.cutting_planes import affordable
 from pithline.plan.pricing.fills import GridFills
 from pithline.plan.pricing.log_grid import GridSlab, LogGrid
 from pithline.plan.pricing.log_oracle import (
@@ -74,6 +75,10 @@ class ClassFound:
     def prices(self) -> Array:
         """Of the pools, where the bound is least (Q,)."""
         return self.looks[0].prices
+
+    def with_looks(self, looks: Sequence[Look]) -> ClassFound:
+        """With more looks of the class."""
+        return replace(self, looks=tuple(sorted((*self.looks, *looks), key=lambda one: one.bound)))
 
 
 @dataclass(slots=True)
@@ -163,3 +168,36 @@ def search_class(
     until = Until(task.rounds, monitor.stopped, box=task.box, hopeless=task.hopeless)
     search_prices(sold, look, prices, until, known)
     return ClassFound(bolts, tuple(sorted(looks, key=lambda one: one.bound)))
+
+
+MOVED = 1.35
+"""Prices of looks nearby are the best ones times, or over, as much as this. Nearer ones show the same layouts again, further ones worse
+ones; see docs/benchmarks.md."""
+MORE_WAYS = 2
+"""How many times the ways of another look each look nearby gives: few set-ups and sets leave many layouts nearly as good."""
+
+
+def looks_nearby(valued: ValuedLogs, found: ClassFound, moves: Array) -> tuple[Look, ...]:
+    """Looks near the prices that the search of a class came to: more ways there, and others that are nearly as good there.
+
+    At the best prices many layouts are worth nearly the same, and what makes the bound is a mixture of them. A plan is one of them, and
+    of those that a few looks show none need sell well in whole sets. Prices moved a little let others come first. Every look is one of
+    the class, so its bound holds as that of any.
+
+    Parameters
+    ----------
+    valued : ValuedLogs
+        The logs, and what is asked of them.
+    found : ClassFound
+        What the search found.
+    moves : (n, Q) array
+        By look and pool, from −1 to 1: how far its price is moved, down or up, in powers of `MOVED`.
+
+    Returns
+    -------
+    tuple of Look
+        n of them.
+    """
+    task, market = valued.task, valued.task.economics.market
+    asked = replace(task, firsts=MORE_WAYS * task.firsts, halves=MORE_WAYS * task.halves)
+    return tuple(look_at(asked, valued, found.bolts, affordable(market, found.prices * MOVED**move)) for move in moves)

@@ -39,6 +39,8 @@ class Effort:
         Whether bolts by all cradles together, and by any angle, are searched beside one cradle alone.
     fine : float
         Multiplies the steps at which slabs are looked at where layouts are compared.
+    nearby : int
+        Looks at prices moved a little from the best ones, where a class's best layout is far under its bound; see `looks_nearby`.
     trials : int
         Times that the best layout, moved a little below the grid, is carried out anew.
     """
@@ -53,6 +55,7 @@ class Effort:
     halves: int = 3
     crosscuts: int = 1
     every_class: bool = False
+    nearby: int = 0
     trials: int = 0
     fine: float = 1.5
     depth_step: float = 2.5
@@ -60,9 +63,19 @@ class Effort:
     corner_step: float = 10.0
 
 
-COARSE = Effort("coarse", 12, 25.0, rounds=5, answers=1, master=5.0, corner_step=15.0)
+COARSE = Effort("coarse", 12, 25.0, rounds=5, answers=1, master=5.0, nearby=6, corner_step=15.0)
 FULL = Effort(
-    "full", 24, 20.0, rounds=7, answers=2, master=10.0, crosscuts=2, every_class=True, trials=24, corner_step=15.0
+    "full",
+    24,
+    20.0,
+    rounds=7,
+    answers=2,
+    master=10.0,
+    crosscuts=2,
+    every_class=True,
+    nearby=6,
+    trials=24,
+    corner_step=15.0,
 )
 EFFORTS: Mapping[str, Effort] = MappingProxyType({one.name: one for one in (COARSE, FULL)})
 """By the names that commands take."""
@@ -80,13 +93,17 @@ BOLT_SHARE = 0.2
 """A first bolt's share of its log, centre slab and half slabs off."""
 
 
+def wood_of(log: PlanLog) -> float:
+    """About how much wood a log holds. [mm³]"""
+    return log.reach * np.pi * float(np.mean(log.field.radius**2))
+
+
 def bolts_on_mill(log: PlanLog, machines: Machines) -> bool:
     """Whether the bolts of a log are too long or too heavy for the resaw, so that they are parted on the mill."""
     resaw = machines.resaw
     if resaw.piece_length_max is not None and log.reach > resaw.piece_length_max:
         return True
-    volume = log.reach * np.pi * float(np.mean(log.field.radius**2))
-    weight = BOLT_SHARE * volume * 1e-9 * USUAL_DENSITY
+    weight = BOLT_SHARE * wood_of(log) * 1e-9 * USUAL_DENSITY
     return resaw.piece_weight_max is not None and weight > resaw.piece_weight_max
 
 
