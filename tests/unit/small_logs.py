@@ -7,7 +7,7 @@ import numpy as np
 from pithline.files.mills import read_mill
 from pithline.mill.products import Limits, Part, Product, Products
 from pithline.plan.execute.drawn_poser import DrawnPoser
-from pithline.plan.execute.simulate import PieceToSaw, execute_layouts, uncut_log
+from pithline.plan.execute.simulate import PieceToSaw, sawn_to_slabs, uncut_log
 from pithline.plan.execute.slab_fill import FillRequest
 from pithline.plan.problem.context import SearchContext
 from pithline.plan.problem.economics import Objective, economics_of
@@ -82,4 +82,4 @@ def fill_of(shop, reserve=True, fine=1.0):
 def carried_out(log, layout, shop, poser=None, reserve=True, cache=None):
     """The ledger of one layout of a whole log, taken as it is drawn where no other poser is named."""
     start = PieceToSaw(log, log.piece, layout, poser or DrawnPoser(log, shop.machines), cache)
-    return execute_layouts(uncut_log(), [start], shop, fill_of(shop, reserve))
+    return sawn_to_slabs(uncut_log(), [start], shop).filled(shop, fill_of(shop, reserve))

@@ -10,7 +10,7 @@ from pithline.mill.practice_sizes import Practice
 from pithline.mill.products import Limits, Part, Product, Products
 from pithline.plan.evaluate.practice import practice_layout
 from pithline.plan.execute.drawn_poser import DrawnPoser
-from pithline.plan.execute.simulate import PieceToSaw, execute_layouts, uncut_log
+from pithline.plan.execute.simulate import PieceToSaw, sawn_to_slabs, uncut_log
 from pithline.plan.execute.slab_fill import FillRequest
 from pithline.plan.problem.economics import Objective, economics_of
 from pithline.plan.problem.log_frame import plan_log
@@ -44,7 +44,9 @@ def ledger(model):
     shop = SawingTask(machines, parts, economics_of(Objective.VOLUME, parts, products, machines), np.zeros(1))
     layout = practice_layout(Practice(CENTRE_SLAB, HALF_SLAB, 2 * INCH, (2, 3)), (0, 0, 0, 0))
     start = PieceToSaw(log, log.piece, layout, DrawnPoser(log, machines))
-    return execute_layouts(uncut_log(), [start], shop, FillRequest(shop.economics, np.zeros(1), reserve=False))
+    return sawn_to_slabs(uncut_log(), [start], shop).filled(
+        shop, FillRequest(shop.economics, np.zeros(1), reserve=False)
+    )
 
 
 def left_over(ledger, kind):

@@ -14,10 +14,11 @@ from numpy.typing import NDArray
 from pithline.mill.practice_sizes import Practice
 from pithline.plan.crosscut_search import BENT
 from pithline.plan.evaluate.judge import Judge, plate_counts
+from pithline.plan.evaluate.spare_cuts import in_shop
 from pithline.plan.execute.bucked_log import LogLayout, crosscut_log
 from pithline.plan.execute.drawn_poser import DrawnPoser
 from pithline.plan.execute.ledger import Ledger, Plate
-from pithline.plan.execute.simulate import PieceToSaw, execute_layouts
+from pithline.plan.execute.simulate import PieceToSaw, SawnToSlabs, filled_jobs, sawn_to_slabs
 from pithline.plan.execute.slab_fill import FillRequest, PlacesCache
 from pithline.plan.problem.context import SearchContext
 from pithline.plan.problem.effort import bolts_on_mill
@@ -77,7 +78,7 @@ def practice_layout(sizes: Practice, flitches: Flitches) -> LayoutSetting:
 def practice(
     whole: PlanLog, context: SearchContext, sizes: Practice, prices: Array, places: tuple[float, ...] | None = None
 ) -> PracticeResult:
-    """Carry the practice layout out, filled for the objective as well as its slabs allow.
+    """Carry the practice layout out, filled for the objective as well as its slabs allow; billets that nobody buys stay in their slab.
 
     A bent log is sawn whole or crosscut in half, whichever gives more. One that the mill cannot take whole is crosscut at `places`
     [mm along its chord]; with None it is sawn whole.
@@ -112,20 +113,25 @@ def _practice_at(
     seen: list[PlacesCache] = [{} for _ in logs]
     fill = FillRequest(task.economics, prices, reserve=False)
 
-    def executed(each: Sequence[LayoutSetting]) -> Ledger:
+    def sawn(each: Sequence[LayoutSetting]) -> SawnToSlabs:
         ledger = crosscut_log(whole, places, kerf, 0.0)[0]
         pieces = [
             PieceToSaw(log, log.piece, layout, poser, cache)
             for log, layout, poser, cache in zip(logs, each, posers, seen, strict=True)
         ]
-        return execute_layouts(ledger, pieces, task, fill)
+        return sawn_to_slabs(ledger, pieces, task)
+
+    def of_use(each: Sequence[LayoutSetting]) -> Ledger:
+        slabs = sawn(each)
+        return in_shop(slabs, filled_jobs(slabs.jobs, task, fill), Judge(context), task).ledger
 
     by_count = [
-        executed([practice_layout(sizes, (count, count, count, count))] * len(logs)) for count in sizes.flitches
+        sawn([practice_layout(sizes, (count, count, count, count))] * len(logs)).filled(task, fill)
+        for count in sizes.flitches
     ]
     layouts = tuple(practice_layout(sizes, _better_flitches(log, by_count, sizes, context, prices)) for log in logs)
     plain = [practice_layout(sizes, NO_FLITCHES)] * len(logs)
-    return PracticeResult(executed(plain), executed(layouts), LogLayout(whole, places, logs, layouts))
+    return PracticeResult(of_use(plain), of_use(layouts), LogLayout(whole, places, logs, layouts))
 
 
 def _better_flitches(

@@ -57,7 +57,7 @@ def spare_cuts(plan: CarriedOut, saw: Saw, judge: Judge, task: SawingTask) -> Ca
         return plan
     caches: list[PlacesCache] = [{} for _ in plan.log_layout.layouts]
     sawn = saw(plan.log_layout, caches)
-    now = _in_shop(sawn, filled_jobs(sawn.jobs, task, plan.fill), judge, task)
+    now = in_shop(sawn, filled_jobs(sawn.jobs, task, plan.fill), judge, task)
     if _as_good(judge, now.ledger, plan.ledger) and _cuts(now.ledger) < _cuts(plan.ledger):
         plan = replace(plan, ledger=now.ledger)
     tried = {plan.log_layout.layouts}
@@ -71,7 +71,7 @@ def spare_cuts(plan: CarriedOut, saw: Saw, judge: Judge, task: SawingTask) -> Ca
             again = saw(log_layout, caches)
             if _cuts(again.ledger) >= _cuts(sawn.ledger):
                 continue
-            then = _in_shop(again, _kept_or_filled(again.jobs, now.jobs, task, plan.fill), judge, task)
+            then = in_shop(again, _kept_or_filled(again.jobs, now.jobs, task, plan.fill), judge, task)
             if _as_good(judge, then.ledger, plan.ledger):
                 plan, sawn, now = CarriedOut(log_layout, then.ledger, plan.fill), again, then
                 break
@@ -80,21 +80,21 @@ def spare_cuts(plan: CarriedOut, saw: Saw, judge: Judge, task: SawingTask) -> Ca
 
 
 @dataclass(frozen=True, slots=True)
-class _Shopped:
+class SawnOfUse:
     """Slabs with the strips that were sawn of them, and the ledger of all of it."""
 
     jobs: tuple[SlabJob, ...]
     ledger: Ledger
 
 
-def _in_shop(sawn: SawnToSlabs, jobs: Sequence[SlabJob], judge: Judge, task: SawingTask) -> _Shopped:
+def in_shop(sawn: SawnToSlabs, jobs: Sequence[SlabJob], judge: Judge, task: SawingTask) -> SawnOfUse:
     """Slabs sawn in the shop, but for billets of which nothing comes: those stay in their slab or strip."""
     ledger = sawn.sawn_in_shop(task, jobs)
     idle = billets_of_nothing(judge, ledger)
     if idle:
         jobs = _without_billets(sawn, jobs, task, idle)
         ledger = sawn.sawn_in_shop(task, jobs)
-    return _Shopped(tuple(jobs), ledger)
+    return SawnOfUse(tuple(jobs), ledger)
 
 
 def _without_billets(

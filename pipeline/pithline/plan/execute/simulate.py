@@ -110,14 +110,6 @@ def uncut_log() -> Ledger:
     return Ledger(pieces={"log": Piece("log", "log")}, made_by={"log": None})
 
 
-def execute_layouts(ledger: Ledger, pieces: Sequence[PieceToSaw], task: SawingTask, fill: FillRequest) -> Ledger:
-    """Saw several logs, crosscut from one, each by its layout: logs and halves, then all bolts by set-up, then slabs in the shop.
-
-    What is resawn dried comes last.
-    """
-    return sawn_to_slabs(ledger, pieces, task).filled(task, fill)
-
-
 @dataclass(frozen=True, slots=True)
 class SawnToSlabs:
     """Layouts carried out up to their slabs, which may be filled in several ways from here: the ledger so far, and the slabs."""
@@ -130,7 +122,7 @@ class SawnToSlabs:
         return self.sawn_in_shop(task, filled_jobs(self.jobs, task, fill))
 
     def sawn_in_shop(self, task: SawingTask, jobs: Sequence[SlabJob]) -> Ledger:
-        """The slabs, each with its strips, sawn in the shop; the ledger of all of it."""
+        """The slabs, each with its strips, sawn in the shop, what is resawn dried last; the ledger of all of it."""
         ledger = self.ledger.copied()
         waiting = [job for slab in jobs for job in saw_into_billets(ledger, task, slab)]
         resaw_all(ledger, task, waiting)
@@ -138,7 +130,7 @@ class SawnToSlabs:
 
 
 def sawn_to_slabs(ledger: Ledger, pieces: Sequence[PieceToSaw], task: SawingTask) -> SawnToSlabs:
-    """Saw several logs, crosscut from one, each by its layout, up to their slabs."""
+    """Saw several logs, crosscut from one, each by its layout, up to their slabs: logs and halves, then all bolts by set-up."""
     simulation = Simulation(ledger, task)
     jobs = [job for piece in pieces for job in simulation.saw_log(piece)]
     jobs += simulation.saw_bolts()
