@@ -58,7 +58,7 @@ def spare_cuts(plan: CarriedOut, saw: Saw, judge: Judge, task: SawingTask) -> Ca
     caches: list[PlacesCache] = [{} for _ in plan.log_layout.layouts]
     sawn = saw(plan.log_layout, caches)
     now = in_shop(sawn, filled_jobs(sawn.jobs, task, plan.fill), judge, task)
-    if _as_good(judge, now.ledger, plan.ledger) and _cuts(now.ledger) < _cuts(plan.ledger):
+    if as_good(judge, now.ledger, plan.ledger) and _cuts(now.ledger) < _cuts(plan.ledger):
         plan = replace(plan, ledger=now.ledger)
     tried = {plan.log_layout.layouts}
     while True:
@@ -72,7 +72,7 @@ def spare_cuts(plan: CarriedOut, saw: Saw, judge: Judge, task: SawingTask) -> Ca
             if _cuts(again.ledger) >= _cuts(sawn.ledger):
                 continue
             then = in_shop(again, _kept_or_filled(again.jobs, now.jobs, task, plan.fill), judge, task)
-            if _as_good(judge, then.ledger, plan.ledger):
+            if as_good(judge, then.ledger, plan.ledger):
                 plan, sawn, now = CarriedOut(log_layout, then.ledger, plan.fill), again, then
                 break
         else:
@@ -92,16 +92,26 @@ def in_shop(sawn: SawnToSlabs, jobs: Sequence[SlabJob], judge: Judge, task: Sawi
     ledger = sawn.sawn_in_shop(task, jobs)
     idle = billets_of_nothing(judge, ledger)
     if idle:
-        jobs = _without_billets(sawn, jobs, task, idle)
+        jobs = without_billets(sawn.ledger, jobs, task, idle)
         ledger = sawn.sawn_in_shop(task, jobs)
     return SawnOfUse(tuple(jobs), ledger)
 
 
-def _without_billets(
-    sawn: SawnToSlabs, jobs: Sequence[SlabJob], task: SawingTask, idle: frozenset[str]
-) -> list[SlabJob]:
-    """Slabs without the billets that become the pieces named; strips that hold no other are not ripped."""
-    ledger, out = sawn.ledger.copied(), []
+def without_billets(ledger: Ledger, jobs: Sequence[SlabJob], task: SawingTask, idle: frozenset[str]) -> list[SlabJob]:
+    """Slabs without the billets that become the pieces named; strips that hold no other are not ripped.
+
+    Parameters
+    ----------
+    ledger : Ledger
+        What was sawn up to the slabs.
+    jobs : sequence of SlabJob
+        The slabs, with the strips that are to be sawn of them.
+    task : SawingTask
+        Machines and parts.
+    idle : frozenset of str
+        Billets that stay in their slab.
+    """
+    ledger, out = ledger.copied(), []
     for job in jobs:
         made = saw_into_billets(ledger, task, job)
         strips: list[Strip] = []
@@ -145,7 +155,8 @@ def _cuts(ledger: Ledger) -> int:
     return sum(1 for _ in ledger.cuts)
 
 
-def _as_good(judge: Judge, ledger: Ledger, before: Ledger) -> bool:
+def as_good(judge: Judge, ledger: Ledger, before: Ledger) -> bool:
+    """Whether what was carried out is likely to be worth as much as what was before, and to earn as much."""
     if judge.worth(ledger) < judge.worth(before) - ALIKE:
         return False
     earns, earned = judge.earnings(ledger), judge.earnings(before)

@@ -8,7 +8,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pithline.plan.evaluate.judge import plate_counts
+from pithline.plan.evaluate.idle_plates import billets_of_nothing
+from pithline.plan.evaluate.judge import Judge, plate_counts
+from pithline.plan.evaluate.spare_cuts import without_billets
 from pithline.plan.execute.bucked_log import LogLayout
 from pithline.plan.execute.ledger import Ledger
 from pithline.plan.execute.shop import SlabJob, resaw_all, saw_into_billets
@@ -193,6 +195,7 @@ class RemainingWork:
         poser: Callable[[PlanLog], Poser],
         fill: FillRequest,
         again: bool = False,
+        spare: Judge | None = None,
     ) -> Ledger:
         """Saw on: pieces in hand by their layouts, then all slabs, with what is kept of the earlier plan; dried billets last.
 
@@ -206,6 +209,8 @@ class RemainingWork:
             How slabs are filled.
         again : bool
             Whether slabs in hand are filled anew, in place of what the earlier plan did with them.
+        spare : Judge, optional
+            Tells which billets come to nothing: those stay in their slab, but where the earlier plan's cuts are kept.
         """
         ledger, shop = self.state.ledger(), self.shop
         ledger.counts.update(shop.counts)
@@ -222,13 +227,20 @@ class RemainingWork:
         names = shop.ready | pieces_made(kept)
         sawn = self._sawn(kept, names)
         jobs = filled_jobs([*redone.values(), *slabs], self.task, fill, sawn)
-        waiting = [billet for job in jobs for billet in saw_into_billets(ledger, self.task, job)]
-        for stage in Stage:
-            own = [each for block in blocks if block.setting.stage is stage for each in block.operations]
-            apply_operations(ledger, own, self.state.kinds)
-            resaw_all(ledger, self.task, waiting, (stage,))
-        ledger.plates[:0] = plates_of(self.state, ledger, names)
-        return ledger
+
+        def in_shop(jobs: Sequence[SlabJob]) -> Ledger:
+            done = ledger.copied()
+            waiting = [billet for job in jobs for billet in saw_into_billets(done, self.task, job)]
+            for stage in Stage:
+                own = [each for block in blocks if block.setting.stage is stage for each in block.operations]
+                apply_operations(done, own, self.state.kinds)
+                resaw_all(done, self.task, waiting, (stage,))
+            done.plates[:0] = plates_of(self.state, done, names)
+            return done
+
+        done = in_shop(jobs)
+        idle = frozenset[str]() if spare is None else billets_of_nothing(spare, done)
+        return in_shop(without_billets(ledger, jobs, self.task, idle)) if idle else done
 
     def _sawn(self, kept: Operations, names: frozenset[str]) -> NDArray[np.int64]:
         """Mated and single plates by kind (P, 2) that are there, or come of what is kept."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +13,7 @@ from pithline.plan.class_choice import bolt_classes
 from pithline.plan.columns.market_model import price_family
 from pithline.plan.columns.way_master import MasterTask, choose_different_ways
 from pithline.plan.evaluate.judge import judge_on_samples, plate_counts
+from pithline.plan.evaluate.spare_cuts import as_good
 from pithline.plan.evaluate.workbench import ExecutedPlan
 from pithline.plan.execute.slab_fill import FillRequest
 from pithline.plan.execute.workshop import Workshop
@@ -276,11 +277,17 @@ def replans_in_order(
     if any(work.before):
         ways.append(kept_candidate(work.layout(work.before), ways[0], "earlier plan kept"))
     judge = judge_on_samples(work.state.whole, context)
-    plans: list[tuple[float, int, ExecutedPlan]] = []
+    plans: list[tuple[float, int, ExecutedPlan, bool]] = []
     for number, candidate in enumerate(ways):
         for again in (False, True) if work.slabs_in_hand else (False,):
             request = FillRequest(context.economics, candidate.prices)
             ledger = work.execute(candidate.log_layout.layouts, workshop.poser, request, again)
-            likely = judge.worth(ledger)
-            plans.append((-round(likely, 9), number, ExecutedPlan(candidate, ledger, likely, judge.earnings(ledger))))
-    return (plan for _, _, plan in sorted(plans, key=lambda one: one[:2]))
+            plan = ExecutedPlan(candidate, ledger, judge.worth(ledger), judge.earnings(ledger), request)
+            plans.append((-round(plan.likely, 9), number, plan, again))
+    for _, _, plan, again in sorted(plans, key=lambda one: one[:2]):
+        assert plan.fill is not None
+        ledger = work.execute(plan.candidate.log_layout.layouts, workshop.poser, plan.fill, again, judge)
+        # billets that nobody buys stay in their slab, where nothing is lost by it
+        if as_good(judge, ledger, plan.ledger):
+            plan = replace(plan, ledger=ledger, likely=judge.worth(ledger), earnings=judge.earnings(ledger))
+        yield plan
