@@ -9,6 +9,7 @@ import pytest
 from pithline.errors import InputError, ScriptError
 from pithline.logmodel.card import Defect
 from pithline.logmodel.document import model_from_json
+from pithline.plan.replan import remaining_work, search
 from pithline.script.document import dumps
 from pithline.script.replay import replay
 from pithline.wood.field import wood_field
@@ -33,6 +34,20 @@ def existing(script, after):
     """Pieces that exist after a cut."""
     done = [one for one in operations_until(script, after) if one["op"] == "cut"]
     return {one[side] for one in done for side in ("above", "below")} - {one["piece"] for one in done}
+
+
+def test_a_billet_of_which_nothing_comes_stays_in_its_slab_unless_something_is_lost_by_it(monkeypatch):
+    whole = planned_anew("cut-2")
+    cuts = [one for one in whole["operations"] if one["op"] == "cut"]
+    idle = [one["piece"] for one in cuts if one["piece"].startswith("billet-")][-1]
+    monkeypatch.setattr(remaining_work, "billets_of_nothing", lambda judge, ledger: frozenset({idle}))
+    assert json.loads(planned_afresh("cut-2")) == whole
+    monkeypatch.setattr(search, "as_good", lambda judge, ledger, before: True)
+    spared = json.loads(planned_afresh("cut-2"))
+    assert replay(spared).holds
+    corners = [{tuple(one["corner"]) for one in plates(script).values()} for script in (spared, whole)]
+    assert corners[0] < corners[1]
+    assert sum(one["op"] == "cut" for one in spared["operations"]) < len(cuts)
 
 
 @pytest.mark.parametrize("after", ["cut-1", "cut-2", "cut-3", "cut-11", "cut-27", "cut-66"])
