@@ -21,6 +21,8 @@ from pithline.plan.problem.task import SawingTask
 
 Saw = Callable[[LogLayout, list[PlacesCache]], SawnToSlabs]
 Layouts = tuple[LayoutSetting | None, ...]
+MOST_TRIED = 4
+"""Layouts without slabs that are carried out, at most."""
 SAME_PLACE = 1e-9
 """Faces nearer than this are the same, as directions are whose parts differ by less. [mm]"""
 
@@ -66,6 +68,8 @@ def spare_cuts(plan: CarriedOut, saw: Saw, judge: Judge, task: SawingTask) -> Ca
         for layouts in _sparing(plan.log_layout, sawn, nothing):
             if layouts in tried:
                 continue
+            if len(tried) > MOST_TRIED:
+                return plan
             tried.add(layouts)
             log_layout = replace(plan.log_layout, layouts=layouts)
             again = saw(log_layout, caches)

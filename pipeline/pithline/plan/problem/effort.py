@@ -63,7 +63,7 @@ class Effort:
     corner_step: float = 10.0
 
 
-COARSE = Effort("coarse", 12, 25.0, rounds=5, answers=1, master=5.0, nearby=6, corner_step=15.0)
+COARSE = Effort("coarse", 12, 25.0, rounds=5, answers=2, master=5.0, nearby=6, corner_step=15.0)
 FULL = Effort(
     "full",
     24,
