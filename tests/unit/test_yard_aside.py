@@ -1,8 +1,13 @@
 """Work done aside: the same as if done in turn, and begun for logs alone that are worth another process."""
 
+import contextlib
 import operator
 import os
+import signal
+import subprocess
+import sys
 
+import psutil
 import pytest
 
 from pithline.errors import ScriptError
@@ -81,3 +86,27 @@ def test_a_plan_is_the_same_to_the_byte(apart):
     }
     made = plan_files(alone.script)
     assert plan_files(shared.script, begin=apart.begin) == made and next(iter(made)) == "cut-script.json"
+
+
+KILLED = """
+import os, signal
+from pithline.yard.aside import WORTH_A_PROCESS, work_aside
+
+if __name__ == "__main__":
+    with work_aside() as aside:
+        aside.may = True
+        aside.start(2e9 * WORTH_A_PROCESS)
+        print(aside.begin(os.getpid)(), flush=True)
+        os.kill(os.getpid(), signal.SIGKILL)
+"""
+
+
+def test_the_other_process_ends_with_the_one_that_began_it_even_where_that_is_killed(tmp_path):
+    script = tmp_path / "killed.py"
+    script.write_text(KILLED)
+    ran = subprocess.run([sys.executable, str(script)], stdout=subprocess.PIPE, check=False)
+    assert ran.returncode == -signal.SIGKILL
+    begun = int(ran.stdout)
+    with contextlib.suppress(psutil.NoSuchProcess):
+        psutil.Process(begun).wait(30)
+    assert not psutil.pid_exists(begun)

@@ -16,6 +16,7 @@ from pithline.files.write import write_folder
 from pithline.shed.access import Door
 from pithline.shed.folder import YardFolder
 from pithline.shed.jobs import Jobs
+from pithline.yard.aside import end_with_parent
 
 Result = TypeVar("Result")
 SETTINGS = "settings.json"
@@ -89,7 +90,7 @@ class Shed:
 
     async def _in(self, name: str, work: Callable[..., Result], *about: Any) -> Result:
         if name not in self._pools:
-            self._pools[name] = ProcessPoolExecutor(1, mp_context=get_context("spawn"))
+            self._pools[name] = ProcessPoolExecutor(1, mp_context=get_context("spawn"), initializer=end_with_parent)
         return await asyncio.get_running_loop().run_in_executor(self._pools[name], partial(work, *about))
 
     def close(self) -> None:

@@ -12,6 +12,7 @@ from concurrent.futures import BrokenExecutor, ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
+from threading import Thread
 from typing import TypeVar
 
 Found = TypeVar("Found")
@@ -69,10 +70,23 @@ IN_TURN = Aside()
 """All is done in turn."""
 
 
+def end_with_parent() -> None:
+    """End this process when the one that began it does, however that ends: a pool's process by itself waits for work for ever."""
+    parent = multiprocessing.parent_process()
+
+    def follow() -> None:
+        if parent is not None:
+            parent.join()
+            os._exit(1)
+
+    Thread(target=follow, daemon=True).start()
+
+
 def _settle() -> None:
     """Keep the process to one core; whoever began it hears of Ctrl-C and ends it."""
     import numba
 
+    end_with_parent()
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     numba.set_num_threads(1)
 

@@ -16,6 +16,7 @@ from pithline.outputs.reports.appraisal_pictures import Pictures, pictures_of
 from pithline.yard.appraisal.appraise import Appraised, appraise
 from pithline.yard.appraisal.information import ShareWork, in_turn
 from pithline.yard.appraisal.terms import AppraisalTerms, Lot
+from pithline.yard.aside import end_with_parent
 
 Progress = Callable[[str, float], None]
 
@@ -81,6 +82,7 @@ def _own_cores(workers: int) -> None:
     """Keep a process to its share of the cores: threads beyond them wait for each other."""
     import numba
 
+    end_with_parent()
     numba.set_num_threads(max(1, numba.get_num_threads() // workers))
 
 
