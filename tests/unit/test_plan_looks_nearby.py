@@ -40,7 +40,7 @@ def searched(radius, demand, objective, nearby=EFFORT.nearby, seed=1):
     log = log_of_radius(radius)
     context = context_of(guitars(demand, objective), replace(EFFORT, nearby=nearby), seed=seed)
     seen = see_way(CrosscutWay((), (log,), 0.0, price_start(context.economics)), context)
-    [found] = search_seen(log, seen, context, [CRADLE])[0]
+    found, *_ = search_seen(log, seen, context, [CRADLE])[0]
     return found
 
 
