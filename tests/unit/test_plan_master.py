@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 
 from pithline.plan.columns import way_master
 from pithline.plan.columns.market_model import fills_at, price_family
-from pithline.plan.columns.way_master import MasterTask, choose_different_ways, choose_ways, merged
+from pithline.plan.columns.near_columns import MasterTask, merged, near_columns
+from pithline.plan.columns.way_master import choose_different_ways, choose_ways
 from pithline.plan.pricing.log_grid import GridSlab
 from pithline.plan.pricing.log_oracle import Component, Way
 from pithline.plan.pricing.price_search import worth_at
@@ -218,7 +219,7 @@ def test_logs_chosen_by_turns_end_where_none_alone_can_be_chosen_better(seed, lo
     sawn = np.random.default_rng(seed).integers(0, 3, (4, 2)) if in_hand else None
     task = task_of(seed + 50, logs, sawn=sawn)
     start = begun(task)
-    found = way_master._by_turns(task, way_master._near_columns(task), start, 20.0, 1)
+    found = way_master._by_turns(task, near_columns(task), start, 20.0, 1)
     assert start.value + 0.05 < found.value <= by_milp(task) + 5e-3
     # what it is worth is what its plates sell for less its charges, each cradle opened once
     plates = np.sum([one.plates for one in found.logs], axis=0) + (0 if sawn is None else sawn)

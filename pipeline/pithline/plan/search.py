@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 
 from pithline.plan.class_choice import bolt_classes, contending, far_under, promising_more
 from pithline.plan.columns.market_model import price_family
-from pithline.plan.columns.way_master import NEAR, MasterAnswer, MasterTask, choose_different_ways
+from pithline.plan.columns.near_columns import NEAR, MasterTask
+from pithline.plan.columns.way_master import MasterAnswer, choose_different_ways
 from pithline.plan.crosscut_search import NEARLY_AS_GOOD, CrosscutWay, crosscut_ways
 from pithline.plan.execute.bucked_log import LogLayout
 from pithline.plan.pricing.class_search import (

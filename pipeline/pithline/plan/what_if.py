@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 
 from pithline.plan.class_choice import bolt_classes
 from pithline.plan.columns.market_model import price_family
-from pithline.plan.columns.way_master import MasterTask, choose_ways
+from pithline.plan.columns.near_columns import MasterTask
+from pithline.plan.columns.way_master import choose_ways
 from pithline.plan.evaluate.glance import GLANCE
 from pithline.plan.evaluate.judge import Judge
 from pithline.plan.evaluate.workbench import PlanCase

@@ -7,39 +7,23 @@ Deterministic: one worker, a fixed seed and a deterministic time limit; the best
 
 from __future__ import annotations
 
-import heapq
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Generic, Protocol, TypeVar
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 from ortools.sat.python import cp_model
 
-from pithline.plan.columns.market_model import MarketModel, fills_at, solve_model
-from pithline.plan.pricing.fills import Fill, Fillable, fill_all
+from pithline.plan.columns.market_model import MarketModel, solve_model
+from pithline.plan.columns.near_columns import Columns, MasterTask, near_columns
+from pithline.plan.pricing.fills import Fill
 from pithline.plan.pricing.log_oracle import Slab, Way
-from pithline.plan.pricing.price_search import worth_at
-from pithline.plan.problem.economics import CutCosts
 from pithline.plan.problem.layout import LayoutSetting
-from pithline.plan.problem.market import Market
 
 Array = NDArray[np.float64]
 Counts = NDArray[np.int64]
 Named = TypeVar("Named", contravariant=True)
-
-
-NEAR = 0.03
-"""The prices bound every plan: one that holds a column worth so much less than the best at these prices has no more than the bound
-less that. So where the master's answer lies nearer to the bound than this, nothing was lost."""
-
-
-class SlabFills(Protocol[Named]):
-    """The slabs of some logs, by what they are known by."""
-
-    def slab(self, log: int, slab: Named) -> Fillable:
-        """One slab of the log with this number."""
-        ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,28 +61,6 @@ class MasterAnswer:
 
 
 @dataclass(frozen=True, slots=True)
-class MasterTask(Generic[Slab]):
-    """What a master is asked.
-
-    ways : by log, ways to saw it; one may be left
-    near : columns that cost a plan more than this share of the best at the best prices are left out
-    opening : what the first run of a cradle is charged more than each further one
-    family : prices (Q,) at which slabs are filled
-    """
-
-    market: Market
-    fills: SlabFills[Slab]
-    ways: tuple[tuple[Way[Slab], ...], ...]
-    opening: float
-    family: Sequence[Array]
-    costs: CutCosts
-    settings_max: int | None = None  # most charged settings
-    near: float = NEAR
-    sawn: Counts | None = None  # (P, 2) mated and single plates that count beside those of the ways
-    standing: frozenset[int] = frozenset()  # cradles that are opened already, roll steps
-
-
-@dataclass(frozen=True, slots=True)
 class _Node:
     """A way's own setting with its variable; ways to go on, each with theirs."""
 
@@ -109,18 +71,6 @@ class _Node:
     var: cp_model.IntVar
     above: tuple[_Node, ...]
     below: tuple[_Node, ...]
-
-
-def merged(ways: Sequence[Way[Slab]]) -> tuple[Way[Slab], ...]:
-    """Ways of one piece, those with the same own setting made one that has the alternatives of both."""
-    found: dict[tuple[object, ...], Way[Slab]] = {}
-    for way in ways:
-        key = (way.own.setting.clock, way.own.setting.slabs, way.own.slabs)
-        other = found.get(key)
-        found[key] = way if other is None else replace(
-            other, above=merged((*other.above, *way.above)), below=merged((*other.below, *way.below))
-        )  # fmt: skip
-    return tuple(found.values())
 
 
 def choose_ways(task: MasterTask[Slab], effort: float, seed: int) -> MasterAnswer | None:
@@ -149,7 +99,7 @@ def choose_different_ways(
         Answers from fewer columns. Where several logs are asked together, these are bettered log by log in place of a search
         of all together.
     """
-    near = _near_columns(task)
+    near = near_columns(task)
     if len(near.ways) > 1:
         found = list(starts) or _by_first_settings(task, near, effort, seed, most)
         found = [_by_turns(task, near, one, effort * SHARE_OF_ONE, seed) for one in found]
@@ -160,15 +110,8 @@ def choose_different_ways(
             found += [_by_turns(task, near, one, effort * SHARE_OF_ONE, seed) for one in more]
         return sorted(found, key=lambda one: -one.value)[:most]
     # one log has one first setting: the best of each, and as good as that of all together
-    out: list[MasterAnswer] = []
-    for number, way in enumerate(near.ways[0]):
-        out.sort(key=lambda one: -one.value)
-        least = out[most - 1].value if len(out) >= most else -np.inf
-        if number >= most and near.most(((way,),)) <= least:
-            break
-        out += _solve(task, replace(near, ways=((way,),)), effort * SHARE_OF_ONE, seed, 1, least)
-    out.sort(key=lambda one: -one.value)
-    return out[:most] if any(any(one.layouts) for one in out) else out[:1]
+    out = _by_first_settings(task, near, effort, seed, most)
+    return out if any(any(one.layouts) for one in out) else out[:1]
 
 
 SHARE_OF_ONE = 0.25
@@ -182,43 +125,28 @@ WORTH_A_TURN = 1e-3
 
 
 def _by_first_settings(
-    task: MasterTask[Slab], columns: _Columns[Slab], effort: float, seed: int, most: int
+    task: MasterTask[Slab], columns: Columns[Slab], effort: float, seed: int, most: int
 ) -> list[MasterAnswer]:
-    """The best layouts of several logs, from masters of one first setting a log, the best first.
+    """The best layouts, from masters of one first setting a log, the best first.
 
     The master of all first settings together is large, and its relaxation mixes them. With one a log it is small, and one that cannot
-    better what is found ends at once, or is not asked at all.
+    better what is found ends at once, or is not asked at all. Of one log every first setting is asked; several are bettered by turns
+    afterwards, so little gains are left to that.
     """
+    several = len(columns.ways) > 1
     out: list[MasterAnswer] = []
-    for number, ways in enumerate(_combinations(columns)):
+    for number, ways in enumerate(columns.combinations()):
         out = sorted(out, key=lambda one: -one.value)[:most]
-        least = out[most - 1].value + WORTH_A_TURN if len(out) >= most else -np.inf
-        if number == COMBINED or (number >= most and columns.most(ways) <= least):
+        least = out[most - 1].value if len(out) >= most else -np.inf
+        if (several and number == COMBINED) or (number >= most and columns.most(ways) <= least):
             break
+        least += WORTH_A_TURN if several else 0.0
         out += _solve(task, replace(columns, ways=ways), effort * SHARE_OF_ONE, seed, 1, least)
     return sorted(out, key=lambda one: -one.value)[:most]
 
 
-def _combinations(columns: _Columns[Slab]) -> Iterator[tuple[tuple[Way[Slab], ...], ...]]:
-    """One way of each log that has any, in the order of what a plan that holds them may be worth, the most first."""
-
-    def chosen(numbers: tuple[int, ...]) -> tuple[tuple[Way[Slab], ...], ...]:
-        return tuple(ways[i : i + 1] for ways, i in zip(columns.ways, numbers, strict=True))
-
-    first = (0,) * len(columns.ways)
-    waiting, met = [(-columns.most(chosen(first)), first)], {first}
-    while waiting:
-        _, numbers = heapq.heappop(waiting)
-        yield chosen(numbers)
-        for k, ways in enumerate(columns.ways):
-            after = (*numbers[:k], numbers[k] + 1, *numbers[k + 1 :])
-            if after[k] < len(ways) and after not in met:
-                met.add(after)
-                heapq.heappush(waiting, (-columns.most(chosen(after)), after))
-
-
 def _by_turns(
-    task: MasterTask[Slab], columns: _Columns[Slab], answer: MasterAnswer, effort: float, seed: int
+    task: MasterTask[Slab], columns: Columns[Slab], answer: MasterAnswer, effort: float, seed: int
 ) -> MasterAnswer:
     """An answer with one log after the other chosen anew beside what the others give, as long as that is worth more.
 
@@ -236,7 +164,7 @@ def _by_turns(
 
 
 def _one_anew(
-    task: MasterTask[Slab], columns: _Columns[Slab], answer: MasterAnswer, number: int, effort: float, seed: int
+    task: MasterTask[Slab], columns: Columns[Slab], answer: MasterAnswer, number: int, effort: float, seed: int
 ) -> MasterAnswer:
     """The answer with one log chosen anew beside the others, or as it is where that is worth no more."""
     others = [one for k, one in enumerate(answer.logs) if k != number]
@@ -255,7 +183,7 @@ def _one_anew(
 
 
 def _solve(
-    task: MasterTask[Slab], columns: _Columns[Slab], effort: float, seed: int, most: int, least: float = -np.inf
+    task: MasterTask[Slab], columns: Columns[Slab], effort: float, seed: int, most: int, least: float = -np.inf
 ) -> list[MasterAnswer]:
     """The best layouts of some columns, none worth less than `least`."""
     model = MarketModel(task.market)
@@ -291,82 +219,6 @@ def _solve(
             for node in nodes:
                 if layout is not None and (node.setting.clock, node.setting.slabs) == (layout.clock, layout.slabs):
                     model.model.add(node.var == 0)
-    return out
-
-
-@dataclass(frozen=True, slots=True)
-class _Columns(Generic[Slab]):
-    """Ways by log, best first at the best prices, and the fills of their slabs by log and slab, that at the best prices first.
-
-    `most` is what no plan of some ways by log, one of each that has any, is worth more than, `bound` what none is at the best prices.
-    """
-
-    ways: tuple[tuple[Way[Slab], ...], ...]
-    fills: Mapping[tuple[int, object], list[Fill]]
-    most: Callable[[Sequence[Sequence[Way[Slab]]]], float]
-    bound: float
-
-
-def _near_columns(task: MasterTask[Slab]) -> _Columns[Slab]:
-    """The columns without those that are too far from the best at the best prices."""
-    merged_ways = tuple(merged(ways) for ways in task.ways)
-    every = _slabs_of(task, merged_ways)
-    worth = worth_at(task.market, task.family[0], task.costs)
-    best = {key: value for key, (value, _) in zip(every, fill_all(every.values(), worth), strict=True)}
-    room: dict[tuple[int, object], float] = {}  # what a plan by the best way that has the slab may still lose
-
-    def value(number: int, way: Way[Slab]) -> float:
-        sides = (max((value(number, one) for one in side), default=0.0) for side in (way.above, way.below))
-        own = sum(max(best[number, slab], 0.0) for slab in way.own.slabs) - way.own.charge
-        return float(own + sum(max(one, 0.0) for one in sides))
-
-    def near_ones(number: int, ways: Sequence[Way[Slab]], spare: float, least: float) -> tuple[Way[Slab], ...]:
-        """Those of some alternatives that lose no more than `spare` against the best of them, or against `least`."""
-        ranked = sorted(((value(number, way), -i) for i, way in enumerate(ways)), reverse=True)
-        top = max((ranked[0][0], least)) if ranked else least
-        out = []
-        for own, i in ranked:
-            left, way = spare - (top - own), ways[-i]
-            if left < 0.0:
-                continue
-            for slab in way.own.slabs:
-                room[number, slab] = max(room.get((number, slab), 0.0), left)
-            above, below = (near_ones(number, side, left, 0.0) for side in (way.above, way.below))
-            out.append(replace(way, above=above, below=below))
-        return tuple(out)
-
-    unsold = task.market.unsold_bound(task.family[0])
-    if task.sawn is not None:
-        unsold += float(task.sawn[:, 0] @ worth.mated + task.sawn[:, 1] @ worth.single)
-
-    def most(ways: Sequence[Sequence[Way[Slab]]]) -> float:
-        return unsold + sum(max((value(n, way) for way in own), default=0.0) for n, own in enumerate(ways))
-
-    total = max(most(merged_ways), 0.0)
-    spare = task.near * total if np.isfinite(task.near) else np.inf
-    ways = tuple(near_ones(n, own, spare, -np.inf) for n, own in enumerate(merged_ways))
-    slabs = {key: every[key] for key in room}
-    found = fills_at(list(slabs.values()), task.market, task.family, task.costs)
-    fills = {}
-    for key, own in zip(slabs, found, strict=True):
-        values = [float(one.counts[:, 0] @ worth.mated + one.counts[:, 1] @ worth.single) - one.cost for one in own]
-        fills[key] = [one for one, v in zip(own, values, strict=True) if best[key] - v <= room[key]]
-    return _Columns(ways, fills, most, total)
-
-
-def _slabs_of(task: MasterTask[Slab], ways: Sequence[Sequence[Way[Slab]]]) -> dict[tuple[int, object], Fillable]:
-    """Every slab of every way, by log and slab."""
-    out: dict[tuple[int, object], Fillable] = {}
-
-    def gather(number: int, way: Way[Slab]) -> None:
-        for slab in way.own.slabs:
-            out[number, slab] = task.fills.slab(number, slab)
-        for one in (*way.above, *way.below):
-            gather(number, one)
-
-    for number, own in enumerate(ways):
-        for way in own:
-            gather(number, way)
     return out
 
 

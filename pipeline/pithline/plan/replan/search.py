@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from pithline.mill.sections import log_sections, piece_shape
 from pithline.plan.class_choice import bolt_classes
 from pithline.plan.columns.market_model import price_family
-from pithline.plan.columns.way_master import MasterTask, choose_different_ways
+from pithline.plan.columns.near_columns import MasterTask
+from pithline.plan.columns.way_master import choose_different_ways
 from pithline.plan.evaluate.judge import judge_on_samples, plate_counts
 from pithline.plan.evaluate.spare_cuts import as_good
 from pithline.plan.evaluate.workbench import ExecutedPlan

@@ -1,0 +1,164 @@
+"""What a master is asked, and which of its columns matter: ways to saw logs, and fills of slabs, near the best at given prices."""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Generic, Protocol, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pithline.plan.columns.market_model import fills_at
+from pithline.plan.pricing.fills import Fill, Fillable, fill_all
+from pithline.plan.pricing.log_oracle import Slab, Way
+from pithline.plan.pricing.price_search import worth_at
+from pithline.plan.problem.economics import CutCosts
+from pithline.plan.problem.market import Market
+
+Array = NDArray[np.float64]
+Counts = NDArray[np.int64]
+Named = TypeVar("Named", contravariant=True)
+
+
+NEAR = 0.03
+"""The prices bound every plan: one that holds a column worth so much less than the best at these prices has no more than the bound
+less that. So where the master's answer lies nearer to the bound than this, nothing was lost."""
+
+
+class SlabFills(Protocol[Named]):
+    """The slabs of some logs, by what they are known by."""
+
+    def slab(self, log: int, slab: Named) -> Fillable:
+        """One slab of the log with this number."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class MasterTask(Generic[Slab]):
+    """What a master is asked.
+
+    ways : by log, ways to saw it; one may be left
+    near : columns that cost a plan more than this share of the best at the best prices are left out
+    opening : what the first run of a cradle is charged more than each further one
+    family : prices (Q,) at which slabs are filled
+    """
+
+    market: Market
+    fills: SlabFills[Slab]
+    ways: tuple[tuple[Way[Slab], ...], ...]
+    opening: float
+    family: Sequence[Array]
+    costs: CutCosts
+    settings_max: int | None = None  # most charged settings
+    near: float = NEAR
+    sawn: Counts | None = None  # (P, 2) mated and single plates that count beside those of the ways
+    standing: frozenset[int] = frozenset()  # cradles that are opened already, roll steps
+
+
+def merged(ways: Sequence[Way[Slab]]) -> tuple[Way[Slab], ...]:
+    """Ways of one piece, those with the same own setting made one that has the alternatives of both."""
+    found: dict[tuple[object, ...], Way[Slab]] = {}
+    for way in ways:
+        key = (way.own.setting.clock, way.own.setting.slabs, way.own.slabs)
+        other = found.get(key)
+        found[key] = way if other is None else replace(
+            other, above=merged((*other.above, *way.above)), below=merged((*other.below, *way.below))
+        )  # fmt: skip
+    return tuple(found.values())
+
+
+@dataclass(frozen=True, slots=True)
+class Columns(Generic[Slab]):
+    """Ways by log, best first at the best prices, and the fills of their slabs by log and slab, that at the best prices first.
+
+    `most` is what no plan of some ways by log, one of each that has any, is worth more than, `bound` what none is at the best prices.
+    """
+
+    ways: tuple[tuple[Way[Slab], ...], ...]
+    fills: Mapping[tuple[int, object], list[Fill]]
+    most: Callable[[Sequence[Sequence[Way[Slab]]]], float]
+    bound: float
+
+    def combinations(self) -> Iterator[tuple[tuple[Way[Slab], ...], ...]]:
+        """One way of each log that has any, in the order of what a plan that holds them may be worth, the most first."""
+        if not any(self.ways):
+            return
+
+        def chosen(numbers: tuple[int, ...]) -> tuple[tuple[Way[Slab], ...], ...]:
+            return tuple(ways[i : i + 1] for ways, i in zip(self.ways, numbers, strict=True))
+
+        first = (0,) * len(self.ways)
+        waiting, met = [(-self.most(chosen(first)), first)], {first}
+        while waiting:
+            _, numbers = heapq.heappop(waiting)
+            yield chosen(numbers)
+            for k, ways in enumerate(self.ways):
+                after = (*numbers[:k], numbers[k] + 1, *numbers[k + 1 :])
+                if after[k] < len(ways) and after not in met:
+                    met.add(after)
+                    heapq.heappush(waiting, (-self.most(chosen(after)), after))
+
+
+def near_columns(task: MasterTask[Slab]) -> Columns[Slab]:
+    """The columns without those that are too far from the best at the best prices."""
+    merged_ways = tuple(merged(ways) for ways in task.ways)
+    every = _slabs_of(task, merged_ways)
+    worth = worth_at(task.market, task.family[0], task.costs)
+    best = {key: value for key, (value, _) in zip(every, fill_all(every.values(), worth), strict=True)}
+    room: dict[tuple[int, object], float] = {}  # what a plan by the best way that has the slab may still lose
+
+    def value(number: int, way: Way[Slab]) -> float:
+        sides = (max((value(number, one) for one in side), default=0.0) for side in (way.above, way.below))
+        own = sum(max(best[number, slab], 0.0) for slab in way.own.slabs) - way.own.charge
+        return float(own + sum(max(one, 0.0) for one in sides))
+
+    def near_ones(number: int, ways: Sequence[Way[Slab]], spare: float, least: float) -> tuple[Way[Slab], ...]:
+        """Those of some alternatives that lose no more than `spare` against the best of them, or against `least`."""
+        ranked = sorted(((value(number, way), -i) for i, way in enumerate(ways)), reverse=True)
+        top = max((ranked[0][0], least)) if ranked else least
+        out = []
+        for own, i in ranked:
+            left, way = spare - (top - own), ways[-i]
+            if left < 0.0:
+                continue
+            for slab in way.own.slabs:
+                room[number, slab] = max(room.get((number, slab), 0.0), left)
+            above, below = (near_ones(number, side, left, 0.0) for side in (way.above, way.below))
+            out.append(replace(way, above=above, below=below))
+        return tuple(out)
+
+    unsold = task.market.unsold_bound(task.family[0])
+    if task.sawn is not None:
+        unsold += float(task.sawn[:, 0] @ worth.mated + task.sawn[:, 1] @ worth.single)
+
+    def most(ways: Sequence[Sequence[Way[Slab]]]) -> float:
+        return unsold + sum(max((value(n, way) for way in own), default=0.0) for n, own in enumerate(ways))
+
+    total = max(most(merged_ways), 0.0)
+    spare = task.near * total if np.isfinite(task.near) else np.inf
+    ways = tuple(near_ones(n, own, spare, -np.inf) for n, own in enumerate(merged_ways))
+    slabs = {key: every[key] for key in room}
+    found = fills_at(list(slabs.values()), task.market, task.family, task.costs)
+    fills = {}
+    for key, own in zip(slabs, found, strict=True):
+        values = [float(one.counts[:, 0] @ worth.mated + one.counts[:, 1] @ worth.single) - one.cost for one in own]
+        fills[key] = [one for one, v in zip(own, values, strict=True) if best[key] - v <= room[key]]
+    return Columns(ways, fills, most, total)
+
+
+def _slabs_of(task: MasterTask[Slab], ways: Sequence[Sequence[Way[Slab]]]) -> dict[tuple[int, object], Fillable]:
+    """Every slab of every way, by log and slab."""
+    out: dict[tuple[int, object], Fillable] = {}
+
+    def gather(number: int, way: Way[Slab]) -> None:
+        for slab in way.own.slabs:
+            out[number, slab] = task.fills.slab(number, slab)
+        for one in (*way.above, *way.below):
+            gather(number, one)
+
+    for number, own in enumerate(ways):
+        for way in own:
+            gather(number, way)
+    return out
