@@ -39,6 +39,7 @@ ROUNDS_OF_EACH = 1
 ROUNDS_OF_BEST = 3
 BEST_WAYS = 2
 MOST_CLOSELY = 4
+"""The ways that promise most are looked at closely until so many of them have been, though no more than so many in all."""
 ALIKE = 30.0
 """Places nearer than this to each other are one. [mm]"""
 MOST_PLACES = 8
