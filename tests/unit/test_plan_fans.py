@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 
 from pithline.plan.pricing.log_oracle import fan_of
-from pithline.plan.programmes.cradled_fans import MOST_SLABS, best_fan, fan_bounds, parted_off, slabs_of_runs
+from pithline.plan.programmes.cradled_fans import MOST_SLABS, best_fan, parted_off, slabs_of_runs
+from pithline.plan.programmes.fan_bounds import fan_bounds
 from pithline.plan.programmes.fan_runs import NEVER, fan_runs, slab_worth
 from pithline.plan.programmes.fan_stacks import FAN_REACH
 from unit.slab_tables_fixture import (
@@ -204,7 +205,7 @@ def test_the_best_of_all_fans_lies_between_what_is_found_and_the_bound(seed, cha
             chain = np.zeros((MOST_SLABS, 5), np.int64)
             slabs = slabs_of_runs(g, runs, base, FACES[far])
             whole = parted_off(g, runs, FACES, FACES[near], FACES[far], nothing[:, base, :, near])
-            found = best_fan(g, runs, base, FACES[near], FACES[far], slabs, whole, chain, True)
+            found = best_fan(g, runs, base, FACES[near], FACES[far], slabs, whole, chain)
             assert found <= best + 1e-5
             assert best <= bounds[base, far, near] + 1e-5
             equal += found > best - 1e-5
@@ -229,7 +230,7 @@ def test_a_fans_chain_is_worth_what_its_slabs_are(seed, kind):
         chain = np.zeros((MOST_SLABS, 5), np.int64)
         whole = parted_off(g, runs, FACES, FACES[near], FACES[far], np.zeros((len(runs.steps), len(FACES))))
         slabs = slabs_of_runs(g, runs, base, FACES[far])
-        value = best_fan(g, runs, base, FACES[near], FACES[far], slabs, whole, chain, True)
+        value = best_fan(g, runs, base, FACES[near], FACES[far], slabs, whole, chain)
         rows = [row for row in chain[::-1].tolist() if row[0] != -999]
         chains += bool(rows)
         total, cuts, before = 0.0, {}, 0

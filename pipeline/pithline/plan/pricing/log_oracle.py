@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from pithline.plan.pricing.log_grid import GridSlab, LogGrid
 from pithline.plan.problem.economics import Charges
 from pithline.plan.problem.layout import LayoutSetting
-from pithline.plan.programmes.cradled_fans import fan_bounds, fan_to_saw, parted_off
+from pithline.plan.programmes.cradled_fans import fan_to_saw, parted_off
+from pithline.plan.programmes.fan_bounds import fan_bounds
 from pithline.plan.programmes.fan_runs import NEVER, FanGrid, FanRuns, fan_runs
 from pithline.plan.programmes.halves import (
     bounded_slabs,

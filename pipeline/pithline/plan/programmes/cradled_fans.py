@@ -13,25 +13,25 @@ The first slab of a bolt's first run may part off a bolt of its own: what lies b
 sawn in runs too, and parts off no other.
 
 What the last cut left bounds the next slab, so a state is (direction, offset of the last cut). Where a slab lies deep an earlier
-cut may reach further; so the programme runs in two ways: asking for the last cut and the bolt's own faces alone, when no fan of the
-class is worth more than it says (`fan_bounds`), and with a state's whole chain of cuts held against the next slab, which is what is
-sawn.
+cut may reach further; so the programme runs in two ways: with a state's whole chain of cuts held against the next slab, which is what
+is sawn, and asking for the last cut and the bolt's own faces alone, when no fan of the class is worth more than it says
+(`fan_bounds`).
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import groupby
-from typing import NamedTuple
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
 from numpy.typing import NDArray
 
 from pithline.plan.programmes.fan_runs import NEVER, FanGrid, FanRuns
 from pithline.plan.programmes.fan_stacks import (
     LOWEST,
     UNBOUNDED,
+    RunSlabs,
     begin_cell,
     least_waste,
     lowest_top,
@@ -39,7 +39,6 @@ from pithline.plan.programmes.fan_stacks import (
     stack_down,
     stack_up,
     under_waste,
-    waste_alone,
 )
 
 Array = NDArray[np.float64]
@@ -51,10 +50,9 @@ MOST_SLABS = 32
 
 @njit(cache=True)
 def _cuts_ahead(  # noqa: PLR0913 - a compiled kernel
-    g: FanGrid, runs: FanRuns, back: Ints, q: int, c: int, k: int, near: float, whole_chain: bool,
-    cotangents: Array, lines: Array,
+    g: FanGrid, runs: FanRuns, back: Ints, q: int, c: int, k: int, near: float, cotangents: Array, lines: Array,
 ) -> int:  # fmt: skip
-    """Write the cuts that bound the slabs of run `k` after a state (q, c); returns how many. The near face is one of them."""
+    """Write every cut that bounds the slabs of run `k` after a state (q, c); returns how many. The near face is one of them."""
     count = 0
     step = np.pi / g.values.shape[0]
     if k > 0:
@@ -66,38 +64,22 @@ def _cuts_ahead(  # noqa: PLR0913 - a compiled kernel
         cotangents[count] = 1.0 / np.tan(turn)
         lines[count] = ((c - g.half_depth) * g.depth_step + g.kerf) / np.sin(turn)
         count += 1
-        if not whole_chain:
-            break
         q, c = back[q, c, 0], back[q, c, 1]
     return count
-
-
-class RunSlabs(NamedTuple):
-    """Slabs of each run of a bolt, whatever its near face: see `run_slabs`.
-
-    `most` (k,) is what a run is worth at most with no cut before it, `after` (k,) what the runs after it may add, less their charges.
-    """
-
-    lengths: Ints  # (k,)
-    cand: Ints32  # (k − 1, m, 6)
-    reach: Array  # (k − 1, m)
-    most: Array
-    after: Array
 
 
 @njit(cache=True)
 def slabs_of_runs(g: FanGrid, runs: FanRuns, base: int, far: float) -> RunSlabs:
     """Slabs of every run of a bolt but the last, which is stacked from the far face down."""
-    nk, most = len(runs.steps), 2 * g.half_depth * len(g.menu)
-    rolls = g.values.shape[0]
+    nk, n, rolls = len(runs.steps), g.half_depth, g.values.shape[0]
     out = RunSlabs(
-        np.zeros(nk, np.int64),
-        np.empty((nk - 1, most, 6), np.int32),
-        np.empty((nk - 1, most)),
+        np.empty((nk - 1, 2 * n * len(g.menu), 5), np.int32),
+        np.empty((nk - 1, 2 * n + 2), np.int32),
+        np.empty((nk - 1, 2 * n + 1), np.int32),
+        np.empty((nk - 1, 2 * n + 1), np.int32),
         np.zeros(nk),
         np.zeros(nk),
     )
-    n = g.half_depth
     held, none = np.empty(2 * n + 1), np.empty(0)
     total, pick = np.empty((2, 2 * n + 1)), np.empty((2, 2 * n + 1), np.int32)
     waste, nothing = least_waste(g), np.zeros(2 * n + 1)
@@ -106,26 +88,10 @@ def slabs_of_runs(g: FanGrid, runs: FanRuns, base: int, far: float) -> RunSlabs:
     for k in range(nk - 1):
         lean = (runs.steps[nk - 1] - rolls // 2 - runs.steps[k]) * np.pi / rolls
         roll = base + runs.steps[k] + rolls // 2
-        out.lengths[k] = run_slabs(g, roll, lean, far, runs.least_flat if k == 0 else -1.0, out.cand[k], out.reach[k])
+        least = runs.least_flat if k == 0 else -1.0
+        run_slabs(g, roll, lean, far, least, out.cand[k], out.of_low[k], out.by_low[k], out.by_top[k])
         if k > 0:  # the first run hangs on the near face, and none comes before it
-            stack_up(
-                g,
-                roll,
-                out.cand[k],
-                out.reach[k],
-                out.lengths[k],
-                no,
-                none,
-                none,
-                0.0,
-                nothing,
-                -1,
-                -1,
-                waste,
-                held,
-                of,
-                before,
-            )
+            stack_up(g, roll, out, k, no, none, none, 0.0, nothing, -1, -1, waste, held, of, before)
             out.most[k] = max(held.max(), 0.0)
     roll = base + runs.steps[nk - 1] + rolls // 2
     out.most[nk - 1] = stack_down(g, roll, far, runs.least_flat, waste, no, none, none, total, pick)
@@ -138,15 +104,13 @@ def slabs_of_runs(g: FanGrid, runs: FanRuns, base: int, far: float) -> RunSlabs:
 
 @njit(cache=True)
 def best_fan(  # noqa: C901, PLR0913 - a compiled kernel
-    g: FanGrid, runs: FanRuns, base: int, near: float, far: float, slabs: RunSlabs, parted: Array, chain: Ints,
-    whole_chain: bool,
+    g: FanGrid, runs: FanRuns, base: int, near: float, far: float, slabs: RunSlabs, parted: Array, chain: Ints
 ) -> float:  # fmt: skip
-    """The best fan of one bolt; its value net of charges.
+    """The best fan of one bolt, every earlier cut held against each slab; its value net of charges.
 
     `base` in rolls, `near` and `far` in mm, `slabs` those of its runs, `parted` as `parted_off` gives it. `chain` (m, 5) is filled with
     direction index, lower cell, menu index, place in cells and the state before its run (index of the direction before, plus one), last
     sawn first; −999 after them.
-    `whole_chain` holds every earlier cut against a slab, else but the last one and the near face.
     """
     rolls, nk = g.values.shape[0], len(runs.steps)
     opening, n = runs.steps[nk - 1], g.half_depth
@@ -166,8 +130,7 @@ def best_fan(  # noqa: C901, PLR0913 - a compiled kernel
     for k in range(nk):
         roll = base + runs.steps[k] + rolls // 2
         last = k == nk - 1
-        some = slabs.lengths[k]
-        if not last and some == 0 and (whole_chain or k == 0):
+        if not last and slabs.of_low[k, 2 * n] == 0:
             continue
         for q in range(-1, k):
             cost = runs.cost[q + 1, k]
@@ -178,7 +141,7 @@ def best_fan(  # noqa: C901, PLR0913 - a compiled kernel
                 start = (0.0 if q < 0 else best[q, c]) - cost
                 if q >= 0 and start + slabs.most[k] + slabs.after[k] <= top_value:
                     continue
-                cuts = _cuts_ahead(g, runs, back, q, c, k, near, whole_chain, cotangents, lines)
+                cuts = _cuts_ahead(g, runs, back, q, c, k, near, cotangents, lines)
                 under = parted[k] if q < 0 else nothing
                 if last:
                     value = start + stack_down(
@@ -190,9 +153,8 @@ def best_fan(  # noqa: C901, PLR0913 - a compiled kernel
                 stack_up(
                     g,
                     roll,
-                    slabs.cand[k],
-                    slabs.reach[k],
-                    some,
+                    slabs,
+                    k,
                     cuts,
                     cotangents,
                     lines,
@@ -206,8 +168,6 @@ def best_fan(  # noqa: C901, PLR0913 - a compiled kernel
                     before,
                 )
                 lowest = lowest_top(g, runs, q, c, k) if q >= 0 else UNBOUNDED
-                if not whole_chain and k > 0:
-                    waste_alone(g, lowest, start, under, held)
                 for top in range(2 * n + 1):
                     if held[top] > best[k, top] and (top - n) * g.depth_step + g.kerf >= lowest:
                         best[k, top] = held[top]
@@ -222,12 +182,10 @@ def best_fan(  # noqa: C901, PLR0913 - a compiled kernel
                 fronts[k] += 1
             if best[k, c] > top_value + 1e-9:
                 top_value, top_k, top_c, far_q = best[k, c], k, c, -2
-    if len(chain) == 0:
-        return top_value
     chain[:] = -999
     length, k, c = 0, top_k, top_c
     if far_q > -2:
-        cuts = _cuts_ahead(g, runs, back, int(far_q), int(far_c), int(k), near, whole_chain, cotangents, lines)
+        cuts = _cuts_ahead(g, runs, back, int(far_q), int(far_c), int(k), near, cotangents, lines)
         roll = base + opening + rolls // 2
         stack_down(g, roll, far, runs.least_flat, waste, cuts, cotangents, lines, total, pick)
         top = min(-int(np.ceil(far / g.depth_step - 1e-6)), n)
@@ -244,15 +202,13 @@ def best_fan(  # noqa: C901, PLR0913 - a compiled kernel
     while k >= 0:
         q, cell = back[k, c, 0], back[k, c, 1]
         roll = base + runs.steps[k] + rolls // 2
-        cand, reach = slabs.cand[k], slabs.reach[k]
-        cuts = _cuts_ahead(g, runs, back, q, cell, k, near, whole_chain, cotangents, lines)
+        cuts = _cuts_ahead(g, runs, back, q, cell, k, near, cotangents, lines)
         raised = over_waste if k == 0 else -1
         stack_up(
             g,
             roll,
-            cand,
-            reach,
-            slabs.lengths[k],
+            slabs,
+            k,
             cuts,
             cotangents,
             lines,
@@ -266,10 +222,10 @@ def best_fan(  # noqa: C901, PLR0913 - a compiled kernel
             before,
         )
         while c >= 0 and length < chain.shape[0]:
-            i = of[c]
-            chain[length, 0], chain[length, 1], chain[length, 2] = k, cand[i, 0], cand[i, 1]
-            low = chain[length, 1]  # as wide a number as elsewhere: else the kernel would be compiled once more
-            chain[length, 3] = begin_cell(g, low, cand[i, 2] - n, reach[i], cuts, cotangents, lines)
+            t, low = slabs.cand[k, of[c], 0], slabs.cand[k, of[c], 4]
+            chain[length, 0], chain[length, 1], chain[length, 2] = k, low - n, t
+            ahead = begin_cell(g, chain[length, 1], chain[length, 1] + g.cells[t], UNBOUNDED, cuts, cotangents, lines)
+            chain[length, 3] = max(ahead, slabs.by_low[k, low], slabs.by_top[k, c])
             chain[length, 4] = q + 1
             c = before[c]
             length += 1
@@ -331,29 +287,9 @@ def fan_to_saw(g: FanGrid, runs: FanRuns, base: int, near: float, far: float, pa
         What the bolt is worth that a first slab parts off, as `parted_off` gives it.
     """
     chain = np.full((MOST_SLABS, 5), -999, np.int64)
-    best_fan(g, runs, base, near, far, slabs_of_runs(g, runs, base, far), parted, chain, True)
+    best_fan(g, runs, base, near, far, slabs_of_runs(g, runs, base, far), parted, chain)
     rows = [[int(v) for v in row] for row in chain[::-1] if row[0] != -999]
     return tuple(
         FanRun(k, before - 1, tuple((low, t, place) for _, low, t, place, _ in some))
         for (k, before), some in groupby(rows, key=lambda row: (row[0], row[4]))
     )
-
-
-@njit(cache=True, parallel=True)
-def fan_bounds(g: FanGrid, runs: FanRuns, bases: Ints, faces: Array, parts: Array) -> Array:
-    """No fan of the class is worth more, net of charges: (bases, far faces, near faces). `bases` (b,) rolls, `faces` (f,) mm.
-
-    Each run is held against the near face, the far face and the cut before it. `parts` (runs, bases, far faces, near faces) is what no bolt
-    that is parted off by the first slab of a run is worth more than.
-    """
-    nb, nf = len(bases), len(faces)
-    out = np.zeros((nb, nf, nf))
-    for i in prange(nb * nf):
-        b, f = i // nf, i % nf
-        chain = np.empty((0, 5), np.int64)
-        whole_chain = len(chain) > 0  # not the bare False: for a constant the kernels would be compiled once more
-        slabs = slabs_of_runs(g, runs, bases[b], faces[f])
-        for n in range(nf):
-            parted = parted_off(g, runs, faces, faces[n], faces[f], parts[:, b, :, n])
-            out[b, f, n] = best_fan(g, runs, bases[b], faces[n], faces[f], slabs, parted, chain, whole_chain)
-    return out
