@@ -260,4 +260,4 @@ def stack_down(  # noqa: PLR0913 - a compiled kernel
                 carried, carrier = total[0, tops], tops
             tops += 1
         total[1, s], pick[1, s] = (total[0, s], s) if total[0, s] >= carried else (carried, carrier)
-    return total[1, highest + n]
+    return float(total[1, highest + n])
