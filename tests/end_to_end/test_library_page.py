@@ -7,12 +7,15 @@ from pathlib import Path
 
 import pithline
 from pithline.yard.appraisal import appraise, information, layouts, lot
+from pithline.yard.appraisal.terms import read_trade
 from small_plan import QUICK
 
 REPO = Path(__file__).resolve().parents[2]
 
 
-BRIEF = replace(QUICK, along_step=60.0, depth_step=5.0, corner_step=20.0, rounds=1, halves=1, fine=3.0)
+BRIEF = replace(
+    QUICK, along_step=60.0, depth_step=5.0, corner_step=30.0, rounds=1, halves=1, fine=3.0, nearby=0, answers=1
+)
 """Of a plan and an appraisal that have only to run: what they find is looked at elsewhere."""
 
 
@@ -21,9 +24,9 @@ def looked_at_less(priors):
     return replace(priors, sampling=replace(priors.sampling, samples=8, replans=9, answers=2, inner=2))
 
 
-def searched_less(appraised, one, terms, *more):
-    """A log appraised by a plan that was searched more coarsely than any command does."""
-    return appraised(one, replace(terms, effort=BRIEF), *more)
+def searched_less(appraised, trade, one, terms, *more):
+    """A log appraised by a plan of a short product list that was searched more coarsely than any command does."""
+    return appraised(one, replace(terms, effort=BRIEF, trade=trade), *more)
 
 
 def planned_again(laid, log, plan, shop, _seed=0):
@@ -39,7 +42,7 @@ def test_the_page_runs_as_it_stands(tmp_path, monkeypatch, capsys):
     # a lot of one is looked at as a large lot is, and less closely still, for speed
     monkeypatch.setattr(lot, "COARSER", 1)
     monkeypatch.setattr(lot, "for_a_lot", looked_at_less)
-    monkeypatch.setattr(lot, "one_log", partial(searched_less, lot.one_log))
+    monkeypatch.setattr(lot, "one_log", partial(searched_less, lot.one_log, read_trade(None, ["necks"])))
     again = partial(planned_again, [])
     monkeypatch.setattr(appraise, "planned_anew", again)
     monkeypatch.setattr(information, "planned_anew", again)

@@ -11,6 +11,34 @@ from unittest import mock
 import numpy as np
 import pdfplumber
 from pdfminer.converter import PDFLayoutAnalyzer
+from pdfminer.layout import LTChar
+from pdfplumber.page import Page
+
+_whole_object = Page.process_object
+
+
+def _placed(page, one):
+    """A letter with its place, size and font alone: colours and the like, which no word hangs on, take longer to read than these."""
+    if not isinstance(one, LTChar):
+        return _whole_object(page, one)
+    left, up = page.mediabox[:2]
+    top = page.height - one.y1 + up
+    return {
+        "object_type": "char",
+        "page_number": page.page_number,
+        "text": one.get_text(),
+        "x0": one.x0 + left,
+        "x1": one.x1 + left,
+        "top": top,
+        "bottom": page.height - one.y0 + up,
+        "doctop": page.initial_doctop + top,
+        "width": one.width,
+        "height": one.height,
+        "size": one.size,
+        "upright": one.upright,
+        "fontname": one.fontname,
+        "matrix": one.matrix,
+    }
 
 
 @contextlib.contextmanager
@@ -18,6 +46,7 @@ def _words_of(data):
     """A PDF whose drawings are passed over: lines and areas take far longer to read than words."""
     with (
         mock.patch.object(PDFLayoutAnalyzer, "paint_path", lambda *path: None),
+        mock.patch.object(Page, "process_object", _placed),
         pdfplumber.open(io.BytesIO(data)) as pdf,
     ):
         yield pdf

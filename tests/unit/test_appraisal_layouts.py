@@ -25,7 +25,9 @@ from pithline.yard.appraisal.terms import Lot
 from pithline.yard.one_log import plan_model
 
 SLAB = LayoutSetting(0.0, (LayoutSlab(-25.0, 50.0),))
-QUICKEST = replace(COARSE, rolls=6, along_step=50.0, rounds=2, firsts=1, halves=1, master=1.0)
+QUICKEST = replace(
+    COARSE, rolls=6, along_step=50.0, corner_step=30.0, rounds=2, firsts=1, halves=1, master=1.0, nearby=0, answers=1
+)
 
 
 @pytest.fixture(scope="module")

@@ -279,7 +279,7 @@ to = "770 mm"
 
 def test_a_plan_that_does_not_see_the_zone_earns_less(monkeypatch):
     """One back is all that the log's length holds; where it lies is free, but for the zone."""
-    request = Request(effort=QUICK, objective=Objective.VALUE)
+    request = Request(effort=replace(QUICK, corner_step=30.0, nearby=0, answers=1), objective=Objective.VALUE)
     seeing = small_plan(card=CURLY, request=request)
     monkeypatch.setattr(prepared_log, "plate_kinds", lambda parts, *told: plate_kinds(parts))
     blind = small_plan(card=CURLY, request=request)

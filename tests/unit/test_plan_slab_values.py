@@ -6,15 +6,8 @@ from functools import cache
 import numpy as np
 import pytest
 
-from pithline.plan.programmes.slab_values import (
-    NARROWEST,
-    TRIFLE,
-    FillRules,
-    PlateWorth,
-    best_fill,
-    slab_values,
-    stacked_plates,
-)
+from pithline.plan.programmes.slab_strips import best_fill, stacked_plates
+from pithline.plan.programmes.slab_values import NARROWEST, TRIFLE, FillRules, PlateWorth, slab_values
 
 PARTS, DEPTHS, ACROSS, ALONG = 3, 12, 9, 7
 NO_WEIGHT = np.zeros((0, 0, 0), np.float32)

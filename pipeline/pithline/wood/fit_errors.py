@@ -52,7 +52,9 @@ class ErrorShapes:
 
     def surface(self, coefficients: Array) -> Array:
         """An error of unit size at each station and clock angle. (k, 361)"""
-        error: Array = np.einsum("hwm,km,hwc->kc", coefficients * self.lobes[:, None, None], self.along, self.waves)
+        # one sum after the other: over both at once it takes twenty times as long
+        at_stations = np.einsum("hwm,km->khw", coefficients * self.lobes[:, None, None], self.along)
+        error: Array = np.einsum("khw,hwc->kc", at_stations, self.waves)
         return error
 
     def bow(self, moved: Array) -> Array:

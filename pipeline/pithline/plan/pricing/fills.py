@@ -11,7 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.plan.pricing.log_grid import GridSlab, LogGrid
-from pithline.plan.programmes.slab_values import FillRules, PlateWorth, best_fill
+from pithline.plan.programmes.slab_strips import best_fill
+from pithline.plan.programmes.slab_values import FillRules, PlateWorth
 
 Array = NDArray[np.float64]
 Counts = NDArray[np.int64]

@@ -14,7 +14,8 @@ from pithline.plan.problem.layout import LayoutSlab
 from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.programmes.grid import Grid, cells_of, depth_cells, make_grid
 from pithline.plan.programmes.passing import PassingPlaces, find_passing_places, places_of_kinds
-from pithline.plan.programmes.slab_values import FillRules, stacked_plates
+from pithline.plan.programmes.slab_strips import stacked_plates
+from pithline.plan.programmes.slab_values import FillRules
 
 Array = NDArray[np.float64]
 INNERMOST_CORNER = -20.0
