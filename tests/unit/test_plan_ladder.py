@@ -83,7 +83,7 @@ def test_a_plan_that_fails_once_it_was_filled_anew_does_not_come_back(monkeypatc
 def test_a_plan_spared_set_ups_comes_before_those_that_need_more(monkeypatch):
     """And one that needs no fewer, is worth no more and earns no more than it is no rung."""
     spared = {8.0: plan(2, 8.0, 8.0)}
-    monkeypatch.setattr(bench_room, "_without_idle_cuts", lambda bench, plan: spared.get(plan.likely, plan))
+    monkeypatch.setattr(bench_room, "without_idle_cuts", lambda bench, plan: spared.get(plan.likely, plan))
     ladder = ladder_of(bench(Case()), [plan(3, 5.0, 5.0), plan(7, 8.0, 8.0), plan(8, 9.0, 9.0)])
     assert [(one.set_ups, one.likely) for one in ladder.rungs] == [(2, 8.0), (8, 9.0)] and ladder.paying == 1
     assert [one.likely for one in ladder.others] == [5.0]

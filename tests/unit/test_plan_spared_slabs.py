@@ -234,6 +234,30 @@ def test_a_billet_that_nobody_buys_stays_in_its_slab(log):
     assert billets_of_nothing(Judge(context_of(few)), after.ledger) == frozenset()
 
 
+class NonePass:
+    """Sampled logs on which no plate passes."""
+
+    def passing(self, plates):
+        return np.zeros((2, len(plates)), bool)
+
+
+def test_sets_that_are_promised_of_the_fitted_log_are_kept_though_none_comes_of_a_sampled_one(log):
+    """Of a promise of two rules a billet of them stays, and a plan that lacks them is refused."""
+    few = shop_of(products_of(BACK, RULE, demands=[0, 2]))
+    workshop, fill = workshop_of(log.model, SHOP.machines, 929.0), fill_of(SHOP)
+    ledger = workshop.execute(LogLayout(log, (), (log,), (LayoutSetting(0.0, (GOOD,)),)), SHOP, fill)
+    rules = {one.billet for one in ledger.passing if one.part == 1}
+    billets = {one.billet for one in ledger.plates}
+    judge = Judge(context_of(few), NonePass())
+    assert len(rules) > 1 and billets_of_nothing(judge, ledger) == billets
+    promised = replace(judge, promised=True)
+    (kept,) = billets - billets_of_nothing(promised, ledger)
+    assert kept in rules
+    assert np.isfinite(promised.worth(ledger))
+    none = replace(ledger, plates=[one for one in ledger.plates if one.part == 0])
+    assert np.isfinite(judge.worth(none)) and promised.worth(none) == -np.inf
+
+
 def test_a_slab_keeps_its_plates_where_it_only_gains_wood():
     axis, normal, lateral = np.eye(3)[[0, 2, 1]]
     side = np.array([0.0, 0.6, 0.8])

@@ -9,7 +9,7 @@ import pytest
 from pithline.errors import InputError, ScriptError
 from pithline.logmodel.card import Defect
 from pithline.logmodel.document import model_from_json
-from pithline.plan.replan import remaining_work, search
+from pithline.plan.evaluate import spare_cuts
 from pithline.script.document import dumps
 from pithline.script.replay import replay
 from pithline.wood.field import wood_field
@@ -36,18 +36,50 @@ def existing(script, after):
     return {one[side] for one in done for side in ("above", "below")} - {one["piece"] for one in done}
 
 
+def opening_cuts(script):
+    """Cuts of logs, halves and bolts."""
+    kinds = {one["id"]: one["kind"] for one in script["pieces"]}
+    return [
+        one for one in script["operations"] if one["op"] == "cut" and kinds[one["piece"]] in ("log", "half", "bolt")
+    ]
+
+
 def test_a_billet_of_which_nothing_comes_stays_in_its_slab_unless_something_is_lost_by_it(monkeypatch):
     whole = planned_anew("cut-2")
     cuts = [one for one in whole["operations"] if one["op"] == "cut"]
     idle = [one["piece"] for one in cuts if one["piece"].startswith("billet-")][-1]
-    monkeypatch.setattr(remaining_work, "billets_of_nothing", lambda judge, ledger: frozenset({idle}))
+    monkeypatch.setattr(spare_cuts, "billets_of_nothing", lambda judge, ledger: frozenset({idle}))
+    monkeypatch.setattr(spare_cuts, "slabs_of_nothing", lambda judge, ledger: frozenset())
     assert json.loads(planned_afresh("cut-2")) == whole
-    monkeypatch.setattr(search, "as_good", lambda judge, ledger, before: True)
+    monkeypatch.setattr(spare_cuts, "as_good", lambda judge, ledger, before: True)
     spared = json.loads(planned_afresh("cut-2"))
     assert replay(spared).holds
     corners = [{tuple(one["corner"]) for one in plates(script).values()} for script in (spared, whole)]
     assert corners[0] < corners[1]
     assert sum(one["op"] == "cut" for one in spared["operations"]) < len(cuts)
+
+
+def test_a_slab_of_which_nothing_comes_is_not_sawn_off_unless_something_is_lost_by_it(monkeypatch):
+    """The last slab of all is said to give nothing."""
+    whole = planned_anew("cut-2")
+    kinds = {one["id"]: one["kind"] for one in whole["pieces"]}
+    idle = [side for cut in opening_cuts(whole) for side in (cut["above"], cut["below"]) if kinds[side] == "slab"][-1]
+    slabs = sum(kind == "slab" for kind in kinds.values())
+
+    def nothing(judge, ledger):
+        """Asked of the plan as it is, but not of one that has a slab less."""
+        made = sum(piece.kind == "slab" for piece in ledger.pieces.values())
+        return frozenset({idle} if made == slabs else ())
+
+    monkeypatch.setattr(spare_cuts, "billets_of_nothing", lambda judge, ledger: frozenset())
+    monkeypatch.setattr(spare_cuts, "slabs_of_nothing", nothing)
+    assert json.loads(planned_afresh("cut-2")) == whole
+    monkeypatch.setattr(spare_cuts, "as_good", lambda judge, ledger, before: True)
+    spared = json.loads(planned_afresh("cut-2"))
+    assert replay(spared).holds
+    assert sum(one["kind"] == "slab" for one in spared["pieces"]) < slabs
+    assert len(opening_cuts(spared)) < len(opening_cuts(whole))
+    assert len(operations_until(spared, "cut-2")) == len(operations_until(whole, "cut-2"))
 
 
 @pytest.mark.parametrize("after", ["cut-1", "cut-2", "cut-3", "cut-11", "cut-27", "cut-66"])

@@ -6,8 +6,17 @@ from dataclasses import replace
 
 import pytest
 
-from pithline.yard.season.accounts import account
-from pithline.yard.season.model import Order, PlanColumn, SawnLog, Season, SeasonChoice, SeasonTerms, YardLog
+from pithline.yard.season.accounts import account, as_scripted
+from pithline.yard.season.model import (
+    Order,
+    PlanColumn,
+    SawnLog,
+    Season,
+    SeasonChoice,
+    SeasonTerms,
+    YardLog,
+    sets_sold,
+)
 
 COLUMN = PlanColumn("p", {"guitar": 2}, {"guitar": 4}, 100)
 SEASON = Season(
@@ -23,6 +32,28 @@ def test_a_good_choice_is_counted_to_the_cent():
     # 3 × 150.00 + 120.00; two logs at 10.00 + 5.00 + 100 minutes of 60.00 an hour
     assert (books.value, books.cost, books.profit, books.minutes) == (57000, 23000, 34000, 200)
     assert books.sets == {"guitar": 4}
+
+
+def test_what_orders_take_of_each_log_is_added_up():
+    assert sets_sold(SEASON, GOOD) == {"a": {"guitar": 2}, "b": {"guitar": 2}}
+    assert sets_sold(SEASON, replace(GOOD, filled=({"a": 1}, {}))) == {"a": {"guitar": 1}, "b": {}}
+
+
+def test_the_books_of_scripts_have_their_minutes_and_sets():
+    other = replace(COLUMN, name="q")
+    season = replace(SEASON, logs=(replace(SEASON.logs[0], columns=(other, COLUMN)), *SEASON.logs[1:]))
+    scripts = {
+        "a": {"totals": {"sets": {"guitar": 2, "box": 0}, "minutes": 80.2}},
+        "b": {"totals": {"sets": {"guitar": 3}, "minutes": 100.0}},
+    }
+    sawn = as_scripted(season, GOOD, scripts)
+    assert sawn.logs[0].columns == (other, replace(COLUMN, minutes=81))
+    assert sawn.logs[1].columns == (replace(COLUMN, sets={"guitar": 3}),)
+    books = account(sawn, GOOD)
+    assert (books.value, books.minutes) == (57000, 181) and books.cost == 23000 - 19 * 100
+    scripts["a"]["totals"]["sets"]["guitar"] = 1
+    with pytest.raises(ValueError, match="a sells more guitar than it has"):
+        account(as_scripted(season, GOOD, scripts), GOOD)
 
 
 @pytest.mark.parametrize(

@@ -12,7 +12,7 @@ import pytest
 
 from pithline.errors import ScriptError
 from pithline.outputs.reports.season_document import season_csv, season_json
-from pithline.outputs.reports.season_page import season_html
+from pithline.outputs.reports.season_page import season_html, season_proof
 from pithline.outputs.reports.season_plots import season_plots
 from pithline.outputs.reports.season_weeks import season_weeks
 from pithline.script.schema import validate
@@ -68,6 +68,18 @@ DOCUMENT = {
     "weeks": [{"week": 0, "begins": "2026-11-30", "minutes": 355}, {"week": 1, "begins": "2026-12-07", "minutes": 0}],
     "totals": {"value": 1600.0, "cost": 449.5, "profit": 1150.5, "minutes": 355, "sets": {"small guitar": 10}},
 }
+
+
+def test_the_page_tells_what_scripts_spare_apart_from_what_priorities_add():
+    """The plans were compared at 1150.50; the scripts cost 30.00 less."""
+    total = DOCUMENT["totals"] | {"cost": 419.5, "profit": 1180.5, "minutes": 325}
+    spared = DOCUMENT | {"spared": {"minutes": 30, "cost": 30.0}, "totals": total}
+    validate(spared, "season")
+    words = season_proof(spared)
+    assert "30 minutes and 30.00 USD less" in words and "Priorities" not in words
+    more = season_proof(spared | {"objective": 1170.5})
+    assert "Priorities put 20.00 USD on top" in more and "30 minutes and 30.00 USD less" in more
+    assert "leave out" not in season_proof(DOCUMENT)
 
 
 def test_the_json_is_the_document():

@@ -9,6 +9,7 @@ In the order of a plan:
     search_candidates   the best layouts of every class, whole and crosscut, with what is proven of them
     practice            the customary layout beside them
     climb               each carried out on the machines of a Workshop, the best refined, as a ladder by rising work
+    without_idle_cuts   one that was carried out alone, without cuts of which nothing comes
     sum_up, totals, evaluate, upper_bound
                         what a plan comes to, and what is not known of it
     glance, misfits     what the log gives by each of several product lists, and which wanted parts do not fit it
@@ -29,7 +30,7 @@ from pithline.plan.evaluate.ladder import Ladder, climb, ladder_without, paying_
 from pithline.plan.evaluate.part_fit import Misfit, Why, misfits
 from pithline.plan.evaluate.practice import PracticeResult, practice
 from pithline.plan.evaluate.totals import Sums, piece_list, plate_list, sum_up, totals, weighed
-from pithline.plan.evaluate.workbench import ExecutedPlan, PlanCase
+from pithline.plan.evaluate.workbench import ExecutedPlan, PlanCase, Workbench, judged, without_idle_cuts
 from pithline.plan.execute.bucked_log import LogLayout, crosscut_log
 from pithline.plan.execute.ledger import Ledger, Plate
 from pithline.plan.execute.operation_json import operations_from_json, operations_to_json
@@ -112,6 +113,7 @@ __all__ = [
     "SplitScript",
     "Sums",
     "Why",
+    "Workbench",
     "Workshop",
     "climb",
     "cost_of_locks",
@@ -124,6 +126,7 @@ __all__ = [
     "glance",
     "hand_tables",
     "judge_on_samples",
+    "judged",
     "kept_candidate",
     "ladder_without",
     "layout_of_script",
@@ -156,5 +159,6 @@ __all__ = [
     "upper_bound",
     "weighed",
     "with_reserve",
+    "without_idle_cuts",
     "workshop_of",
 ]

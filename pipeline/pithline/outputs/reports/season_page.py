@@ -134,9 +134,16 @@ def _table(title: str, columns: Sequence[ReportColumn], rows: Iterable[Sequence[
 def season_proof(document: Mapping[str, Any]) -> str:
     """What is proven of the choice, as a sentence."""
     money, profit = document["currency"], document["totals"]["profit"]
+    spared = document.get("spared", {"minutes": 0, "cost": 0.0})
+    added = document["objective"] - (profit - spared["cost"])
     counted = ""
-    if abs(document["objective"] - profit) >= CENT:
-        counted = f" (Priorities put {document['objective'] - profit:,.2f} {money} on top of the profit when plans were compared.)"
+    if abs(added) >= CENT:
+        counted = f" (Priorities put {added:,.2f} {money} on top of the profit when plans were compared.)"
+    if spared["minutes"]:
+        counted += (
+            f" The cut scripts leave out work that no order pays for: {spared['minutes']} minutes and {spared['cost']:,.2f} {money} less "
+            "than when plans were compared, and the figures here are theirs."
+        )
     if document["status"] == "optimal":
         return f"Of the ways to saw that were worked out for each log, no choice earns more; that is proven.{counted}"
     return (

@@ -59,15 +59,21 @@ class Judge:
         What was asked.
     plates : SampledPlates, optional
         Sampled logs, the same for all plans; without them every plate that passes on the fitted log counts.
+    promised : bool
+        Whether every set that is wanted is promised of the fitted log: it then counts as one more log, and a plan that lacks one of
+        these sets there is worth −inf.
     """
 
     context: SearchContext
     plates: SampledPlates | None = None
+    promised: bool = False
 
     def worth(self, ledger: Ledger) -> float:
         """What was carried out counts, net of charges; −inf with more settings than are allowed."""
         most = self.context.locks.settings_max
         if most is not None and ledger.charged > most:
+            return -np.inf
+        if self.promised and not self._keeps_promise(ledger.plates):
             return -np.inf
         return float(self.worths(ledger).mean()) - self.context.economics.charged(ledger.settings)
 
@@ -79,7 +85,7 @@ class Judge:
         return float(self.worths(ledger, money).mean()) - money.charged(ledger.settings)
 
     def worths(self, ledger: Ledger, economics: Economics | None = None) -> Array:
-        """What its plates are worth on each sampled log before charges, (samples,): by the objective, or other economics."""
+        """What its plates are worth on each log that counts before charges, (logs,): by the objective, or other economics."""
         sold = economics or self.context.economics
         out = []
         for row in self.passing(ledger.plates):
@@ -88,10 +94,19 @@ class Judge:
         return np.array(out)
 
     def passing(self, plates: Sequence[Plate]) -> NDArray[np.bool_]:
-        """On which of the sampled logs plates pass, (samples, plates); without samples, on the fitted one alone."""
+        """On which of the logs that count plates pass, (logs, plates): the sampled ones; the fitted one where it counts, last."""
+        fitted = np.array([[plate.passes for plate in plates]], bool).reshape(1, -1)
         if self.plates is None:
-            return np.array([[plate.passes for plate in plates]], bool).reshape(1, -1)
-        return self.plates.passing(plates)
+            return fitted
+        sampled = self.plates.passing(plates)
+        return np.concatenate([sampled, fitted]) if self.promised else sampled
+
+    def _keeps_promise(self, plates: Sequence[Plate]) -> bool:
+        """Whether the fitted log gives every set that is wanted."""
+        market, kinds = self.context.economics.market, self.context.economics.kinds
+        counts = plate_counts(plates, kinds, np.array([plate.passes for plate in plates], bool))
+        sets = market.worth(counts[:, 0], counts[:, 1])[1]
+        return bool(np.all(np.bincount(market.product, sets, len(market.demand)) >= market.demand))
 
 
 def judge_on_samples(log: PlanLog, context: SearchContext) -> Judge:

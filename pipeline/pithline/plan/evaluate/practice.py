@@ -18,7 +18,7 @@ from pithline.plan.evaluate.spare_cuts import in_shop
 from pithline.plan.execute.bucked_log import LogLayout, crosscut_log
 from pithline.plan.execute.drawn_poser import DrawnPoser
 from pithline.plan.execute.ledger import Ledger, Plate
-from pithline.plan.execute.simulate import PieceToSaw, SawnToSlabs, filled_jobs, sawn_to_slabs
+from pithline.plan.execute.simulate import PieceToSaw, SawnToSlabs, sawn_to_slabs
 from pithline.plan.execute.slab_fill import FillRequest, PlacesCache
 from pithline.plan.problem.context import SearchContext
 from pithline.plan.problem.effort import bolts_on_mill
@@ -123,7 +123,7 @@ def _practice_at(
 
     def of_use(each: Sequence[LayoutSetting]) -> Ledger:
         slabs = sawn(each)
-        return in_shop(slabs, filled_jobs(slabs.jobs, task, fill), Judge(context), task).ledger
+        return in_shop(slabs, slabs.with_strips(task, fill), Judge(context), task).ledger
 
     by_count = [
         sawn([practice_layout(sizes, (count, count, count, count))] * len(logs)).filled(task, fill)

@@ -12,7 +12,7 @@ from pithline.plan.evaluate.judge import Judge
 from pithline.plan.execute.bucked_log import LogLayout
 from pithline.plan.execute.ledger import Ledger
 from pithline.plan.execute.shop import DrawnSlab, SlabJob, saw_into_billets
-from pithline.plan.execute.simulate import SawnToSlabs, filled_jobs
+from pithline.plan.execute.simulate import SawnToSlabs
 from pithline.plan.execute.slab_fill import FillRequest, PlacesCache, Strip
 from pithline.plan.execute.slab_view import SlabFrame
 from pithline.plan.execute.spared_slabs import Spared, may_be_spared, without
@@ -59,7 +59,7 @@ def spare_cuts(plan: CarriedOut, saw: Saw, judge: Judge, task: SawingTask) -> Ca
         return plan
     caches: list[PlacesCache] = [{} for _ in plan.log_layout.layouts]
     sawn = saw(plan.log_layout, caches)
-    now = in_shop(sawn, filled_jobs(sawn.jobs, task, plan.fill), judge, task)
+    now = in_shop(sawn, sawn.with_strips(task, plan.fill), judge, task)
     if as_good(judge, now.ledger, plan.ledger) and _cuts(now.ledger) < _cuts(plan.ledger):
         plan = replace(plan, ledger=now.ledger)
     tried = {plan.log_layout.layouts}
@@ -75,7 +75,7 @@ def spare_cuts(plan: CarriedOut, saw: Saw, judge: Judge, task: SawingTask) -> Ca
             again = saw(log_layout, caches)
             if _cuts(again.ledger) >= _cuts(sawn.ledger):
                 continue
-            then = in_shop(again, _kept_or_filled(again.jobs, now.jobs, task, plan.fill), judge, task)
+            then = in_shop(again, _kept_or_filled(again, now.jobs, task, plan.fill), judge, task)
             if as_good(judge, then.ledger, plan.ledger):
                 plan, sawn, now = CarriedOut(log_layout, then.ledger, plan.fill), again, then
                 break
@@ -130,16 +130,14 @@ def without_billets(ledger: Ledger, jobs: Sequence[SlabJob], task: SawingTask, i
     return out
 
 
-def _kept_or_filled(
-    jobs: Sequence[SlabJob], before: Sequence[SlabJob], task: SawingTask, fill: FillRequest
-) -> list[SlabJob]:
+def _kept_or_filled(sawn: SawnToSlabs, before: Sequence[SlabJob], task: SawingTask, fill: FillRequest) -> list[SlabJob]:
     """Slabs with the strips that they had where all lie where they lay and hold what they held, else filled anew."""
     out = []
-    for job in jobs:
+    for job in sawn.jobs:
         alike = (one for one in before if one.log.piece.id == job.log.piece.id and holds_all_of(job.frame, one.frame))
         earlier = next(alike, None)
         if earlier is None:
-            return filled_jobs(jobs, task, fill)
+            return sawn.with_strips(task, fill)
         out.append(replace(job, strips=earlier.strips))
     return out
 

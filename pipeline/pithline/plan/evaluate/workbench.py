@@ -162,7 +162,7 @@ class RecentPlaces(OrderedDict[bytes, SlabPlaces | None]):
 
 def finished(bench: Workbench, plan: ExecutedPlan) -> ExecutedPlan:
     """A plan filled as finely as it is sawn, without cuts of which nothing comes; the same one where it is so already."""
-    found = _without_idle_cuts(bench, _filled_finely(bench, plan))
+    found = without_idle_cuts(bench, _filled_finely(bench, plan))
     return plan if found is plan else replace(found, compared=plan.origin)
 
 
@@ -193,8 +193,16 @@ def _in_each_style(bench: Workbench, candidate: Candidate) -> Iterator[ExecutedP
         yield judged(bench, candidate, slabs.filled(context.task, fill), fill)
 
 
-def _without_idle_cuts(bench: Workbench, plan: ExecutedPlan) -> ExecutedPlan:
-    """The plan without cuts of which nothing comes."""
+def without_idle_cuts(bench: Workbench, plan: ExecutedPlan) -> ExecutedPlan:
+    """The plan without cuts of which nothing comes by the judge of the bench; the same one where there are none, or it stays as it is.
+
+    Parameters
+    ----------
+    bench : Workbench
+        Where it was carried out.
+    plan : ExecutedPlan
+        The way to saw the log, and how its slabs were filled.
+    """
     if plan.fill is None:
         return plan
     task, before = bench.case.context.task, CarriedOut(plan.candidate.log_layout, plan.ledger, plan.fill)

@@ -119,7 +119,11 @@ class SawnToSlabs:
 
     def filled(self, task: SawingTask, fill: FillRequest) -> Ledger:
         """The slabs filled and sawn in the shop; the ledger of all of it."""
-        return self.sawn_in_shop(task, filled_jobs(self.jobs, task, fill))
+        return self.sawn_in_shop(task, self.with_strips(task, fill))
+
+    def with_strips(self, task: SawingTask, fill: FillRequest) -> list[SlabJob]:
+        """The slabs, each with the strips that are best for all of them together."""
+        return filled_jobs(self.jobs, task, fill)
 
     def sawn_in_shop(self, task: SawingTask, jobs: Sequence[SlabJob]) -> Ledger:
         """The slabs, each with its strips, sawn in the shop, what is resawn dried last; the ledger of all of it."""

@@ -8,15 +8,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pithline.plan.evaluate.idle_plates import billets_of_nothing
-from pithline.plan.evaluate.judge import Judge, plate_counts
-from pithline.plan.evaluate.spare_cuts import without_billets
+from pithline.plan.evaluate.judge import plate_counts
 from pithline.plan.execute.bucked_log import LogLayout
 from pithline.plan.execute.ledger import Ledger
 from pithline.plan.execute.shop import SlabJob, resaw_all, saw_into_billets
-from pithline.plan.execute.simulate import PieceToSaw, Poser, Simulation, filled_jobs
+from pithline.plan.execute.simulate import PieceToSaw, Poser, SawnToSlabs, Simulation, filled_jobs
 from pithline.plan.execute.slab_faces import parallel_faces, slab_frame
-from pithline.plan.execute.slab_fill import FillRequest
+from pithline.plan.execute.slab_fill import FillRequest, PlacesCache
 from pithline.plan.problem.layout import LayoutSetting
 from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.operations import Cut, Operation, Setting, Stage
@@ -145,6 +143,44 @@ def remaining_pieces(state: SawnState, before: ScriptLayouts) -> tuple[Remaining
 
 
 @dataclass(frozen=True, slots=True)
+class SawnOnToSlabs(SawnToSlabs):
+    """A log that is open sawn on up to its slabs, those in hand that are filled anew among them.
+
+    Attributes
+    ----------
+    state : SawnState
+        The log as it lay there.
+    blocks : tuple of _Block
+        What is kept of the earlier plan, those of dried billets last.
+    names : frozenset of str
+        Pieces that are there, or come of what is kept.
+    """
+
+    state: SawnState
+    blocks: tuple[_Block, ...]
+    names: frozenset[str]
+
+    def with_strips(self, task: SawingTask, fill: FillRequest) -> list[SlabJob]:
+        """The slabs, each with the strips that are best for all of them together, and for what is there or comes of what is kept."""
+        ledger = self.state.ledger()
+        apply_operations(ledger, [each for block in self.blocks for each in block.operations], self.state.kinds)
+        plates = plates_of(self.state, ledger, self.names)
+        passing = np.array([plate.passes for plate in plates], bool)
+        return filled_jobs(self.jobs, task, fill, plate_counts(plates, task.economics.kinds, passing))
+
+    def sawn_in_shop(self, task: SawingTask, jobs: Sequence[SlabJob]) -> Ledger:
+        """The slabs, each with its strips, sawn in the shop beside what is kept, dried billets last; the ledger of all of it."""
+        done = self.ledger.copied()
+        waiting = [billet for job in jobs for billet in saw_into_billets(done, task, job)]
+        for stage in Stage:
+            own = [each for block in self.blocks if block.setting.stage is stage for each in block.operations]
+            apply_operations(done, own, self.state.kinds)
+            resaw_all(done, task, waiting, (stage,))
+        done.plates[:0] = plates_of(self.state, done, self.names)
+        return done
+
+
+@dataclass(frozen=True, slots=True)
 class RemainingWork:
     """Everything in hand of a log that is open.
 
@@ -177,7 +213,8 @@ class RemainingWork:
 
     def layout(self, layouts: Sequence[LayoutSetting | None]) -> LogLayout:
         """A layout of each piece, as one of the log."""
-        return LogLayout(self.state.whole, (), self.logs, tuple(layouts))
+        logs = tuple(log for log, _ in self.of_pieces(layouts))
+        return LogLayout(self.state.whole, (), logs, tuple(layouts))
 
     def of_pieces(self, layouts: Sequence[LayoutSetting | None]) -> list[tuple[PlanLog, LayoutSetting | None]]:
         """Each piece as a log of its own, with its layout."""
@@ -189,15 +226,14 @@ class RemainingWork:
         """Whether there are slabs that may be filled anew."""
         return bool(self.shop.jobs)
 
-    def execute(
+    def saw(
         self,
         layouts: Sequence[LayoutSetting | None],
         poser: Callable[[PlanLog], Poser],
-        fill: FillRequest,
         again: bool = False,
-        spare: Judge | None = None,
-    ) -> Ledger:
-        """Saw on: pieces in hand by their layouts, then all slabs, with what is kept of the earlier plan; dried billets last.
+        caches: Sequence[PlacesCache | None] | None = None,
+    ) -> SawnOnToSlabs:
+        """Saw on up to the slabs: pieces in hand by their layouts.
 
         Parameters
         ----------
@@ -205,19 +241,17 @@ class RemainingWork:
             Of each piece; None leaves it.
         poser : callable
             Makes the poser of each log.
-        fill : FillRequest
-            How slabs are filled.
         again : bool
             Whether slabs in hand are filled anew, in place of what the earlier plan did with them.
-        spare : Judge, optional
-            Tells which billets come to nothing: those stay in their slab, but where the earlier plan's cuts are kept.
+        caches : sequence, optional
+            What was seen in the slabs of each piece; read and filled.
         """
         ledger, shop = self.state.ledger(), self.shop
         ledger.counts.update(shop.counts)
         simulation = Simulation(ledger, self.task)
         slabs: list[SlabJob] = []
-        for piece, layout in zip(self.pieces, layouts, strict=True):
-            slabs += simulation.saw_log(PieceToSaw(piece.log, piece.piece, layout, poser(piece.log)))
+        for piece, layout, cache in zip(self.pieces, layouts, caches or [None] * len(self.pieces), strict=True):
+            slabs += simulation.saw_log(PieceToSaw(piece.log, piece.piece, layout, poser(piece.log), cache))
         slabs += simulation.saw_bolts()
         redone = dict(shop.jobs) if again else {}
         kept = [each for name, own in shop.kept.items() if name not in redone for each in own]
@@ -225,29 +259,7 @@ class RemainingWork:
             _blocks(kept), key=lambda one: (one.setting.stage is Stage.DRIED, shop.order.get(one.setting.id, -1))
         )
         names = shop.ready | pieces_made(kept)
-        sawn = self._sawn(kept, names)
-        jobs = filled_jobs([*redone.values(), *slabs], self.task, fill, sawn)
-
-        def in_shop(jobs: Sequence[SlabJob]) -> Ledger:
-            done = ledger.copied()
-            waiting = [billet for job in jobs for billet in saw_into_billets(done, self.task, job)]
-            for stage in Stage:
-                own = [each for block in blocks if block.setting.stage is stage for each in block.operations]
-                apply_operations(done, own, self.state.kinds)
-                resaw_all(done, self.task, waiting, (stage,))
-            done.plates[:0] = plates_of(self.state, done, names)
-            return done
-
-        done = in_shop(jobs)
-        idle = frozenset[str]() if spare is None else billets_of_nothing(spare, done)
-        return in_shop(without_billets(ledger, jobs, self.task, idle)) if idle else done
-
-    def _sawn(self, kept: Operations, names: frozenset[str]) -> NDArray[np.int64]:
-        """Mated and single plates by kind (P, 2) that are there, or come of what is kept."""
-        ledger = self.state.ledger()
-        apply_operations(ledger, kept, self.state.kinds)
-        plates = plates_of(self.state, ledger, names)
-        return plate_counts(plates, self.task.economics.kinds, np.array([plate.passes for plate in plates], bool))
+        return SawnOnToSlabs(ledger, (*redone.values(), *slabs), self.state, tuple(blocks), names)
 
 
 def remaining_work(state: SawnState, task: SawingTask) -> RemainingWork:

@@ -13,10 +13,11 @@ from pithline.plan.class_choice import bolt_classes
 from pithline.plan.columns.market_model import price_family
 from pithline.plan.columns.near_columns import MasterTask
 from pithline.plan.columns.way_master import choose_different_ways
-from pithline.plan.evaluate.judge import judge_on_samples, plate_counts
-from pithline.plan.evaluate.spare_cuts import as_good
+from pithline.plan.evaluate.judge import Judge, judge_on_samples, plate_counts
+from pithline.plan.evaluate.spare_cuts import CarriedOut, spare_cuts
 from pithline.plan.evaluate.workbench import ExecutedPlan
-from pithline.plan.execute.slab_fill import FillRequest
+from pithline.plan.execute.bucked_log import LogLayout
+from pithline.plan.execute.slab_fill import FillRequest, PlacesCache
 from pithline.plan.execute.workshop import Workshop
 from pithline.plan.pricing.class_search import ClassTask, ValuedLogs, look_at
 from pithline.plan.pricing.fills import Fillable
@@ -30,7 +31,7 @@ from pithline.plan.problem.monitor import SILENT, Monitor
 from pithline.plan.programmes.slab_values import PlateWorth
 from pithline.plan.replan.piece_ways import PieceGrids, TrueSlabs, piece_ways
 from pithline.plan.replan.remaining_pieces import RemainingPiece, sides_of
-from pithline.plan.replan.remaining_work import RemainingWork
+from pithline.plan.replan.remaining_work import RemainingWork, SawnOnToSlabs
 from pithline.plan.search import Candidate, kept_candidate, price_start
 from pithline.plan.search_stated import search_words
 
@@ -270,7 +271,7 @@ def replans_in_order(
     """Ways to saw on, carried out, best first: what a search of the pieces in hand finds, and the earlier plan's own way."""
     start = price_start(context.economics)
     fill = FillRequest(context.economics, start)
-    nothing = work.execute((None,) * len(work.pieces), workshop.poser, fill)
+    nothing = work.saw((None,) * len(work.pieces), workshop.poser).filled(work.task, fill)
     sawn = plate_counts(
         nothing.plates, context.economics.kinds, np.array([plate.passes for plate in nothing.plates], bool)
     )
@@ -282,13 +283,26 @@ def replans_in_order(
     for number, candidate in enumerate(ways):
         for again in (False, True) if work.slabs_in_hand else (False,):
             request = FillRequest(context.economics, candidate.prices)
-            ledger = work.execute(candidate.log_layout.layouts, workshop.poser, request, again)
+            slabs = work.saw(candidate.log_layout.layouts, workshop.poser, again)
+            ledger = slabs.filled(work.task, request)
             plan = ExecutedPlan(candidate, ledger, judge.worth(ledger), judge.earnings(ledger), request)
             plans.append((-round(plan.likely, 9), number, plan, again))
     for _, _, plan, again in sorted(plans, key=lambda one: one[:2]):
-        assert plan.fill is not None
-        ledger = work.execute(plan.candidate.log_layout.layouts, workshop.poser, plan.fill, again, judge)
-        # billets that nobody buys stay in their slab, where nothing is lost by it
-        if as_good(judge, ledger, plan.ledger):
-            plan = replace(plan, ledger=ledger, likely=judge.worth(ledger), earnings=judge.earnings(ledger))
-        yield plan
+        yield _without_idle_cuts(plan, again, work, workshop, judge)
+
+
+def _without_idle_cuts(
+    plan: ExecutedPlan, again: bool, work: RemainingWork, workshop: Workshop, judge: Judge
+) -> ExecutedPlan:
+    """A way to saw on without cuts of which nothing comes; what is kept of the earlier plan in the shop stays. `again` as for `saw`."""
+    assert plan.fill is not None
+
+    def saw(log_layout: LogLayout, caches: Sequence[PlacesCache]) -> SawnOnToSlabs:
+        return work.saw(log_layout.layouts, workshop.poser, again, caches)
+
+    before = CarriedOut(plan.candidate.log_layout, plan.ledger, plan.fill)
+    after = spare_cuts(before, saw, judge, work.task)
+    if after is before:
+        return plan
+    candidate = replace(plan.candidate, log_layout=after.log_layout)
+    return ExecutedPlan(candidate, after.ledger, judge.worth(after.ledger), judge.earnings(after.ledger), plan.fill)

@@ -3,9 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
-from pithline.yard.season.model import Season, SeasonChoice, counted_gain, counted_price, sawing_cost
+from pithline.yard.season.model import (
+    Season,
+    SeasonChoice,
+    counted_gain,
+    counted_price,
+    sawing_cost,
+    whole_minutes,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +43,32 @@ class Books:
     def profit(self) -> int:
         """Value less cost. [1/100]"""
         return self.value - self.cost
+
+
+def as_scripted(season: Season, choice: SeasonChoice, scripts: Mapping[str, Mapping[str, Any]]) -> Season:
+    """The season with the plans that were chosen as their cut scripts have them: complete sets, and minutes.
+
+    Parameters
+    ----------
+    season : Season
+        With its plans as the master compared them.
+    choice : SeasonChoice
+        What it chose.
+    scripts : mapping of str to mapping
+        The cut script of each log that is sawn.
+    """
+    column = {one.log: one.column for one in choice.sawn}
+    logs = []
+    for log in season.logs:
+        own = []
+        for plan in log.columns:
+            if column.get(log.id) == plan.name:
+                totals = scripts[log.id]["totals"]
+                sets = {name: n for name, n in totals["sets"].items() if n}
+                plan = replace(plan, sets=sets, minutes=whole_minutes(totals["minutes"]))
+            own.append(plan)
+        logs.append(replace(log, columns=tuple(own)))
+    return replace(season, logs=tuple(logs))
 
 
 def account(season: Season, choice: SeasonChoice) -> Books:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -14,7 +13,7 @@ from pithline.files.yard import Yard
 from pithline.mill.products import Products
 from pithline.yard.drying_times import drying_weeks
 from pithline.yard.request import Inputs
-from pithline.yard.season.model import NEVER, PlanColumn, Prices
+from pithline.yard.season.model import NEVER, PlanColumn, Prices, whole_minutes
 from pithline.yard.season.waiting import Waiting
 
 FEW_SETTINGS = 3.0
@@ -134,4 +133,4 @@ def column_of(plan: Mapping[str, Any], products: Products, yard: Yard, waiting: 
     billets = {(product, part): size for product, part, size in plan["billets"]}
     drying = {name: drying_weeks(products, name, yard.drying, billets) for name in sets}
     last = NEVER if waiting is None else waiting.last_week(plan.get("trim", 0.0), yard.weeks)
-    return PlanColumn(plan["name"], sets, drying, math.ceil(plan["minutes"] - 1e-6), last)
+    return PlanColumn(plan["name"], sets, drying, whole_minutes(plan["minutes"]), last)

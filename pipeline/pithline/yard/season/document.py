@@ -39,7 +39,7 @@ def season_document(
                 row["finished"] = finished[log.id]
         logs.append(row)
     books = answer.books
-    document = {
+    document: dict[str, Any] = {
         "format": "pithline-season",
         "version": 1,
         "currency": answer.read.yard.currency,
@@ -66,6 +66,11 @@ def season_document(
             "sets": dict(books.sets),
         },
     }
+    if answer.compared is not None:
+        document["spared"] = {
+            "minutes": answer.compared.minutes - books.minutes,
+            "cost": (answer.compared.cost - books.cost) / 100,
+        }
     validate(document, "season")
     return document
 

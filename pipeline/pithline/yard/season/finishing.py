@@ -8,6 +8,7 @@ from typing import Any
 
 from pithline.yard.season.asks import Ask
 from pithline.yard.season.cluster import Workers
+from pithline.yard.season.model import whole_minutes
 from pithline.yard.season.plan_pool import answers
 from pithline.yard.season.question import WORK, SeasonProgress, SeasonQuestion, Tell
 from pithline.yard.season.run import SeasonAnswer
@@ -78,12 +79,12 @@ def settle(coarse: dict[str, Any], full: dict[str, Any] | str) -> tuple[dict[str
         return coarse, f"the season's own plan is kept, for the full search failed: {full}"
     promised, found = coarse["totals"]["sets"], full["totals"]["sets"]
     short = [f"{n - found.get(name, 0)} {name}" for name, n in promised.items() if found.get(name, 0) < n]
-    later = full["totals"]["minutes"] - coarse["totals"]["minutes"]
+    later = whole_minutes(full["totals"]["minutes"]) - whole_minutes(coarse["totals"]["minutes"])
     if short:
         return coarse, f"the season's own plan is kept, for the full search lacks {', '.join(short)}"
-    if later >= 1.0:
-        return coarse, f"the season's own plan is kept, for the full search takes {later:.0f} minutes more"
+    if later > 0:
+        return coarse, f"the season's own plan is kept, for the full search takes {later} minutes more"
     more = [f"{found[name] - n} {name}" for name, n in promised.items() if found[name] > n]
     words = "the full search holds all that was promised"
     words += f", and {', '.join(more)} more" if more else ""
-    return full, words + (f", in {-later:.0f} minutes less" if later <= -1.0 else "")
+    return full, words + (f", in {-later} minutes less" if later < 0 else "")

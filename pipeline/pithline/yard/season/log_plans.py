@@ -21,13 +21,13 @@ from pithline.plan.api import (
     SILENT,
     Candidate,
     Effort,
-    FillRequest,
     LayoutSetting,
     LayoutSlab,
     Ledger,
     LogLayout,
     Monitor,
     Objective,
+    PlanCase,
     PlanLog,
     SawingTask,
     SawnPart,
@@ -87,8 +87,11 @@ class SeasonLog:
 
     def execute(self, log_layout: LogLayout, context: SearchContext, prices: Array) -> Ledger:
         """A layout carried out on the real machines, its slabs filled from prices of the pools (Q,) on."""
-        fill = FillRequest(context.economics, prices, True, FINE)
-        return self.own.workshop.execute(log_layout, context.task, fill)
+        return self.case(context).execute(log_layout, prices, FINE)
+
+    def case(self, context: SearchContext) -> PlanCase:
+        """The log as a case for the planner, as long as it is now."""
+        return PlanCase(self.log, context, self.own.workshop)
 
 
 def _trimmed(log: PlanLog, trim: float) -> PlanLog:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -78,6 +79,11 @@ class Season:
     terms: SeasonTerms
 
 
+def whole_minutes(minutes: float) -> int:
+    """Minutes as the season counts them: begun ones whole."""
+    return math.ceil(minutes - 1e-6)
+
+
 def sawing_cost(log: YardLog, column: PlanColumn, terms: SeasonTerms) -> int:
     """What a log costs sawn by one of its plans: the log, its overhead, its minutes. [1/100]"""
     return log.cost + terms.overhead + mill_cost(column.minutes, terms)
@@ -122,6 +128,15 @@ class SeasonChoice:
     def gap(self) -> float:
         """(bound − objective) / bound; 0 where nothing pays."""
         return (self.bound - self.objective) / self.bound if self.bound > 0 else 0.0
+
+
+def sets_sold(season: Season, choice: SeasonChoice) -> dict[str, dict[str, int]]:
+    """Of each log that is sawn, the sets of each product that orders take from it; products of which they take none are left out."""
+    out: dict[str, dict[str, int]] = {one.log: {} for one in choice.sawn}
+    for order, filled in zip(season.orders, choice.filled, strict=True):
+        for log, sets in filled.items():
+            out[log][order.product] = out[log].get(order.product, 0) + sets
+    return out
 
 
 @dataclass(frozen=True, slots=True)

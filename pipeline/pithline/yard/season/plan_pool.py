@@ -10,7 +10,7 @@ from pithline.errors import InputError
 from pithline.yard.season.asks import Ask, column_of
 from pithline.yard.season.cluster import Workers
 from pithline.yard.season.master import choose
-from pithline.yard.season.model import NEVER, Order, PlanColumn, Season, SeasonChoice, YardLog
+from pithline.yard.season.model import NEVER, Order, PlanColumn, Season, SeasonChoice, YardLog, sets_sold
 from pithline.yard.season.plan_bounds import most_a_plan_adds, proven_log
 from pithline.yard.season.question import SeasonInputs, SeasonProgress, SeasonQuestion, Tell
 from pithline.yard.season.store import Store
@@ -151,10 +151,13 @@ class Pool:
             for log in season.logs
         }
 
-    def scripts(self, choice: SeasonChoice, first: Ask) -> dict[str, str] | None:
+    def scripts(self, season: Season, choice: SeasonChoice, first: Ask) -> dict[str, str] | None:
         """Keys of the chosen logs' cut scripts, each replayed; None where one did not hold, whose plan is then struck out."""
-        column = {one.log: one.column for one in choice.sawn}
-        plans = {name: json.dumps(self.plans[name, own], sort_keys=True) for name, own in column.items()}
+        column, sold = {one.log: one.column for one in choice.sawn}, sets_sold(season, choice)
+        plans = {
+            name: json.dumps(self.plans[name, own] | {"sold": sold[name]}, sort_keys=True)
+            for name, own in column.items()
+        }
         jobs = [self.job(name, (first,), "script", plan) for name, plan in plans.items()]
         keys, held = {}, True
         for job, key, result in self._answers(jobs, "writing scripts"):

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -18,7 +20,7 @@ from pithline.files.product_lists import put_together, read_lists
 from pithline.files.products import products_from
 from pithline.files.yard import read_yard
 from pithline.yard.log_history import UNTOLD_MONTHS, metal_chance, months_since
-from pithline.yard.season.accounts import Books, account
+from pithline.yard.season.accounts import Books, account, as_scripted
 from pithline.yard.season.asks import Ask, first_asks, priced_ask
 from pithline.yard.season.cluster import Workers
 from pithline.yard.season.model import Season, SeasonChoice, SeasonTerms
@@ -36,6 +38,10 @@ class SeasonAnswer:
     ----------
     scripts : mapping of str to str
         Sawn log -> key of its cut script in the store.
+    books : Books
+        Of the plans as the master compared them, or as their scripts have them.
+    compared : Books or None
+        As the master compared them, where `books` are those of the scripts.
     beyond : float or None
         No choice of any plans of the logs' stated class and grid is worth more, 1/100; None where a log is not bounded.
     """
@@ -50,6 +56,12 @@ class SeasonAnswer:
     asked: int
     stopped: str
     beyond: float | None
+    compared: Books | None = None
+
+    def as_sawn(self, scripts: Mapping[str, Mapping[str, Any]]) -> SeasonAnswer:
+        """The answer with sets, minutes and books of the cut scripts, in place of those of the plans that the master compared."""
+        season = as_scripted(self.season, self.choice, scripts)
+        return replace(self, season=season, books=account(season, self.choice), compared=self.books)
 
 
 def read_season(question: SeasonQuestion) -> SeasonInputs:
@@ -127,7 +139,7 @@ def run_season(question: SeasonQuestion, tell: Tell, cluster: Workers) -> Season
             break
     scripts: dict[str, str] | None = None
     while scripts is None:
-        scripts = pool.scripts(choice, asks[0])
+        scripts = pool.scripts(season, choice, asks[0])
         if scripts is None:  # a plan did not hold; the others are chosen from anew
             season, choice = pool.choose()
             adds = pool.could_add(season, choice)

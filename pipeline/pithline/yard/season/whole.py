@@ -53,7 +53,7 @@ def work_out(question: SeasonQuestion, cluster: Workers, full: bool = False, mon
     notes: dict[str, str] = {}
     if full:
         scripts, notes = finish(question, answer, scripts, _teller(monitor), cluster)
-    return WorkedSeason(season_document(question, answer, notes), scripts, full)
+    return WorkedSeason(season_document(question, answer.as_sawn(scripts), notes), scripts, full)
 
 
 def write_season(season: WorkedSeason, out: str | Path, units: str = "mm", paper: str = "A4") -> None:

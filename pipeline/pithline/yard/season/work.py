@@ -31,7 +31,7 @@ class Job:
         "plans": plans and bounds of all asks; "more": of all but the first; "script": the cut script of `plan`; "full":
         the planner's full search for the last ask.
     plan : str
-        JSON of a plan of `log_plans.plan_data`, for "script".
+        JSON of a plan of `log_plans.plan_data` and what orders take of it, for "script".
     keep : bytes
         The packed script that a full search is to hold its own against.
     effort : Effort
@@ -73,13 +73,13 @@ def work(job: Job) -> Result:
 
     try:
         inputs = read_inputs(job.card, job.mill, job.products)
-        model = fit_scan(inputs)
+        model, listed = fit_scan(inputs), inputs.products
         if job.what == "full":
             request = Request(Objective.VALUE, job.effort, keep=unpack(job.keep), rung="best")
             return Result(pack(plan_model(model, asked(inputs, job.asks[-1]), request).script))
         inputs = asked(inputs, job.asks[0])
         if job.what == "script":
-            return Result(pack(script_of_plan(model, inputs, json.loads(job.plan))))
+            return Result(pack(script_of_plan(model, inputs, json.loads(job.plan), listed)))
         asks = job.asks if job.what == "plans" else job.asks[1:]
         plans, facts, one = plans_of(model, inputs, asks, places=job.places, trims=job.trims)
         found: dict[str, Any] = {
