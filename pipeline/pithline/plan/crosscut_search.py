@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from pithline.mill.machine import Machines
 from pithline.plan.execute.bucked_log import crosscut_log
-from pithline.plan.pricing.class_search import ClassTask, Look, ValuedLogs, search_class
+from pithline.plan.pricing.class_search import ClassFound, ClassTask, Look, ValuedLogs, search_class
 from pithline.plan.pricing.fills import GridFills
 from pithline.plan.pricing.log_grid import LogGrid, log_grid
 from pithline.plan.pricing.log_oracle import BoltClass
@@ -37,6 +37,8 @@ ROUNDS = ROUGH.rounds
 and the best few of them more."""
 ROUNDS_OF_EACH = 1
 ROUNDS_OF_BEST = 3
+ROUNDS_OF_LEFT = 2
+"""Looks at the log whole and at the best way to crosscut it with bolts left, where the log whole is not the best."""
 BEST_WAYS = 2
 MOST_CLOSELY = 4
 """The ways that promise most are looked at closely until so many of them have been, though no more than so many in all."""
@@ -54,12 +56,16 @@ SQUARE_SPARE = 10.0
 
 @dataclass(frozen=True, slots=True)
 class CrosscutWay:
-    """A way to crosscut a log (no places: whole), the logs from butt to top, its bound on the rough grid, and prices there."""
+    """A way to crosscut a log (no places: whole), the logs from butt to top, its bound on the rough grid, and prices there.
+
+    `left` is the bound with bolts left whole, where that was looked at.
+    """
 
     places: tuple[float, ...]
     logs: tuple[PlanLog, ...]
     bound: float
     prices: Array
+    left: float | None = None
 
 
 def may_pay(log: PlanLog, machines: Machines) -> bool:
@@ -108,7 +114,10 @@ def crosscut_ways(log: PlanLog, context: SearchContext, start: Array, monitor: M
         if better is best or not (better.bound > best.bound or search.longest(best.places) > longest):
             break
         best = better
-    return sorted(out, key=lambda way: (-round(way.bound, 9), way.places))
+    out.sort(key=lambda way: (-round(way.bound, 9), way.places))
+    if not out or not out[0].places or all(way.places for way in out):
+        return out
+    return [search.with_left(way) if way is out[0] or not way.places else way for way in out]
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,6 +141,21 @@ class _Rough:
 
         A way looked at before goes on from the best look at it.
         """
+        logs, found = self._searched(
+            places, self.best.get(places, start), rounds, box, hopeless, self.context.locks.bolts
+        )
+        self.best[places] = found.looks[0]
+        return CrosscutWay(places, logs, found.bound, found.prices)
+
+    def with_left(self, way: CrosscutWay) -> CrosscutWay:
+        """A way with its bound where bolts are left whole."""
+        _, found = self._searched(way.places, way.prices, ROUNDS_OF_LEFT, NEAR, -np.inf, False)
+        return replace(way, left=found.bound)
+
+    def _searched(
+        self, places: tuple[float, ...], begin: Array | Look, rounds: int, box: float, hopeless: float, sawn: bool
+    ) -> tuple[tuple[PlanLog, ...], ClassFound]:
+        """The logs of a way, and what a search by prices finds with their bolts `sawn` or left."""
         machines, economics = self.context.machines, self.context.economics
         logs = crosscut_log(self.log, places, machines.buck.kerf, 0.0)[1]
         marks = [round(one, 3) for one in (0.0, *places, self.log.reach)]
@@ -151,15 +175,11 @@ class _Rough:
             box=box,
             hopeless=hopeless,
         )
-        sawn = self.context.locks.bolts
         bolts = BoltClass(
             "rough", ROUGH_CRADLES_DEG, sawn=sawn, on_mill=any(bolts_on_mill(log, machines) for log in logs)
         )
         quiet = replace(SILENT, stopped=self.monitor.stopped)
-        begin = self.best.get(places, start)
-        found = search_class(ValuedLogs(grids, task), GridFills(grids), bolts, begin, quiet)
-        self.best[places] = found.looks[0]
-        return CrosscutWay(places, logs, found.bound, found.prices)
+        return logs, search_class(ValuedLogs(grids, task), GridFills(grids), bolts, begin, quiet)
 
     def one_cut_more(self, way: CrosscutWay) -> list[tuple[float, ...]]:
         """The places with one more: in the log that is too long, too heavy for the shop's saw, or bows most."""

@@ -152,7 +152,7 @@ def _ways(log: PlanLog, context: SearchContext, monitor: Monitor) -> list[tuple[
     """Ways to crosscut that are worth a search, the most promising first, each with how many of its classes are searched.
 
     The log whole is among them wherever the mill takes it, for the rough grid cannot tell small differences; where it promises much
-    less, with its bolts left alone: the way of the least work.
+    less, with its bolts left alone, the way of the least work, if that may come near what the best way gives with bolts left.
     """
     start = price_start(context.economics)
     if not context.bucking:
@@ -166,7 +166,9 @@ def _ways(log: PlanLog, context: SearchContext, monitor: Monitor) -> list[tuple[
         # as many ways as the effort has, and the log whole besides one that is crosscut
         chosen = sorted([*cut[: max(context.effort.crosscuts - 1, 1)], *whole], key=lambda way: -way.bound)
         return [(way, None) for way in chosen]
-    return [*((way, None) for way in cut), *((way, 1) for way in whole)]
+    most = max((way.left for way in cut if way.left is not None), default=0.0)
+    hopeful = [way for way in whole if way.left is None or way.left >= (1.0 - HOPELESS - NEARLY_AS_GOOD) * most]
+    return [*((way, None) for way in cut), *((way, 1) for way in hopeful)]
 
 
 @dataclass(frozen=True, slots=True)

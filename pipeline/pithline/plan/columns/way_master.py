@@ -118,7 +118,7 @@ SHARE_OF_ONE = 0.25
 """Of the deterministic time, for the master of one first setting alone."""
 SHARE_OF_ALL = 0.6
 """Of the deterministic time, for the master of several logs with all their first settings."""
-COMBINED = 40
+COMBINED = 16
 """Combinations of first settings of several logs that are tried, the most promising first."""
 WORTH_A_TURN = 1e-3
 """A log is chosen anew for no less than this, in the objective's unit."""

@@ -9,10 +9,12 @@ from numpy.typing import NDArray
 
 from pithline.plan.evaluate.judge import Judge, plate_counts
 from pithline.plan.execute.ledger import Ledger, Plate
+from pithline.plan.problem.economics import Economics
 
 ALIKE = 1e-9
 """Worths that differ by less are the same."""
 Flags = NDArray[np.bool_]
+Counts = NDArray[np.int64]
 
 
 def slabs_of_nothing(judge: Judge, ledger: Ledger) -> frozenset[str]:
@@ -54,20 +56,29 @@ def _by_billet(plates: Sequence[Plate]) -> dict[str, list[int]]:
 
 
 def _idle(judge: Judge, plates: Sequence[Plate], groups: Mapping[str, Sequence[int]]) -> frozenset[str]:
-    """Groups of plates without which all count as much, each asked without those before it that were found."""
+    """Groups of plates without which all count as much, each asked without those before it that were found.
+
+    A group holds whole billets, and mates are of one billet: so plates of a kind are counted group by group.
+    """
     rows: Flags = np.unique(judge.passing(plates), axis=0)  # on many logs the same plates pass
-    kept = np.ones(len(plates), bool)
-    worth = [_worth(judge, plates, row) for row in rows]
+    money = judge.context.money
+    sold = [judge.context.economics, *([] if money is None else [money])]
+    own = {name: [plates[number] for number in numbers] for name, numbers in groups.items()}
+    passing = {name: rows[:, list(numbers)] for name, numbers in groups.items()}
+    left = [[plate_counts(plates, one.kinds, row) for one in sold] for row in rows]
+    worth = [_worth(sold, counts) for counts in left]
     out = set()
-    for name, numbers in groups.items():
-        less = kept.copy()
-        less[list(numbers)] = False
-        pairs = zip(rows, worth, strict=True)
-        # one log on which they count is enough
-        if all(
-            not (row & kept & ~less).any() or _as_much(_worth(judge, plates, row & less), own) for row, own in pairs
-        ):
-            kept = less
+    for name in groups:
+        less: list[list[Counts]] = []
+        for row, counts, before in zip(passing[name], left, worth, strict=True):
+            if not row.any():
+                less.append(counts)
+                continue
+            less.append([n - plate_counts(own[name], one.kinds, row) for n, one in zip(counts, sold, strict=True)])
+            if not _as_much(_worth(sold, less[-1]), before):
+                break  # one log on which they count is enough
+        else:
+            left = less
             out.add(name)
     return frozenset(out)
 
@@ -76,11 +87,6 @@ def _as_much(one: Sequence[float], other: Sequence[float]) -> bool:
     return all(abs(a - b) <= ALIKE for a, b in zip(one, other, strict=True))
 
 
-def _worth(judge: Judge, plates: Sequence[Plate], row: Flags) -> list[float]:
-    """What the plates that pass on one log, a row (plates,), count by the objective and, where things have a price, by money."""
-    money = judge.context.money
-    out = []
-    for sold in [judge.context.economics, *([] if money is None else [money])]:
-        counts = plate_counts(plates, sold.kinds, row)
-        out.append(sold.market.worth(counts[:, 0], counts[:, 1])[0])
-    return out
+def _worth(sold: Sequence[Economics], counts: Sequence[Counts]) -> list[float]:
+    """What plates by kind count by each of some economics."""
+    return [one.market.worth(plates[:, 0], plates[:, 1])[0] for one, plates in zip(sold, counts, strict=True)]

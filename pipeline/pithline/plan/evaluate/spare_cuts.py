@@ -36,7 +36,18 @@ class CarriedOut:
     fill: FillRequest
 
 
-def spare_cuts(plan: CarriedOut, saw: Saw, judge: Judge, task: SawingTask) -> CarriedOut:
+@dataclass(frozen=True, slots=True)
+class FilledSlabs:
+    """A layout carried out up to its slabs, these with their strips, and what was seen in them log by log."""
+
+    sawn: SawnToSlabs
+    jobs: Sequence[SlabJob]
+    caches: list[PlacesCache]
+
+
+def spare_cuts(
+    plan: CarriedOut, saw: Saw, judge: Judge, task: SawingTask, filled: FilledSlabs | None = None
+) -> CarriedOut:
     """The plan without cuts of which nothing comes, as far as nothing is lost by it; the same one where there are none.
 
     Billets that nobody buys stay in their slab. A layout without the slabs of which nothing comes is carried out anew: pieces rest
@@ -54,12 +65,17 @@ def spare_cuts(plan: CarriedOut, saw: Saw, judge: Judge, task: SawingTask) -> Ca
         Tells what a plan is likely to be worth.
     task : SawingTask
         Machines and parts.
+    filled : FilledSlabs, optional
+        The slabs of the plan, where they are at hand.
     """
     if not (billets_of_nothing(judge, plan.ledger) or slabs_of_nothing(judge, plan.ledger)):
         return plan
-    caches: list[PlacesCache] = [{} for _ in plan.log_layout.layouts]
-    sawn = saw(plan.log_layout, caches)
-    now = in_shop(sawn, sawn.with_strips(task, plan.fill), judge, task)
+    if filled is None:
+        caches: list[PlacesCache] = [{} for _ in plan.log_layout.layouts]
+        slabs = saw(plan.log_layout, caches)
+        filled = FilledSlabs(slabs, slabs.with_strips(task, plan.fill), caches)
+    sawn, caches = filled.sawn, filled.caches
+    now = in_shop(sawn, filled.jobs, judge, task)
     if as_good(judge, now.ledger, plan.ledger) and _cuts(now.ledger) < _cuts(plan.ledger):
         plan = replace(plan, ledger=now.ledger)
     tried = {plan.log_layout.layouts}

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.plan.evaluate.judge import Judge, judge_on_samples
-from pithline.plan.evaluate.spare_cuts import CarriedOut, spare_cuts
+from pithline.plan.evaluate.spare_cuts import CarriedOut, FilledSlabs, spare_cuts
 from pithline.plan.execute.bucked_log import LogLayout
 from pithline.plan.execute.ledger import Ledger
 from pithline.plan.execute.simulate import SawnToSlabs
@@ -162,38 +162,39 @@ class RecentPlaces(OrderedDict[bytes, SlabPlaces | None]):
 
 def finished(bench: Workbench, plan: ExecutedPlan) -> ExecutedPlan:
     """A plan filled as finely as it is sawn, without cuts of which nothing comes; the same one where it is so already."""
-    found = without_idle_cuts(bench, _filled_finely(bench, plan))
+    found = without_idle_cuts(bench, *_filled_finely(bench, plan))
     return plan if found is plan else replace(found, compared=plan.origin)
 
 
-def _filled_finely(bench: Workbench, plan: ExecutedPlan) -> ExecutedPlan:
+def _filled_finely(bench: Workbench, plan: ExecutedPlan) -> tuple[ExecutedPlan, FilledSlabs | None]:
     """The plan with its slabs looked at as finely as they are sawn and filled in several ways: the one that is likely to be worth most.
 
     Whole sets make worths jump, so ways to fill that promise alike on the fitted log differ by some per cent on sampled ones.
-    By sets, of those that are nearly worth as much the one that earns most is taken.
+    By sets, of those that are nearly worth as much the one that earns most is taken. With it go its slabs, where it is another one.
     """
     context = bench.case.context
     if context.effort.fine == 1.0:
-        return plan
-    ways = [plan, *_in_each_style(bench, plan.candidate)]
-    most = max(one.likely for one in ways)
+        return plan, None
+    ways = [(plan, None), *_in_each_style(bench, plan.candidate)]
+    most = max(one.likely for one, _ in ways)
     if context.objective is not Objective.SETS:
-        return next(one for one in ways if one.likely == most)
-    alike = [one for one in ways if one.likely >= most - ALIKE * abs(most)]
-    return max(alike, key=lambda one: (one.earnings or 0.0, one.likely))
+        return next(one for one in ways if one[0].likely == most)
+    alike = [one for one in ways if one[0].likely >= most - ALIKE * abs(most)]
+    return max(alike, key=lambda one: (one[0].earnings or 0.0, one[0].likely))
 
 
-def _in_each_style(bench: Workbench, candidate: Candidate) -> Iterator[ExecutedPlan]:
+def _in_each_style(bench: Workbench, candidate: Candidate) -> Iterator[tuple[ExecutedPlan, FilledSlabs]]:
     """A layout carried out as finely as it is sawn, its slabs filled in each style; up to these all are the same."""
     context = bench.case.context
     caches: list[PlacesCache] = [{} for _ in candidate.log_layout.layouts]
     slabs = bench.case.workshop.saw(candidate.log_layout, context.task, caches)
     for style in STYLES:
         fill = FillRequest(context.economics, candidate.prices, style=style)
-        yield judged(bench, candidate, slabs.filled(context.task, fill), fill)
+        jobs = slabs.with_strips(context.task, fill)
+        yield judged(bench, candidate, slabs.sawn_in_shop(context.task, jobs), fill), FilledSlabs(slabs, jobs, caches)
 
 
-def without_idle_cuts(bench: Workbench, plan: ExecutedPlan) -> ExecutedPlan:
+def without_idle_cuts(bench: Workbench, plan: ExecutedPlan, filled: FilledSlabs | None = None) -> ExecutedPlan:
     """The plan without cuts of which nothing comes by the judge of the bench; the same one where there are none, or it stays as it is.
 
     Parameters
@@ -202,6 +203,8 @@ def without_idle_cuts(bench: Workbench, plan: ExecutedPlan) -> ExecutedPlan:
         Where it was carried out.
     plan : ExecutedPlan
         The way to saw the log, and how its slabs were filled.
+    filled : FilledSlabs, optional
+        Its slabs, where they are at hand.
     """
     if plan.fill is None:
         return plan
@@ -210,7 +213,7 @@ def without_idle_cuts(bench: Workbench, plan: ExecutedPlan) -> ExecutedPlan:
     def saw(log_layout: LogLayout, caches: Caches) -> SawnToSlabs:
         return bench.case.workshop.saw(log_layout, task, caches)
 
-    after = spare_cuts(before, saw, bench.judge, task)
+    after = spare_cuts(before, saw, bench.judge, task, filled)
     if after is before:
         return plan
     return judged(bench, replace(plan.candidate, log_layout=after.log_layout), after.ledger, None)

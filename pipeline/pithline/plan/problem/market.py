@@ -39,6 +39,7 @@ class Market:
     single : (P,) of a plate that has no mate
     cost : (P,) of sawing one plate
     inside : (Q,) the narrowest pool that holds all of a pool's kinds and more; −1 where none does
+    lone_worth : (Q,) what a single plate of a pool counts; of nested pools the widest alone counts it
     """
 
     holds: Array
@@ -53,6 +54,7 @@ class Market:
     single: Array
     cost: Array
     inside: NDArray[np.int64] = field(init=False)
+    lone_worth: Array = field(init=False)
 
     def __post_init__(self) -> None:
         held = self.holds > 0.0
@@ -60,6 +62,9 @@ class Market:
         wider = (~held[:, None, :] | held[None, :, :]).all(axis=2) & (size[None, :] > size[:, None])
         nearest = np.where(wider, size[None, :], held.shape[1] + 1).argmin(axis=1)
         object.__setattr__(self, "inside", np.where(wider.any(axis=1), nearest, -1))
+        widest = [self.holds[q].sum() >= self.holds[:, held[q]].sum(axis=1).max() for q in range(len(self.loose))]
+        each = [self.single[held[q]].max(initial=0.0) for q in range(len(self.loose))]
+        object.__setattr__(self, "lone_worth", np.where(np.array(widest, bool), np.array(each, float), 0.0))
 
     @property
     def from_wide_to_narrow(self) -> tuple[tuple[int, int], ...]:
@@ -124,16 +129,6 @@ class Market:
     def lone(self, single: Counts) -> Array:
         """Single plates of kinds that count in pairs, by pool (Q,)."""
         return self.holds @ np.where(self.mated, single, 0)
-
-    @property
-    def lone_worth(self) -> Array:
-        """What a single plate of a pool counts, (Q,); of nested pools the widest alone counts it."""
-        kinds = self.holds > 0.0
-        widest = np.array(
-            [self.holds[q].sum() >= self.holds[:, kinds[q]].sum(axis=1).max() for q in range(len(self.loose))]
-        )
-        each = np.array([self.single[kinds[q]].max(initial=0.0) for q in range(len(self.loose))])
-        return np.where(widest, each, 0.0)
 
 
 def market_of(kinds: PlateKinds, set_worth: Mapping[str, float], loose: Array, single: Array, cost: Array) -> Market:
