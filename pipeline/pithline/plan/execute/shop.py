@@ -141,10 +141,9 @@ def _rests_on(job: SlabJob, across: tuple[float, float], along: tuple[float, flo
     """
     frame = job.frame
     upper = [face.cut for face in job.piece.faces if float(np.asarray(face.normal) @ frame.normal) > PARALLEL_COSINE]
+    x, u = np.linspace(*along, 7)[:, None, None], np.linspace(*across, 15)[None, :, None]
     for cut, height in ((job.face, frame.low), *((cut, frame.top) for cut in upper[-1:])):
-        points = np.array(
-            [frame.point(x, u, height) for x in np.linspace(*along, 7) for u in np.linspace(*across, 15)], float
-        )
+        points = (x * frame.axis + u * frame.lateral + height * frame.normal).reshape(-1, 3)
         inside = at_points(job.log.field, points, frame.normal)[2] > FACE_ROOM
         for normal, offset in frame.bounds:
             inside &= points @ normal < offset - FACE_ROOM
