@@ -71,7 +71,7 @@ def test_what_a_failing_plan_kept_out_takes_its_place(monkeypatch):
 def test_a_plan_that_fails_once_it_was_filled_anew_does_not_come_back(monkeypatch):
     """What fails is the plan as it is to be sawn; the one that it was made of is as bad."""
     monkeypatch.setattr(bench_room, "judge_on_samples", lambda log, context: None)
-    monkeypatch.setattr(bench_room, "_filled_finely", lambda bench, plan: replace(plan))
+    monkeypatch.setattr(bench_room, "_filled_finely", lambda bench, plan: (replace(plan), None))
     ladder = ladder_of(bench(Case()), [plan(3, 2.0, 2.0), plan(7, 8.0, 8.0), plan(7, 6.0, 6.0)])
     fails, first = [], ladder
     while ladder.rungs and len(fails) < 4:
@@ -83,7 +83,7 @@ def test_a_plan_that_fails_once_it_was_filled_anew_does_not_come_back(monkeypatc
 def test_a_plan_spared_set_ups_comes_before_those_that_need_more(monkeypatch):
     """And one that needs no fewer, is worth no more and earns no more than it is no rung."""
     spared = {8.0: plan(2, 8.0, 8.0)}
-    monkeypatch.setattr(bench_room, "without_idle_cuts", lambda bench, plan: spared.get(plan.likely, plan))
+    monkeypatch.setattr(bench_room, "without_idle_cuts", lambda bench, plan, _: spared.get(plan.likely, plan))
     ladder = ladder_of(bench(Case()), [plan(3, 5.0, 5.0), plan(7, 8.0, 8.0), plan(8, 9.0, 9.0)])
     assert [(one.set_ups, one.likely) for one in ladder.rungs] == [(2, 8.0), (8, 9.0)] and ladder.paying == 1
     assert [one.likely for one in ladder.others] == [5.0]
@@ -119,7 +119,7 @@ def test_the_rung_that_pays_earns_most(earnings, paying):
 )
 def test_of_several_ways_to_fill_the_one_that_is_likely_worth_most_is_taken(monkeypatch, objective, filled, chosen):
     """The plan as it was compared, and filled anew in three ways."""
-    ways = iter([ExecutedPlan(None, Work(3), *one) for one in filled[1:]])
+    ways = iter([(ExecutedPlan(None, Work(3), *one), None) for one in filled[1:]])
     monkeypatch.setattr(bench_room, "_in_each_style", lambda *asked: ways)
     first = ExecutedPlan(replace(candidate(1.0), log_layout=LogLayout(None, (), (None,), (None,))), Work(3), *filled[0])
     case = Case(context=context_of(shop_of(products_of(BACK), objective=objective), effort=COARSE))
