@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from pithline.mill.machine import Machines
 from pithline.plan.execute.bucked_log import crosscut_log
-from pithline.plan.pricing.class_search import ClassFound, ClassTask, Look, ValuedLogs, search_class
+from pithline.plan.pricing.class_search import ClassTask, Look, ValuedLogs, look_at, search_class
 from pithline.plan.pricing.fills import GridFills
 from pithline.plan.pricing.log_grid import LogGrid, log_grid
 from pithline.plan.pricing.log_oracle import BoltClass
@@ -37,8 +37,6 @@ ROUNDS = ROUGH.rounds
 and the best few of them more."""
 ROUNDS_OF_EACH = 1
 ROUNDS_OF_BEST = 3
-ROUNDS_OF_LEFT = 2
-"""Looks at the log whole and at the best way to crosscut it with bolts left, where the log whole is not the best."""
 BEST_WAYS = 2
 MOST_CLOSELY = 4
 """The ways that promise most are looked at closely until so many of them have been, though no more than so many in all."""
@@ -141,21 +139,29 @@ class _Rough:
 
         A way looked at before goes on from the best look at it.
         """
-        logs, found = self._searched(
-            places, self.best.get(places, start), rounds, box, hopeless, self.context.locks.bolts
+        logs, grids, task = self._asked(places, rounds, box, hopeless)
+        begin, quiet = self.best.get(places, start), replace(SILENT, stopped=self.monitor.stopped)
+        found = search_class(
+            ValuedLogs(grids, task), GridFills(grids), self._bolts(logs, self.context.locks.bolts), begin, quiet
         )
         self.best[places] = found.looks[0]
         return CrosscutWay(places, logs, found.bound, found.prices)
 
     def with_left(self, way: CrosscutWay) -> CrosscutWay:
-        """A way with its bound where bolts are left whole."""
-        _, found = self._searched(way.places, way.prices, ROUNDS_OF_LEFT, NEAR, -np.inf, False)
-        return replace(way, left=found.bound)
+        """A way with its bound where bolts are left whole, at the prices that it came to with them sawn."""
+        logs, grids, task = self._asked(way.places, 1, NEAR, -np.inf)
+        look = look_at(task, ValuedLogs(grids, task), self._bolts(logs, False), way.prices)
+        return replace(way, left=look.bound)
 
-    def _searched(
-        self, places: tuple[float, ...], begin: Array | Look, rounds: int, box: float, hopeless: float, sawn: bool
-    ) -> tuple[tuple[PlanLog, ...], ClassFound]:
-        """The logs of a way, and what a search by prices finds with their bolts `sawn` or left."""
+    def _bolts(self, logs: Sequence[PlanLog], sawn: bool) -> BoltClass:
+        """How bolts are sawn, or that they are left."""
+        on_mill = any(bolts_on_mill(log, self.context.machines) for log in logs)
+        return BoltClass("rough", ROUGH_CRADLES_DEG, sawn=sawn, on_mill=on_mill)
+
+    def _asked(
+        self, places: tuple[float, ...], rounds: int, box: float, hopeless: float
+    ) -> tuple[tuple[PlanLog, ...], list[LogGrid], ClassTask]:
+        """The logs of a way, what is known of them, and what is asked of a search."""
         machines, economics = self.context.machines, self.context.economics
         logs = crosscut_log(self.log, places, machines.buck.kerf, 0.0)[1]
         marks = [round(one, 3) for one in (0.0, *places, self.log.reach)]
@@ -175,11 +181,7 @@ class _Rough:
             box=box,
             hopeless=hopeless,
         )
-        bolts = BoltClass(
-            "rough", ROUGH_CRADLES_DEG, sawn=sawn, on_mill=any(bolts_on_mill(log, machines) for log in logs)
-        )
-        quiet = replace(SILENT, stopped=self.monitor.stopped)
-        return logs, search_class(ValuedLogs(grids, task), GridFills(grids), bolts, begin, quiet)
+        return logs, grids, task
 
     def one_cut_more(self, way: CrosscutWay) -> list[tuple[float, ...]]:
         """The places with one more: in the log that is too long, too heavy for the shop's saw, or bows most."""

@@ -111,6 +111,9 @@ def price_start(economics: Economics) -> Array:
     return out
 
 
+FAR_LESS = 0.2
+"""With bolts left, the log whole is not looked at closely where it promises this share less than the best way to crosscut it does: one look
+each on the rough grid tells no finer."""
 HOPELESS = 0.03
 """A class of another way to crosscut is not searched where its bound lies this share under what was found: carried out, as much is lost."""
 
@@ -167,7 +170,7 @@ def _ways(log: PlanLog, context: SearchContext, monitor: Monitor) -> list[tuple[
         chosen = sorted([*cut[: max(context.effort.crosscuts - 1, 1)], *whole], key=lambda way: -way.bound)
         return [(way, None) for way in chosen]
     most = max((way.left for way in cut if way.left is not None), default=0.0)
-    hopeful = [way for way in whole if way.left is None or way.left >= (1.0 - HOPELESS - NEARLY_AS_GOOD) * most]
+    hopeful = [way for way in whole if way.left is None or way.left >= (1.0 - FAR_LESS) * most]
     return [*((way, None) for way in cut), *((way, 1) for way in hopeful)]
 
 
