@@ -6,14 +6,15 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from pithline.errors import MillError
-from pithline.plan.crosscut_search import BENT, crosscut_ways
+from pithline.errors import MillError, PlanError
+from pithline.plan import search
+from pithline.plan.crosscut_search import BENT, CrosscutWay, crosscut_ways
 from pithline.plan.execute.bucked_log import crosscut_log
 from pithline.plan.pricing.log_oracle import BoltClass
 from pithline.plan.problem.layout import Locks
 from pithline.plan.problem.log_frame import BUCK_CLEAR, in_trims, pith_bow, pith_on
 from pithline.plan.problem.operations import Cut, Setting, Support
-from pithline.plan.search import price_start, search_seen, see_way
+from pithline.plan.search import SeenWay, price_start, search_seen, see_way
 from pithline.script.replay import replay
 from pithline.wood.field import at_points
 from pithline.yard.request import Request
@@ -111,6 +112,34 @@ def test_a_class_that_cannot_better_what_another_way_gave_is_not_searched():
     # a bound holds at whatever prices it was seen
     kept = search_seen(log, seen, context, classes, beaten={True: every["cradle 30°"].value})[0]
     assert max(one.value for one in kept) == pytest.approx(every["cradle 30°"].value, rel=0.02)
+
+
+@pytest.mark.parametrize(("share", "searched"), [(0.95, True), (0.82, True), (0.78, False), (0.2, False)])
+def test_a_log_is_looked_at_whole_with_bolts_left_where_that_may_come_near(monkeypatch, share, searched):
+    """As a whole it promises too little to be searched with its bolts sawn; the least work is asked of it all the same."""
+    log, prices = log_of(BENT_LOG), np.zeros(1)
+    cut = CrosscutWay((700.0,), (log, log), 10.0, prices, left=6.0)
+    whole = CrosscutWay((), (log,), 5.0, prices, left=share * 6.0)
+    monkeypatch.setattr(search, "crosscut_ways", lambda *asked: [cut, whole])
+    asked = []
+
+    def seen(way, context, monitor):
+        asked.append(way.places)
+        return SeenWay(way, (), None, 12, False)
+
+    monkeypatch.setattr(search, "see_way", seen)
+    monkeypatch.setattr(search, "search_seen", lambda *given: ([], 0.0))
+    with pytest.raises(PlanError):
+        search.search_candidates(log, context_of(SHOP))
+    assert asked == ([(700.0,), ()] if searched else [(700.0,)])
+
+
+def test_a_crosscut_log_says_what_it_and_the_log_whole_give_with_bolts_left():
+    ways = ways_of(BENT_LOG)
+    told = {way.places: way.left for way in ways}
+    assert ways[0].places and told[()] is not None and told[ways[0].places] is not None
+    assert all(way.left is None for way in ways[1:] if way.places)
+    assert all(way.left <= 1.05 * way.bound for way in ways if way.left is not None)
 
 
 def test_a_log_too_long_for_the_mill_is_never_left_whole():
