@@ -3,7 +3,7 @@
 import numpy as np
 
 from pithline.wood.field import at_points, tables, wood_field
-from pithline.wood.kernels import arccos, box_figures, clock_angle
+from pithline.wood.kernels import arccos, box_figures, clock_angle, quarter_angle
 from truth.logs import true_log
 from truth.models import to_model
 
@@ -11,6 +11,12 @@ from truth.models import to_model
 def test_arccosine():
     x = np.linspace(0.0, 1.0, 4001)
     assert max(abs(arccos(v) - np.arccos(v)) for v in x) < 3e-8
+
+
+def test_quarter_angle():
+    a, b = (values.ravel() for values in np.meshgrid(*[np.concatenate([[0.0, 1e-12], np.linspace(0.01, 3.0, 80)])] * 2))
+    found = np.array([quarter_angle(*each) for each in zip(a, b, strict=True)])
+    np.testing.assert_allclose(found, np.arctan2(a, b), atol=3e-8)
 
 
 def test_clock_angle():

@@ -78,13 +78,10 @@ def arccos(x: float) -> float:
 
 
 @njit(cache=True, fastmath=True, inline="always")
-def clock_angle(y: float, z: float) -> float:
-    """Clock angle in [0, 2π] of the direction (y, z): 0 towards +z, a quarter turn towards −y."""
-    a, b = abs(y), abs(z)
+def quarter_angle(a: float, b: float) -> float:
+    """Angle in [0, π/2] whose tangent is a / b, both at least 0; 0 where both are."""
     low, high = (a, b) if a < b else (b, a)
-    if high == 0.0:
-        return 0.0
-    t = low / high
+    t = low / high if high > 0.0 else 0.0
     q = t * t
     p = 0.0028662257
     p = p * q - 0.0161657367
@@ -95,8 +92,13 @@ def clock_angle(y: float, z: float) -> float:
     p = p * q + 0.1999355085
     p = p * q - 0.3333314528
     angle = t * (1.0 + p * q)  # from the nearer of the two axes
-    if a > b:
-        angle = 0.5 * np.pi - angle
+    return 0.5 * np.pi - angle if a > b else angle
+
+
+@njit(cache=True, fastmath=True, inline="always")
+def clock_angle(y: float, z: float) -> float:
+    """Clock angle in [0, 2π] of the direction (y, z): 0 towards +z, a quarter turn towards −y."""
+    angle = quarter_angle(abs(y), abs(z))
     if z < 0.0:
         angle = np.pi - angle
     return 2.0 * np.pi - angle if y > 0.0 else angle
@@ -309,7 +311,7 @@ def stack(grid: PlaneGrid, out: StackReadings, tables: FieldTables) -> None:
                 for j in range(count):
                     out_sink[k, i, j0 + j] = known[11 * RUN + j]
                 for j in range(count):
-                    out_slope[k, i, j0 + j] = np.arctan2(known[12 * RUN + j], known[13 * RUN + j])
+                    out_slope[k, i, j0 + j] = quarter_angle(known[12 * RUN + j], known[13 * RUN + j])
 
 
 @njit(cache=True, fastmath=True)
