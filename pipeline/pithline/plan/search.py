@@ -112,8 +112,7 @@ def price_start(economics: Economics) -> Array:
 
 
 FAR_LESS = 0.2
-"""With bolts left, the log whole is not looked at closely where it promises this share less than the best way to crosscut it does: one look
-each on the rough grid tells no finer."""
+"""With its bolts left the log whole is passed over where one rough look promises it this share less than the best way to crosscut it."""
 HOPELESS = 0.03
 """A class of another way to crosscut is not searched where its bound lies this share under what was found: carried out, as much is lost."""
 
@@ -155,7 +154,7 @@ def _ways(log: PlanLog, context: SearchContext, monitor: Monitor) -> list[tuple[
     """Ways to crosscut that are worth a search, the most promising first, each with how many of its classes are searched.
 
     The log whole is among them wherever the mill takes it, for the rough grid cannot tell small differences; where it promises much
-    less, with its bolts left alone, the way of the least work, if that may come near what the best way gives with bolts left.
+    less, with its bolts left alone, the way of the least work, if that may come near what the best way gives so.
     """
     start = price_start(context.economics)
     if not context.bucking:
@@ -169,9 +168,8 @@ def _ways(log: PlanLog, context: SearchContext, monitor: Monitor) -> list[tuple[
         # as many ways as the effort has, and the log whole besides one that is crosscut
         chosen = sorted([*cut[: max(context.effort.crosscuts - 1, 1)], *whole], key=lambda way: -way.bound)
         return [(way, None) for way in chosen]
-    most = max((way.left for way in cut if way.left is not None), default=0.0)
-    hopeful = [way for way in whole if way.left is None or way.left >= (1.0 - FAR_LESS) * most]
-    return [*((way, None) for way in cut), *((way, 1) for way in hopeful)]
+    least = (1.0 - FAR_LESS) * max((way.left or 0.0 for way in cut), default=0.0)
+    return [*((way, None) for way in cut), *((way, 1) for way in whole if way.left is None or way.left >= least)]
 
 
 @dataclass(frozen=True, slots=True)

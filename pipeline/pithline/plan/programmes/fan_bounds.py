@@ -30,7 +30,7 @@ from pithline.plan.programmes.fan_stacks import (
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Ints32 = NDArray[np.int32]
-GENEROUS = 1e-9
+GENEROUS = 1e-6
 """Places are rounded in a bolt's favour by this much, for they come about by other sums than what is sawn. [cells, mm]"""
 
 
