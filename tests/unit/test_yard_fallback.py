@@ -7,6 +7,7 @@ import pytest
 from pithline.errors import ScriptError
 from pithline.plan.api import Monitor, Objective
 from pithline.yard import ladder_scripts, one_log
+from pithline.yard.aside import IN_TURN, Aside
 from pithline.yard.one_log import plan_model
 from pithline.yard.request import Request
 from small_plan import QUICK, TRUTH, inputs_of
@@ -15,9 +16,9 @@ from truth.models import to_model
 REQUEST = Request(effort=QUICK, samples=2)
 
 
-def planned(monitor=None):
+def planned(monitor=None, aside=IN_TURN):
     """The small log's plan and ladder."""
-    return plan_model(to_model(TRUTH), inputs_of(), REQUEST, monitor or Monitor())
+    return plan_model(to_model(TRUTH), inputs_of(), REQUEST, monitor or Monitor(), aside)
 
 
 def failing(monkeypatch, fails):
@@ -42,8 +43,12 @@ def test_the_next_rung_of_the_ladder_is_taken(monkeypatch):
     asked = failing(monkeypatch, lambda number: number == 0)
     said: list[str] = []
     seen: list[tuple] = []
-    plan = planned(Monitor(lambda what, part: said.append(what), carried_out=lambda *shown: seen.append(shown)))
+    drawn: list[tuple] = []
+    aside = Aside(ready=lambda script: drawn.append((script, len(asked))))
+    plan = planned(Monitor(lambda what, part: said.append(what), carried_out=lambda *shown: seen.append(shown)), aside)
     assert len(asked) >= 2
+    # each is given to be drawn before it is proven, and the last is the plan
+    assert [number for _, number in drawn] == [0, 1] and drawn[0][0] is asked[0] and drawn[1][0] is plan.script
     model, boxes = seen[
         -1
     ]  # the best that was carried out: its plates are those of a script, but for what is filled more finely
@@ -77,6 +82,17 @@ def test_where_no_rung_holds_a_plan_that_is_none_is_taken(monkeypatch):
     assert told_as_a_defect(plan.script)
     [row] = plan.script["proof"]["ladder"]
     assert row["chosen"] and row["script"] is None
+
+
+def test_where_another_rung_fails_the_plan_stays_and_says_so_once(monkeypatch):
+    asked = failing(monkeypatch, lambda number: number == 1)
+    plan = planned()
+    assert plan.script is asked[0] and all(one is not asked[1] for one in (plan.script, *plan.ladder.values()))
+    assert [caution for caution in plan.script["cautions"] if "no: 1" in caution] == [
+        "another plan of the ladder was left out: no: 1"
+    ]
+    rows = plan.script["proof"]["ladder"]
+    assert len(rows) == len(plan.ladder) + 1 == len({id(one) for one in asked}) - 1
 
 
 def test_where_none_holds_the_first_fault_is_told(monkeypatch):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -152,7 +152,7 @@ def run(args: argparse.Namespace, console: Console) -> int:
     from pithline.cli.plan_summary import show_plan, summary_of
     from pithline.cli.stopping import ending
     from pithline.files.write import check_folder, write_folder
-    from pithline.outputs.plan_folder import plan_files
+    from pithline.outputs.plan_folder import DRAWING, files_begun
     from pithline.plan.api import EFFORTS, Monitor
     from pithline.script.document import dumps
     from pithline.yard.aside import work_aside
@@ -173,10 +173,16 @@ def run(args: argparse.Namespace, console: Console) -> int:
     )
     if _first_run() and Path(args.card).is_file():
         console.note("preparing, once: the numerical kernels are compiled at the first run.")
-    with console.progress() as progress, ending(console, args.time_limit) as stopped, work_aside() as aside:
+    with console.progress() as progress, ending(console, args.time_limit) as stopped, work_aside(*DRAWING) as aside:
+        drawing: list[Callable[[], dict[str, bytes]]] = []  # of the plan that is being proven, last
+
+        def draw(script: dict[str, Any]) -> None:
+            drawing.append(files_begun(script, args.units, args.paper, aside.begin))
+
+        aside.ready = draw
         plans = plan_card(args.card, args.mill, args.products, request, Monitor(progress, stopped), aside)
         progress("writing", 0.98)
-        files = plan_files(plans.script, args.units, args.paper, aside.begin)
+        files = drawing[-1]()
         ladder = {path: dumps(script) for path, script in plans.ladder.items()}
         write_folder(args.out, {**files, **ladder})
     script = json.loads(files["cut-script.json"])  # figures as rounded on writing

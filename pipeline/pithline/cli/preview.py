@@ -20,7 +20,7 @@ def run(args: argparse.Namespace, console: Console) -> int:
     from pithline import read_script
     from pithline.errors import about
     from pithline.files.write import write_folder
-    from pithline.outputs.plan_folder import preview_files
+    from pithline.outputs.preview.files import preview_files
     from pithline.outputs.print_job import print_job
 
     path = Path(args.script)

@@ -10,10 +10,6 @@ from pithline.outputs.cards.shop_cards import shop_cards
 from pithline.outputs.labels.label_sheets import labels_pdf
 from pithline.outputs.labels.rows import labels_csv
 from pithline.outputs.overview.page import overview
-from pithline.outputs.preview.glb import plan_glb
-from pithline.outputs.preview.page import preview_html
-from pithline.outputs.preview.picture import preview_png
-from pithline.outputs.preview.scene import Scene
 from pithline.outputs.print_job import PrintJob, print_job
 from pithline.outputs.sheet.set_up_sheet import set_up_sheet
 from pithline.outputs.templates.end_templates import end_templates, full_size_templates
@@ -56,16 +52,31 @@ def plan_files(
     ScriptError
         Where a part of the script is missing or misshapen.
     """
+    return files_begun(script, units, paper, begin)()
+
+
+def files_begun(
+    script: Mapping[str, Any], units: str = "mm", paper: str = "A4", begin: Begin = _in_turn
+) -> Callable[[], dict[str, bytes]]:
+    """As `plan_files`, with what another process makes begun at once, the rest made when it is asked for."""
     written = dumps(dict(script))
     meanwhile = begin(_made_meanwhile, written, units, paper)
-    job = print_job(loads(written), units, paper)  # of the figures as written, so that a page printed later is the same
-    made = {name: make(job) for name, make in PRINTED.items() if name != LABELS}
-    made |= meanwhile()
-    return {name: written if name == SCRIPT else made[name] for name in (SCRIPT, *PRINTED, *PREVIEWS)}
+
+    def files() -> dict[str, bytes]:
+        # of the figures as written, so that a page printed later is the same
+        job = print_job(loads(written), units, paper)
+        made = {name: make(job) for name, make in PRINTED.items() if name != LABELS}
+        made |= meanwhile()
+        return {name: written if name == SCRIPT else made[name] for name in (SCRIPT, *PRINTED, *PREVIEWS)}
+
+    return files
 
 
 def _made_meanwhile(written: bytes, units: str, paper: str) -> dict[str, bytes]:
     """About half of the work of all files: labels and previews."""
+    # what draws takes a second to load, and where there is another process it alone needs it
+    from pithline.outputs.preview.files import preview_files
+
     job = print_job(loads(written), units, paper)
     return {LABELS: PRINTED[LABELS](job), **preview_files(job)}
 
@@ -82,6 +93,8 @@ PRINTED: dict[str, Callable[[PrintJob], bytes]] = {
 """What is printed, by file name."""
 PREVIEWS = ("preview.html", "preview.png", "plan.glb")
 """What is looked at, by file name."""
+DRAWING = ("pithline.outputs.plan_folder", "pithline.outputs.preview.files")
+"""Modules that draw; what these load takes longest."""
 LABELS = "labels.pdf"
 SCRIPT = "cut-script.json"
 """What all of it is made of."""
@@ -93,16 +106,4 @@ def sheet_files(job: PrintJob, progress: Progress = _silent) -> dict[str, bytes]
     for place, (name, make) in enumerate(PRINTED.items()):
         progress(name, place / len(PRINTED))
         files[name] = make(job)
-    return files
-
-
-def preview_files(job: PrintJob, progress: Progress = _silent) -> dict[str, bytes]:
-    """What is looked at: page, picture and solids, by file name."""
-    progress("3D preview", 0.0)
-    scene = Scene(job.log)
-    files = {"preview.html": preview_html(job, scene)}
-    progress("picture", 0.4)
-    files["preview.png"] = preview_png(scene, job.fmt)
-    progress("solids", 0.8)
-    files["plan.glb"] = plan_glb(scene)
     return files

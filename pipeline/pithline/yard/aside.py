@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ctypes
+import importlib
 import multiprocessing
 import os
 import signal
@@ -13,19 +14,30 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
 from threading import Thread
-from typing import TypeVar
+from typing import Any, TypeVar
 
 Found = TypeVar("Found")
 WORTH_A_PROCESS = 0.15
 """A log of less wood is planned sooner than another process loads. [m³]"""
 
 
+def _nobody_waits(_script: dict[str, Any]) -> None:
+    """Nothing is begun with a plan before it is proven."""
+
+
 @dataclass(slots=True)
 class Aside:
-    """Begins work aside where it `may`, once a log is worth it; else work is done when what it gives is asked for."""
+    """Begins work aside where it `may`, once a log is worth it; else work is done when what it gives is asked for.
+
+    `later` names modules that the other process loads after the first piece of work, while it waits for more. `ready` is given a
+    plan's script once it is whole and before it is proven, so that its pages may be drawn meanwhile; again with another one where that
+    does not hold.
+    """
 
     may: bool = False
+    later: tuple[str, ...] = ()
     pool: ProcessPoolExecutor | None = None
+    ready: Callable[[dict[str, Any]], None] = _nobody_waits
 
     @property
     def apart(self) -> bool:
@@ -54,6 +66,9 @@ class Aside:
             return partial(work, *about)
         try:
             waiting = self.pool.submit(work, *about)
+            if self.later:
+                self.pool.submit(_load, self.later)
+                self.later = ()
         except BrokenExecutor:  # the process was ended from outside, and takes no more
             return partial(work, *about)
 
@@ -64,6 +79,11 @@ class Aside:
                 return work(*about)
 
         return found
+
+
+def _load(modules: tuple[str, ...]) -> None:
+    for one in modules:
+        importlib.import_module(one)
 
 
 IN_TURN = Aside()
@@ -92,11 +112,13 @@ def _settle() -> None:
 
 
 @contextmanager
-def work_aside() -> Iterator[Aside]:
-    """Another process beside this one, where the machine has a core for it; it ends with the work."""
-    aside = Aside(
-        may=len(os.sched_getaffinity(0)) > 1 if hasattr(os, "sched_getaffinity") else (os.cpu_count() or 1) > 1
-    )
+def work_aside(*later: str) -> Iterator[Aside]:
+    """Another process beside this one, where the machine has a core for it; it ends with the work.
+
+    `later` names modules that it loads while it waits.
+    """
+    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+    aside = Aside(cores > 1, later)
     try:
         yield aside
     finally:

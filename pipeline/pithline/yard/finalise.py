@@ -56,6 +56,11 @@ def set_aside(fault: ScriptError) -> str:
     return f"a better layout was set aside for this one: {fault}"
 
 
+def left_out(fault: ScriptError) -> str:
+    """The caution of a plan that stays, where another of its ladder does not hold."""
+    return f"another plan of the ladder was left out: {fault}"
+
+
 METAL_LIKELY = 0.1
 """From this chance on a plan says that metal is likely."""
 BESIDE_CLOCKS = 72

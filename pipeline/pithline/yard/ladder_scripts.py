@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -27,6 +29,7 @@ from pithline.plan.api import (
 from pithline.yard.aside import IN_TURN, Aside
 from pithline.yard.finalise import (
     FinishedPlan,
+    left_out,
     must_hold,
     script_from_plan,
     set_aside,
@@ -80,9 +83,27 @@ def _rung(ladder: Ladder, request: Request) -> int:
     return last if request.rung == "best" else min(int(request.rung) - 1, last)
 
 
+Tell = Callable[[dict[str, Any], ExecutedPlan], None]
+"""Adds what is told of the plan alone to its script; also given the plan of most work on the ladder."""
+
+
+def _nothing_more(_script: dict[str, Any], _most: ExecutedPlan) -> None:
+    """Nothing is told of the plan alone."""
+
+
 @dataclass(frozen=True, slots=True)
 class LadderScripts:
-    """One log on its way from a ladder of plans to scripts."""
+    """One log on its way from a ladder of plans to scripts.
+
+    Attributes
+    ----------
+    own, case, request, ways
+        The log, as a case for the planner, what is asked, and the ways to saw it.
+    document : mapping
+        The log model as JSON.
+    beside : mapping
+        Totals of the practice layouts.
+    """
 
     own: PreparedLog
     case: PlanCase
@@ -91,61 +112,59 @@ class LadderScripts:
     document: dict[str, Any]
     beside: Mapping[str, Any]
 
-    def scripts(self, ladder: Ladder, watch: PlanWatch, aside: Aside = IN_TURN) -> PlanScripts:
+    def scripts(
+        self, ladder: Ladder, watch: PlanWatch, aside: Aside = IN_TURN, tell: Tell = _nothing_more
+    ) -> PlanScripts:
         """The plan's script and those of the ladder, each proven.
 
         A plan that fails its replay is set aside, and the ladder is that of the others: what the failing one had kept out may be the
         best of them.
         """
-        chosen = _rung(ladder, self.request)
-        under_way: dict[int, Callable[[], dict[str, Any]]] = {}
-        if aside.apart:
-            order = _by_likely(ladder, chosen)
-            for late in order[(len(order) + 1) // 2 :]:
-                under_way[id(late)] = aside.begin(self._checked, late, PlanWatch(SILENT, "", heard=watch.stopped()))
-        held: dict[int, dict[str, Any]] = {}  # by identity of the plan, which the ladder keeps alive
+        first, bench = ladder, _ScriptBench(self, watch, aside)
         fails: list[ExecutedPlan] = []
-        fault: ScriptError | None = None
-        first = ladder
+        said: list[str] = []
         while ladder.rungs:
-            plan = next((one for one in _by_likely(ladder, chosen) if id(one) not in held), None)
-            if plan is None:
-                break
-            watch.tell("writing and replaying plans", 0.88 + 0.1 * len(held) / len(ladder.rungs))
+            ranked = _rung(ladder, self.request)
+            own = ladder.rungs[ranked]
             try:
-                found = under_way.pop(id(plan), None)
-                held[id(plan)] = self._checked(plan, watch) if found is None else found()
-            except ScriptError as one:
-                fault = fault or one
-                fails.append(plan)
+                scripts = bench.written(_by_likely(ladder, ranked))
+                main, rungs = self._chosen([scripts[id(plan)] for plan in ladder.rungs], ranked)
+                main["cautions"] += [one for one in said if one not in main["cautions"]]
+                tell(main, ladder.rungs[-1])
+                own = next(plan for plan in ladder.rungs if scripts[id(plan)] is main)
+                kept = [plan for plan in ladder.rungs if any(scripts[id(plan)] is one for one in rungs)]
+                bench.prove(_first(own, kept), partial(aside.ready, main))
+            except _FailedPlan as failed:
+                fails.append(failed.plan)
+                said.append((set_aside if failed.plan is own else left_out)(bench.faults[-1]))
                 ladder = ladder_without(self.case, first, fails)
-                chosen = _rung(ladder, self.request)
-        if not ladder.rungs:
-            assert fault is not None
-            raise fault
-        scripts = [held[id(plan)] for plan in ladder.rungs]
-        # by what the scripts tell, which is drawn from more logs than plans were ranked on
+                continue
+            rows = main["proof"]["ladder"]
+            beside = {row["script"]: one for row, one in zip(rows, rungs, strict=True) if one is not main}
+            return PlanScripts(main, beside)
+        raise bench.faults[0]
+
+    def _chosen(self, scripts: list[dict[str, Any]], ranked: int) -> tuple[dict[str, Any], list[dict[str, Any]]]:
+        """The plan's script of those by rising work, and those that stay on the ladder, the rows of the ladder in each.
+
+        Of rungs that pay it is chosen by what the scripts tell, which is drawn from more logs than plans were ranked on; else it is the
+        one `ranked`.
+        """
         earnings = [_likely_earnings(script) for script in scripts]
-        if self.request.rung == "paying":
-            chosen = paying_rung(earnings)
-        main = scripts[chosen]
+        main = scripts[paying_rung(earnings) if self.request.rung == "paying" else ranked]
         if self.request.objective.in_money:
             scripts = [script for k, script in enumerate(scripts) if script is main or _earns_more(earnings, k)]
-            chosen = next(k for k, script in enumerate(scripts) if script is main)
-        if fault is not None:
-            main["cautions"].append(set_aside(fault))
         for k, script in enumerate(scripts):
             script["proof"]["ladder"] = self._rows(scripts, k)
-        rows = main["proof"]["ladder"]
-        return PlanScripts(main, {rows[k]["script"]: script for k, script in enumerate(scripts) if k != chosen})
+        return main, scripts
 
-    def _checked(self, plan: ExecutedPlan, watch: PlanWatch) -> dict[str, Any]:
-        """The script of one plan, with all that is told of it, once its replay holds.
+    def script_of(self, plan: ExecutedPlan, watch: PlanWatch) -> dict[str, Any]:
+        """The script of one plan, with all that is told of it; not yet proven.
 
         Raises
         ------
         ScriptError
-            Where it does not.
+            Where the model makes no closed solid.
         """
         case, request, layout = self.case, self.request, plan.candidate.log_layout
         sums = settle_by_replay(plan.ledger, self.document, self.own.parts, self.own.inputs)
@@ -161,7 +180,6 @@ class LadderScripts:
         if request.effort.trials and not watch.stopped():
             proof["any_layout"] = upper_bound(case.context, logs, plan.candidate.prices)
         watch.mark(script)
-        must_hold(script)
         return script
 
     def _rows(self, scripts: Sequence[Mapping[str, Any]], chosen: int) -> list[dict[str, Any]]:
@@ -183,6 +201,66 @@ class LadderScripts:
         return rows
 
 
+class _FailedPlan(Exception):
+    """A plan whose script cannot be written, or does not hold."""
+
+    def __init__(self, plan: ExecutedPlan) -> None:
+        super().__init__("a plan does not hold")
+        self.plan = plan
+
+
+@dataclass(frozen=True, slots=True)
+class _ScriptBench:
+    """Writes and proves the scripts of plans, each once; the late half of them in the other process, where there is one.
+
+    `held` and `proven` are by identity of the plan, which the ladder keeps alive; `faults` are those of plans that fail, in turn.
+    """
+
+    of_log: LadderScripts
+    watch: PlanWatch
+    aside: Aside
+    held: dict[int, dict[str, Any]] = field(default_factory=dict)
+    proven: set[int] = field(default_factory=set)
+    faults: list[ScriptError] = field(default_factory=list)
+
+    def written(self, plans: Sequence[ExecutedPlan]) -> dict[int, dict[str, Any]]:
+        """The scripts of plans, and of those met before, by identity of the plan."""
+        left = [plan for plan in plans if id(plan) not in self.held]
+        quiet = PlanWatch(SILENT, "", heard=self.watch.stopped())
+        begun = {id(plan): self.aside.begin(self.of_log.script_of, plan, quiet) for plan in self._late(left)}
+        for number, plan in enumerate(left):
+            self.watch.tell("writing plans", 0.88 + 0.05 * number / len(left))
+            write = begun.get(id(plan)) or partial(self.of_log.script_of, plan, self.watch)
+            with self._fault_of(plan):
+                self.held[id(plan)] = write()
+        return self.held
+
+    def prove(self, plans: Sequence[ExecutedPlan], begin_meanwhile: Callable[[], None]) -> None:
+        """Prove the scripts of plans; other work may begin once those of the other process are begun."""
+        left = [plan for plan in plans if id(plan) not in self.proven]
+        begun = {id(plan): self.aside.begin(must_hold, self.held[id(plan)]) for plan in self._late(left)}
+        begin_meanwhile()
+        for number, plan in enumerate(left):
+            self.watch.tell("replaying plans", 0.93 + 0.05 * number / len(left))
+            proof = begun.get(id(plan)) or partial(must_hold, self.held[id(plan)])
+            with self._fault_of(plan):
+                proof()
+            self.proven.add(id(plan))
+
+    def _late(self, plans: Sequence[ExecutedPlan]) -> Sequence[ExecutedPlan]:
+        """Those of some plans that are the other process's."""
+        return plans[(len(plans) + 1) // 2 :] if self.aside.apart else ()
+
+    @contextmanager
+    def _fault_of(self, plan: ExecutedPlan) -> Iterator[None]:
+        """Note a fault, and tell whose it is."""
+        try:
+            yield
+        except ScriptError as fault:
+            self.faults.append(fault)
+            raise _FailedPlan(plan) from fault
+
+
 def _earns_more(earnings: Sequence[float | None], k: int) -> bool:
     """Whether a rung is likely to earn more than each with fewer set-ups."""
     own = earnings[k]
@@ -196,9 +274,13 @@ def _likely_earnings(script: Mapping[str, Any]) -> float | None:
 
 
 def _by_likely(ladder: Ladder, chosen: int) -> list[ExecutedPlan]:
-    """The rungs in the order in which they are proven: the chosen one, then those likely to be worth most."""
-    own = ladder.rungs[chosen]
-    return [own, *sorted((one for one in ladder.rungs if one is not own), key=lambda one: -one.likely)]
+    """The rungs in the order in which they are written: the chosen one, then those likely to be worth most."""
+    return _first(ladder.rungs[chosen], sorted(ladder.rungs, key=lambda one: -one.likely))
+
+
+def _first(own: ExecutedPlan, plans: Sequence[ExecutedPlan]) -> list[ExecutedPlan]:
+    """Some plans, one of them first."""
+    return [own, *(one for one in plans if one is not own)]
 
 
 LADDER = "ladder"

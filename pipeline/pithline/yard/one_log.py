@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 from pithline.errors import InputError, PlanError, about
 from pithline.files.scans import read_scan
@@ -14,6 +15,7 @@ from pithline.plan.api import (
     NO_LOCKS,
     SILENT,
     Candidate,
+    ExecutedPlan,
     Judge,
     Monitor,
     Objective,
@@ -160,14 +162,15 @@ def plan_model(
             + "; name another mill or looser limits."
         )
     refuse_missing_rung(ladder, request, inputs.card.id)
+
+    def tell(script: dict[str, Any], most: ExecutedPlan) -> None:
+        if rows:
+            script["proof"]["good_for"] = [*rows, all_together(script["totals"], own)]
+        else:
+            script["proof"] |= misfits_told(own, most.candidate.log_layout.places, script)
+
     planning = LadderScripts(own, case, request, ways, document, beside())
-    scripts = planning.scripts(ladder, watch, aside)
-    places = ladder.rungs[-1].candidate.log_layout.places
-    if rows:
-        scripts.script["proof"]["good_for"] = [*rows, all_together(scripts.script["totals"], own)]
-    else:
-        scripts.script["proof"] |= misfits_told(own, places, scripts.script)
-    return scripts
+    return planning.scripts(ladder, watch, aside, tell)
 
 
 def ways_to_saw(
