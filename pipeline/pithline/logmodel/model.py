@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -102,6 +102,7 @@ class LogModel:
     verdict: str = "sound"  # of the fit's judge: "sound" | "look here" | "scan again"
     findings: tuple[FitFinding, ...] = ()
     stderr_length: float = 0.0  # of both end planes as scanned; the scan's own scale is not in it
+    _known: dict[int, CubicSpline] = field(init=False, default_factory=dict, repr=False, compare=False)
 
     @property
     def length_doubt(self) -> float:
@@ -109,8 +110,17 @@ class LogModel:
         return length_doubt(self.stderr_length)
 
     def splines(self, radii: Array) -> CubicSpline:
-        """Natural cubic spline in x of any per-station values (n, ...)."""
-        return CubicSpline(self.x, radii, axis=0, bc_type="natural")
+        """Natural cubic spline in x of any per-station values (n, ...).
+
+        That of a table of the model's own is made once: it serves hundreds of stations, asked one by one.
+        """
+        own = (self.centre, self.pith, self.radius_over_bark, self.radius_under_bark, self.envelope)
+        key = next((number for number, table in enumerate(own) if table is radii), None)
+        if key is None:
+            return CubicSpline(self.x, radii, axis=0, bc_type="natural")
+        if key not in self._known:
+            self._known[key] = CubicSpline(self.x, radii, axis=0, bc_type="natural")
+        return self._known[key]
 
 
 def radius_at(model: LogModel, radii: Array, x: Array, clock: Array) -> Array:
@@ -120,7 +130,7 @@ def radius_at(model: LogModel, radii: Array, x: Array, clock: Array) -> Array:
     """
     x, clock = np.broadcast_arrays(np.asarray(x, float), np.asarray(clock, float))
     stations, back = np.unique(x, return_inverse=True)
-    rows = CubicSpline(model.x, radii, axis=0, bc_type="natural")(stations)
+    rows = model.splines(radii)(stations)
     angles = np.append(clock_angles(), 2.0 * np.pi)
     periodic = CubicSpline(angles, np.concatenate([rows, rows[:, :1]], axis=1), axis=1, bc_type="periodic")
     turned = np.mod(clock, 2.0 * np.pi)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pithline.plan.execute.grade import grade_plate
+from pithline.plan.execute.grade import grade_plates, plates_to_grade
 from pithline.plan.execute.ledger import Plate
 from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.parts import SawnPart
@@ -67,16 +67,19 @@ class SampledPlates:
 
     def passing(self, plates: Sequence[Plate]) -> NDArray[np.bool_]:
         """On which logs plates pass, (logs, plates); those that fail on the fitted log pass nowhere."""
-        out = np.zeros((len(self.logs), len(plates)), bool)
-        for k, plate in enumerate(plates):
-            if not plate.passes:
-                continue
-            key = bytes([plate.part]) + np.concatenate([plate.corner, *plate.edges]).tobytes()
-            if key not in self.known:
-                self.known[key] = np.array(self._judged(plate), bool)
-            out[:, k] = self.known[key]
-        return out
-
-    def _judged(self, plate: Plate) -> list[bool]:
-        limits = self.parts[plate.part].limits
-        return [grade_plate(log, plate.corner, plate.edges, limits, SAMPLE_PITCH).passes for log in self.logs]
+        keys = [
+            bytes([plate.part]) + np.concatenate([plate.corner, *plate.edges]).tobytes() if plate.passes else None
+            for plate in plates
+        ]
+        met = {key: plate for key, plate in zip(keys, plates, strict=True) if key is not None and key not in self.known}
+        if met:
+            limits = [self.parts[plate.part].limits for plate in met.values()]
+            asked = plates_to_grade([(plate.corner, plate.edges) for plate in met.values()], limits, SAMPLE_PITCH)
+            judged = np.array([grade_plates(log, asked).passes for log in self.logs])
+            self.known |= dict(zip(met, judged.T, strict=True))
+        nowhere = np.zeros(len(self.logs), bool)
+        return (
+            np.array([nowhere if key is None else self.known[key] for key in keys], bool)
+            .reshape(len(plates), len(self.logs))
+            .T
+        )

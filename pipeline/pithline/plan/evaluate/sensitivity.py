@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
 from pithline.plan.evaluate.sampling import SAMPLE_PITCH
-from pithline.plan.execute.grade import grade_plate
+from pithline.plan.execute.grade import grade_plates, plates_to_grade
 from pithline.plan.execute.ledger import Plate
 from pithline.plan.problem.layout import LayoutSetting
 from pithline.plan.problem.log_frame import PlanLog, normal_at
@@ -44,12 +44,17 @@ def cost_of(
 def _cost_of(log: PlanLog, clock: float, plates: Sequence[Plate], parts: tuple[SawnPart, ...]) -> dict[str, float]:
     """Of the plates of one log, whose first setting turns clock angle `clock` up. [rad]"""
     own = [plate for plate in plates if plate.passes and _within(log, plate)]
-    whole = sum(plate.volume for plate in own)
+    volumes = np.array([plate.volume for plate in own])
+    whole = float(volumes.sum())
     up = normal_at(log.axis, clock)
+    limits = [parts[plate.part].limits for plate in own]
+    still_there = plates_to_grade([(plate.corner, plate.edges) for plate in own], limits, SAMPLE_PITCH)
 
     def kept(one: PlanLog, turn: float, shift: Array) -> float:
         rotation = Rotation.from_rotvec(turn * log.axis).as_matrix()
-        return sum(plate.volume for plate in own if _passes(one, plate, parts, rotation, shift))
+        boxes = still_there.boxes @ rotation.T
+        boxes[:, 0] += log.origin - rotation @ log.origin + shift
+        return float(volumes @ grade_plates(one, replace(still_there, boxes=boxes)).passes)
 
     still = np.zeros(3)
     turned = [kept(log, sign * ROLL, still) for sign in (1.0, -1.0)]
@@ -67,9 +72,3 @@ def _cost_of(log: PlanLog, clock: float, plates: Sequence[Plate], parts: tuple[S
 
 def _within(log: PlanLog, plate: Plate) -> bool:
     return bool(log.piece.holds(plate.middle[None])[0])
-
-
-def _passes(log: PlanLog, plate: Plate, parts: tuple[SawnPart, ...], rotation: Array, shift: Array) -> bool:
-    corner = log.origin + rotation @ (plate.corner - log.origin) + shift
-    length, width, thickness = (rotation @ np.asarray(edge) for edge in plate.edges)
-    return grade_plate(log, corner, (length, width, thickness), parts[plate.part].limits, SAMPLE_PITCH).passes

@@ -1,20 +1,27 @@
-"""The grade of one plate as sawn, on its own mid-plane, and whether its whole box is usable wood."""
+"""The grade of plates as sawn, on their own mid-planes, and whether their whole boxes are usable wood."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
+from numba import njit
 from numpy.typing import NDArray
 
 from pithline.geometry.boxes import box_grid
 from pithline.mill.products import Limits
-from pithline.plan.problem.log_frame import PlanLog, in_trims
-from pithline.wood.kernels import box_figures
+from pithline.plan.problem.log_frame import PlanLog
+from pithline.wood.kernels import FieldTables, box_figures
 from pithline.wood.unusable import in_defect
 
 Array = NDArray[np.float64]
 GRADE_PITCH = 10.0
+PLANES_APART = 12.0
+"""Planes from face to face on which a box is held against bark and pith are no further apart than this. [mm]"""
+Box = tuple[Array, tuple[Array, Array, Array]]
+"""A corner (3,), and the length, width and thickness vectors from there (3,), log frame. [mm]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,58 +37,132 @@ class PlateGrade:
     sapwood: float = 0.0
 
 
-def grade_plate(
-    log: PlanLog, corner: Array, edges: tuple[Array, Array, Array], limits: Limits, pitch: float = GRADE_PITCH
-) -> PlateGrade:
-    """Grade a plate box: `corner` (3,), `edges` length, width and thickness vectors (3,) each, log frame, mm.
+class _LimitTable(NamedTuple):
+    """Limits of n plates, (n,) each; what a plate is not held to is infinite, or nothing. [rad, mm]"""
+
+    ring_min: Array
+    ring_mean: Array
+    ring_max: Array
+    runout: Array
+    slope: Array
+    sapwood: Array
+
+
+@dataclass(frozen=True, slots=True)
+class PlatesToGrade:
+    """Plates whose boxes are looked at on grids of one pitch, to be graded in any log; see `plates_to_grade`."""
+
+    boxes: Array  # (n, 4, 3): corner, length, width, thickness
+    counts: NDArray[np.int64]  # (n, 3): points along and across, planes
+    limits: _LimitTable
+    pitch: float
+
+
+@dataclass(frozen=True, slots=True)
+class PlateGrades:
+    """What `PlateGrade` has of one, of n plates, (n,) each. [rad, mm]"""
+
+    ring_min: Array
+    ring_mean: Array
+    runout: Array
+    sound: NDArray[np.bool_]
+    passes: NDArray[np.bool_]
+    slope: Array
+    sapwood: Array
+
+
+def plates_to_grade(boxes: Sequence[Box], limits: Sequence[Limits], pitch: float = GRADE_PITCH) -> PlatesToGrade:
+    """Plates with what each must keep.
+
+    Parameters
+    ----------
+    boxes : sequence of (corner, edges)
+        As sawn. [mm]
+    limits : sequence of Limits
+        Of each.
+    pitch : float
+        Between the points at which their wood is looked at. [mm]
+    """
+    table = np.array([(corner, *edges) for corner, edges in boxes], float).reshape(-1, 4, 3)
+    length, width, thick = np.sqrt(np.square(table[:, 1:]).sum(axis=2)).T
+    points = [np.maximum(2, np.ceil(size / pitch - 1e-9) + 1) for size in (length, width)]
+    counts = np.column_stack([*points, 2 + np.maximum(1, np.ceil(thick / PLANES_APART))]).astype(np.int64)
+    allowed = [{"any": np.inf, "none": -1.0, "edge": one.sapwood_edge}[one.sapwood] for one in limits]
+    rows = [
+        (
+            one.ring_angle_min,
+            one.ring_angle_mean,
+            np.inf if one.ring_angle_max is None else one.ring_angle_max,
+            one.runout_max,
+            np.inf if one.slope_max is None else one.slope_max,
+            sap,
+        )
+        for one, sap in zip(limits, allowed, strict=True)
+    ]
+    return PlatesToGrade(table, counts, _LimitTable(*np.array(rows, float).reshape(-1, 6).T), pitch)
+
+
+@njit(cache=True, nogil=True)
+def _figures_of_boxes(
+    boxes: Array, counts: NDArray[np.int64], sap: float, tables: FieldTables, figures: Array
+) -> None:  # fmt: skip
+    """Fill (n, 10): `box_figures` of each box."""
+    for i in range(len(boxes)):
+        box, count = boxes[i], counts[i]
+        figures[i] = box_figures(box[0], (box[1], box[2], box[3]), (count[0], count[1], count[2]), sap, tables)
+
+
+def grade_plates(log: PlanLog, plates: PlatesToGrade) -> PlateGrades:
+    """Grade plates in the wood of one log.
 
     Parameters
     ----------
     log : PlanLog
-        The wood that the plate is sawn from.
-    corner : (3,) array
-        Of the box, log frame. [mm]
-    edges : tuple of three (3,) arrays
-        Its length, width and thickness from there. [mm]
-    limits : Limits
-        What it must keep.
-    pitch : float
-        Between the points at which its wood is looked at. [mm]
+        The wood that they are sawn from.
+    plates : PlatesToGrade
+        Their boxes, and what they must keep.
     """
-    length, width, thickness = edges
-    thick = float(np.linalg.norm(thickness))
-    n, m = (max(2, int(np.ceil(np.linalg.norm(edge) / pitch - 1e-9)) + 1) for edge in (length, width))
-    planes = 2 + max(1, int(np.ceil(thick / 12.0)))
-    ring_min, ring_mean, worst, inside, pith, saps, first, last, slope, greatest = box_figures(
-        corner, edges, (n, m, planes), log.sapwood, log.exact
-    )
-    # the trims are half-spaces: a box is clear of them if its corners are
-    corners = np.array([corner + i * length + j * width + k * thickness for i, j, k in np.ndindex(2, 2, 2)])
-    sound = bool(inside >= 0.0 and pith >= log.pith_radius - 1e-6 and not in_trims(log, corners).any())
-    if sound and log.defects:
-        points = np.concatenate(
-            [
-                box_grid(corner + t * thickness, length, width, pitch).reshape(-1, 3)
-                for t in np.linspace(0.0, 1.0, planes)
-            ]
-        )
-        sound = not any(in_defect(defect, log.model, log.field, points).any() for defect in log.defects)
-    across = float(np.linalg.norm(width))
+    boxes, limits = plates.boxes, plates.limits
+    figures = np.empty((len(boxes), 10))
+    _figures_of_boxes(boxes, plates.counts, log.sapwood, log.exact, figures)
+    ring_min, ring_mean, worst, inside, pith, saps, first, last, slope, greatest = figures.T
+    sound = (inside >= 0.0) & (pith >= log.pith_radius - 1e-6)
+    # the trims are half-spaces: a box is clear of one if its furthest corner is
+    for end, trim in ((log.butt, log.trim_butt), (log.top, log.trim_top)):
+        furthest = (boxes[:, 0] - end.point) @ end.normal + np.maximum(boxes[:, 1:] @ end.normal, 0.0).sum(axis=1)
+        sound &= furthest <= -trim
     # from whichever long edge it reaches in less
-    deep = min(last, 1.0 - first) * across if saps > 0 else 0.0
-    allowed = {"any": np.inf, "none": 0.0, "edge": limits.sapwood_edge}[limits.sapwood]
-    sound = sound and (saps == 0 or (limits.sapwood != "none" and deep <= allowed))
-    good = ring_min >= limits.ring_angle_min and ring_mean >= limits.ring_angle_mean and worst <= limits.runout_max
-    if limits.ring_angle_max is not None:
-        good = good and greatest <= limits.ring_angle_max
-    if limits.slope_max is not None:
-        good = good and slope <= limits.slope_max
+    across = np.sqrt(np.square(boxes[:, 2]).sum(axis=1))
+    deep = np.where(saps > 0, np.minimum(last, 1.0 - first) * across, 0.0)
+    sound &= (saps == 0) | (deep <= limits.sapwood)
+    if log.defects:
+        for i in np.flatnonzero(sound):
+            sound[i] = not _holds_defect(log, boxes[i], int(plates.counts[i, 2]), plates.pitch)
+    good = (ring_min >= limits.ring_min) & (ring_mean >= limits.ring_mean) & (greatest <= limits.ring_max)
+    good &= (worst <= limits.runout) & (slope <= limits.slope)
+    return PlateGrades(ring_min, ring_mean, worst, sound, sound & good, slope, deep)
+
+
+def _holds_defect(log: PlanLog, box: Array, planes: int, pitch: float) -> bool:
+    """Whether a point of a box (4, 3) lies in a defect."""
+    corner, length, width, thickness = box
+    points = np.concatenate(
+        [box_grid(corner + t * thickness, length, width, pitch).reshape(-1, 3) for t in np.linspace(0.0, 1.0, planes)]
+    )
+    return any(in_defect(defect, log.model, log.field, points).any() for defect in log.defects)
+
+
+def grade_plate(
+    log: PlanLog, corner: Array, edges: tuple[Array, Array, Array], limits: Limits, pitch: float = GRADE_PITCH
+) -> PlateGrade:
+    """Grade one plate; `corner`, `edges`, `limits` and `pitch` as `plates_to_grade` has them."""
+    found = grade_plates(log, plates_to_grade([(corner, edges)], [limits], pitch))
     return PlateGrade(
-        float(ring_min),
-        float(ring_mean),
-        float(worst),
-        sound,
-        bool(sound and good),
-        float(slope),
-        float(deep),
+        float(found.ring_min[0]),
+        float(found.ring_mean[0]),
+        float(found.runout[0]),
+        bool(found.sound[0]),
+        bool(found.passes[0]),
+        float(found.slope[0]),
+        float(found.sapwood[0]),
     )
