@@ -11,7 +11,7 @@ from pithline.logmodel.card import Figure
 from pithline.plan.evaluate.judge import Judge
 from pithline.plan.pricing.class_search import ClassTask, ValuedLogs, look_at
 from pithline.plan.pricing.cutting_planes import affordable
-from pithline.plan.pricing.fills import GridFills
+from pithline.plan.pricing.fills import GridFills, fill_all
 from pithline.plan.pricing.log_grid import log_grid
 from pithline.plan.pricing.log_oracle import BoltClass
 from pithline.plan.pricing.price_search import worth_at
@@ -89,7 +89,7 @@ class Grids:
         market, costs = self.context.economics.market, self.context.economics.costs
         counts = np.zeros((len(self.grid.kinds.part), 2), np.int64)
         for slab in slabs:
-            fill = self.fills.slab(0, slab).fill(worth_at(market, prices, costs))[1]
+            [(_, fill)] = fill_all([self.fills.slab(0, slab)], worth_at(market, prices, costs))
             counts += fill.counts
             charge += fill.cost
         return market.worth(counts[:, 0], counts[:, 1])[0] - market.cost @ counts.sum(axis=1) - charge

@@ -138,8 +138,11 @@ class FixedFills:
 
     options: tuple[np.ndarray, ...]
 
-    def fill(self, worth):
-        values = [float(one[:, 0] @ worth.mated + one[:, 1] @ worth.single) for one in self.options]
+    def fills(self, worths):
+        return [self._fill(mated, single) for mated, single in zip(worths.mated, worths.single, strict=True)]
+
+    def _fill(self, mated, single):
+        values = [float(one[:, 0] @ mated + one[:, 1] @ single) for one in self.options]
         value, best = max((value, -k) for k, value in enumerate([0.0, *values]))
         counts = np.zeros_like(self.options[0]) if best == 0 else self.options[-best - 1]
         return value, Fill(counts, np.zeros((0, 4), np.int64))

@@ -10,7 +10,7 @@ from pithline.plan.class_choice import FAR_UNDER, SMALL, SMALL_UNDER, far_under
 from pithline.plan.crosscut_search import CrosscutWay
 from pithline.plan.pricing.class_search import MORE_WAYS, MOVED, ClassTask, ValuedLogs, looks_nearby, search_class
 from pithline.plan.pricing.cutting_planes import affordable
-from pithline.plan.pricing.fills import GridFills
+from pithline.plan.pricing.fills import GridFills, fill_all
 from pithline.plan.pricing.log_oracle import BoltClass
 from pithline.plan.pricing.price_search import worth_at
 from pithline.plan.problem.economics import Objective
@@ -94,7 +94,7 @@ def test_no_layout_of_any_look_sells_for_more_than_the_bound_of_another(objectiv
     for way in (way for look in all_looks for way in look.ways[0]):
         for at in all_looks:
             filled = [
-                fills.slab(0, slab).fill(worth_at(market, at.prices, economics.costs))[1]
+                fill_all([fills.slab(0, slab)], worth_at(market, at.prices, economics.costs))[0][1]
                 for component in way.best
                 for slab in component.slabs
             ]

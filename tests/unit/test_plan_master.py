@@ -11,6 +11,7 @@ from pithline.plan.columns import way_master
 from pithline.plan.columns.market_model import fills_at, price_family
 from pithline.plan.columns.near_columns import MasterTask, merged, near_columns
 from pithline.plan.columns.way_master import choose_different_ways, choose_ways
+from pithline.plan.pricing.fills import fill_all
 from pithline.plan.pricing.log_grid import GridSlab
 from pithline.plan.pricing.log_oracle import Component, Way
 from pithline.plan.pricing.price_search import worth_at
@@ -193,7 +194,7 @@ def best_at_prices(task):
     worth = worth_at(task.market, task.family[0], task.costs)
 
     def value(way):
-        own = sum(task.fills.slab(0, slab).fill(worth)[0] for slab in way.own.slabs) - way.own.charge
+        own = sum(fill_all([task.fills.slab(0, slab)], worth)[0][0] for slab in way.own.slabs) - way.own.charge
         return own + sum(max([0.0, *map(value, side)]) for side in (way.above, way.below))
 
     return max(0.0, *map(value, task.ways[0])) + task.market.unsold_bound(task.family[0])

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from pithline.mill.products import Limits
-from pithline.plan.pricing.fills import GridFills
+from pithline.plan.pricing.fills import GridFills, fill_all
 from pithline.plan.pricing.log_grid import log_grid
 from pithline.plan.pricing.log_oracle import price_log
 from pithline.plan.pricing.price_search import worth_at
@@ -175,7 +175,7 @@ def test_a_slab_is_looked_up_as_it_was_valued(grid, values):
     for _ in range(60):
         turn, low = int(rng.integers(0, 12)), int(rng.integers(-g.half_depth, g.half_depth))
         t, side, place = int(rng.integers(0, 3)), int(rng.integers(0, 2)), int(rng.integers(-30, 30))
-        value, fill = fills.slab(0, grid.slab(turn, low, t, side, place)).fill(worth)
+        [(value, fill)] = fill_all([fills.slab(0, grid.slab(turn, low, t, side, place))], worth)
         assert value == pytest.approx(slab_worth(g, turn, low, t, side, place), abs=1e-5)
         assert value == pytest.approx(fill.counts.sum(axis=1) @ market.loose, abs=1e-9)
         some += value > 0

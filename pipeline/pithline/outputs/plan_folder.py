@@ -65,7 +65,7 @@ def files_begun(
     def files() -> dict[str, bytes]:
         # of the figures as written, so that a page printed later is the same
         job = print_job(loads(written), units, paper)
-        made = {name: make(job) for name, make in PRINTED.items() if name != LABELS}
+        made = {name: make(job) for name, make in PRINTED.items() if name not in ELSEWHERE}
         made |= meanwhile()
         return {name: written if name == SCRIPT else made[name] for name in (SCRIPT, *PRINTED, *PREVIEWS)}
 
@@ -73,12 +73,12 @@ def files_begun(
 
 
 def _made_meanwhile(written: bytes, units: str, paper: str) -> dict[str, bytes]:
-    """About half of the work of all files: labels and previews."""
+    """About half of the work of all files: labels, templates and previews."""
     # what draws takes a second to load, and where there is another process it alone needs it
     from pithline.outputs.preview.files import preview_files
 
     job = print_job(loads(written), units, paper)
-    return {LABELS: PRINTED[LABELS](job), **preview_files(job)}
+    return {**{name: PRINTED[name](job) for name in ELSEWHERE}, **preview_files(job)}
 
 
 PRINTED: dict[str, Callable[[PrintJob], bytes]] = {
@@ -95,7 +95,8 @@ PREVIEWS = ("preview.html", "preview.png", "plan.glb")
 """What is looked at, by file name."""
 DRAWING = ("pithline.outputs.plan_folder", "pithline.outputs.preview.files")
 """Modules that draw; what these load takes longest."""
-LABELS = "labels.pdf"
+ELSEWHERE = ("end-templates.pdf", "end-templates-full-size.pdf", "labels.pdf")
+"""What another process prints, where there is one."""
 SCRIPT = "cut-script.json"
 """What all of it is made of."""
 

@@ -155,7 +155,21 @@ def _holds_defect(log: PlanLog, box: Array, planes: int, pitch: float) -> bool:
 def grade_plate(
     log: PlanLog, corner: Array, edges: tuple[Array, Array, Array], limits: Limits, pitch: float = GRADE_PITCH
 ) -> PlateGrade:
-    """Grade one plate; `corner`, `edges`, `limits` and `pitch` as `plates_to_grade` has them."""
+    """Grade one plate.
+
+    Parameters
+    ----------
+    log : PlanLog
+        The wood that it is sawn from.
+    corner : (3,) array
+        Of its box, log frame. [mm]
+    edges : tuple of three (3,) arrays
+        Its length, width and thickness from there. [mm]
+    limits : Limits
+        What it must keep.
+    pitch : float
+        Between the points at which its wood is looked at. [mm]
+    """
     found = grade_plates(log, plates_to_grade([(corner, edges)], [limits], pitch))
     return PlateGrade(
         float(found.ring_min[0]),

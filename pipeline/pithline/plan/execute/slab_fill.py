@@ -27,7 +27,8 @@ from pithline.plan.problem.kinds import PlateKinds
 from pithline.plan.problem.log_frame import SURFACE_RESERVE, PlanLog
 from pithline.plan.problem.parts import SawnPart, sapwood_kept_out
 from pithline.plan.problem.task import SawingTask
-from pithline.plan.programmes.slab_values import FillRules, PlateWorth
+from pithline.plan.programmes.slab_strips import PlateWorths
+from pithline.plan.programmes.slab_values import FillRules
 
 Array = NDArray[np.float64]
 Counts = NDArray[np.int64]
@@ -69,9 +70,9 @@ class SlabPlaces:
     marks: dict[int, NDArray[np.uint8]]
     map: PlateMap
 
-    def fill(self, worth: PlateWorth) -> tuple[float, Fill]:
+    def fills(self, worths: PlateWorths) -> list[tuple[float, Fill]]:
         """See `Fillable`."""
-        return self.map.fill(worth)
+        return self.map.fills(worths)
 
     def strips(self, fill: Fill, kinds: PlateKinds) -> tuple[Strip, ...]:
         """A fill as strips, from the innermost out, each with its billets in rising order along."""
@@ -256,10 +257,11 @@ class PlatesInHand:
 
     counts: Counts
 
-    def fill(self, worth: PlateWorth) -> tuple[float, Fill]:
-        """What they count at these prices, and they themselves."""
-        value = float(self.counts[:, 0] @ worth.mated + self.counts[:, 1] @ worth.single)
-        return value, Fill(self.counts, np.zeros((0, 4), np.int64))
+    def fills(self, worths: PlateWorths) -> list[tuple[float, Fill]]:
+        """What they count at each of some prices, and they themselves."""
+        values = worths.mated @ self.counts[:, 0] + worths.single @ self.counts[:, 1]
+        fill = Fill(self.counts, np.zeros((0, 4), np.int64))
+        return [(float(value), fill) for value in values]
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.plan.pricing.log_grid import GridSlab, LogGrid
-from pithline.plan.programmes.slab_strips import best_fill
+from pithline.plan.programmes.slab_strips import PlateWorths, best_fills, worths_of
 from pithline.plan.programmes.slab_values import FillRules, PlateWorth
 
 Array = NDArray[np.float64]
@@ -41,8 +41,8 @@ class Fill:
 class Fillable(Protocol):
     """A slab, of the grid or as it truly lies, that can be filled at any prices."""
 
-    def fill(self, worth: PlateWorth) -> tuple[float, Fill]:
-        """The value of the best strips at these prices, net of what sawing them costs, and the strips."""
+    def fills(self, worths: PlateWorths) -> list[tuple[float, Fill]]:
+        """The value of the best strips at each of some prices, net of what sawing them costs, and the strips."""
         ...
 
 
@@ -62,29 +62,34 @@ class PlateMap:
     held: NDArray[np.bool_]
     known: dict[bytes, tuple[float, Fill]] = field(default_factory=dict, repr=False, compare=False)
 
-    def fill(self, worth: PlateWorth) -> tuple[float, Fill]:
+    def fills(self, worths: PlateWorths) -> list[tuple[float, Fill]]:
         """See `Fillable`."""
         # prices of parts that it holds no plate of change nothing
-        costs = np.array([worth.billet, worth.strip, worth.slab])
-        key = np.concatenate([worth.mated[self.held], worth.single[self.held], costs]).tobytes()
-        found = self.known.get(key)
-        if found is None:
-            found = self._filled(worth)
-            self.known[key] = found
-            if len(self.known) > MOST_KNOWN:
+        rows = np.concatenate([worths.mated[:, self.held], worths.single[:, self.held], worths.cuts], axis=1)
+        keys = [row.tobytes() for row in rows]
+        found = {key: self.known[key] for key in keys if key in self.known}
+        new = {key: number for number, key in enumerate(keys) if key not in found}
+        if new:
+            made = self._filled(worths.some(list(new.values())))
+            found |= dict(zip(new, made, strict=True))
+            self.known.update(zip(new, made, strict=True))
+            for _ in range(len(self.known) - MOST_KNOWN):
                 self.known.pop(next(iter(self.known)))  # the oldest
-        return found
+        return [found[key] for key in keys]
 
-    def _filled(self, worth: PlateWorth) -> tuple[float, Fill]:
+    def _filled(self, worths: PlateWorths) -> list[tuple[float, Fill]]:
         """Filled anew."""
-        counts = np.zeros((len(self.plates), 2), np.int64)
-        strips = np.full((MOST_BILLETS, 4), -1, np.int64)
-        value = best_fill(self.plates, self.some, self.weight, *self.span, self.rules, worth, counts, strips)
-        taken = strips[strips[:, 0] >= 0]
-        cost = 0.0
-        if len(taken):
-            cost = worth.slab + len(np.unique(taken[:, 0])) * worth.strip + len(taken) * worth.billet
-        return float(value), Fill(counts, taken, float(cost))
+        n, parts = len(worths.cuts), len(self.plates)
+        values, numbers = np.zeros(n), np.zeros((n, 2), np.int64)
+        counts, strips = np.zeros((n, parts, 2), np.int64), np.full((n, MOST_BILLETS, 4), -1, np.int64)
+        low, high = self.span
+        best_fills(self.plates, self.some, self.weight, low, high, self.rules, worths, values, counts, strips, numbers)
+        out = []
+        for k, (billets, ripped) in enumerate(numbers.tolist()):
+            billet, strip, slab = worths.cuts[k].tolist()
+            cost = slab + ripped * strip + billets * billet if billets else 0.0
+            out.append((float(values[k]), Fill(counts[k].copy(), strips[k, :billets].copy(), cost)))
+        return out
 
 
 def plate_map(
@@ -123,10 +128,10 @@ def fill_all(slabs: Iterable[Fillable], worth: PlateWorth) -> list[tuple[float, 
 
 def fill_at_each(slabs: Iterable[Fillable], worths: Sequence[PlateWorth]) -> list[list[tuple[float, Fill]]]:
     """Each of some slabs filled at each of some prices; by slab, in order."""
-    wanted = list(slabs)
+    wanted, asked = list(slabs), worths_of(worths)
 
     def filled(some: Sequence[Fillable]) -> list[list[tuple[float, Fill]]]:
-        return [[slab.fill(worth) for worth in worths] for slab in some]
+        return [slab.fills(asked) for slab in some]
 
     if len(wanted) * len(worths) < WORTH_SHARING:
         return filled(wanted)

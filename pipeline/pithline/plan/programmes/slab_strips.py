@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import NamedTuple
+
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
@@ -15,6 +18,24 @@ from pithline.plan.programmes.slab_values import (
     layer_count,
     layer_depth,
 )
+
+
+class PlateWorths(NamedTuple):
+    """What `PlateWorth` has, at n prices: (n, P) mated and single plates, (n, 3) what cutting a billet, a strip, a slab costs."""
+
+    mated: Array
+    single: Array
+    cuts: Array
+
+    def some(self, numbers: Sequence[int]) -> PlateWorths:
+        """Those of some numbers."""
+        return PlateWorths(self.mated[numbers], self.single[numbers], self.cuts[numbers])
+
+
+def worths_of(worths: Sequence[PlateWorth]) -> PlateWorths:
+    """Prices together."""
+    mated, single, *cuts = zip(*worths, strict=True)
+    return PlateWorths(np.array(mated, float), np.array(single, float), np.array(cuts, float).T.copy())
 
 
 @njit(cache=True)
@@ -178,3 +199,32 @@ def best_fill(  # noqa: C901, PLR0913 - a compiled kernel
                 n += 1
         u += rules.class_width[c] + rules.rip_cells
     return max(float(total[low]) - worth.slab, 0.0)
+
+
+@njit(cache=True, nogil=True)
+def best_fills(  # noqa: PLR0913 - a compiled kernel
+    plates: NDArray[np.int16], some: NDArray[np.bool_], weight: NDArray[np.float32], low: int, high: int,
+    rules: FillRules, worths: PlateWorths, values: Array, counts: Ints, strips: Ints, numbers: Ints,
+) -> None:  # fmt: skip
+    """`best_fill` at each of n prices.
+
+    Parameters
+    ----------
+    plates, some, weight, low, high, rules : see `best_fill`
+    worths : the prices
+    values : (n,) filled with the value at each
+    counts : (n, P, 2) filled as `best_fill` has them
+    strips : (n, m, 4) filled as `best_fill` has them
+    numbers : (n, 2) filled with how many billets and strips `strips` holds
+    """
+    for k in range(len(values)):
+        cuts = worths.cuts[k]
+        worth = PlateWorth(worths.mated[k], worths.single[k], cuts[0], cuts[1], cuts[2])
+        values[k] = best_fill(plates, some, weight, low, high, rules, worth, counts[k], strips[k])
+        last = -1
+        for i in range(strips.shape[1]):
+            if strips[k, i, 0] < 0:
+                break
+            numbers[k, 0] += 1
+            numbers[k, 1] += strips[k, i, 0] != last
+            last = strips[k, i, 0]
