@@ -186,8 +186,9 @@ def _name_places(template: Template, pith_radius: float) -> list[tuple[str, Arra
             along, next_at = (last - first) / max(length, 1e-9), APART
             for at in np.arange(APART, max(length - APART, APART + 1.0), SEARCH):
                 spot = first + at * along
-                clear = all(np.hypot(*(spot - other)) > APART for other in taken)
-                if at >= next_at and clear and np.hypot(*spot) > pith_radius + APART:
+                if at < next_at or np.hypot(*spot) <= pith_radius + APART:
+                    continue
+                if np.hypot(*(np.array(taken) - spot).T).min() > APART:
                     found.append((line.name, spot))
                     taken.append(spot)
                     next_at = at + REPEAT
