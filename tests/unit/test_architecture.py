@@ -94,6 +94,7 @@ PLAN_ROOMS = (
     "execute",
     "crosscut_search",
     "class_choice",
+    "class_answers",
     "search_stated",
     "search",
     "priced_logs",

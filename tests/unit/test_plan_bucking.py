@@ -8,13 +8,14 @@ import pytest
 
 from pithline.errors import MillError, PlanError
 from pithline.plan import search
+from pithline.plan.class_answers import SeenWay
 from pithline.plan.crosscut_search import BENT, CrosscutWay, crosscut_ways
 from pithline.plan.execute.bucked_log import crosscut_log
 from pithline.plan.pricing.log_oracle import BoltClass
 from pithline.plan.problem.layout import Locks
 from pithline.plan.problem.log_frame import BUCK_CLEAR, in_trims, pith_bow, pith_on
 from pithline.plan.problem.operations import Cut, Setting, Support
-from pithline.plan.search import SeenWay, price_start, search_seen, see_way
+from pithline.plan.search import price_start, search_seen, see_way
 from pithline.script.replay import replay
 from pithline.wood.field import at_points
 from pithline.yard.request import Request

@@ -57,7 +57,7 @@ def contending(
     beaten : mapping of bool to float
         By whether bolts are sawn, what a class must promise.
     """
-    single = [one for one in classes if len(one.cradles_deg) == 1 and not one.any_angle]
+    single = _single(classes)
     asked = [one for one in classes if one.sawn in beaten]
     if len(single) < 2 and not asked:
         return list(classes), {}
@@ -71,6 +71,18 @@ def contending(
         if (one not in single or one is best)
         and (one not in asked or looks[one.name].bound - log_cost >= beaten[one.sawn])
     ], looks
+
+
+def _single(classes: Sequence[BoltClass]) -> list[BoltClass]:
+    """Those of one cradle alone."""
+    return [one for one in classes if len(one.cradles_deg) == 1 and not one.any_angle]
+
+
+def may_promise_more(bolts: BoltClass, asked: Sequence[BoltClass], classes: Sequence[BoltClass]) -> bool:
+    """Whether another class of one cradle may be asked after this one, of those that are searched; see `promising_more`."""
+    single = _single(asked)
+    together = any(len(one.cradles_deg) > 1 or one.any_angle for one in classes)
+    return bolts in single and not together and len(set(single) & set(classes)) <= 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,10 +120,9 @@ def promising_more(
     bounds : mapping of str to float
         By class, what looks had at it have proven already: a class that cannot promise more is not looked at again.
     """
-    single = [one for one in asked if len(one.cradles_deg) == 1 and not one.any_angle]
-    together = any(len(one.cradles_deg) > 1 or one.any_angle for one in classes)
-    if found.bolts not in single or together or len(set(single) & set(classes)) > 1:
+    if not may_promise_more(found.bolts, asked, classes):
         return None
+    single = _single(asked)
     least = value if value < (1.0 - FAR_OFF) * found.bound else found.bound
     others = [one for one in single if one not in classes and bounds.get(one.name, np.inf) > least]
     looks = [Promise(one, look_at(valued.task, valued, one, found.prices)) for one in others]

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.errors import PlanError
+from pithline.plan.class_answers import SeenWay
 from pithline.plan.class_choice import bolt_classes
 from pithline.plan.crosscut_search import CrosscutWay, crosscut_ways
 from pithline.plan.execute.bucked_log import crosscut_log
@@ -16,7 +17,7 @@ from pithline.plan.pricing.log_oracle import BoltClass
 from pithline.plan.problem.context import SearchContext
 from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.monitor import SILENT, Monitor
-from pithline.plan.search import Candidate, SeenWay, price_start, search_seen, see_way
+from pithline.plan.search import Candidate, price_start, search_seen, see_way
 
 Array = NDArray[np.float64]
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from types import MappingProxyType
@@ -10,23 +10,28 @@ from types import MappingProxyType
 import numpy as np
 from numpy.typing import NDArray
 
-from pithline.plan.class_choice import bolt_classes, contending, far_under, promising_more
-from pithline.plan.columns.market_model import price_family
-from pithline.plan.columns.near_columns import NEAR, MasterTask
-from pithline.plan.columns.way_master import MasterAnswer, choose_different_ways
+from pithline.plan.class_answers import (
+    CLOSE_LOOKS,
+    ClassAnswers,
+    SeenWay,
+    WaySearch,
+    begin_answers,
+    gather,
+    looked_anew,
+)
+from pithline.plan.class_choice import bolt_classes, contending, may_promise_more, promising_more
+from pithline.plan.columns.way_master import MasterAnswer
 from pithline.plan.crosscut_search import NEARLY_AS_GOOD, CrosscutWay, crosscut_ways
 from pithline.plan.execute.bucked_log import LogLayout
 from pithline.plan.pricing.class_search import (
     ClassFound,
     ClassTask,
-    Look,
     ValuedLogs,
-    looks_nearby,
     search_class,
     seen_layouts,
 )
 from pithline.plan.pricing.fills import GridFills
-from pithline.plan.pricing.log_grid import GridSlab, LogGrid, log_grid
+from pithline.plan.pricing.log_grid import GridSlab, log_grid
 from pithline.plan.pricing.log_oracle import BoltClass, Way
 from pithline.plan.pricing.price_search import SeenLayout
 from pithline.plan.problem.context import SearchContext
@@ -40,10 +45,6 @@ from pithline.plan.search_stated import layouts_considered, search_words
 
 Array = NDArray[np.float64]
 NOTHING_FOUND: Mapping[bool, float] = MappingProxyType({})
-CLOSE_LOOKS = 0.06
-"""Looks whose bound is this near to the least give the master their columns."""
-WIDE = 0.15
-"""Where the master's best is further below the bound than the columns that it was given, it is asked again with these of every look."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,20 +173,6 @@ def _ways(log: PlanLog, context: SearchContext, monitor: Monitor) -> list[tuple[
     return [*((way, None) for way in cut), *((way, 1) for way in whole if way.left is None or way.left >= least)]
 
 
-@dataclass(frozen=True, slots=True)
-class SeenWay:
-    """A way to crosscut whose wood was looked at once; prices and what is sold may differ from search to search.
-
-    `fills` are of slabs met in any of them.
-    """
-
-    way: CrosscutWay
-    grids: Sequence[LogGrid]
-    fills: GridFills
-    rolls: int
-    on_mill: bool
-
-
 def see_way(way: CrosscutWay, context: SearchContext, monitor: Monitor = SILENT) -> SeenWay:
     """Look at the wood of the logs of one way to crosscut."""
     on_mill = any(bolts_on_mill(one, context.machines) for one in way.logs)
@@ -195,32 +182,6 @@ def see_way(way: CrosscutWay, context: SearchContext, monitor: Monitor = SILENT)
         for i, one in enumerate(way.logs)
     ]
     return SeenWay(way, grids, GridFills(grids), rolls, on_mill)
-
-
-@dataclass(frozen=True, slots=True)
-class _WaySearch:
-    """A way to crosscut with all that its classes share."""
-
-    log: PlanLog
-    seen: SeenWay
-    context: SearchContext
-    task: ClassTask
-    valued: ValuedLogs
-
-    @property
-    def way(self) -> CrosscutWay:
-        """Where it is crosscut."""
-        return self.seen.way
-
-    @property
-    def grids(self) -> Sequence[LogGrid]:
-        """Of each log."""
-        return self.seen.grids
-
-    @property
-    def fills(self) -> GridFills:
-        """Slabs met so far."""
-        return self.seen.fills
 
 
 def search_seen(
@@ -260,7 +221,7 @@ def search_seen(
         halves=effort.halves,
         rounds=effort.rounds,
     )
-    search = _WaySearch(log, seen, context, task, ValuedLogs(grids, task))
+    search = WaySearch(log, seen, context, task, ValuedLogs(grids, task))
     asked = classes
     classes, looked = contending(search.valued, asked, search.way.prices, beaten)
     out: list[Candidate] = []
@@ -268,6 +229,18 @@ def search_seen(
     known: list[SeenLayout] = []
     prices, highest, log_cost = way.prices, 0.0, context.economics.log_cost
     bounds = {name: look.bound for name, look in looked.items()}  # the bound of any look holds
+    waiting: tuple[ClassFound, Callable[[], ClassAnswers]] | None = None  # of the class before
+
+    def take(found: ClassFound, answers: Sequence[MasterAnswer]) -> None:
+        """Note the best layouts of a class."""
+        own = _candidates(search, found, answers)
+        out.extend(own)
+        bounds[found.bolts.name] = found.bound
+        if own:
+            # no plan can exceed the greatest bound of the classes, once every one has one
+            whole = {one.name for one in classes} <= set(bounds)
+            monitor.found(own[0].value, max(bounds[one.name] for one in classes) - log_cost if whole else None)
+
     for k, bolts in enumerate(classes):
         inner = monitor.share(k, len(classes))
         start = looked.get(bolts.name, prices)
@@ -276,78 +249,31 @@ def search_seen(
         # a wider class holds the layouts of a narrower one
         known += [layout for one in found.looks for layout in seen_layouts(task, one, search.fills)]
         highest = max(highest, search.valued.highest)
-        _gather(columns, found.looks, found.bound, CLOSE_LOOKS)
+        gather(columns, found.looks, found.bound, CLOSE_LOOKS)
+        if waiting is not None:
+            take(waiting[0], waiting[1]().found)
+            waiting = None
         inner.report(f"choosing, {bolts.name}", 0.7)
-        answers = _answers(search, found, columns, NEAR)
-        if not answers or answers[0].value - task.base_charge < (1.0 - NEAR) * found.bound:
-            # looks far from the best prices hold layouts of which a part may be just what is wanted
-            every = [list(one) for one in columns]
-            _gather(every, found.looks, found.bound, np.inf)
-            answers = _better(answers, _answers(search, found, every, WIDE, answers))
-            if k == len(classes) - 1:  # the widest so far, so the best plan is most likely one of it
-                found, answers = _looked_anew(search, found, every, answers, monitor)
-                prices, highest = found.prices, max(highest, search.valued.highest)
-        own = _candidates(search, found, answers)
-        out += own
+        begun, last = begin_answers(search, found, columns, monitor.begin), k == len(classes) - 1
+        if not (last or monitor.stopped() or may_promise_more(bolts, asked, classes)):
+            waiting = found, begun  # what it comes to changes nothing of how the next class is searched
+            continue
+        chosen = begun()
+        answers = chosen.found
+        if last and chosen.every is not None:  # the widest so far, so the best plan is most likely one of it
+            found, answers = looked_anew(search, found, chosen.every, answers, monitor)
+            prices, highest = found.prices, max(highest, search.valued.highest)
         value = max((one.value - task.base_charge for one in answers), default=0.0)
         if (other := promising_more(search.valued, found, value, asked, classes, bounds)) is not None:
             classes.insert(k + 1, other.bolts)
             looked[other.bolts.name] = other.look
-        bounds[bolts.name] = found.bound
-        if own:
-            # no plan can exceed the greatest bound of the classes, once every one has one
-            most = (
-                max(bounds[one.name] for one in classes) - log_cost
-                if {one.name for one in classes} <= set(bounds)
-                else None
-            )
-            monitor.found(own[0].value, most)
+        take(found, answers)
         if monitor.stopped() and out:
             break
     return out, highest
 
 
-def _better(answers: list[MasterAnswer], more: list[MasterAnswer]) -> list[MasterAnswer]:
-    """Those of two lists, best first, whose first is worth more; the former where neither's is."""
-    return max(answers, more, key=lambda one: one[0].value if one else -np.inf)
-
-
-TURNS = 2
-"""Times that a class is looked at anew, at most."""
-
-
-def _looked_anew(
-    search: _WaySearch,
-    found: ClassFound,
-    every: list[list[Way[GridSlab]]],
-    answers: list[MasterAnswer],
-    monitor: Monitor,
-) -> tuple[ClassFound, list[MasterAnswer]]:
-    """A class with looks near its best prices, where the answer is far under its bound; and the best answers, of `every` way and theirs."""
-    shape = TURNS, search.context.effort.nearby, len(found.prices)
-    turns = np.random.default_rng(search.context.seed).uniform(-1.0, 1.0, shape)
-    turns[0, :1] = 0.0  # more ways at the best prices themselves
-    for number, moves in enumerate(turns):
-        value = max((one.value for one in answers), default=0.0) - search.task.base_charge
-        far = far_under(search.way.logs, found.bound, value, search.task.economics.log_cost, again=number > 0)
-        if not len(moves) or not far or monitor.stopped():
-            break
-        nearby = looks_nearby(search.valued, found, moves)
-        found = found.with_looks(nearby)
-        _gather(every, nearby, found.bound, np.inf)
-        answers = _better(answers, _answers(search, found, every, WIDE, answers))
-    return found, answers
-
-
-def _gather(columns: list[list[Way[GridSlab]]], looks: Sequence[Look], bound: float, close: float) -> None:
-    """Add the ways of looks whose bound is near the least one; ways of a narrower class serve a wider one too."""
-    for look in looks:
-        if look.bound <= bound + close * abs(bound):
-            for own, ways in zip(columns, look.ways, strict=True):
-                own += ways
-
-
-def _candidates(search: _WaySearch, found: ClassFound, answers: Sequence[MasterAnswer]) -> list[Candidate]:
+def _candidates(search: WaySearch, found: ClassFound, answers: Sequence[MasterAnswer]) -> list[Candidate]:
     """The layouts that a master chose of one class, with what is proven of them."""
     task, way = search.task, search.way
     words = search_words(search.grids, found.bolts, search.context)
@@ -360,33 +286,6 @@ def _candidates(search: _WaySearch, found: ClassFound, answers: Sequence[MasterA
         bound = max(found.bound - log_cost, value)
         out.append(Candidate(layout, found.bolts, value, bound, answer.status, found.prices, considered, words))
     return out
-
-
-def _answers(
-    search: _WaySearch,
-    found: ClassFound,
-    columns: Sequence[Sequence[Way[GridSlab]]],
-    near: float,
-    starts: Sequence[MasterAnswer] = (),
-) -> list[MasterAnswer]:
-    """The best layouts of one class by the master, different in their first settings; `near` and `starts` as the master has them."""
-    economics, effort = search.task.economics, search.context.effort
-    charges = economics.mill if found.bolts.on_mill else economics.shop
-    most = search.context.locks.settings_max
-    if not any(columns):
-        return []
-    asked = MasterTask(
-        economics.market,
-        search.fills,
-        tuple(tuple(own) for own in columns),
-        charges.opening,
-        price_family(economics.market, found.prices),
-        economics.costs,
-        None if most is None else max(most - bool(search.way.places), 0),
-        near=near,
-    )
-    found_ways = choose_different_ways(asked, effort.master, search.context.seed, effort.answers, starts)
-    return [one for one in found_ways if any(one.layouts)]
 
 
 def cost_of_locks(

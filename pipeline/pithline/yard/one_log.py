@@ -146,7 +146,7 @@ def plan_model(
     document = model_to_json(model)
     aside.start(document["volume_under_bark"])
     own.check(crosscut=request.bucking)
-    watch = PlanWatch(monitor, "in money" if request.objective.in_money else "L")
+    watch = PlanWatch(replace(monitor, begin=aside.begin), "in money" if request.objective.in_money else "L")
     refuse_hopeless(own.log, own.case(request).context, inputs.card.id)
     rows = weigh_lists(own, request, watch) if len(inputs.lists) > 1 else []
     own = contending(own, rows)

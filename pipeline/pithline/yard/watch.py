@@ -32,7 +32,7 @@ class PlanWatch:
     @property
     def monitor(self) -> Monitor:
         """What the search tells, and asks."""
-        return Monitor(self.tell, self.stopped, self.found, self.outer.carried_out)
+        return Monitor(self.tell, self.stopped, self.found, self.outer.carried_out, self.outer.begin)
 
     def tell(self, what: str, part: float) -> None:
         """Say what is being done, and the fraction done."""

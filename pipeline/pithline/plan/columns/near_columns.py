@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import heapq
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Generic, Protocol, TypeVar
 
@@ -33,6 +33,15 @@ class SlabFills(Protocol[Named]):
     def slab(self, log: int, slab: Named) -> Fillable:
         """One slab of the log with this number."""
         ...
+
+
+@dataclass(frozen=True, slots=True)
+class NoSlabs:
+    """None are known: they were filled already."""
+
+    def slab(self, log: int, slab: object) -> Fillable:
+        """There is none."""
+        raise KeyError(log, slab)
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,32 +82,34 @@ def merged(ways: Sequence[Way[Slab]]) -> tuple[Way[Slab], ...]:
 class Columns(Generic[Slab]):
     """Ways by log, best first at the best prices, and the fills of their slabs by log and slab, that at the best prices first.
 
-    `most` is what no plan of some ways by log, one of each that has any, is worth more than, `bound` what none is at the best prices.
+    `worths` are what each way may bring at most, `unsold` what is sold besides; `bound` is what no plan is worth more than at the best
+    prices.
     """
 
     ways: tuple[tuple[Way[Slab], ...], ...]
     fills: Mapping[tuple[int, object], list[Fill]]
-    most: Callable[[Sequence[Sequence[Way[Slab]]]], float]
+    worths: tuple[tuple[float, ...], ...]
+    unsold: float
     bound: float
 
-    def combinations(self) -> Iterator[tuple[tuple[Way[Slab], ...], ...]]:
-        """One way of each log that has any, in the order of what a plan that holds them may be worth, the most first."""
+    def combinations(self) -> Iterator[tuple[float, tuple[tuple[Way[Slab], ...], ...]]]:
+        """One way of each log that has any, and what no plan of these is worth more than, in the order of that, the most first."""
         if not any(self.ways):
             return
 
-        def chosen(numbers: tuple[int, ...]) -> tuple[tuple[Way[Slab], ...], ...]:
-            return tuple(ways[i : i + 1] for ways, i in zip(self.ways, numbers, strict=True))
+        def most(numbers: tuple[int, ...]) -> float:
+            return self.unsold + sum(own[i] for own, i in zip(self.worths, numbers, strict=True) if own)
 
         first = (0,) * len(self.ways)
-        waiting, met = [(-self.most(chosen(first)), first)], {first}
+        waiting, met = [(-most(first), first)], {first}
         while waiting:
-            _, numbers = heapq.heappop(waiting)
-            yield chosen(numbers)
+            less, numbers = heapq.heappop(waiting)
+            yield -less, tuple(ways[i : i + 1] for ways, i in zip(self.ways, numbers, strict=True))
             for k, ways in enumerate(self.ways):
                 after = (*numbers[:k], numbers[k] + 1, *numbers[k + 1 :])
                 if after[k] < len(ways) and after not in met:
                     met.add(after)
-                    heapq.heappush(waiting, (-self.most(chosen(after)), after))
+                    heapq.heappush(waiting, (-most(after), after))
 
 
 def near_columns(task: MasterTask[Slab]) -> Columns[Slab]:
@@ -133,10 +144,9 @@ def near_columns(task: MasterTask[Slab]) -> Columns[Slab]:
     if task.sawn is not None:
         unsold += float(task.sawn[:, 0] @ worth.mated + task.sawn[:, 1] @ worth.single)
 
-    def most(ways: Sequence[Sequence[Way[Slab]]]) -> float:
-        return unsold + sum(max((value(n, way) for way in own), default=0.0) for n, own in enumerate(ways))
-
-    total = max(most(merged_ways), 0.0)
+    total = max(
+        unsold + sum(max((value(n, way) for way in own), default=0.0) for n, own in enumerate(merged_ways)), 0.0
+    )
     spare = task.near * total if np.isfinite(task.near) else np.inf
     ways = tuple(near_ones(n, own, spare, -np.inf) for n, own in enumerate(merged_ways))
     slabs = {key: every[key] for key in room}
@@ -145,7 +155,7 @@ def near_columns(task: MasterTask[Slab]) -> Columns[Slab]:
     for key, own in zip(slabs, found, strict=True):
         values = [float(one.counts[:, 0] @ worth.mated + one.counts[:, 1] @ worth.single) - one.cost for one in own]
         fills[key] = [one for one, v in zip(own, values, strict=True) if best[key] - v <= room[key]]
-    return Columns(ways, fills, most, total)
+    return Columns(ways, fills, tuple(tuple(value(n, way) for way in own) for n, own in enumerate(ways)), unsold, total)
 
 
 def _slabs_of(task: MasterTask[Slab], ways: Sequence[Sequence[Way[Slab]]]) -> dict[tuple[int, object], Fillable]:

@@ -7,7 +7,7 @@ Deterministic: one worker, a fixed seed and a deterministic time limit; the best
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
@@ -16,10 +16,11 @@ from numpy.typing import NDArray
 from ortools.sat.python import cp_model
 
 from pithline.plan.columns.market_model import MarketModel, solve_model
-from pithline.plan.columns.near_columns import Columns, MasterTask, near_columns
+from pithline.plan.columns.near_columns import Columns, MasterTask, NoSlabs, near_columns
 from pithline.plan.pricing.fills import Fill
 from pithline.plan.pricing.log_oracle import Slab, Way
 from pithline.plan.problem.layout import LayoutSetting
+from pithline.plan.problem.monitor import Begin
 
 Array = NDArray[np.float64]
 Counts = NDArray[np.int64]
@@ -99,7 +100,34 @@ def choose_different_ways(
         Answers from fewer columns. Where several logs are asked together, these are bettered log by log in place of a search
         of all together.
     """
-    near = near_columns(task)
+    return choose_among(task, near_columns(task), effort, seed, most, starts)
+
+
+def choose_among(
+    task: MasterTask[Slab],
+    near: Columns[Slab],
+    effort: float,
+    seed: int,
+    most: int,
+    starts: Sequence[MasterAnswer] = (),
+) -> list[MasterAnswer]:
+    """As `choose_different_ways`, of columns that are at hand; of the task neither slabs nor ways are asked.
+
+    Parameters
+    ----------
+    task : MasterTask
+        What is asked.
+    near : Columns
+        What may be chosen.
+    effort : float
+        Deterministic seconds of CP-SAT.
+    seed : int
+        Of CP-SAT.
+    most : int
+        Answers at most.
+    starts : sequence of MasterAnswer
+        Answers to better, as there.
+    """
     if len(near.ways) > 1:
         found = list(starts) or _by_first_settings(task, near, effort, seed, most)
         found = [_by_turns(task, near, one, effort * SHARE_OF_ONE, seed) for one in found]
@@ -112,6 +140,22 @@ def choose_different_ways(
     # one log has one first setting: the best of each, and as good as that of all together
     out = _by_first_settings(task, near, effort, seed, most)
     return out if any(any(one.layouts) for one in out) else out[:1]
+
+
+def begin_to_choose(
+    task: MasterTask[Slab], begin: Begin, effort: float, seed: int, most: int, starts: Sequence[MasterAnswer] = ()
+) -> Callable[[], list[MasterAnswer]]:
+    """As `choose_different_ways`, begun; what is returned waits for the answers.
+
+    Parameters
+    ----------
+    task, effort, seed, most, starts
+        As there.
+    begin : callable
+        Begins work, in another process where there is one.
+    """
+    near = near_columns(task)
+    return begin(choose_among, replace(task, fills=NoSlabs(), ways=()), near, effort, seed, most, tuple(starts))
 
 
 SHARE_OF_ONE = 0.25
@@ -135,10 +179,10 @@ def _by_first_settings(
     """
     several = len(columns.ways) > 1
     out: list[MasterAnswer] = []
-    for number, ways in enumerate(columns.combinations()):
+    for number, (highest, ways) in enumerate(columns.combinations()):
         out = sorted(out, key=lambda one: -one.value)[:most]
         least = out[most - 1].value if len(out) >= most else -np.inf
-        if (several and number == COMBINED) or (number >= most and columns.most(ways) <= least):
+        if (several and number == COMBINED) or (number >= most and highest <= least):
             break
         least += WORTH_A_TURN if several else 0.0
         out += _solve(task, replace(columns, ways=ways), effort * SHARE_OF_ONE, seed, 1, least)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 from pithline.mill.products import Limits
+from pithline.plan.class_answers import SeenWay
 from pithline.plan.class_choice import bolt_classes
 from pithline.plan.crosscut_search import CrosscutWay
 from pithline.plan.evaluate.judge import Judge
@@ -21,7 +22,7 @@ from pithline.plan.problem.kinds import plate_kinds
 from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.monitor import SILENT, Monitor
 from pithline.plan.problem.parts import SawnPart
-from pithline.plan.search import SeenWay, price_start, search_seen
+from pithline.plan.search import price_start, search_seen
 
 GLANCE = Effort(
     "glance",

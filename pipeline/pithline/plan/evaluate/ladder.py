@@ -10,7 +10,6 @@ import numpy as np
 
 from pithline.plan.evaluate.refine import RefineSteps, refine
 from pithline.plan.evaluate.workbench import (
-    Begin,
     ExecutedPlan,
     PlanCase,
     Workbenches,
@@ -21,7 +20,7 @@ from pithline.plan.evaluate.workbench import (
     tried,
 )
 from pithline.plan.problem.layout import settings_of
-from pithline.plan.problem.monitor import SILENT, Monitor
+from pithline.plan.problem.monitor import SILENT, Begin, Monitor
 from pithline.plan.search import Candidate
 
 MOST_RUNGS = 5

@@ -28,14 +28,13 @@ from pithline.plan.problem.context import SearchContext
 from pithline.plan.problem.economics import Objective
 from pithline.plan.problem.layout import settings_of
 from pithline.plan.problem.log_frame import PlanLog
+from pithline.plan.problem.monitor import Begin
 from pithline.plan.search import Candidate
 
 Array = NDArray[np.float64]
 Asked = ParamSpec("Asked")
 Given = TypeVar("Given")
 Item = TypeVar("Item")
-Begin = Callable[..., Callable[[], Any]]
-"""Begins work in another process; what is returned waits for what it gives."""
 STYLES = (FillStyle(), FillStyle((0.93, 1.08)), FillStyle(spares=2.0))
 """Ways to look for fills of a plan that is to be sawn."""
 ALIKE = 0.01

@@ -1,9 +1,11 @@
-"""How a search tells how far it is, and hears that it is to end."""
+"""How a search tells how far it is, hears that it is to end, and hands out work."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
+from typing import Any
 
 
 def _silent(what: str, part: float) -> None:
@@ -22,9 +24,18 @@ def _unseen(model: object, plates: object) -> None:
     """Nobody looks."""
 
 
+Begin = Callable[..., Callable[[], Any]]
+"""Begins a piece of work with what it is about; what is returned waits for what it gives."""
+
+
+def in_turn(work: Callable[..., Any], *about: object) -> Callable[[], Any]:
+    """Work that is done once what it gives is asked for."""
+    return partial(work, *about)
+
+
 @dataclass(frozen=True, slots=True)
 class Monitor:
-    """A handle for whoever watches a search.
+    """A handle for whoever has a search done.
 
     Attributes
     ----------
@@ -37,6 +48,8 @@ class Monitor:
         bound, where one is known of every class yet.
     carried_out : callable
         (log model, [(name, corner (3,), edges (3, 3))]): the plates that pass of the best plan carried out so far. [mm]
+    begin : callable
+        May begin work in another process.
     low, high : float
         The span of the whole that is watched here.
     suffix : str
@@ -47,6 +60,7 @@ class Monitor:
     stopped: Callable[[], bool] = _never
     found: Callable[..., None] = _unheard
     carried_out: Callable[..., None] = _unseen
+    begin: Begin = in_turn
     low: float = 0.0
     high: float = 1.0
     suffix: str = ""
