@@ -149,10 +149,18 @@ def begin_to_choose(
 
     Parameters
     ----------
-    task, effort, seed, most, starts
-        As there.
+    task : MasterTask
+        What is asked.
     begin : callable
         Begins work, in another process where there is one.
+    effort : float
+        Deterministic seconds of CP-SAT.
+    seed : int
+        Of CP-SAT.
+    most : int
+        Answers at most.
+    starts : sequence of MasterAnswer
+        Answers to better, as there.
     """
     near = near_columns(task)
     return begin(choose_among, replace(task, fills=NoSlabs(), ways=()), near, effort, seed, most, tuple(starts))
