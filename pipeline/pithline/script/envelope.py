@@ -99,35 +99,45 @@ def section(envelope: Envelope, bed: Bed, faces: tuple[SawnFace, ...], place: fl
 
     Empty where there is nothing of the piece.
     """
+    return sections(envelope, bed, faces, np.array([place]))[0]
+
+
+def sections(envelope: Envelope, bed: Bed, faces: tuple[SawnFace, ...], places: Array) -> tuple[Array, ...]:
+    """As `section`, at several places (n,) along the bed."""
     ray = clock_vector(clock_steps())
-    want = place - bed.butt_at + bed.origin @ bed.along
-    x = np.full(OUTLINE, want / bed.along[0] if abs(bed.along[0]) > 0.1 else want)
+    want = (places - bed.butt_at + bed.origin @ bed.along)[:, None]
+    x = np.repeat(want / bed.along[0] if abs(bed.along[0]) > 0.1 else want, OUTLINE, axis=1)
     for _ in range(3):  # the log runs within a few degrees of the bed: each step gains more than a digit
         x = np.clip(x, *envelope.span)
-        yz = envelope.centre(x) + envelope.radius_at(x)[:, None] * ray
+        yz = envelope.centre(x) + envelope.radius_at(x)[:, :, None] * ray
         x = (want - yz @ bed.along[1:]) / bed.along[0]
-    if np.all((x < envelope.span[0]) | (x > envelope.span[1])):
-        return np.zeros((0, 2))
-    points = np.column_stack([x, yz])
-    flat = np.column_stack([(points - bed.origin) @ bed.across, bed.height(points)])
-    foot = bed.origin + (place - bed.butt_at) * bed.along
-    foot = foot - (foot @ bed.up + bed.level) * bed.up  # height 0, in the plane
-    for face in (*envelope.ends, *faces):
-        n = np.array([face.normal @ bed.across, face.normal @ bed.up])
-        flat = _clip(flat, n, face.offset - float(face.normal @ foot))
-        if not len(flat):
-            break
-    return flat
+    covered = np.any((x >= envelope.span[0]) & (x <= envelope.span[1]), axis=1)
+    points = np.concatenate([x[:, :, None], yz], axis=2)
+    flats = np.stack([(points - bed.origin) @ bed.across, bed.height(points)], axis=2)
+    feet = bed.origin + (places - bed.butt_at)[:, None] * bed.along
+    feet = feet - (feet @ bed.up + bed.level)[:, None] * bed.up  # height 0, in the plane
+    cuts = [
+        (np.array([face.normal @ bed.across, face.normal @ bed.up]), face.offset - feet @ face.normal)
+        for face in (*envelope.ends, *faces)
+    ]
+    out = []
+    for k, flat in enumerate(flats):
+        for normal, offsets in cuts if covered[k] else ():
+            flat = _clip(flat, normal, float(offsets[k]))
+            if not len(flat):
+                break
+        out.append(flat if covered[k] else np.zeros((0, 2)))
+    return tuple(out)
 
 
 def _clip(polygon: Array, normal: Array, offset: float) -> Array:
     """What of a polygon lies where normal·p ≤ offset; its vertices stay true ones, whatever its shape."""
     deep: Array = polygon @ normal - offset
-    after, later = np.roll(polygon, -1, axis=0), np.roll(deep, -1)
     inside = deep <= 0.0
+    if inside.all() or not inside.any():
+        return polygon if len(inside) and inside[0] else polygon[:0]
+    after, later = np.concatenate([polygon[1:], polygon[:1]]), np.concatenate([deep[1:], deep[:1]])
     crosses = inside != (later <= 0.0)
-    if not crosses.any():
-        return polygon if inside.all() else polygon[:0]
     share = np.where(crosses, deep / np.where(crosses, deep - later, 1.0), 0.0)
     both = np.stack([polygon, polygon + share[:, None] * (after - polygon)], axis=1).reshape(-1, 2)
     kept: Array = both[np.stack([inside, crosses], axis=1).ravel()]
@@ -191,6 +201,6 @@ def lay(envelope: Envelope, bed: Bed, faces: tuple[SawnFace, ...]) -> Laid | Non
     reach = np.array([[x, *envelope.centre(x)] for x in envelope.span])
     low, high = sorted(bed.place(reach))
     places = np.arange(low - 60.0, high + 60.0, STEP)
-    outlines = tuple(section(envelope, bed, faces, float(place)) for place in places)
+    outlines = sections(envelope, bed, faces, places)
     areas = np.array([area_of(one) for one in outlines])
     return Laid(bed, faces, places, outlines, areas) if areas.sum() > 0.0 else None
