@@ -10,7 +10,7 @@ from pithline.errors import MillError
 from pithline.files.mills import read_mill
 from pithline.geometry.pieces import Face, Piece
 from pithline.mill.limits import MarkRoom, log_fits, mark_room, setting_checks, widest_across
-from pithline.mill.pose import END_CLEAR, NoPose, Pose, pose_piece
+from pithline.mill.pose import END_CLEAR, NoPose, Pose, least_length_on_bunks, pose_piece
 from pithline.mill.sections import log_sections, piece_shape
 from pithline.plan.problem.log_frame import normal_at, plan_log
 from truth.logs import Stub, TrueLog, Wave, direction, true_log
@@ -38,6 +38,17 @@ def test_a_cylinder_lies_level_without_lifts():
     at = [bunk - pose.butt_at for bunk, _ in pose.lifts]
     assert END_CLEAR < at[0] < LENGTH / 2 < at[1] < LENGTH - END_CLEAR
     assert all(bunk in MILL.bunks for bunk, _ in pose.lifts)
+
+
+def test_a_log_hardly_longer_than_two_bunks_stand_apart_finds_its_place():
+    least = least_length_on_bunks(MILL)
+    assert least == np.diff(MILL.bunks).min() + 2 * END_CLEAR
+    _, _, pose = posed(TrueLog("c", least + 7.0, R, taper=0.0, bark=BARK))
+    assert isinstance(pose, Pose)
+    at = [bunk - pose.butt_at for bunk, _ in pose.lifts]
+    assert END_CLEAR < at[0] < at[1] < least + 7.0 - END_CLEAR
+    _, _, pose = posed(TrueLog("c", least - 1.0, R, taper=0.0, bark=BARK))
+    assert isinstance(pose, NoPose) and "two bunks" in pose.why
 
 
 @pytest.mark.parametrize("taper", [12.0, 35.0])

@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 
 from pithline.errors import MillError, PlanError
-from pithline.plan import search
+from pithline.mill.pose import least_length_on_bunks
+from pithline.plan import crosscut_search, search
 from pithline.plan.class_answers import SeenWay
 from pithline.plan.crosscut_search import BENT, CrosscutWay, crosscut_ways
 from pithline.plan.execute.bucked_log import crosscut_log
@@ -51,6 +52,22 @@ def test_shorter_logs_share_out_the_log_less_the_kerfs():
         assert pith_bow(one) < 20.0
     assert (logs[0].trim_butt, logs[0].trim_top) == (25.0, BUCK_CLEAR)
     assert (logs[2].trim_butt, logs[2].trim_top) == (BUCK_CLEAR, 25.0)
+
+
+def test_every_shorter_log_lies_on_two_bunks_with_room(monkeypatch):
+    """Halves are shorter where an end is not square, so a log that just lies on two bunks will not do."""
+    log, seen = log_of(BENT_LOG), []
+    shop = shop_of(products_of(replace(BACK, length=560.0)), bunks=(100.0, 700.0, 1300.0))
+    real = crosscut_search._Rough.value
+
+    def value(self, places, *rest):
+        seen.append(places)
+        return real(self, places, *rest)
+
+    monkeypatch.setattr(crosscut_search._Rough, "value", value)
+    crosscut_ways(log, context_of(shop), price_start(shop.economics))
+    shortest = min(b - a for places in seen for a, b in pairwise((0.0, *places, log.reach)))
+    assert any(seen) and shortest >= least_length_on_bunks(shop.machines.mill) + crosscut_search.BUNKS_SPARE == 690.0
 
 
 def test_a_shorter_log_holds_the_same_wood():

@@ -29,8 +29,8 @@ MORE_STEPS = 6
 """Lift steps that are tried beyond what it needs, to clear the other bunks."""
 SETTLINGS = 4
 """Times that the tilt is followed until the piece lies on both carriers; it changes what is lowest by little."""
-BED_STEP = 50.0
-"""Between places along the bed where the log's butt end may lie. [mm]"""
+BED_STEPS = (50.0, 5.0)
+"""Between places along the bed where the log's butt end may lie: the second for a log so short that the first finds none. [mm]"""
 SPAN_ENOUGH = 0.4
 """Carriers this share of the length apart on either side of the weight need be no further."""
 FAR_DOWN = 0.02
@@ -197,10 +197,20 @@ def pose_bolt(
     return Pose(up, -float(low.min()), butt_at, lifts, shape.volume * 1e-9 * density)
 
 
+def least_length_on_bunks(mill: BandMill) -> float:
+    """Length of the shortest piece with ends square that lies on two bunks, clear of its ends. [mm]"""
+    return float(np.diff(mill.bunks).min(initial=np.inf)) + 2 * END_CLEAR
+
+
 def _butt_at(centre: float, place: Array, mill: BandMill) -> float | None:
     """Where the log's butt end lies best along the bed, its weight well between two bunks; None: nowhere. [mm]"""
+    return next((found for step in BED_STEPS if (found := _best_place(centre, place, mill, step)) is not None), None)
+
+
+def _best_place(centre: float, place: Array, mill: BandMill, step: float) -> float | None:
+    """As `_butt_at`, of places so far apart. [mm]"""
     best: tuple[float, float] | None = None
-    for butt_at in np.arange(0.0, max(mill.bunks) + 1.0, BED_STEP):
+    for butt_at in np.arange(0.0, max(mill.bunks) + 1.0, step):
         at = np.asarray(mill.bunks) - butt_at
         carries = (at > place.min() + END_CLEAR) & (at < place.max() - END_CLEAR)
         left, right = np.flatnonzero(carries & (at < centre - LEAN)), np.flatnonzero(carries & (at > centre + LEAN))

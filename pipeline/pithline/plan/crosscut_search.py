@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.mill.machine import Machines
+from pithline.mill.pose import least_length_on_bunks
 from pithline.plan.execute.bucked_log import crosscut_log
 from pithline.plan.pricing.class_search import ClassTask, Look, ValuedLogs, look_at, search_class
 from pithline.plan.pricing.fills import GridFills
@@ -50,6 +51,11 @@ NEARLY_AS_GOOD = 0.07
 """Ways to crosscut a log that promise less than the best by no more than this share of it are searched too."""
 SQUARE_SPARE = 10.0
 """What a shorter log has beyond the parts it is to hold, for ends that are not square. [mm]"""
+
+
+BUNKS_SPARE = 40.0
+"""What a shorter log has beyond two bunks and the room at its ends: one that is not square leaves halves shorter, and nobody lays a log
+down to the millimetre. [mm]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,7 +220,7 @@ def _places(log: PlanLog, parts: tuple[SawnPart, ...], machines: Machines) -> li
     found = [log.reach / 2]
     found += [log.trim_butt + one + half for one in sorted(sums)]
     found += [log.reach - log.trim_top - one - half for one in sorted(sums)]
-    least = max(machines.mill.log_length_min, shortest + 2 * half)
+    least = max(machines.mill.log_length_min, shortest + 2 * half, least_length_on_bunks(machines.mill) + BUNKS_SPARE)
     out: list[float] = []
     for place in sorted(found, key=lambda p: abs(p - log.reach / 2)):
         if least <= place <= log.reach - least and all(abs(place - other) >= ALIKE for other in out):

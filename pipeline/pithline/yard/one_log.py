@@ -215,7 +215,8 @@ def ways_to_saw(
         watch.tell("practice layout", 0.68)
         custom = practice(log, context, sizes, start, ways[0].log_layout.places) if too_long else practised()
     if request.locks == NO_LOCKS:
-        ways.append(kept_candidate(custom.log_layout, ways[0], "practice layout kept"))
+        widest = max(ways, key=lambda one: one.bound)  # of what is stated beside it: the most that any class could hold
+        ways.append(kept_candidate(custom.log_layout, widest, "practice layout kept"))
     if request.keep is not None:
         kept = earlier_candidate(request.keep, log, own.inputs, ways[0])
         ways += [kept] if kept is not None else []
