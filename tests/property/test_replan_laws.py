@@ -25,7 +25,7 @@ BARK = st.builds(lambda thickness: {"bark": {"thickness": thickness}}, st.floats
 FOUND = st.one_of(st.just({}), KNOTS, PITHS, BARK)
 
 
-@settings(max_examples=10)
+@settings(max_examples=7)
 @given(st.one_of(st.sampled_from(CUTS[:20]), st.sampled_from(CUTS)), FOUND)
 def test_what_is_sawn_stays_and_nothing_is_used_twice(after, found):
     """History is a prefix, its planes untouched; every piece is sawn once at most; the new script holds."""
