@@ -9,6 +9,8 @@ import pytest
 
 from pithline.script.check import replay_valid
 from pithline.script.document import dumps
+from pithline.script.replay import replay
+from pithline.yard import finalise
 from pithline.yard import replan_log as yard_replan
 from pithline.yard.request import Request
 from small_plan import QUICK
@@ -39,6 +41,7 @@ def planned_afresh(after, found=None, script=None):
     before = copy.deepcopy(script)
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(yard_replan, "replay_valid", _checked_once)
+        patch.setattr(finalise, "replay", replayed)
         new = yard_replan.replan_log(script, after, found or {}, Request(effort=QUICK, samples=2))
     assert script == before
     return dumps(new)
@@ -57,6 +60,16 @@ def _checked_once(script):
 @functools.lru_cache(64)
 def _report_of(written):
     return replay_valid(json.loads(written))
+
+
+def replayed(script):
+    """The replay of a script as it is written; one that was replayed before it was written out is not replayed again."""
+    return _replay_of(dumps(script))
+
+
+@functools.lru_cache(64)
+def _replay_of(written):
+    return replay(json.loads(written))
 
 
 def operations_until(script, cut):

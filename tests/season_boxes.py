@@ -53,8 +53,8 @@ class Near:
 
 def make_yard_of_boxes(folder: Path, quantity: int, lid: str = "") -> None:
     """Scan, card, `logs.csv`, `products.toml` and `orders.csv` of so many boxes; `lid` are further keys of the lid."""
-    log = replace(true_log("slim", 1), name=LOG, radius=150.0, length=800.0)
-    scan = simulate_scan(log, 1, Yard(points=20_000, clutter=False, bearers=False))
+    log = replace(true_log("slim", 1), name=LOG, radius=135.0, length=740.0)
+    scan = simulate_scan(log, 1, Yard(points=12_000, clutter=False, bearers=False))
     write_binary_ply(folder / f"{LOG}.ply", scan.points)
     (folder / f"{LOG}.toml").write_text(card_text(log, scan, f"{LOG}.ply"), encoding="utf-8")
     (folder / "logs.csv").write_text(f"card,cost\n{LOG}.toml,20\n", encoding="utf-8")

@@ -19,7 +19,7 @@ import numpy as np
 
 from pithline.files.mills import mill_as_read
 from pithline.files.products import products_as_read
-from pithline.yard.season.cluster import Cluster
+from pithline.yard.season import cluster
 from pithline.yard.season.question import SeasonQuestion
 from pithline.yard.season.run import run_season
 from pithline.yard.season.work import Job, Result, pack
@@ -37,7 +37,7 @@ def invented_work(job: Job) -> Result:
 
     A log named "torn…" has plans whose scripts do not hold, but for those of its last ask.
     """
-    time.sleep(float(os.environ.get("SEASON_SECONDS", "0.05")))
+    time.sleep(float(os.environ.get("SEASON_SECONDS", "0")))
     if job.log.startswith("deadly"):
         os._exit(1)
     if job.log.startswith("bad"):
@@ -131,11 +131,12 @@ class Here:
 
 if __name__ == "__main__":
     manifest, orders, out, where = sys.argv[1:]
+    cluster.DEATHS = int(os.environ.get("SEASON_DEATHS", cluster.DEATHS))
     from season_work import Here as Near  # by the name that workers know the module by
     from season_work import invented_work as by_name
 
     near = where == "here"
-    workers = Near() if near else Cluster(None if where == "local" else where, 2, by_name)
-    with contextlib.nullcontext(workers) if near else workers as cluster:
+    workers = Near() if near else cluster.Cluster(None if where == "local" else where, 2, by_name)
+    with contextlib.nullcontext(workers) if near else workers as hands:
         asked = question(Path(manifest), Path(orders), Path(out))
-        print(json.dumps(answer_of(run_season(asked, lambda state: None, cluster))))
+        print(json.dumps(answer_of(run_season(asked, lambda state: None, hands))))

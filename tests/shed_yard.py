@@ -85,3 +85,31 @@ def ready(page: Any, path: str) -> None:
     """Open a page of the yard, and wait until its head is there."""
     page.goto(page.base + path)
     page.wait_for_selector("h1")
+
+
+_QUIET = """async () => {
+  const still = 250, begun = performance.now();
+  let last = begun;
+  const watch = new MutationObserver(() => { last = performance.now(); });
+  watch.observe(document, {subtree: true, childList: true, attributes: true, characterData: true});
+  const moving = () => document.getAnimations().some((one) => one.playState === 'running');
+  const linked = () => window.did_handshake !== false;
+  await document.fonts.ready;
+  while (performance.now() - last < still || document.readyState !== 'complete' || moving() || !linked()) {
+    if (performance.now() - begun > 30000) throw new Error('the page does not come to rest');
+    await new Promise((go) => setTimeout(go, 25));
+  }
+  watch.disconnect();
+}"""
+
+
+def settled(page: Any) -> None:
+    """Wait until the page speaks with its server, and nothing of it has changed or moved for a quarter of a second."""
+    page.evaluate(_QUIET)
+
+
+def sized(page: Any, size: dict[str, int]) -> None:
+    """Give a settled page another size, and wait until it has settled in that."""
+    if page.viewport_size != size:
+        page.set_viewport_size(size)
+        settled(page)

@@ -60,8 +60,9 @@ def file(script, tmp_path_factory):
     return path
 
 
-@pytest.fixture(params=SIZES)
-def page(request, browser, file):
+@pytest.fixture(scope="module", params=SIZES)
+def opened(request, browser, file):
+    """The preview as it opens on a size of screen, with all that it said meanwhile and the state that it began in."""
     width, height = SIZES[request.param]
     context = browser.new_context(viewport={"width": width, "height": height}, has_touch=request.param == "phone")
     opened = context.new_page()
@@ -71,9 +72,35 @@ def page(request, browser, file):
     opened.on("request", lambda one: said.append(one.url) if not one.url.startswith("file:") else None)
     opened.goto(file.as_uri())
     opened.wait_for_selector("body[data-drawn]")
-    yield opened
-    assert said == []
+    yield opened, said, opened.evaluate(STATE)
     context.close()
+
+
+STATE = "JSON.stringify(pithline.state)"
+PUT_BACK = """() => {
+  const said = (one, name) => one.dispatchEvent(new Event(name, {bubbles: true}));
+  for (const one of document.querySelectorAll("input[type=checkbox], input[type=radio]"))
+    if (one.checked !== one.defaultChecked) { one.checked = one.defaultChecked; said(one, "change"); }
+  said(document.querySelector("input[name=where]:checked"), "change");
+  for (const one of document.querySelectorAll("#spread, #section")) { one.value = one.defaultValue; said(one, "input"); }
+  document.querySelector("#colour").selectedIndex = 0;
+  said(document.querySelector("#colour"), "change");
+  document.querySelector("#first").click();
+  pithline.pick(null);
+  document.querySelector("[data-look=corner]").click();
+  document.activeElement.blur();
+  document.body.scrollTo(0, 0);
+}"""
+
+
+@pytest.fixture
+def page(opened):
+    """The page as it was when it opened: loading it anew takes a second, putting it back by its own controls none."""
+    page, said, begun = opened
+    page.evaluate(PUT_BACK)
+    assert page.evaluate(STATE) == begun
+    yield page
+    assert said == []
 
 
 def settle(page):
@@ -174,7 +201,7 @@ def test_three_hundred_plates_load_within_three_seconds(browser, tmp_path):
     path.write_bytes(page_of(many_plates(300)))
     assert path.stat().st_size < 4_000_000
     seconds = []
-    for _ in range(3):  # the quickest, for the machine is shared with other tests
+    while not seconds or (min(seconds) >= 3.0 and len(seconds) < 3):  # the machine is shared with other tests
         opened = browser.new_page(viewport={"width": 1280, "height": 800})
         opened.goto(path.as_uri())
         opened.wait_for_selector("body[data-drawn]")
@@ -188,7 +215,7 @@ def test_three_hundred_plates_load_within_three_seconds(browser, tmp_path):
 def test_the_picture_shows_bark_wood_and_the_blade(page):
     def colours():
         settle(page)
-        page.wait_for_timeout(300)
+        page.evaluate("new Promise((go) => requestAnimationFrame(() => requestAnimationFrame(go)))")
         shot = page.locator("#view").screenshot()
         return np.asarray(Image.open(io.BytesIO(shot)).convert("RGB")).astype(int).reshape(-1, 3)
 

@@ -1,5 +1,6 @@
 """A real server over a yard, and pages of it in headless Chromium."""
 
+import contextlib
 import json
 from pathlib import Path
 
@@ -12,7 +13,7 @@ from pithline.shed.own_copies import make_copy
 from pithline.shed.plan_view import keep_view
 from pithline.shed.weighing import keep_weighed
 from pithline.yard.weighed_log import next_better
-from shed_yard import DESK, SAMPLES, free_port, make_yard, start, stop
+from shed_yard import DESK, PHONE, SAMPLES, free_port, make_yard, ready, settled, start, stop
 from unit.test_appraisal_lot import whole
 from unit.test_season_outputs import DOCUMENT as SEASON
 from unit.test_weighed_log import PRICES, ROWS
@@ -66,8 +67,9 @@ def server(yard, port):
     stop(running[0])
 
 
-@pytest.fixture
-def page(browser, server, port):
+@contextlib.contextmanager
+def new_page(browser, port):
+    """A page of its own. At its end: no script of it broke, and it asked this machine alone."""
     context = browser.new_context(viewport=DESK)
     opened = context.new_page()
     opened.set_default_timeout(30_000)
@@ -82,7 +84,25 @@ def page(browser, server, port):
         ),
     )
     opened.base = f"http://127.0.0.1:{port}"
-    yield opened
-    context.close()
+    try:
+        yield opened
+    finally:
+        context.close()
     assert broken == []
     assert elsewhere == [], "no other address is asked for anything"
+
+
+@pytest.fixture
+def page(browser, server, port):
+    with new_page(browser, port) as opened:
+        yield opened
+
+
+@pytest.fixture(scope="module")
+def shown(request, browser, server, port):
+    """A page loaded once, on a phone, for every test that only looks at it."""
+    with new_page(browser, port) as opened:
+        opened.set_viewport_size(PHONE)
+        ready(opened, request.param)
+        settled(opened)
+        yield opened

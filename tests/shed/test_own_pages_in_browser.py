@@ -5,7 +5,7 @@ import pytest
 from pithline.files.bundled import bundled
 from pithline.files.mills import read_mill
 from pithline.files.products import read_products
-from shed_yard import PHONE, ready
+from shed_yard import PHONE, ready, settled
 
 MILL = "/own/mills/my-mill?log=small"
 LIST = "/own/products/my-guitars"
@@ -42,7 +42,7 @@ def test_from_the_plan_page_to_an_own_mill_and_back(page, yard):
 
 def test_a_fault_is_told_as_it_is_typed_and_not_kept(page, yard):
     ready(page, MILL)
-    page.wait_for_timeout(600)
+    settled(page)
     page.focus("#mill-kerf")
     page.keyboard.press("Control+A")
     page.keyboard.type("2.4")
@@ -60,7 +60,7 @@ def test_a_fault_is_told_as_it_is_typed_and_not_kept(page, yard):
 
 def test_what_holds_only_together_is_kept_once_both_are_there(page, yard):
     ready(page, MILL)
-    page.wait_for_timeout(600)
+    settled(page)
     put_in(page, "mill-blade_min", "840 mm")
     page.wait_for_selector(".error >> text=blade_min (840 mm) must be less than blade_max")
     put_in(page, "mill-blade_max", "900 mm")
@@ -74,7 +74,7 @@ def test_what_holds_only_together_is_kept_once_both_are_there(page, yard):
 
 def test_the_form_is_worked_by_keyboard(page, yard):
     ready(page, LIST)
-    page.wait_for_timeout(600)
+    settled(page)
     page.focus("#product-3-head")
     page.keyboard.press("Enter")
     page.wait_for_selector("#product-3-price")
@@ -92,7 +92,7 @@ def test_the_form_is_worked_by_keyboard(page, yard):
 def test_products_and_parts_are_added_changed_and_taken_out(page, yard):
     path = yard / "products" / "my-guitars.toml"
     ready(page, LIST)
-    page.wait_for_timeout(600)
+    settled(page)
     page.click("#product-2-head")
     page.click("#product-2-more")
     page.wait_for_selector("#product-3-head >> text=tenor ukulele 2: 48 a set, 4 wanted, 2 parts")
@@ -119,11 +119,11 @@ def test_products_and_parts_are_added_changed_and_taken_out(page, yard):
 
 def test_two_pages_on_one_copy_tell_each_other(page, yard):
     ready(page, MILL)
-    page.wait_for_timeout(600)
+    settled(page)
     other = page.context.new_page()
     other.goto(page.base + MILL)
     other.wait_for_selector("#mill-feed")
-    other.wait_for_timeout(600)
+    settled(other)
     put_in(other, "mill-feed", "7 m/min")
     other.wait_for_selector("#told >> text=Feed: kept")
     put_in(page, "mill-feed", "3 m/min")
@@ -142,7 +142,7 @@ def test_the_file_is_changed_as_text_and_checked_as_typed(page, yard):
     ready(page, MILL)
     page.click("text=See it as text")
     page.wait_for_selector("#text")
-    page.wait_for_timeout(600)
+    settled(page)
     text = page.input_value("#text")
     assert text == path.read_text() and "It can be read." in page.inner_text("#verdict")
     page.fill("#text", text.replace("clamp_room", "clamp_rom"))
@@ -175,12 +175,12 @@ def test_a_file_that_no_command_could_read_says_so_and_is_mended_as_text(page, y
 def test_a_fault_is_in_sight_on_a_phone(page):
     page.set_viewport_size(PHONE)
     ready(page, MILL)
-    page.wait_for_timeout(600)
+    settled(page)
     page.focus("#mill-clamp_room")
     page.keyboard.press("Control+A")
     page.keyboard.type("30")
     told = page.wait_for_selector(".error >> text=without a unit")
-    page.wait_for_timeout(500)
+    settled(page)
     bar = page.locator(".next").bounding_box()
     box = told.bounding_box()
     assert box["y"] >= 0 and box["y"] + box["height"] <= bar["y"]

@@ -17,7 +17,7 @@ from PIL import Image
 from pithline.files.cards import read_card
 from pithline.shed.folder import YardFolder
 from pithline.shed.jobs import Jobs, JobState, end_of_best, write_state
-from shed_yard import DESK, LONG, PHONE, SAMPLES, TABLET, free_port, ready, start, stop
+from shed_yard import DESK, LONG, PHONE, SAMPLES, TABLET, free_port, ready, settled, sized, start, stop
 from truth.end_grain import EndGrain, photograph
 
 AXE = Path(__file__).parent / "node_modules" / "axe-core" / "axe.min.js"
@@ -31,40 +31,38 @@ PAGES = (
 )  # fmt: skip
 
 
-@pytest.mark.parametrize("path", PAGES)
-def test_nothing_runs_off_the_page_and_everything_can_be_hit(page, path):
+each_page = pytest.mark.parametrize("shown", PAGES, indirect=True, scope="module")
+
+
+@each_page
+def test_nothing_runs_off_the_page_and_everything_can_be_hit(shown):
     """On a phone, as it opens there, and as the page is widened to a tablet's and a desktop's size."""
-    shown = (
+    fields = (
         "[...document.querySelectorAll('button, .act, select, input:not([type=file], [type=radio], [type=checkbox])')]"
     )
     heights = (
         ".filter((e) => e.offsetParent).map((e) => [e.offsetHeight, e.id, e.textContent]).filter((e) => e[0] < 40)"
     )
-    page.set_viewport_size(PHONE)
-    ready(page, path)
-    for name, size, settled in (("phone", PHONE, 700), ("tablet", TABLET, 300), ("desk", DESK, 300)):
-        page.set_viewport_size(size)
-        page.wait_for_timeout(settled)
-        assert page.evaluate("[innerWidth, document.documentElement.scrollWidth <= innerWidth]") == [
+    for name, size in (("phone", PHONE), ("tablet", TABLET), ("desk", DESK)):
+        sized(shown, size)
+        assert shown.evaluate("[innerWidth, document.documentElement.scrollWidth <= innerWidth]") == [
             size["width"],
             True,
         ], name
-        assert page.evaluate(shown + heights) == [], name
+        assert shown.evaluate(fields + heights) == [], name
 
 
-@pytest.mark.parametrize("path", PAGES)
-def test_every_field_has_a_label_and_the_page_a_language(page, path):
-    ready(page, path)
-    page.wait_for_timeout(500)
-    assert page.evaluate("document.documentElement.lang").startswith("en")
-    assert page.evaluate("document.querySelectorAll('h1').length") == 1
+@each_page
+def test_every_field_has_a_label_and_the_page_a_language(shown):
+    assert shown.evaluate("document.documentElement.lang").startswith("en")
+    assert shown.evaluate("document.querySelectorAll('h1').length") == 1
     fields = "[...document.querySelectorAll('input, select, textarea')]"
-    nameless = page.evaluate(
+    nameless = shown.evaluate(
         f"{fields}.filter((e) => !e.labels.length && !e.getAttribute('aria-label')).map((e) => e.outerHTML)"
     )
     assert nameless == []
     assert (
-        page.evaluate(
+        shown.evaluate(
             "[...document.querySelectorAll('button')].filter((e) => !e.textContent.trim() && !e.getAttribute('aria-label')).length"
         )
         == 0
@@ -72,14 +70,13 @@ def test_every_field_has_a_label_and_the_page_a_language(page, path):
 
 
 @pytest.mark.skipif(not AXE.is_file(), reason="axe-core is not installed: run `npm install` in tests/shed")
-@pytest.mark.parametrize("path", PAGES)
-def test_axe_finds_no_serious_fault(page, path):
-    ready(page, path)
-    page.wait_for_timeout(700)
-    page.evaluate("for (const one of document.querySelectorAll('details')) one.open = true")  # what is folded too
-    page.wait_for_timeout(1500)
-    page.evaluate(AXE.read_text(encoding="utf-8"))
-    found = page.evaluate("axe.run(document, {runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa']})")
+@each_page
+def test_axe_finds_no_serious_fault(shown):
+    sized(shown, DESK)
+    shown.evaluate("for (const one of document.querySelectorAll('details')) one.open = true")  # what is folded too
+    settled(shown)
+    shown.evaluate(AXE.read_text(encoding="utf-8"))
+    found = shown.evaluate("axe.run(document, {runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa']})")
     serious = [
         (one["id"], [node["html"][:160] for node in one["nodes"]][:3])
         for one in found["violations"]

@@ -10,7 +10,7 @@ from pithline.files.csv_rows import read_cells
 from pithline.files.orders import ORDERS
 from pithline.shed.folder import YardFolder
 from pithline.shed.jobs import Jobs, JobState, write_state
-from shed_yard import LONG, PHONE, ready
+from shed_yard import LONG, PHONE, ready, settled
 
 
 @pytest.fixture
@@ -174,7 +174,7 @@ def test_a_season_at_work_is_shown_and_stopped(page, at_work):
 def test_an_answer_to_one_field_does_not_undo_what_is_typed_in_another(page):
     ready(page, "/appraisal")
     page.click("summary >> text=A log that is known by tape alone")
-    page.wait_for_timeout(1000)
+    settled(page)
     page.focus("#taped-length")
     page.keyboard.type("2.3")
     # what was typed in the name before reaches the server late, as over a slow line, and is answered while the length is typed

@@ -41,25 +41,26 @@ def random_values(rng, grid, share=0.5):
     return values
 
 
-def worth_of(values, grid, turn, low, t, from_place):
+def worth_of(values, turn, low, t, from_place):
     """Worth of the slab whose normal has clock index `turn`, lower face at `low` cells, lateral at least `from_place`.
 
     Lateral runs a quarter turn on from the normal; half a turn on, the same slab is seen from behind.
     """
-    half_depth, half_across = len(grid.depths) // 2, len(grid.across) // 2
+    depths, places = values.shape[2], values.shape[4] - 1
+    half_depth, half_across = depths // 2, places // 2
     turn %= 2 * ROLLS
     if turn >= ROLLS:
         low, side, place = -low - int(CELLS[t]), 1, half_across - from_place
     else:
         side, place = 0, half_across + from_place
     at = low + half_depth
-    if not 0 <= at < len(grid.depths):
+    if not 0 <= at < depths:
         return 0.0
-    if side == 0 and place > len(grid.across):
+    if side == 0 and place > places:
         return 0.0
     if side == 1 and place < 0:
         return 0.0
-    return float(values[turn % ROLLS, side, at, t, int(np.clip(place, 0, len(grid.across)))])
+    return float(values[turn % ROLLS, side, at, t, min(max(place, 0), places)])
 
 
 def first_place(direction, low, top, faces):

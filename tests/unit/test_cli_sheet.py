@@ -5,7 +5,8 @@ from pathlib import Path
 import pytest
 
 from pithline.cli.main import main
-from pithline.outputs.plan_folder import PRINTED, plan_files
+from pithline.outputs.plan_folder import PREVIEWS, PRINTED, plan_files
+from pithline.outputs.preview import files
 from pithline.script.document import dumps, loads
 from unit.cradle_fixture import cradle_script
 
@@ -13,10 +14,11 @@ WRITTEN = Path(__file__).resolve().parents[1] / "written" / "small-log.cut-scrip
 
 
 @pytest.mark.parametrize(("units", "paper"), [("mm", "A4"), ("in", "Letter")])
-def test_a_script_written_before_is_printed_again_with_the_same_bytes(tmp_path, capsys, units, paper):
+def test_a_script_written_before_is_printed_again_with_the_same_bytes(tmp_path, capsys, monkeypatch, units, paper):
     out = tmp_path / "out"
     assert main(["sheet", str(WRITTEN), "--out", str(out), "--units", units, "--paper", paper]) == 0
     assert sorted(one.name for one in out.iterdir()) == sorted(PRINTED)
+    monkeypatch.setattr(files, "preview_files", lambda job: dict.fromkeys(PREVIEWS, b""))  # they are not printed
     planned = plan_files(loads(WRITTEN.read_bytes()), units, paper)
     for name in PRINTED:
         assert (out / name).read_bytes() == planned[name], name

@@ -52,7 +52,7 @@ class Bolt:
         place = -10_000 if least == -np.inf else int(np.ceil(least / 10.0))
         # lateral of the normal's frame points inwards: outwards from u is lateral at most −u
         turn = self.base + k + ROLLS // 2
-        return worth_of(self.values, self.grid, turn + ROLLS, -low - int(CELLS[t]), t, place)
+        return worth_of(self.values, turn + ROLLS, -low - int(CELLS[t]), t, place)
 
     def bounded_by_last(self, before, after):
         """Whether two cuts meet no further out than a later slab begins: the class of fans is of such alone.
@@ -72,7 +72,7 @@ class Bolt:
         """Slabs on the grid under a face, wood wasted between or not; the one a bolt lies flat on measures the least that takes."""
         least = self.runs.least_flat
         least_waste = max(int(np.ceil(least / STEP)), WASTE) + GAP if first else WASTE
-        lowest = -(len(self.grid.depths) // 2)
+        lowest = -(self.values.shape[2] // 2)
         for low, t in itertools.product(range(lowest, top), range(2)):
             under = top - (low + int(CELLS[t]))
             if (under == 0 and (not first or MENU[t] >= least)) or (under > 0 and under >= least_waste):

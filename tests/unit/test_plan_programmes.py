@@ -36,7 +36,7 @@ def bounded_slabs(values, grid, turn, place):
     """(depths, menu): worth of every slab of one clock index with its lateral at least `place`."""
     n = len(grid.depths) // 2
     return np.array(
-        [[worth_of(values, grid, turn, at - n, t, place) for t in range(2)] for at in range(len(grid.depths))]
+        [[worth_of(values, turn, at - n, t, place) for t in range(2)] for at in range(len(grid.depths))]
     )
 
 
@@ -50,7 +50,7 @@ def best_half(values, grid, bolts, gamma, angle, face, cost):
         # its slabs' normal stands at γ + angle, lateral a quarter on; seen from behind, lateral is away from the face
         if -n <= -top:
             place = int(np.ceil(least / 10.0 - 1e-6))
-            slab[-top + n, t] = worth_of(values, grid, gamma + angle + ROLLS, -top, t, place)
+            slab[-top + n, t] = worth_of(values, gamma + angle + ROLLS, -top, t, place)
     below, above = bolts[list(ANGLES).index(angle)], bolts[list(ANGLES).index(ROLLS - angle)]
     best = 0.0
     for low, high in itertools.combinations(range(-n, n + 1), 2):

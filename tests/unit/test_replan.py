@@ -11,10 +11,9 @@ from pithline.logmodel.card import Defect
 from pithline.logmodel.document import model_from_json
 from pithline.plan.evaluate import spare_cuts
 from pithline.script.document import dumps
-from pithline.script.replay import replay
 from pithline.wood.field import wood_field
 from pithline.wood.unusable import in_defect
-from replan_work import earlier_script, operations_until, planned_afresh, planned_anew, solid_points
+from replan_work import earlier_script, operations_until, planned_afresh, planned_anew, replayed, solid_points
 from small_plan import TRUTH
 from truth.judge import judge
 from truth.logs import TrueDefect
@@ -53,7 +52,7 @@ def test_a_billet_of_which_nothing_comes_stays_in_its_slab_unless_something_is_l
     assert json.loads(planned_afresh("cut-2")) == whole
     monkeypatch.setattr(spare_cuts, "as_good", lambda judge, ledger, before: True)
     spared = json.loads(planned_afresh("cut-2"))
-    assert replay(spared).holds
+    assert replayed(spared).holds
     corners = [{tuple(one["corner"]) for one in plates(script).values()} for script in (spared, whole)]
     assert corners[0] < corners[1]
     assert sum(one["op"] == "cut" for one in spared["operations"]) < len(cuts)
@@ -76,7 +75,7 @@ def test_a_slab_of_which_nothing_comes_is_not_sawn_off_unless_something_is_lost_
     assert json.loads(planned_afresh("cut-2")) == whole
     monkeypatch.setattr(spare_cuts, "as_good", lambda judge, ledger, before: True)
     spared = json.loads(planned_afresh("cut-2"))
-    assert replay(spared).holds
+    assert replayed(spared).holds
     assert sum(one["kind"] == "slab" for one in spared["pieces"]) < slabs
     assert len(opening_cuts(spared)) < len(opening_cuts(whole))
     assert len(operations_until(spared, "cut-2")) == len(operations_until(whole, "cut-2"))
@@ -86,7 +85,7 @@ def test_a_slab_of_which_nothing_comes_is_not_sawn_off_unless_something_is_lost_
 def test_nothing_found(after):
     """After the first cut, the first setting, mid-setting of a half and of a bolt, and after some work in the shop."""
     old, new = earlier_script(), planned_anew(after)
-    assert replay(new).holds
+    assert replayed(new).holds
     kept = operations_until(old, after)
     same = [dict(one) for one in new["operations"][: len(kept)]]
     broken = next(i for i, one in enumerate(kept) if one["id"] == kept[-1]["setting"])
@@ -166,7 +165,7 @@ def test_the_pith_elsewhere():
     assert shift[middle] == pytest.approx([5.0, 7.0], abs=0.2)
     assert np.abs(shift[(x <= 0.0) | (x >= TRUTH.length)]).max() < 0.1
     assert new["operations"][:3] == operations_until(old, "cut-2")
-    assert replay(new).holds
+    assert replayed(new).holds
 
 
 def test_the_pith_marked_anew_by_the_arms_of_the_cross():
@@ -328,19 +327,19 @@ def test_a_script_that_does_not_hold():
 def test_history_is_not_held_to_rest_and_heights_but_the_rest_is():
     new = planned_anew("cut-4")
     kept = set(new["replan"]["kept"])
-    assert replay(new).holds
+    assert replayed(new).holds
     lifted = json.loads(json.dumps(new))
     for one in lifted["operations"]:
         if one["op"] == "setting" and one["id"] in kept:
             one["lifts"][0]["lift"] += 50.0
             one["marks"]["butt"]["height"] += 9.0
-    assert replay(lifted).holds
+    assert replayed(lifted).holds
     unkept = json.loads(json.dumps(lifted))
     del unkept["replan"]
-    assert not replay(unkept).holds
+    assert not replayed(unkept).holds
     moved = json.loads(json.dumps(new))
     moved["operations"][1]["offset"] += 5.0
-    assert not replay(moved).holds
+    assert not replayed(moved).holds
 
 
 def test_history_must_come_first_and_end_where_it_says():
@@ -348,4 +347,4 @@ def test_history_must_come_first_and_end_where_it_says():
     for change, kind in (({"kept": ["set-1", "set-5"]}, "history"), ({"after": "cut-3"}, "history")):
         wrong = json.loads(json.dumps(new))
         wrong["replan"].update(change)
-        assert kind in {one.kind for one in replay(wrong).findings}
+        assert kind in {one.kind for one in replayed(wrong).findings}

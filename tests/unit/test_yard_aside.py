@@ -18,6 +18,7 @@ from pithline.yard.one_log import plan_model
 from pithline.yard.request import Request
 from small_plan import QUICK, TRUTH, inputs_of
 from truth.models import to_model
+from unit.aside_work import ended_from_outside, refused
 
 REQUEST = Request(effort=QUICK, samples=2)
 HERE = os.getpid()
@@ -30,16 +31,6 @@ def apart():
         aside.may = True
         aside.start(LARGE)
         yield aside
-
-
-def refused():
-    raise ScriptError("it does not hold.")
-
-
-def ended_from_outside(number, parent):
-    if os.getpid() != parent:
-        os._exit(1)
-    return number + 1
 
 
 def test_in_turn_work_is_done_when_what_it_gives_is_asked_for():

@@ -14,11 +14,26 @@ from small_plan import QUICK, TRUTH, inputs_of
 from truth.models import to_model
 
 REQUEST = Request(effort=QUICK, samples=2)
+_FOUND: dict[Objective, one_log.WaysToSaw] = {}
 
 
 def planned(monitor=None, aside=IN_TURN):
     """The small log's plan and ladder."""
     return plan_model(to_model(TRUTH), inputs_of(), REQUEST, monitor or Monitor(), aside)
+
+
+@pytest.fixture
+def searched_once(monkeypatch):
+    """What a search finds is the same each time; tests that only ask what is made of it share it."""
+    search = one_log.ways_to_saw
+
+    def known(own, case, request, *more):
+        if request.objective not in _FOUND:
+            _FOUND[request.objective] = search(own, case, request, *more)
+        found = _FOUND[request.objective]
+        return replace(found, candidates=list(found.candidates))
+
+    monkeypatch.setattr(one_log, "ways_to_saw", known)
 
 
 def failing(monkeypatch, fails):
@@ -65,7 +80,7 @@ def test_the_next_rung_of_the_ladder_is_taken(monkeypatch):
     assert any(", at most " in what for what in with_best)
 
 
-def test_where_no_rung_holds_a_plan_that_is_none_is_taken(monkeypatch):
+def test_where_no_rung_holds_a_plan_that_is_none_is_taken(searched_once, monkeypatch):
     rungs = []
     real = one_log.climb
 
@@ -84,7 +99,7 @@ def test_where_no_rung_holds_a_plan_that_is_none_is_taken(monkeypatch):
     assert row["chosen"] and row["script"] is None
 
 
-def test_where_another_rung_fails_the_plan_stays_and_says_so_once(monkeypatch):
+def test_where_another_rung_fails_the_plan_stays_and_says_so_once(searched_once, monkeypatch):
     asked = failing(monkeypatch, lambda number: number == 1)
     plan = planned()
     assert plan.script is asked[0] and all(one is not asked[1] for one in (plan.script, *plan.ladder.values()))
@@ -95,14 +110,14 @@ def test_where_another_rung_fails_the_plan_stays_and_says_so_once(monkeypatch):
     assert len(rows) == len(plan.ladder) + 1 == len({id(one) for one in asked}) - 1
 
 
-def test_where_none_holds_the_first_fault_is_told(monkeypatch):
+def test_where_none_holds_the_first_fault_is_told(searched_once, monkeypatch):
     asked = failing(monkeypatch, lambda number: True)
     with pytest.raises(ScriptError, match="no: 0"):
         planned()
     assert len(asked) > 2
 
 
-def test_a_plan_by_money_competes_with_what_a_search_by_sets_finds(monkeypatch):
+def test_a_plan_by_money_competes_with_what_a_search_by_sets_finds(searched_once, monkeypatch):
     """Carried out and filled for money, so that no plan by sets earns more than the plan by money."""
     seen = []
     real = one_log.climb
