@@ -158,7 +158,9 @@ def test_an_end_that_was_not_scanned_is_square(log):
 
 
 def test_several_logs_are_refused_or_picked(log, scan):
-    other = simulate_scan(replace(sample_truth("af-15"), length=700.0), 4, points=14_000, ground=False, clutter=False, bearers=False)
+    other = simulate_scan(
+        replace(sample_truth("af-15"), length=700.0), 4, points=14_000, ground=False, clutter=False, bearers=False
+    )
     alone = simulate_scan(log, 9, points=16_000, ground=False, clutter=False, bearers=False)
     both = np.concatenate([alone.points, other.points + np.array([0.0, 2.5, 0.0])])
     with pytest.raises(FitError, match="2 logs"):

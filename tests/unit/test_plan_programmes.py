@@ -35,9 +35,7 @@ def face_at(offset):
 def bounded_slabs(values, grid, turn, place):
     """(depths, menu): worth of every slab of one clock index with its lateral at least `place`."""
     n = len(grid.depths) // 2
-    return np.array(
-        [[worth_of(values, turn, at - n, t, place) for t in range(2)] for at in range(len(grid.depths))]
-    )
+    return np.array([[worth_of(values, turn, at - n, t, place) for t in range(2)] for at in range(len(grid.depths))])
 
 
 def best_half(values, grid, bolts, gamma, angle, face, cost):

@@ -9,10 +9,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pithline.mill.products import Part, Product, Products
+from pithline.plan.columns.market_model import MarketModel, solve_model
 from pithline.plan.evaluate.totals import loose_value
 from pithline.plan.execute.ledger import Plate
 from pithline.plan.execute.sets import gather_sets, match_mates
-from pithline.plan.problem.parts import price_of, sawn_parts
+from pithline.plan.problem.kinds import plate_kinds
+from pithline.plan.problem.market import market_of
+from pithline.plan.problem.parts import first_alike, price_of, sawn_parts
 from unit.small_logs import TRADE
 
 BACK = Part("back", 2, 600.0, 200.0, 5.0, True)
@@ -91,6 +94,48 @@ def test_sets_are_whole_and_share_no_plate(rows):
         own = [one for one in plates if one.set_id == f"guitar {n + 1}"]
         assert sorted(one.part for one in own) == [0, 0, 1, 1, 2] and all(one.passes for one in own)
     assert sum(one.set_id is not None for one in plates) == 5 * made
+
+
+TOP = replace(BACK, name="top")
+DULCIMER = Products("green", (TRADE,), (Product("dulcimer", 100.0, "trade", (TOP, SIDE, BACK)),))
+
+
+def test_parts_that_differ_in_name_alone_are_alike():
+    parts = sawn_parts(DULCIMER, "black walnut")
+    assert first_alike(parts) == (0, 1, 0)
+    assert first_alike(sawn_parts(GUITAR, "black walnut")) == (0, 1, 2)
+    for other in (replace(BACK, thickness=5.5), replace(BACK, loose_price=3.0), replace(BACK, resaw="dried")):
+        apart = Products("green", (TRADE,), (Product("dulcimer", 100.0, "trade", (TOP, SIDE, other)),))
+        assert first_alike(sawn_parts(apart, "black walnut")) == (0, 1, 2)
+
+
+def test_what_was_sawn_for_tops_serves_as_backs():
+    parts = sawn_parts(DULCIMER, "black walnut")
+    rows = [*((0, "a", layer) for layer in range(6)), *((1, "c", layer) for layer in range(6)), (0, "b", 0)]
+    gathered = gather_sets(plates_of(*rows), parts, DULCIMER)
+    assert gathered.sets == {"dulcimer": 1}
+    own = [one for one in gathered.plates if one.set_id == "dulcimer 1"]
+    assert sorted(one.part for one in own) == [0, 0, 1, 1, 2, 2]
+    by_id = {one.id: one for one in gathered.plates}
+    assert all(by_id[one.mate].part == one.part for one in gathered.plates if one.mate)
+    assert [one.part for one in gathered.plates if one.billet == "b"] == [0]  # without a mate it stays what it was
+
+
+def test_plates_of_alike_parts_make_up_sets_and_demand_together():
+    """Ten backs, ten sides: two dulcimers want four plates of tops and backs each; of three wanted, two backs are left to sell."""
+    products = replace(DULCIMER, products=(replace(DULCIMER.products[0], demand=3),))
+    parts = sawn_parts(products, "black walnut")
+    ones = np.ones(3)
+    market = market_of(plate_kinds(parts), {"dulcimer": 100.0}, ones, 0.0 * ones, 0.0 * ones)
+    assert market.need.tolist() == [[4, 2, 0]] and market.wanted.tolist() == [12.0, 6.0, 0.0]
+    worth, sets = market.worth(np.array([0, 10, 10]), np.zeros(3, np.int64))
+    assert sets.tolist() == [2] and worth == pytest.approx(200.0 + 2.0 + 2.0)
+    model = MarketModel(market)
+    model.maximise(np.array([[0, 0], [10, 0], [10, 0]]))
+    solved = solve_model(model, 1.0, 1)
+    assert solved is not None and model.worth(solved[0].objective_value) == pytest.approx(204.0)
+    mated, _ = market.plate_prices(np.array([3.0, 2.0, 50.0]))
+    assert mated.tolist() == [3.0, 2.0, 3.0]  # the last pool holds nothing
 
 
 def test_a_sets_price_is_shared_by_volume():

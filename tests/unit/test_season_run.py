@@ -51,7 +51,9 @@ def season(tmp_path_factory):
     return folder, manifest, orders, direct(question(manifest, orders, folder / "plain"))
 
 
-def start(folder: Path, manifest: Path, orders: Path, out: str, where: str, seconds: str = "0.15", **more: str) -> subprocess.Popen:
+def start(
+    folder: Path, manifest: Path, orders: Path, out: str, where: str, seconds: str = "0.15", **more: str
+) -> subprocess.Popen:
     environment = {**os.environ, "PYTHONPATH": SEARCHED, "SEASON_SECONDS": seconds, **more}
     command = [sys.executable, str(TESTS / "season_work.py"), str(manifest), str(orders), str(folder / out), where]
     return subprocess.Popen(command, env=environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)

@@ -108,6 +108,9 @@ class MarketModel:
         left: list[cp_model.IntVar] = []
         for q in range(len(market.loose)):
             kinds = np.flatnonzero(market.holds[q] > 0)
+            if not len(kinds):  # another pool holds its plates
+                left.append(model.new_constant(0))
+                continue
             uses = sum(int(market.need[r, q]) * self.sets[r] for r in range(len(self.sets)) if market.need[r, q])
             pooled = sum(mated[p] if market.mated[p] else mated[p] + single[p] for p in kinds)
             model.add(uses <= pooled)

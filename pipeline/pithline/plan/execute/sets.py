@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import itertools
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from pithline.mill.products import Product, Products
 from pithline.plan.execute.ledger import Plate
-from pithline.plan.problem.parts import SawnPart
+from pithline.plan.problem.parts import SawnPart, first_alike
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,9 +23,10 @@ class GatheredSets:
 def gather_sets(plates: Sequence[Plate], parts: tuple[SawnPart, ...], products: Products) -> GatheredSets:
     """Match mates and gather passing plates into complete sets, up to the demand; bookmatched parts go in mated pairs.
 
-    Figured plates go together, and into sets first. What is more figured than any set needs is left over, to be sold by itself.
+    Figured plates go together, and into sets first. What is more figured than any set needs is left over, to be sold by itself. Plates of
+    parts that are alike are dealt out among these, whichever each was sawn for.
     """
-    matched = match_mates(plates, parts)
+    matched = _dealt_out(match_mates(plates, parts), parts)
     set_of: dict[str, str] = {}
     sets: dict[str, int] = {}
     for product in products.products:
@@ -60,6 +62,17 @@ def match_mates(plates: Sequence[Plate], parts: tuple[SawnPart, ...]) -> tuple[P
     return tuple(replace(plate, mate=mates.get(plate.id)) for plate in plates)
 
 
+def _dealt_out(plates: Sequence[Plate], parts: tuple[SawnPart, ...]) -> tuple[Plate, ...]:
+    """The plates, those of parts that are alike dealt out among them as sets take them, the most figured first."""
+    alike, part_of = first_alike(parts), dict[str, int]()
+    for first in sorted({one for n, one in enumerate(alike) if one != n}):
+        each = [n for n, one in enumerate(alike) if one == first for _ in range(_taken(parts[n]))]
+        own = [plate for plate in plates if plate.passes and alike[plate.part] == first]
+        for unit, number in zip(_units(own, parts[first]), itertools.cycle(each), strict=False):
+            part_of |= {plate.id: number for plate in unit}
+    return tuple(replace(plate, part=part_of[plate.id]) if plate.id in part_of else plate for plate in plates)
+
+
 @dataclass(frozen=True, slots=True)
 class _Pool:
     """What sets may take of one part: plates, or mated pairs, the most figured first; how many of these a set takes."""
@@ -91,18 +104,26 @@ def _figure(unit: Sequence[Plate]) -> float:
     return min(plate.figure for plate in unit)
 
 
+def _taken(part: SawnPart) -> int:
+    """How many plates of a part, or mated pairs, one set takes."""
+    return part.part.count // 2 if part.part.bookmatched else part.part.count
+
+
+def _units(plates: Sequence[Plate], part: SawnPart) -> list[tuple[Plate, ...]]:
+    """What sets may take of plates of one part: each, or each mated pair; the most figured first."""
+    own = sorted(plates, key=lambda plate: -plate.figure)
+    if not part.part.bookmatched:
+        return [(plate,) for plate in own]
+    by_id = {plate.id: plate for plate in own}
+    pairs = [(plate, by_id[plate.mate]) for plate in own if plate.mate is not None and plate.id < plate.mate]
+    return sorted(pairs, key=lambda pair: -_figure(pair))
+
+
 def _pools(plates: Sequence[Plate], parts: tuple[SawnPart, ...], product: Product) -> list[_Pool]:
     """What sets of a product may take of each of its parts."""
-    by_id = {plate.id: plate for plate in plates}
     pools: list[_Pool] = []
     for index, part in enumerate(parts):
-        if part.product != product.name:
-            continue
-        own = [plate for plate in plates if plate.part == index and plate.passes]
-        own.sort(key=lambda plate: -plate.figure)
-        if part.part.bookmatched:
-            pairs = [(plate, by_id[plate.mate]) for plate in own if plate.mate is not None and plate.id < plate.mate]
-            pools.append(_Pool(sorted(pairs, key=lambda pair: -_figure(pair)), part.part.count // 2, part.widest))
-        else:
-            pools.append(_Pool([(plate,) for plate in own], part.part.count, part.widest))
+        if part.product == product.name:
+            own = [plate for plate in plates if plate.part == index and plate.passes]
+            pools.append(_Pool(_units(own, part), _taken(part), part.widest))
     return pools

@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pithline.plan.problem.kinds import PlateKinds
+from pithline.plan.problem.parts import first_alike
 
 Array = NDArray[np.float64]
 Counts = NDArray[np.int64]
@@ -134,8 +135,9 @@ class Market:
 def market_of(kinds: PlateKinds, set_worth: Mapping[str, float], loose: Array, single: Array, cost: Array) -> Market:
     """The market of some kinds of plates; parts of one product make its sets.
 
-    A kind's pool holds it and the same part's kinds of greater factors. A product has a set for each factor: its widest plates are of
-    that factor or a greater one, and it is worth so many times a plain one.
+    A kind's pool holds it and the same part's kinds of greater factors. Parts that are alike share the pools of the first of them, those of
+    the others hold nothing. A product has a set for each factor: its widest plates are of that factor or a greater one, and it is worth so
+    many times a plain one.
 
     Parameters
     ----------
@@ -146,7 +148,9 @@ def market_of(kinds: PlateKinds, set_worth: Mapping[str, float], loose: Array, s
     loose, single, cost : (P,) arrays
         As in `Market`, by kind; `loose` is of a plate of that kind.
     """
-    parts, part, factor = kinds.sawn, np.array(kinds.part), np.array(kinds.factor)
+    parts, factor, alike = kinds.sawn, np.array(kinds.factor), first_alike(kinds.parts)
+    part = np.array([alike[p] for p in kinds.part])  # parts that are alike are one
+    own_pool = part == np.array(kinds.part)
     names = list(dict.fromkeys(one.product for one in parts))
     product = np.array([names.index(one.product) for one in parts])
     count = np.array([one.part.count for one in parts])
@@ -156,18 +160,25 @@ def market_of(kinds: PlateKinds, set_worth: Mapping[str, float], loose: Array, s
     for p in range(len(kinds.parts)):
         own = list(kinds.of_part(p))
         added[own] = np.diff(added[own], prepend=0.0)
+    added[~own_pool] = 0.0
+    together = [
+        wanted[(part == p) & (factor == f)].sum() if own else 0.0
+        for p, f, own in zip(part, factor, own_pool, strict=True)
+    ]
     recipes = [recipe for k in range(len(names)) for recipe in _recipes(kinds, np.flatnonzero(product == k))]
     recipes = [*(one for one in recipes if one.plain), *(one for one in recipes if not one.plain)]
     sets = np.array([int(product[one.need > 0][0]) for one in recipes])
     return Market(
-        holds=((part[:, None] == part[None, :]) & (factor[None, :] >= factor[:, None])).astype(float),
+        holds=(own_pool[:, None] & (part[:, None] == part[None, :]) & (factor[None, :] >= factor[:, None])).astype(
+            float
+        ),
         need=np.array([one.need for one in recipes]),
         set_worth=np.array([set_worth[names[k]] * one.factor for k, one in zip(sets, recipes, strict=True)]),
         product=sets,
         demand=np.array(sold),
         pool_product=product,
         loose=added,
-        wanted=wanted,
+        wanted=np.array(together, float),
         mated=np.array([one.part.bookmatched for one in parts]),
         single=np.asarray(single, float),
         cost=np.asarray(cost, float),
@@ -184,17 +195,17 @@ class _Recipe(NamedTuple):
 
 def _recipes(kinds: PlateKinds, own: NDArray[np.intp]) -> list[_Recipe]:
     """The sets that can be made of one product's kinds, by rising factor."""
-    parts = sorted({kinds.part[kind] for kind in own})
+    parts, alike = sorted({kinds.part[kind] for kind in own}), first_alike(kinds.parts)
     widest = [p for p in parts if kinds.parts[p].widest]
     factors = sorted({kinds.factor[kind] for p in widest for kind in kinds.of_part(p)})
     out: list[_Recipe] = []
     for factor in factors:
         need = np.zeros(len(kinds.part), np.int64)
         for p in parts:
-            pools = kinds.of_part(p)
+            pools = kinds.of_part(alike[p])
             enough = next((n for n, kind in enumerate(pools) if p not in widest or kinds.factor[kind] >= factor), None)
             if enough is None:
                 return out  # plates of one of its widest parts are never so figured
-            need[list(pools[: enough + 1])] = kinds.parts[p].part.count
+            need[list(pools[: enough + 1])] += kinds.parts[p].part.count
         out.append(_Recipe(factor, need, not out))
     return out

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -57,6 +58,21 @@ def sawn_parts(products: Products, species: str) -> tuple[SawnPart, ...]:
                     part.width >= max(one.width for one in product.parts),
                 )
             )
+    return tuple(out)
+
+
+def first_alike(parts: Sequence[SawnPart]) -> tuple[int, ...]:
+    """Of each part the number of the first one that plates may be of as well: of the same product, sawn and sold alike; itself, mostly.
+
+    Top and back of a dulcimer differ in name alone. What is sawn as one serves as the other.
+    """
+    first: dict[tuple[object, ...], int] = {}
+    out = []
+    for number, one in enumerate(parts):
+        part = one.part
+        sold = (part.bookmatched, part.resaw, part.loose_price, one.widest)
+        key = (one.product, one.limits, one.length, one.width, one.thickness, one.volume, *sold)
+        out.append(first.setdefault(key, number))
     return tuple(out)
 
 
