@@ -20,6 +20,7 @@ from pithline.plan.execute.slab_view import (
     look_at_slab,
     span_of,
 )
+from pithline.plan.pricing.cutting_planes import Plane
 from pithline.plan.pricing.fills import THREADS, Fill, PlateMap, plate_map
 from pithline.plan.pricing.price_search import SeenLayout, Sold, prices_for
 from pithline.plan.problem.economics import Economics
@@ -326,8 +327,10 @@ def fill_slabs(
     economics = request.counted
     market, costs = economics.market, economics.costs
     there = () if sawn is None else (PlatesInHand(sawn),)
-    best = prices_for(Sold(market, costs), (SeenLayout((*some, *there), 0.0),), [], request.prices, 1.0, 0.01)[1]
-    family = price_family(market, best, request.style.steps)
+    planes: list[Plane] = []
+    best = prices_for(Sold(market, costs), (SeenLayout((*some, *there), 0.0),), planes, request.prices, 1.0, 0.01)[1]
+    # at prices met on the way slabs are filled otherwise, and a plan of few slabs finds its whole sets among such fills
+    family = [*price_family(market, best, request.style.steps), *(plane.prices for plane in planes)]
     fills = fills_at(some, market, family, costs)
     chosen = _chosen(fills, economics, sawn)
     found = iter(chosen)
