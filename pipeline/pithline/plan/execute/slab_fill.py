@@ -20,9 +20,9 @@ from pithline.plan.execute.slab_view import (
     look_at_slab,
     span_of,
 )
-from pithline.plan.pricing.cutting_planes import Plane
+from pithline.plan.pricing.cutting_planes import MOST_OF_SCALE, Plane
 from pithline.plan.pricing.fills import THREADS, Fill, PlateMap, plate_map
-from pithline.plan.pricing.price_search import SeenLayout, Sold, prices_for
+from pithline.plan.pricing.price_search import FAR, SeenLayout, Sold, prices_for
 from pithline.plan.problem.economics import Economics
 from pithline.plan.problem.kinds import PlateKinds
 from pithline.plan.problem.log_frame import SURFACE_RESERVE, PlanLog
@@ -328,9 +328,14 @@ def fill_slabs(
     market, costs = economics.market, economics.costs
     there = () if sawn is None else (PlatesInHand(sawn),)
     planes: list[Plane] = []
-    best = prices_for(Sold(market, costs), (SeenLayout((*some, *there), 0.0),), planes, request.prices, 1.0, 0.01)[1]
-    # at prices met on the way slabs are filled otherwise, and a plan of few slabs finds its whole sets among such fills
-    family = [*price_family(market, best, request.style.steps), *(plane.prices for plane in planes)]
+    sold, layout, closely = Sold(market, costs), SeenLayout((*some, *there), 0.0), request.fine == 1.0
+    # any price may be the best one: what few slabs hold has little to do with the prices to begin with
+    box = MOST_OF_SCALE if closely else FAR
+    best = prices_for(sold, (layout,), planes, request.prices, box, 0.01)[1]
+    family = price_family(market, best, request.style.steps)
+    if closely:
+        # at prices met on the way slabs are filled otherwise, and a plan of few slabs finds its whole sets among such fills
+        family += [plane.prices for plane in planes]
     fills = fills_at(some, market, family, costs)
     chosen = _chosen(fills, economics, sawn)
     found = iter(chosen)
