@@ -40,7 +40,7 @@ from pithline.plan.problem.effort import bolts_on_mill, rolls_for
 from pithline.plan.problem.infeasible import no_part_fits, no_setting_pays
 from pithline.plan.problem.layout import NO_LOCKS
 from pithline.plan.problem.log_frame import PlanLog
-from pithline.plan.problem.monitor import SILENT, Monitor
+from pithline.plan.problem.monitor import SILENT, Monitor, in_turn
 from pithline.plan.search_stated import layouts_considered, search_words
 
 Array = NDArray[np.float64]
@@ -254,11 +254,12 @@ def search_seen(
             take(waiting[0], waiting[1]().found)
             waiting = None
         inner.report(f"choosing, {bolts.name}", 0.7)
-        begun, last = begin_answers(search, found, columns, monitor.begin), k == len(classes) - 1
+        last = k == len(classes) - 1
         if not (last or monitor.stopped() or may_promise_more(bolts, asked, classes)):
-            waiting = found, begun  # what it comes to changes nothing of how the next class is searched
+            # what it comes to changes nothing of how the next class is searched
+            waiting = found, begin_answers(search, found, columns, monitor.begin)
             continue
-        chosen = begun()
+        chosen = begin_answers(search, found, columns, in_turn)()
         answers = chosen.found
         if last and chosen.every is not None:  # the widest so far, so the best plan is most likely one of it
             found, answers = looked_anew(search, found, chosen.every, answers, monitor)
