@@ -20,7 +20,7 @@ from pithline.plan.columns.near_columns import Columns, MasterTask, NoSlabs, nea
 from pithline.plan.pricing.fills import Fill
 from pithline.plan.pricing.log_oracle import Slab, Way
 from pithline.plan.problem.layout import LayoutSetting
-from pithline.plan.problem.monitor import Begin
+from pithline.plan.problem.monitor import Begin, in_turn
 
 Array = NDArray[np.float64]
 Counts = NDArray[np.int64]
@@ -100,34 +100,13 @@ def choose_different_ways(
         Answers from fewer columns. Where several logs are asked together, these are bettered log by log in place of a search
         of all together.
     """
-    return choose_among(task, near_columns(task), effort, seed, most, starts)
+    return begin_to_choose(task, in_turn, effort, seed, most, starts)()
 
 
-def choose_among(
-    task: MasterTask[Slab],
-    near: Columns[Slab],
-    effort: float,
-    seed: int,
-    most: int,
-    starts: Sequence[MasterAnswer] = (),
+def _choose_among(
+    task: MasterTask[Slab], near: Columns[Slab], effort: float, seed: int, most: int, starts: Sequence[MasterAnswer]
 ) -> list[MasterAnswer]:
-    """As `choose_different_ways`, of columns that are at hand; of the task neither slabs nor ways are asked.
-
-    Parameters
-    ----------
-    task : MasterTask
-        What is asked.
-    near : Columns
-        What may be chosen.
-    effort : float
-        Deterministic seconds of CP-SAT.
-    seed : int
-        Of CP-SAT.
-    most : int
-        Answers at most.
-    starts : sequence of MasterAnswer
-        Answers to better, as there.
-    """
+    """As `choose_different_ways`, of columns that are at hand; of the task neither slabs nor ways are asked."""
     if len(near.ways) > 1:
         found = list(starts) or _by_first_settings(task, near, effort, seed, most)
         found = [_by_turns(task, near, one, effort * SHARE_OF_ONE, seed) for one in found]
@@ -163,7 +142,7 @@ def begin_to_choose(
         Answers to better, as there.
     """
     near = near_columns(task)
-    return begin(choose_among, replace(task, fills=NoSlabs(), ways=()), near, effort, seed, most, tuple(starts))
+    return begin(_choose_among, replace(task, fills=NoSlabs(), ways=()), near, effort, seed, most, tuple(starts))
 
 
 SHARE_OF_ONE = 0.25
