@@ -8,6 +8,7 @@ import sys
 import time
 import urllib.error
 import urllib.request
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -209,6 +210,11 @@ def test_a_search_is_shown_to_whoever_opens_the_page_and_stops_on_request(page, 
         page.wait_for_selector(".climb .best")
         page.wait_for_function("document.querySelector('.live img')?.naturalWidth > 0")
         assert "Best so far: 16.5 L" in page.inner_text("main") and "more than 19.8 L" in page.inner_text("main")
+        page.evaluate("window.touched = document.getElementById('stop-search')")
+        write_state(jobs.path("plan", "small"), replace(state, part=0.6, curve=[*state.curve, [50.0, 17.1, 19.8]]))
+        page.wait_for_selector("[role=progressbar][aria-valuenow='60']")
+        page.wait_for_selector("text=Best so far: 17.1 L")
+        assert page.evaluate("touched.isConnected")  # a button that is drawn anew under a finger hears no touch
         page.click("text=Stop, and keep the best so far")
         page.wait_for_selector("#told >> text=The best plan so far is kept")
         page.wait_for_selector(".note >> text=may take about a minute")  # and it goes on saying so

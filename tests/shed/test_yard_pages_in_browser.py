@@ -3,6 +3,7 @@
 import subprocess
 import sys
 import time
+from dataclasses import replace
 
 import pytest
 
@@ -62,9 +63,23 @@ def test_looking_tells_how_far_it_is_and_can_be_stopped(page, at_work):
     jobs = at_work("weigh", "af-12", "what the log is good for: guitar")
     ready(page, "/good-for/af-12")
     page.wait_for_selector("text=What the log is good for: guitar, begun at")
+    page.evaluate("window.touched = document.querySelector('button.stop')")
+    state = jobs.state("weigh", "af-12")
+    write_state(jobs.path("weigh", "af-12"), replace(state, what="what the log is good for: banjo", part=0.7))
+    page.wait_for_selector("text=What the log is good for: banjo, begun at")
+    assert page.evaluate("touched.isConnected")  # a button that is drawn anew under a finger hears no touch
     page.click("button >> text=Stop")
     page.wait_for_selector("#told >> text=Stopping")
     assert jobs.path("weigh", "af-12").with_suffix(".stop").exists()
+
+
+def test_work_on_one_log_leaves_the_others_of_the_yard_as_they_stand(page, at_work):
+    ready(page, "/")
+    page.wait_for_selector("#log-small a")
+    page.evaluate("window.touched = document.querySelector('#log-small a')")
+    at_work("plan", "af-12", "searching, any angle")
+    page.wait_for_selector("#log-af-12 >> text=Being planned: searching, any angle")
+    assert page.evaluate("touched.isConnected")
 
 
 def test_a_log_without_a_scan_cannot_be_looked_at(page):

@@ -18,6 +18,8 @@ from pithline.shed.jobs import Jobs, JobState
 from pithline.units import format_inches, format_mm
 
 STATIC = Path(__file__).parent / "static"
+FOLLOWED_EVERY = 0.7
+"""Seconds between two drawings of how far work is."""
 
 
 class Tag(TextElement):
@@ -146,8 +148,28 @@ def shown_name(one: str) -> str:
     return f"{words} (this yard's)" if "/" in one else words
 
 
-def progress(job: JobState, doing: str) -> None:
-    """How far work is: in words, and as a bar."""
+def followed(draw: Callable[[], None]) -> None:
+    """Draw a part of a page anew while work goes on, and nothing beside it.
+
+    A touch that is under way while a button is drawn anew is lost: no button may stand in what `draw` draws.
+    """
+    part = ui.refreshable(draw)
+    part()
+    ui.timer(FOLLOWED_EVERY, part.refresh)
+
+
+def progress(jobs: Jobs, kind: str, log: str, doing: str) -> None:
+    """How far work is, as long as it goes on: in words, and as a bar; drawn anew by itself."""
+
+    def draw() -> None:
+        job = jobs.state(kind, log)
+        if job is not None and job.alive:
+            _progress(job, doing)
+
+    followed(draw)
+
+
+def _progress(job: JobState, doing: str) -> None:
     begun = time.strftime("%H:%M", time.localtime(job.started))
     Tag(
         "p",
@@ -159,8 +181,8 @@ def progress(job: JobState, doing: str) -> None:
 
 
 def job_mark(job: JobState | None) -> tuple[Any, ...] | None:
-    """Changes whenever work does."""
-    return None if job is None else (job.alive, job.done, job.fault, job.part, len(job.curve))
+    """Changes when work begins or ends; how far it is shows in a part that is drawn by itself (`progress`)."""
+    return None if job is None else (job.alive, job.done, job.fault)
 
 
 def redraw_on_change(mark: Callable[[], Any], redraw: Callable[[], Any], every: float) -> None:
@@ -212,7 +234,7 @@ def working(jobs: Jobs, kind: str, log: str, doing: str, stopping: str) -> bool:
             say(stopping)
 
         Tag("h2", doing)
-        progress(job, doing)
+        progress(jobs, kind, log, doing)
         button("Stop", stop, "stop")
         return True
     if job is not None and (job.fault or job.broken_off):

@@ -104,7 +104,7 @@ def _ask(desk: WeighDesk) -> None:
     job = desk.shed.jobs.state("weigh", desk.name)
     if job is not None and job.alive:
         Tag("h2", "Being looked at")
-        progress(job, "Looking at the log")
+        progress(desk.shed.jobs, "weigh", desk.name, "Looking at the log")
         button("Stop, and keep what is known", lambda: _stop(desk), "stop")
         return
     Tag("h2", "Look at it for")

@@ -123,8 +123,8 @@ class OwnDesk:
             say(str(error), fault=True)
             return
         self.waiting.clear()
-        self.redraw()
         say(f"Kept in {self.seen.place}.")
+        self.redraw()
 
 
 def own_file_page(shed: Shed, kind: str, name: str, log: str, as_text: bool) -> None:

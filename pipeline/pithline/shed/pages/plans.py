@@ -23,6 +23,7 @@ from pithline.shed.parts import (
     choice,
     chosen,
     drawing,
+    followed,
     frame,
     job_mark,
     link,
@@ -135,7 +136,7 @@ def _watch(desk: PlanDesk, search: Callable[[], Any], redraw: Callable[[], Any])
         work, plans, begun = _mark(desk), _plans_mark(desk), _under_way(desk)
         if plans != seen["plans"] or begun != seen["begun"]:
             redraw()
-        elif work != seen["work"] or begun:
+        elif work != seen["work"]:
             search()
         seen.update(work=work, plans=plans, begun=begun)
 
@@ -144,7 +145,7 @@ def _watch(desk: PlanDesk, search: Callable[[], Any], redraw: Callable[[], Any])
 
 def _running_job(desk: PlanDesk) -> JobState | None:
     """A search or a copying of a plan of this log that goes on."""
-    states = (desk.shed.jobs.state(kind, desk.name) for kind in ("plan", "replan", "take"))
+    states = (desk.shed.jobs.state(kind, desk.name) for kind in SEARCHES)
     return next((job for job in states if job is not None and job.alive), None)
 
 
@@ -153,7 +154,8 @@ def _under_way(desk: PlanDesk) -> bool:
 
 
 def _mark(desk: PlanDesk) -> tuple[Any, ...]:
-    return tuple(job_mark(desk.shed.jobs.state(kind, desk.name)) for kind in ("plan", "replan", "take"))
+    jobs = desk.shed.jobs
+    return tuple((job_mark(jobs.state(one, desk.name)), jobs.stopping(one, desk.name)) for one in SEARCHES)
 
 
 def _plans_mark(desk: PlanDesk) -> tuple[Any, ...]:
@@ -175,7 +177,7 @@ def _search(desk: PlanDesk) -> None:
     if running is not None:
         _running(desk, running)
         return
-    for kind in ("plan", "replan", "take"):
+    for kind in SEARCHES:
         job = desk.shed.jobs.state(kind, desk.name)
         if job is not None and (job.fault or job.broken_off):
             with Tag("div", look="fault"):
@@ -277,11 +279,27 @@ def _tick(desk: PlanDesk, one: str) -> None:
 # -- while it runs ----------------------------------------------------------------------------------------------------
 
 
-def _running(desk: PlanDesk, job: JobState) -> None:
-    Tag("h2", SEARCHES[job.kind])
-    progress(job, SEARCHES[job.kind])
-    if job.kind == "take":
+def _running(desk: PlanDesk, begun: JobState) -> None:
+    kind = begun.kind
+
+    def best() -> None:
+        job = desk.shed.jobs.state(kind, desk.name)
+        if job is not None and job.alive:
+            _best_so_far(desk, job)
+
+    Tag("h2", SEARCHES[kind])
+    progress(desk.shed.jobs, kind, desk.name, SEARCHES[kind])
+    if kind == "take":
         return
+    if desk.shed.jobs.stopping(kind, desk.name):
+        Tag("p", STOPPING, "note")
+    else:
+        button("Stop, and keep the best so far", lambda: _stop(desk, kind), "stop", id="stop-search")
+    followed(best)
+
+
+def _best_so_far(desk: PlanDesk, job: JobState) -> None:
+    """What the best plan so far brings, how that rose, and its end."""
     if job.curve:
         best, bound = job.curve[-1][1], job.curve[-1][2]
         unit = "" if job.unit == "money" else f" {job.unit}"
@@ -299,10 +317,6 @@ def _running(desk: PlanDesk, job: JobState) -> None:
             _best_end(desk, job)
     else:
         Tag("p", "The first plan shows here after some seconds.", "faint")
-    if desk.shed.jobs.stopping(job.kind, desk.name):
-        Tag("p", STOPPING, "note")
-    else:
-        button("Stop, and keep the best so far", lambda: _stop(desk, job.kind), "stop", id="stop-search")
 
 
 def _best_end(desk: PlanDesk, job: JobState) -> None:
@@ -328,8 +342,8 @@ STOPPING = (
 
 def _stop(desk: PlanDesk, kind: str) -> None:
     desk.shed.jobs.stop(kind, desk.name)
-    desk.redraw()
     say(STOPPING)
+    desk.redraw()
 
 
 # -- what was found ---------------------------------------------------------------------------------------------------

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -47,25 +48,36 @@ def yard_page(shed: Shed) -> None:
     """Build the page."""
     with frame(shed.yard, "The yard", "/", shed.places()):
         _drop_zone()
-        shown: dict[str, Any] = {"signature": None}
+        seen: dict[str, Any] = {}
+
+        rows: dict[str, Any] = {}  # each log is drawn anew by itself: what is touched or typed at another one stays
 
         @ui.refreshable
         def logs() -> None:
             entries = shed.yard.logs()
+            rows.clear()
             if not entries:
                 _how_it_goes()
                 return
             with Tag("ul", look="logs"):
                 for entry in entries:
-                    _log(shed, entry, logs.refresh)
-
-        logs()
+                    with Tag("li", id=f"log-{entry.name}"):
+                        rows[entry.name] = ui.refreshable(_log)
+                        rows[entry.name](shed, entry, look)
 
         def look() -> None:
-            signature = _signature(shed)
-            if shown["signature"] not in (None, signature):
+            entries = {entry.name: entry for entry in shed.yard.logs()}
+            marks = {name: _mark(shed, entry) for name, entry in entries.items()}
+            if list(marks) != list(rows):
                 logs.refresh()
-            shown["signature"] = signature
+            else:
+                for name in (one for one in marks if seen.get(one, marks[one]) != marks[one]):
+                    rows[name].refresh(shed, entries[name], look)
+            seen.clear()
+            seen.update(marks)
+
+        logs()
+        look()
 
         ui.timer(LOOKED_EVERY, look)
 
@@ -92,16 +104,12 @@ def _how_it_goes() -> None:
                 Tag("span", words)
 
 
-def _signature(shed: Shed) -> tuple[Any, ...]:
-    """Changes whenever a log, a plan, or work on either does."""
-    marks: list[Any] = []
-    for entry in shed.yard.logs():
-        states = [shed.jobs.state(kind, entry.name) for kind in ("begin", "plan", "replan")]
-        marks.append(
-            (entry.name, entry.wood, entry.fault, len(entry.plans), entry.card is not None, fit_stamp(shed, entry.name))
-        )
-        marks += [(one.done, one.fault, one.alive, int(40 * one.part), one.what) for one in states if one is not None]
-    return tuple(marks)
+def _mark(shed: Shed, entry: LogEntry) -> tuple[Any, ...]:
+    """Changes whenever the log, a plan of it, or work on either does."""
+    states = [shed.jobs.state(kind, entry.name) for kind in ("begin", "plan", "replan")]
+    work = [(one.done, one.fault, one.alive, int(40 * one.part), one.what) for one in states if one is not None]
+    of_log = (entry.wood, entry.fault, len(entry.plans), entry.card is not None, fit_stamp(shed, entry.name))
+    return *of_log, *work
 
 
 def fit_stamp(shed: Shed, log: str) -> int:
@@ -132,24 +140,23 @@ def portraits(path: str, stamp: int, units: str) -> tuple[str, str, str] | None:
         return None
 
 
-def _log(shed: Shed, entry: LogEntry, refresh: Any) -> None:
+def _log(shed: Shed, entry: LogEntry, refresh: Callable[[], Any]) -> None:
     stamp = fit_stamp(shed, entry.name)
     seen = portraits(str(shed.yard.fit_folder(entry.name) / "log-model.json"), stamp, shed.units) if stamp else None
-    with Tag("li", id=f"log-{entry.name}"):
-        if seen:
-            drawing(seen[0], "portrait")
-        else:
-            Tag("div", look="portrait blank")
-        with Tag("h2"):
-            link(entry.name, f"/log/{quote(entry.name, safe='')}")
-        with Tag("div"):
-            Tag("p", ", ".join(part for part in (entry.wood, seen[2] if seen else "") if part) or "a scan", "faint")
-            _state(shed, entry, bool(seen), refresh)
-        if seen:
-            drawing(seen[1], "profile")
-        if entry.card is not None and not entry.fault:
-            with Tag("div", look="ways"):
-                _ways(shed, entry, bool(seen))
+    if seen:
+        drawing(seen[0], "portrait")
+    else:
+        Tag("div", look="portrait blank")
+    with Tag("h2"):
+        link(entry.name, f"/log/{quote(entry.name, safe='')}")
+    with Tag("div"):
+        Tag("p", ", ".join(part for part in (entry.wood, seen[2] if seen else "") if part) or "a scan", "faint")
+        _state(shed, entry, bool(seen), refresh)
+    if seen:
+        drawing(seen[1], "profile")
+    if entry.card is not None and not entry.fault:
+        with Tag("div", look="ways"):
+            _ways(shed, entry, bool(seen))
 
 
 def _ways(shed: Shed, entry: LogEntry, fitted: bool) -> None:
@@ -167,7 +174,7 @@ def _ways(shed: Shed, entry: LogEntry, fitted: bool) -> None:
         link("Plan it" if not entry.plans else "Its plans", f"/plans/{at}", "act main")
 
 
-def _state(shed: Shed, entry: LogEntry, fitted: bool, refresh: Any) -> None:
+def _state(shed: Shed, entry: LogEntry, fitted: bool, refresh: Callable[[], Any]) -> None:
     """How far the log is, in words, and what to do next."""
     for kind, doing in (("begin", "Being begun"), ("plan", "Being planned"), ("replan", "Being planned anew")):
         job = shed.jobs.state(kind, entry.name)
@@ -200,7 +207,7 @@ def _fault(sentence: str) -> None:
         Tag("span", sentence)
 
 
-def _begin_again(shed: Shed, entry: LogEntry, refresh: Any) -> None:
+def _begin_again(shed: Shed, entry: LogEntry, refresh: Callable[[], Any]) -> None:
     """Ways on after a scan that was not understood: its unit, or which of several logs."""
     asked: dict[str, Any] = {}
     if entry.card is None:
