@@ -21,3 +21,11 @@ def test_the_best_rises_and_the_bound_is_that_of_the_widest_class():
         ("refining: best so far 12.0 L, at most 15.0 L, net of charges", 0.8),
         ("refining: best so far 15.5 L, net of charges", 0.9),
     ]
+
+
+def test_what_is_done_never_goes_back():
+    said = []
+    standing = PlanWatch(Monitor(lambda what, part: said.append(part)), "L")
+    for part in (0.2, 0.6, 0.5, 0.7):
+        standing.tell("searching", part)
+    assert said == [0.2, 0.6, 0.6, 0.7]

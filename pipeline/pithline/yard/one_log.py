@@ -205,7 +205,7 @@ def ways_to_saw(
         by_money = request.objective.in_money
         ways = search_candidates(log, context, watch.monitor.within(0.06, 0.37 if by_money else 0.68))
         if ways and by_money and not watch.stopped():
-            ways += _found_by_sets(own, request, ways[0], watch)
+            ways += _found_by_sets(own, request, _widest(ways), watch)
     if not ways:  # too long, and no crosscut leaves what the mill takes
         own.check()
     lost = None
@@ -215,12 +215,16 @@ def ways_to_saw(
         watch.tell("practice layout", 0.68)
         custom = practice(log, context, sizes, start, ways[0].log_layout.places) if too_long else practised()
     if request.locks == NO_LOCKS:
-        widest = max(ways, key=lambda one: one.bound)  # of what is stated beside it: the most that any class could hold
-        ways.append(kept_candidate(custom.log_layout, widest, "practice layout kept"))
+        ways.append(kept_candidate(custom.log_layout, _widest(ways), "practice layout kept"))
     if request.keep is not None:
         kept = earlier_candidate(request.keep, log, own.inputs, ways[0])
         ways += [kept] if kept is not None else []
     return WaysToSaw(ways, custom, lost)
+
+
+def _widest(ways: Sequence[Candidate]) -> Candidate:
+    """What is stated of a plan that no search found: the most that any class could hold, and the prices there."""
+    return max(ways, key=lambda one: one.bound)
 
 
 def _found_by_sets(own: PreparedLog, request: Request, beside: Candidate, watch: PlanWatch) -> list[Candidate]:

@@ -12,8 +12,8 @@ from pithline.plan.api import Monitor
 class PlanWatch:
     """Stands between a search and whoever watches it.
 
-    It adds the best plan in hand, and what none on the search grid can exceed, both net of charges, to what is told; and it
-    remembers that the search was ever asked to end.
+    It adds the best plan in hand, and what none on the search grid can exceed, both net of charges, to what is told; it never goes
+    back in how much is done, though a search may find more to look at on the way; and it remembers that it was ever asked to end.
 
     Attributes
     ----------
@@ -28,6 +28,7 @@ class PlanWatch:
     best: float | None = None
     most: float | None = None
     heard: bool = False
+    done: float = 0.0
 
     @property
     def monitor(self) -> Monitor:
@@ -42,7 +43,8 @@ class PlanWatch:
             if self.most is not None and self.most > self.best:  # refined below the grid, a plan may pass its bound
                 words += f", at most {self.most:.1f} {self.unit}"
             words += ", net of charges"
-        self.outer.report(words, part)
+        self.done = max(self.done, part)
+        self.outer.report(words, self.done)
 
     def found(self, value: float, bound: float | None = None) -> None:
         """A plan of this value is in hand; on the search grid none of its way to crosscut is worth more than the bound."""
