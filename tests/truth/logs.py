@@ -232,7 +232,7 @@ def _knee(t: Array | float, at: float) -> Array:
 def _waves(waves: tuple[Wave, ...], x: Array, clock: Array) -> Array:
     total = np.zeros(np.broadcast(x, clock).shape)
     for w in waves:
-        size = w.amplitude if w.fade is None else w.amplitude * np.exp(-x / w.fade)
+        size = w.amplitude if w.fade is None else w.amplitude * np.exp(-np.maximum(x, -MARGIN) / w.fade)
         total = total + size * np.cos(w.order * (clock - w.phase - w.twist * x))
     return total
 

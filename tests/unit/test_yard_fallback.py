@@ -134,7 +134,9 @@ def test_a_plan_by_money_competes_with_what_a_search_by_sets_finds(searched_once
     found = [one for one in candidates if one.status == "found by sets"]
     assert found and not any(one.searched for one in found) and all(one.title == one.bolts.name for one in found)
     widest = max(one.bound for one in candidates if one.searched)
-    assert all(one.bound == widest for one in candidates if not one.searched)  # what is stated beside them holds for every class
+    assert all(
+        one.bound == widest for one in candidates if not one.searched
+    )  # what is stated beside them holds for every class
     carried_out = [plan.earnings for plan in (*ladder.rungs, *ladder.others)]
     assert ladder.rungs[ladder.paying].earnings == max(carried_out)
     assert by_money.script["totals"]["earnings"] >= by_sets.script["totals"]["earnings"] - 1e-6
