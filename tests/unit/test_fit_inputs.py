@@ -66,6 +66,8 @@ def test_one_flank_and_both_ends_of_a_log_in_a_row():
     assert model.length == pytest.approx(log.length, abs=3.0)
     assert dimensions.volume(model) == pytest.approx(log.volume_under_bark(), rel=0.03)
     assert dimensions.coverage(model) < 0.6
+    middle, width = np.degrees(dimensions.unseen_girth(model))  # 20° to 200° of the flank, and the underside to 210°
+    assert middle == pytest.approx(115.0, abs=10.0) and width == pytest.approx(190.0, abs=15.0)
 
 
 def test_hidden_girth_is_told_by_the_rims_of_the_ends():

@@ -1,5 +1,6 @@
 """What is kept in reserve, how plans are ranked, and what is told of a plan, against figures by hand."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -158,3 +159,18 @@ def test_sapwood_that_is_taken_for_granted_is_told_where_limits_ask_for_it():
             0.0,
         )
         assert any("33 mm is taken" in sentence for sentence in told) is (limits_ask and assumed)
+
+
+def test_whoever_loads_the_log_is_told_which_bark_was_not_scanned():
+    model, inputs = to_model(STRAIGHT), inputs_of()
+    hidden = np.zeros(model.stderr_radius.shape[1], bool)
+    hidden[[70, 71, *range(10)]] = True  # 350° to 50°
+    partly = replace(
+        model,
+        coverage=np.full(len(model.x), 60 / 72),
+        stderr_radius=np.where(hidden, 4.0, 0.5) + 0.0 * model.stderr_radius,
+    )
+    told = [one for one in cautions_of(partly, inputs, Ledger(), 0.0, 0.0) if "not scanned" in one]
+    (first, last) = map(float, re.findall(r"(\d+)°", told[0]))
+    assert len(told) == 1 and first == pytest.approx(347.5, abs=1.0) and last == pytest.approx(47.5, abs=1.0)
+    assert not any("not scanned" in one for one in cautions_of(model, inputs, Ledger(), 0.0, 0.0))

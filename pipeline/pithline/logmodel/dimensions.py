@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from pithline.logmodel.model import LogModel, clock_direction, radius_at
+from pithline.logmodel.model import LogModel, clock_angles, clock_direction, radius_at
 
 Array = NDArray[np.float64]
 
@@ -109,3 +109,16 @@ def coverage(model: LogModel) -> float:
     """Fraction of the girth seen, over the whole log."""
     inside = (model.x >= 0.0) & (model.x <= model.length)
     return float(model.coverage[inside].mean())
+
+
+def unseen_girth(model: LogModel) -> tuple[float, float]:
+    """The part of the girth that the scan did not see: clock angle of its middle, and its width, both of the log as a whole. [rad]
+
+    The model holds how much of each station was seen, and how far its radius is in doubt: what was not seen is in doubt the most.
+    """
+    inside = (model.x >= 0.0) & (model.x <= model.length)
+    doubt, share = model.stderr_radius[inside], model.coverage[inside]
+    order = np.argsort(np.argsort(doubt, axis=1, kind="stable"), axis=1)
+    unseen = order >= np.rint(share * doubt.shape[1])[:, None]
+    middle = np.angle(np.sum(unseen * np.exp(1j * clock_angles())))
+    return float(middle % (2.0 * np.pi)), float((1.0 - share.mean()) * 2.0 * np.pi)

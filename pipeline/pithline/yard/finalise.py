@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from pithline.errors import ScriptError
 from pithline.logmodel.card import PITH_RADIUS
-from pithline.logmodel.dimensions import diameter_butt, diameter_top
+from pithline.logmodel.dimensions import diameter_butt, diameter_top, unseen_girth
 from pithline.logmodel.model import LogModel
 from pithline.plan.api import (
     Evaluation,
@@ -63,6 +63,8 @@ def left_out(fault: ScriptError) -> str:
 
 METAL_LIKELY = 0.1
 """From this chance on a plan says that metal is likely."""
+UNSEEN = 30.0
+"""Where more of the girth than this was not scanned, whoever loads the log is told to look there. [degrees]"""
 BESIDE_CLOCKS = 72
 """The practice layouts' volumes need no finer solid than this many sides."""
 
@@ -272,6 +274,12 @@ def cautions_of(model: LogModel, inputs: Inputs, ledger: Ledger, planned: float,
         out.append(
             f"metal is likely in it, by where it grew or the stain at its ends (chance {inputs.metal_chance:.0%}): pass a detector over "
             "all of it before the first cut"
+        )
+    middle, width = np.degrees(unseen_girth(model))
+    if UNSEEN <= width < 360.0:
+        out.append(
+            f"the bark from clock angle {(middle - width / 2) % 360:.0f}° to {(middle + width / 2) % 360:.0f}° was not scanned: feel there "
+            "for stubs and cut them flush before loading, for one would lift the log, and no height or width knows of it"
         )
     for knot in model.suspected_knots:
         out.append(
