@@ -16,6 +16,7 @@ from pithline.plan.pricing.class_search import ClassFound, ClassTask, Look, Valu
 from pithline.plan.pricing.fills import GridFills
 from pithline.plan.pricing.log_grid import GridSlab, LogGrid
 from pithline.plan.pricing.log_oracle import Way
+from pithline.plan.pricing.settings_apart import looks_by_first_setting
 from pithline.plan.problem.context import SearchContext
 from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.monitor import Begin, Monitor, in_turn
@@ -113,6 +114,8 @@ def _better(answers: list[MasterAnswer], more: list[MasterAnswer]) -> list[Maste
 
 TURNS = 2
 """Times that a class is looked at anew, at most."""
+APART = 4
+"""Looks at one small log with its first settings told apart, as many times as other logs are looked at anew."""
 
 
 def looked_anew(
@@ -123,6 +126,8 @@ def looked_anew(
     monitor: Monitor,
 ) -> tuple[ClassFound, list[MasterAnswer]]:
     """A class with looks near its best prices, where the answer is far under its bound; and the best answers.
+
+    One small log is looked at with its first settings told apart besides.
 
     Parameters
     ----------
@@ -142,12 +147,16 @@ def looked_anew(
     turns[0, :1] = 0.0  # more ways at the best prices themselves
     for number, moves in enumerate(turns):
         value = max((one.value for one in answers), default=0.0) - search.task.base_charge
-        far = far_under(search.way.logs, found.bound, value, search.task.economics.log_cost, again=number > 0)
+        far = far_under(search.way.logs, found.bound, value, search.task.economics.log_cost)
         if not len(moves) or not far or monitor.stopped():
             break
-        nearby = looks_nearby(search.valued, found, moves)
-        found = found.with_looks(nearby)
-        gather(every, nearby, found.bound, np.inf)
+        looks = looks_nearby(search.valued, found, moves)
+        if search.task.apart and number == 0:
+            seen = found.with_looks(looks)
+            most = APART * len(moves)
+            looks += looks_by_first_setting(search.valued, search.fills, seen, value, most, monitor.stopped)
+        found = found.with_looks(looks)
+        gather(every, looks, found.bound, np.inf)
         answers = _better(answers, _begun(search, found, every, WIDE, in_turn, answers)())
     return found, answers
 

@@ -136,7 +136,12 @@ SMALL_UNDER, FAR_UNDER = 0.03, 0.06
 """Small logs are looked at anew where the best layout is this share under the bound, others where it is the second."""
 
 
-def far_under(logs: Sequence[PlanLog], bound: float, value: float, log_cost: float, again: bool = False) -> bool:
+def small(logs: Sequence[PlanLog]) -> bool:
+    """Whether looks at these logs take so little time that many may be had."""
+    return sum(map(wood_of, logs)) <= SMALL
+
+
+def far_under(logs: Sequence[PlanLog], bound: float, value: float, log_cost: float) -> bool:
     """Whether the best layout of a class is so far under its bound that more looks are worth their time.
 
     Parameters
@@ -147,9 +152,7 @@ def far_under(logs: Sequence[PlanLog], bound: float, value: float, log_cost: flo
         Of the class, and of its best layout.
     log_cost : float
         What the log's own minutes cost; shares are those stated of a plan, net of it.
-    again : bool
-        Whether the class was looked at anew already: small logs are so again only as far under as others.
     """
     most = bound - log_cost
-    close = SMALL_UNDER if not again and sum(map(wood_of, logs)) <= SMALL else FAR_UNDER
+    close = SMALL_UNDER if small(logs) else FAR_UNDER
     return most > 0.0 and bound - value > close * most

@@ -18,6 +18,7 @@ from pithline.plan.pricing.log_oracle import (
     best_ways,
     price_log,
     solve_log,
+    way_of_first,
 )
 from pithline.plan.pricing.price_search import NEAR, Priced, SeenLayout, Sold, Until, search_prices, worth_at
 from pithline.plan.problem.economics import Economics
@@ -35,6 +36,7 @@ class ClassTask:
     base_charge : of the whole, such as crosscutting
     firsts, halves : ways kept at each look
     box, hopeless : the first step of prices, and the bound under which the class is of no use; see `Until`
+    apart : whether looks keep what each first setting promises; of one log alone
     """
 
     economics: Economics
@@ -48,15 +50,20 @@ class ClassTask:
     rounds: int = 8
     box: float = NEAR
     hopeless: float = -np.inf
+    apart: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """One look at prices: the bound there, and the best ways to saw each log there."""
+    """One look at prices: the bound there, and the best ways to saw each log there.
+
+    `most` is what no layout with each first setting is worth more than, where first settings are told apart.
+    """
 
     prices: Array
     bound: float
     ways: tuple[tuple[Way[GridSlab], ...], ...]
+    most: Array | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,8 +75,13 @@ class ClassFound:
 
     @property
     def bound(self) -> float:
-        """Of every layout of the class on the grid, net of charges."""
-        return self.looks[0].bound
+        """Of every layout of the class on the grid, net of charges.
+
+        That of a look holds for every layout. Where first settings are told apart, each has a look that is best for it, and a layout has
+        one first setting.
+        """
+        most = most_by_first_setting(self.looks)
+        return self.looks[0].bound if most is None else min(float(most.max()), self.looks[0].bound)
 
     @property
     def prices(self) -> Array:
@@ -101,16 +113,26 @@ class ValuedLogs:
         return self.kept[key]
 
 
-def look_at(task: ClassTask, valued: ValuedLogs, bolts: BoltClass, prices: Array) -> Look:
-    """The best ways of a class at given prices, and what no layout of it can be worth more than."""
+def most_by_first_setting(looks: Sequence[Look]) -> Array | None:
+    """What no layout with each first setting is worth more than, by the look that is best for it; None where they are not told apart."""
+    each = [one.most for one in looks if one.most is not None]
+    return np.minimum.reduce(each) if each else None
+
+
+def look_at(task: ClassTask, valued: ValuedLogs, bolts: BoltClass, prices: Array, first: int | None = None) -> Look:
+    """The best ways of a class at given prices, and what no layout of it can be worth more than; with the way of one first setting last."""
     locked = (task.held_roll, task.first_slab)
-    best, ways = 0.0, []
+    best, ways, most = 0.0, [], None
+    unsold = task.economics.market.unsold_bound(prices)
     for priced, angles in zip(valued.at(prices), task.angles, strict=True):
         solved = solve_log(priced, bolts, (task.economics.mill, task.economics.shop), angles, locked)
         best += solved.bound
         ways.append(best_ways(solved, task.firsts, task.halves, locked))
-    bound = max(best - task.base_charge, 0.0) + task.economics.market.unsold_bound(prices)
-    return Look(prices, bound, tuple(ways))
+        if task.apart:
+            most = np.maximum(solved.promises.ravel() - task.base_charge, 0.0) + unsold
+        if first is not None:
+            ways[-1] += (way_of_first(solved, first, task.halves),)
+    return Look(prices, max(best - task.base_charge, 0.0) + unsold, tuple(ways), most)
 
 
 SEEN = 3
@@ -119,15 +141,18 @@ SEEN = 3
 
 def seen_layouts(task: ClassTask, look: Look, fills: GridFills) -> tuple[SeenLayout, ...]:
     """The best layouts of a look by their first settings, all logs together, the very best first."""
-    out = []
-    for rank in range(min(max((len(ways) for ways in look.ways), default=0), SEEN)):
-        slabs, charge = [], task.base_charge
-        for number, ways in enumerate(look.ways):
-            for component in ways[min(rank, len(ways) - 1)].best if ways else ():
-                slabs += [fills.slab(number, slab) for slab in component.slabs]
-                charge += component.charge
-        out.append(SeenLayout(tuple(slabs), charge))
-    return tuple(out) or (SeenLayout((), task.base_charge),)
+    ranks = range(min(max((len(ways) for ways in look.ways), default=0), SEEN))
+    return tuple(layout_of(task, look, fills, rank) for rank in ranks) or (SeenLayout((), task.base_charge),)
+
+
+def layout_of(task: ClassTask, look: Look, fills: GridFills, rank: int) -> SeenLayout:
+    """The best layout by first settings of one rank among each log's ways, or by their last where a log has fewer."""
+    slabs, charge = [], task.base_charge
+    for number, ways in enumerate(look.ways):
+        for component in ways[min(rank, len(ways) - 1)].best if ways else ():
+            slabs += [fills.slab(number, slab) for slab in component.slabs]
+            charge += component.charge
+    return SeenLayout(tuple(slabs), charge)
 
 
 def search_class(

@@ -15,6 +15,7 @@ from pithline.plan.problem.layout import LayoutSetting
 from pithline.plan.programmes.cradled_fans import fan_to_saw, parted_off
 from pithline.plan.programmes.fan_bounds import fan_bounds
 from pithline.plan.programmes.fan_runs import NEVER, FanGrid, FanRuns, fan_runs
+from pithline.plan.programmes.first_settings import First, first_settings, half_faces, in_menu
 from pithline.plan.programmes.halves import (
     bounded_slabs,
     face_index,
@@ -84,7 +85,11 @@ class PricedLog:
 
 @dataclass(frozen=True, slots=True)
 class SolvedLog:
-    """A priced log with what its bolts and halves are worth: `bolts` (angles, turns, far, near), `halves` (angles, turns, corners)."""
+    """A priced log with what its bolts and halves are worth: `bolts` (angles, turns, far, near), `halves` (angles, turns, corners).
+
+    `promises` (rolls, low, high) are what first settings are worth with all that follows, by the cells that their stack spans; 0 where
+    they are no stack. `firsts` are the best of them.
+    """
 
     priced: PricedLog
     bolt_class: BoltClass
@@ -95,23 +100,13 @@ class SolvedLog:
     parts: Mapping[int, Array]  # by opening, what bolts that others part off are worth: (turns, far, near)
     bolts: Array
     halves: Array
-    firsts: tuple[_First, ...]
+    promises: Array
+    firsts: tuple[First, ...]
 
     @property
     def bound(self) -> float:
         """No layout of the class on the grid is worth more at these prices, net of charges."""
         return max(self.firsts[0].promise, 0.0) if self.firsts else 0.0
-
-
-@dataclass(frozen=True, slots=True)
-class _First:
-    """A first setting: roll, faces as cells (low, high) of its stack, corners of the halves under and over it, net value of all."""
-
-    roll: int
-    span: tuple[int, int]
-    under: int
-    over: int
-    promise: float
 
 
 def price_log(grid: LogGrid, worth: PlateWorth, mill_kerf: float, shop_kerf: float) -> PricedLog:
@@ -188,8 +183,10 @@ def solve_log(
     quarter = len(angles) // 2
     costs = on_mill.setting + np.where(np.arange(len(angles)) == quarter, 0.0, on_mill.off_square)
     halves = half_table(priced.mill, angles, table, corners, costs)
-    firsts = _first_settings(priced, halves.max(axis=0), on_mill.setting, locked)
-    return SolvedLog(priced, bolts, on_mill, own, angles, runs, parts, table, halves, firsts)
+    promises, firsts = first_settings(
+        priced.mill, priced.grid.grid, corners, halves.max(axis=0), on_mill.setting, locked
+    )
+    return SolvedLog(priced, bolts, on_mill, own, angles, runs, parts, table, halves, promises, firsts)
 
 
 def _parts_by_run(runs: FanRuns, parts: Mapping[int, Array], shape: tuple[int, ...]) -> Array:
@@ -198,53 +195,6 @@ def _parts_by_run(runs: FanRuns, parts: Mapping[int, Array], shape: tuple[int, .
     for k in runs.parting:
         out[k] = parts[int(runs.steps[k])]
     return out
-
-
-KEPT_OF_ROLL = 4
-"""First settings of one roll that are held, each with other faces of its halves."""
-
-
-def _first_settings(
-    priced: PricedLog, halves: Array, charge: float, locked: tuple[bool, float | None]
-) -> tuple[_First, ...]:
-    """The best first settings, one for each roll and pair of half faces, best first."""
-    g, grid, corners = priced.mill, priced.grid.grid, priced.grid.corners
-    out: list[_First] = []
-    depths = (np.arange(len(grid.depths)) - g.half_depth) * grid.depth_step
-    gap = g.kerf_cells * grid.depth_step
-    under = np.array([face_index(corners, -(depth - gap)) for depth in depths])
-    over = np.array([face_index(corners, depth + gap) for depth in depths])
-    held_roll, only = locked
-    for roll in [0] if held_roll else range(grid.rolls):
-        slab = bounded_slabs(g, roll, 0, -g.half_across)
-        stack = stack_table(slab, g.cells, g.kerf_cells) if only is None else _single(g, slab, only)
-        low = np.where(under >= 0, halves[(roll + grid.rolls) % (2 * grid.rolls)][under], 0.0)
-        high = np.where(over >= 0, halves[roll][over], 0.0)
-        holds = np.triu(np.ones_like(stack, bool), g.cells.min())
-        if only is not None:
-            holds = np.eye(len(stack), k=int(g.cells[_in_menu(g, only)]), dtype=bool)
-        promise = np.where(holds, stack - charge + low[:, None] + high[None, :], 0.0)
-        found: dict[tuple[int, int], _First] = {}
-        for place in np.argsort(-promise, axis=None, kind="stable"):
-            l, h = (int(v) for v in np.unravel_index(place, promise.shape))
-            if promise[l, h] <= 0.0 or len(found) == KEPT_OF_ROLL:
-                break
-            key = int(under[l]), int(over[h])
-            if key not in found:
-                found[key] = _First(roll, (l, h), *key, float(promise[l, h]))
-        out += found.values()
-    return tuple(sorted(out, key=lambda one: (-one.promise, one.roll, one.span)))
-
-
-def _single(g: FanGrid, slab: Array, thickness: float) -> Array:
-    """Like `stack_table`, of one slab of the given thickness."""
-    t = _in_menu(g, thickness)
-    return np.diag(slab[: len(slab) - int(g.cells[t]), t], int(g.cells[t]))
-
-
-def _in_menu(g: FanGrid, thickness: float) -> int:
-    """The menu index of a slab's thickness. [mm]"""
-    return int(np.abs(g.menu - thickness).argmin())
 
 
 def _slabs_within(g: FanGrid, slab: Array, span: tuple[int, int]) -> list[tuple[int, int]]:
@@ -257,8 +207,6 @@ def best_ways(
     solved: SolvedLog, firsts: int, halves: int, locked: tuple[bool, float | None]
 ) -> tuple[Way[GridSlab], ...]:
     """The best first settings, at most two of a roll, each with the best few ways to saw its halves; best first."""
-    priced = solved.priced
-    g, grid = priced.mill, priced.grid.grid
     out: list[Way[GridSlab]] = []
     of_roll: dict[int, int] = {}
     for first in solved.firsts:
@@ -267,13 +215,29 @@ def best_ways(
         if of_roll.get(first.roll, 0) == 2:
             continue
         of_roll[first.roll] = of_roll.get(first.roll, 0) + 1
-        slab = bounded_slabs(g, first.roll, 0, -g.half_across)
-        slabs = _slabs_within(g, slab, first.span) if locked[1] is None else [(first.span[0], _in_menu(g, locked[1]))]
-        own = _component(priced, first.roll, slabs, "log", solved.charges.setting, lambda low, t: (0, -g.half_across))
-        above = half_ways(solved, first.roll, first.over, halves)
-        below = half_ways(solved, first.roll + grid.rolls, first.under, halves)
-        out.append(Way(own, above, below))
+        out.append(_way(solved, first, halves, locked[1]))
     return tuple(out)
+
+
+def way_of_first(solved: SolvedLog, number: int, halves: int) -> Way[GridSlab]:
+    """One first setting, by its number among `promises` one after the other, with the best few ways to saw its halves."""
+    roll, low, high = (int(v) for v in np.unravel_index(number, solved.promises.shape))
+    grid = solved.priced.grid
+    under, over = half_faces(solved.priced.mill, grid.grid, grid.corners)
+    promise = float(solved.promises[roll, low, high])
+    return _way(solved, First(roll, (low, high), int(under[low]), int(over[high]), promise), halves, None)
+
+
+def _way(solved: SolvedLog, first: First, halves: int, only: float | None) -> Way[GridSlab]:
+    """A first setting, of one slab of a thickness [mm] where it is locked to that, with the best few ways to saw its halves."""
+    priced = solved.priced
+    g, rolls = priced.mill, priced.grid.grid.rolls
+    slab = bounded_slabs(g, first.roll, 0, -g.half_across)
+    slabs = _slabs_within(g, slab, first.span) if only is None else [(first.span[0], in_menu(g, only))]
+    own = _component(priced, first.roll, slabs, "log", solved.charges.setting, lambda low, t: (0, -g.half_across))
+    above = half_ways(solved, first.roll, first.over, halves)
+    below = half_ways(solved, first.roll + rolls, first.under, halves)
+    return Way(own, above, below)
 
 
 def _component(
