@@ -208,11 +208,11 @@ def found(case: Case, script: dict, after: str, log: TrueLog, scan: Scan) -> Fin
     cuts = [one for one in script["operations"] if one["op"] == "cut"]
     done = cuts[: next(i for i, one in enumerate(cuts) if one["id"] == after) + 1]
     if "cut" in case.finds:
-        last = next((one for one in reversed(done) if "from_mark" in (one.get("blade") or {})), None)
+        last = next((one for one in reversed(done) if "from_mark" in one), None)
         if last is not None:
             own.moved[last["id"]] = -3.0
             number = last["id"].split("-")[1]
-            lines.append(f'[[cut]]\nid = {number}\nfrom_mark = "{last["blade"]["from_mark"] - 3.0:.0f} mm"')
+            lines.append(f'[[cut]]\nid = {number}\nfrom_mark = "{last["from_mark"] - 3.0:.1f} mm"')
     if "thickness" in case.finds:
         made = {one[side]: one for one in done for side in ("above", "below")}
         for one in slabs[-1:]:

@@ -248,6 +248,25 @@ def test_sapwood_is_taken_up():
     assert new["model"]["sapwood_thickness"] == 31.0 and new["inputs"]["card"]["sapwood"] == {"thickness": 31.0}
 
 
+def test_figure_that_shows_once_the_log_is_open():
+    """It is added to the card, and sets whose wide plates lie within it sell at its factor."""
+    zone = {"kind": "curl", "factor": 2.0, "to": 700.0}
+    plain, new = planned_anew("cut-4"), planned_anew("cut-4", {"figure": [zone]})
+    assert new["inputs"]["card"]["figure"] == [zone]
+    assert new["replan"]["changed"] == [
+        "curl found from the butt end to 700 mm: wide plates within it sell at 2 times their price"
+    ]
+    assert new["totals"]["value"] > plain["totals"]["value"]
+    figured = [one for one in new["plates"] if one.get("figure") == 2.0]
+    assert figured and all(stations_of(one)[1] <= 700.0 for one in figured)
+
+
+def stations_of(plate):
+    """Where along the log a plate begins and ends. [mm]"""
+    x = solid_points(plate)[:, 0]
+    return x.min(), x.max()
+
+
 def test_again_after_some_of_the_new_plan():
     """A script that was planned anew is planned anew once more; all that is sawn by then is history."""
     first = planned_anew("cut-2", {"defect": [KNOT]})
@@ -307,6 +326,11 @@ def test_again_after_some_of_the_new_plan():
         ),
         ("cut-4", {"bark": {"thickness": 165.0}}, "bark.thickness is 165 mm"),
         ("cut-4", {"sapwood": {"thickness": 300.0}}, "sapwood.thickness is 300 mm"),
+        (
+            "cut-4",
+            {"figure": [{"kind": "curl", "factor": 2.0, "from": 900.0}]},
+            "curl begins at 900 mm, but the log is 820 mm long",
+        ),
         ("cut-4", {"defect": [{**KNOT, "x": 4000.0}]}, "a knot stands at x = 4000 mm, but the log is 820 mm long"),
     ],
 )

@@ -122,6 +122,11 @@ def test_end_templates_where_nothing_goes_on_the_mill(tmp_path):
         ),
         ('[[piece]]\nid = "S2"\nthickness = "-3 mm"\n', 'thickness is "-3 mm"; it must be more than 0 mm'),
         ('[[defect]]\nkind = "knot"\nx = "1 m"\n', "[defect 1] a knot needs clock_deg"),
+        ('[[figure]]\nkind = "curl"\n', '[figure 1] needs the key "factor"'),
+        (
+            '[[figure]]\nkind = "curl"\nfactor = 2\nfrom = "1 m"\nto = "30 cm"\n',
+            "[figure 1] goes from 1000 mm to 300 mm; write the station nearer the butt end under from",
+        ),
         ('[[defect]]\nkind = "shake"\n', 'kind is "shake"'),
         ('[pith]\nbutt = { up = "3 in" }\n', "butt has one arm only"),
         ('[[pith.seen]]\nx = "1 m"\nup = "1 mm"\n', '[pith.seen 1] needs the key "right"'),
