@@ -6,10 +6,11 @@ From the clone's root, in a folder of your choice (here `runs`):
     python tests/benchmarks/replan_finds.py anew runs
     python tests/benchmarks/replan_finds.py table runs
 
-Each case is a log that its card does not know whole: its pith bows, a knot or rot hides in it, its bark is thicker. It is planned by the
-command; after a cut what shows is written down, read a little off as people read, and the rest is planned anew. Both scripts are judged on the
-true log, cuts where they were made: litres and sets that hold, sawn by the first plan to the end and by the new one. A set holds where
-all its plates do. History is held against the first script: no piece, mark or plate that was sawn may change or go missing.
+Each case is a log that its card does not know whole: its pith bows, a knot or rot hides in it, its bark is thicker. It is planned by
+the command; after a cut what shows is written down, read a little off as people read, and the rest is planned anew. Both scripts are
+judged on the true log, cuts where they were made: litres, sets and what they sell for, sawn by the first plan to the end and by the
+new one. A set holds where all its plates do. History is held against the first script: no piece, mark or plate that was sawn may
+change or go missing.
 """
 
 from __future__ import annotations
@@ -66,12 +67,20 @@ CASES = (
     Case("tapered", 9606, "--products all --objective value", ("bark", "thickness"), ("second", "halves")),
     Case("swept", 9607, "", ("pith", "knot"), ("bucked", "halves"), bow=10.0),
     Case("crooked", 9608, "--products classical-guitar", ("spoilt",), ("bucked", "bolts")),
-    Case("slim", 9609, "--products ukulele --products mandolin --objective value", ("pith",), ("first", "bolts"), bow=8.0),
+    Case(
+        "slim", 9609, "--products ukulele --products mandolin --objective value", ("pith",), ("first", "bolts"), bow=8.0
+    ),
     Case("big", 9610, "--mill wide-slabbing --objective sets", ("metal",), ("second", "bolts")),
     Case("stubs", 9611, "--products banjo --objective value", ("check", "cut"), ("second", "shop")),
     Case("crooked", 9612, "--products small-parts --objective sets", ("ends",), ("bucked", "halves")),
     Case("swept", 9613, "--products sapwood-feature", ("sapwood",), ("first", "bolts")),
-    Case("round", 9614, "--products dulcimer --products guitar --objective value", ("nothing",), ("first", "halves", "dried")),
+    Case(
+        "round",
+        9614,
+        "--products dulcimer --products guitar --objective value",
+        ("nothing",),
+        ("first", "halves", "dried"),
+    ),
 )
 
 
@@ -191,7 +200,7 @@ def found(case: Case, script: dict, after: str, log: TrueLog, scan: Scan) -> Fin
     if "ends" in case.finds:
         lines.append("[pith]")
         for end, (point, _) in zip(("butt", "top"), log.end_planes(), strict=True):
-            place = scan.truth_to_scan @ np.append(point + [0.0, *rng.normal(0.0, READ, 2)], 1.0)
+            place = scan.truth_to_scan @ np.append(point + np.append(0.0, rng.normal(0.0, READ, 2)), 1.0)
             lines.append(f"{end} = {{ xyz = [{', '.join(f'{v:.6f}' for v in place[:3])}] }}")
     for one in log.defects:
         lines.append(defect_text(one, log, to_log, rng))
@@ -290,7 +299,16 @@ def holding(script: dict, verdict: Verdict) -> tuple[float, int, float]:
         for part in one["part"]
     }
     sold = {one["id"] for plates in whole for one in plates}
-    beside = sum(loose[one["product"], one["part"]] for one in script["plates"] if one["id"] in good.keys() - sold)
+    beside = 0.0
+    for one in products:
+        for part in one["part"]:
+            key = one["name"], part["name"]
+            own = [
+                each["id"] for each in script["plates"] if (each["product"], each["part"]) == key and each["id"] in good
+            ]
+            left = len(own) - len(sold.intersection(own))
+            wanted = one.get("demand", np.inf) * part["count"] - (len(own) - left)
+            beside += loose[key] * min(left, max(wanted, 0.0))
     return sum(good.values()) / 1e6, len(whole), sum(prices[plates[0]["product"]] for plates in whole) + beside
 
 
@@ -303,7 +321,9 @@ def history_faults(old: dict, new: dict, after: str, own: Finds) -> list[str]:
         past.append(cuts[: next(i for i, one in enumerate(cuts) if one["id"] == after) + 1])
     for one, other in zip(*past, strict=False):
         by = own.moved.get(one["id"], 0.0)
-        if (one["id"], one["piece"], one["above"], one["below"]) != tuple(other[k] for k in ("id", "piece", "above", "below")):
+        if (one["id"], one["piece"], one["above"], one["below"]) != tuple(
+            other[k] for k in ("id", "piece", "above", "below")
+        ):
             out.append(f"{one['id']} is another cut")
         elif abs(other["offset"] - one["offset"] - by) > 0.02 and not own.moved:
             out.append(f"{one['id']} moved by {other['offset'] - one['offset']:.2f}")
@@ -321,7 +341,9 @@ def history_faults(old: dict, new: dict, after: str, own: Finds) -> list[str]:
             continue
         if one["id"] not in now:
             out.append(f"plate {one['id']} is gone")
-        elif (one["passes"], one["set_id"]) != (now[one["id"]]["passes"], now[one["id"]]["set_id"]) and one["id"] not in relabelled:
+        elif (one["passes"], one["set_id"]) != (now[one["id"]]["passes"], now[one["id"]]["set_id"]) and one[
+            "id"
+        ] not in relabelled:
             out.append(f"plate {one['id']} changed in silence")
     return out
 
@@ -361,13 +383,16 @@ def table(case: Case, folder: Path) -> None:
         first, second = (judge(one, log, scan.truth_to_scan) for one in (on, new))
         a, b = holding(on, first), holding(new, second)
         took = (folder / f"{moment}.txt").read_text().strip().splitlines()[-1]
-        print(
-            f"{case.name:14} {moment:7} {after:8} {','.join(case.finds):14} claimed {first.claimed_volume / 1e6:6.2f} true {a[0]:6.2f} L {a[1]:3d} sets "
-            f"{a[2]:6.0f} | claimed {second.claimed_volume / 1e6:6.2f} true {b[0]:6.2f} L {b[1]:3d} sets {b[2]:6.0f} | hard {len(second.hard)} "
-            f"{took} {new['replan'] and new['proof']['status']}",
-            flush=True,
-        )
-        for one in [*(f"  hard {b.what} {b.where} {b.much:.2f} {b.words}" for b in second.hard), *history_faults(old, new, after, own)]:
+        rows = [
+            f"claimed {verdict.claimed_volume / 1e6:6.2f} true {held[0]:6.2f} L {held[1]:3d} sets {held[2]:6.0f}"
+            for verdict, held in ((first, a), (second, b))
+        ]
+        head = f"{case.name:14} {moment:7} {after:8} {','.join(case.finds):14}"
+        print(f"{head} {' | '.join(rows)} | hard {len(second.hard)} {took}, {new['proof']['status']}", flush=True)
+        for one in [
+            *(f"  hard {b.what} {b.where} {b.much:.2f} {b.words}" for b in second.hard),
+            *history_faults(old, new, after, own),
+        ]:
             print("   ", one, flush=True)
 
 

@@ -125,7 +125,9 @@ def _defect(one: Mapping[str, Any]) -> str:
 def _figure(one: Mapping[str, Any]) -> str:
     low = f"{one['from']:.0f} mm from the butt end" if "from" in one else "the butt end"
     high = f"{one['to']:.0f} mm" if "to" in one else "the top end"
-    return f"{one['kind']} found from {low} to {high}: wide plates within it sell at {one['factor']:g} times their price"
+    return (
+        f"{one['kind']} found from {low} to {high}: wide plates within it sell at {one['factor']:g} times their price"
+    )
 
 
 def _pith(card_read: dict[str, Any], model: LogModel, pith: Mapping[str, Any], said: list[str]) -> LogModel:

@@ -113,7 +113,8 @@ def slabs_of(way: Way[bytes]) -> Iterator[bytes]:
 
 def best_parts(way: Way[bytes], values: Mapping[bytes, float]) -> tuple[float, tuple[Component[bytes], ...]]:
     """What a way is worth at best, net of its charges, where each slab counts as given; and the components of that."""
-    worth, parts = sum(values[key] for key in way.own.slabs) - way.own.charge, (way.own,)
+    worth = sum(values[key] for key in way.own.slabs) - way.own.charge
+    parts: tuple[Component[bytes], ...] = (way.own,)
     for side in (way.above, way.below):
         more, own = max((best_parts(one, values) for one in side), key=lambda found: found[0], default=(0.0, ()))
         if more > 0.0:

@@ -125,7 +125,9 @@ def _anew(state: SawnState, ledger: Ledger, name: str) -> SlabJob | None:
     if faces.low is None or faces.high is None:
         return None
     frame = slab_frame(log, piece, normal, faces.low.height, faces.high.height)
-    return SlabJob(log, piece, frame, faces.low.cut, (), role_of(ledger, name))
+    return SlabJob(
+        log, piece, frame, faces.low.cut, (), role_of(ledger, name), {}
+    )  # looked at once for all ways to saw on
 
 
 def remaining_pieces(state: SawnState, before: ScriptLayouts) -> tuple[RemainingPiece, ...]:

@@ -15,8 +15,9 @@ from pithline.plan.columns.near_columns import MasterTask
 from pithline.plan.columns.way_master import choose_different_ways
 from pithline.plan.evaluate.judge import Judge, judge_on_samples, plate_counts
 from pithline.plan.evaluate.spare_cuts import CarriedOut, spare_cuts
-from pithline.plan.evaluate.workbench import ExecutedPlan
+from pithline.plan.evaluate.workbench import STYLES, ExecutedPlan, best_filled
 from pithline.plan.execute.bucked_log import LogLayout
+from pithline.plan.execute.ledger import Ledger
 from pithline.plan.execute.slab_fill import FillRequest, PlacesCache, PlatesInHand
 from pithline.plan.execute.workshop import Workshop
 from pithline.plan.pricing.class_search import ClassTask, ValuedLogs, look_at
@@ -87,7 +88,7 @@ class _Look:
     bound : float
         What no way to saw on can be worth more than there.
     reached : float
-        What the best ways are worth there as the pieces truly lie: less than the bound where a piece has more faces than the programmes know.
+        What the best ways are worth there on the true pieces: less than the bound where one has more faces than the programmes know.
     ways : list of list of Way
         The best of every piece.
     """
@@ -306,16 +307,33 @@ def replans_in_order(
     if any(work.before):
         ways.append(kept_candidate(work.layout(work.before), ways[0], "earlier plan kept"))
     judge = judge_on_samples(work.state.whole, context)
-    plans: list[tuple[float, int, ExecutedPlan, bool]] = []
-    for number, candidate in enumerate(ways):
+    plans: list[_Carried] = []
+    for candidate in ways:
         for again in (False, True) if work.slabs_in_hand else (False,):
+            caches: list[PlacesCache] = [{} for _ in work.pieces]
+            slabs = work.saw(candidate.log_layout.layouts, workshop.poser, again, caches)
             request = FillRequest(context.economics, candidate.prices)
-            slabs = work.saw(candidate.log_layout.layouts, workshop.poser, again)
-            ledger = slabs.filled(work.task, request)
-            plan = ExecutedPlan(candidate, ledger, judge.worth(ledger), judge.earnings(ledger), request)
-            plans.append((-round(plan.likely, 9), number, plan, again))
-    for _, _, plan, again in sorted(plans, key=lambda one: one[:2]):
-        yield _without_idle_cuts(plan, again, work, workshop, judge)
+            plans.append(_Carried(_judged(candidate, slabs.filled(work.task, request), judge, request), again, slabs))
+    for one in sorted(plans, key=lambda one: -round(one.plan.likely, 9)):
+        found = [one.plan]
+        for style in STYLES[1:]:
+            request = FillRequest(context.economics, one.plan.candidate.prices, style=style)
+            found.append(_judged(one.plan.candidate, one.slabs.filled(work.task, request), judge, request))
+        best = found[best_filled(found, context.objective)]
+        yield _without_idle_cuts(best, one.again, work, workshop, judge)
+
+
+@dataclass(frozen=True, slots=True)
+class _Carried:
+    """A way to saw on, carried out up to its `slabs` and filled; `again` as for `RemainingWork.saw`."""
+
+    plan: ExecutedPlan
+    again: bool
+    slabs: SawnOnToSlabs
+
+
+def _judged(candidate: Candidate, ledger: Ledger, judge: Judge, request: FillRequest) -> ExecutedPlan:
+    return ExecutedPlan(candidate, ledger, judge.worth(ledger), judge.earnings(ledger), request)
 
 
 def _without_idle_cuts(
