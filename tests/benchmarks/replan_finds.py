@@ -72,7 +72,7 @@ CASES = (
     ),
     Case("big", 9610, "--mill wide-slabbing --objective sets", ("metal",), ("second", "bolts")),
     Case("stubs", 9611, "--products banjo --objective value", ("check", "cut"), ("second", "shop")),
-    Case("crooked", 9612, "--products small-parts --objective sets", ("ends",), ("bucked", "halves")),
+    Case("crooked", 9615, "--products small-parts --objective sets", ("ends",), ("bucked", "halves")),
     Case("swept", 9613, "--products sapwood-feature", ("sapwood",), ("first", "bolts")),
     Case(
         "round",
