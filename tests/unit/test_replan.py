@@ -170,6 +170,15 @@ def test_the_pith_elsewhere():
     assert replayed(new).holds
 
 
+def test_sightings_near_one_another_count_as_one():
+    """A millimetre between two readings of one place would bend the pith sharply, and runout with it."""
+    two = [{"x": 395.0, "up": 6.0, "right": 1.0}, {"x": 405.0, "up": 3.0, "right": 3.0}]
+    one = {"x": 400.0, "up": 4.5, "right": 2.0}
+    near, mean = (planned_anew("cut-4", {"pith": {"seen": seen}}) for seen in (two, [one]))
+    assert near["model"] == mean["model"] and near["plates"] == mean["plates"]
+    assert len(near["replan"]["changed"]) == 2
+
+
 def test_the_pith_marked_anew_by_the_arms_of_the_cross():
     found = {"pith": {"butt": {"up": 160.0, "down": 174.0, "left": 158.0, "right": 168.0}}}
     new = planned_anew("cut-2", found)
@@ -357,6 +366,11 @@ def test_prices_fall_where_what_is_wanted_is_sawn_already(monkeypatch):
             "cut-4",
             {"pith": {"seen": [{"x": 400.0, "up": 120.0, "right": 0.0}]}},
             "lies 120 mm from where the plan has it",
+        ),
+        (
+            "cut-4",
+            {"pith": {"seen": [{"x": 400.0, "up": 9.0, "right": 0.0}, {"x": 420.0, "up": -9.0, "right": 0.0}]}},
+            "at 400 mm and at 420 mm lies 18 mm apart, seen against the plan's; no pith bends so sharply",
         ),
         (
             "cut-4",
