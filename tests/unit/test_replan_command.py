@@ -49,6 +49,7 @@ def test_the_command_writes_the_whole_folder(tmp_path, capsys):
     arguments = ["replan", str(tmp_path / "old.json"), "--after", "16", "--found", str(tmp_path / "found.toml")]
     assert main([*arguments, "--out", str(tmp_path / "new"), "--effort", "coarse"]) == 0
     told = " ".join(capsys.readouterr().out.split())
+    assert "earlier plan, when made" in told
     assert "Knot found 400 mm from the butt end" in told and "S2 (slab-1) is spoilt." in told
     assert re.search(r"Next: (mill|resaw|rip) \w+ \(\w+-\d+\).*; still to come: \d set-ups?, \d\.\d h\.", told)
     looked_at = {"plan.glb", "preview.html", "preview.png"}

@@ -114,7 +114,7 @@ def show(console: Console, new: dict[str, Any], old: dict[str, Any], out: str, s
         )
     else:
         console.show("Nothing more is to be sawn.")
-    show_results(console, told, {"earlier plan": results_of(earlier), "new plan": results_of(told)})
+    show_results(console, told, {"earlier plan, when made": results_of(earlier), "new plan": results_of(told)})
     show_likely(console, new)
     show_limits(console, new)
     console.show(
