@@ -79,7 +79,7 @@ CASES = (
         9614,
         "--products dulcimer --products guitar --objective value",
         ("nothing",),
-        ("first", "halves", "dried"),
+        ("first", "halves", "shop"),
     ),
 )
 
