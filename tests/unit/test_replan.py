@@ -12,6 +12,7 @@ from pithline.logmodel.document import model_from_json
 from pithline.plan.evaluate import spare_cuts
 from pithline.plan.evaluate.workbench import STYLES, best_filled
 from pithline.plan.replan import search
+from pithline.plan.replan.remaining_work import RemainingWork
 from pithline.script.document import dumps
 from pithline.wood.field import wood_field
 from pithline.wood.unusable import in_defect
@@ -293,6 +294,15 @@ def demanding(sets):
     script = earlier_script()
     script["inputs"]["products"]["product"][0]["demand"] = sets
     return script
+
+
+def test_where_going_on_as_planned_is_worth_more_the_sawyer_is_told(monkeypatch):
+    told = "sawn on by the earlier sheet the log is likely to give"
+    assert not any(told in one for one in planned_anew("cut-2")["cautions"])
+    look_for = search.search_remaining
+    monkeypatch.setattr(search, "search_remaining", lambda *given: look_for(*given)[-1:])  # to leave all of it
+    monkeypatch.setattr(RemainingWork, "before", ())
+    assert any(told in one for one in json.loads(planned_afresh("cut-2"))["cautions"])
 
 
 @pytest.mark.parametrize("after", ["cut-9", "cut-14"])

@@ -26,6 +26,7 @@ from pithline.plan.api import (
     replans_in_order,
     sawn_state,
     split_script,
+    worth_gone_on,
 )
 from pithline.script.check import replay_valid
 from pithline.script.replay import piece_volumes
@@ -36,6 +37,8 @@ from pithline.yard.prepared_log import PreparedLog, prepare_log
 from pithline.yard.request import Inputs, Request
 from pithline.yard.watch import PlanWatch
 
+WORTH_TELLING = 0.01
+"""An earlier plan that is worth more than the new one by this share is told of."""
 HOLDS_CLOCKS = 72
 """Whether a piece holds any wood needs no finer solid than this many sides."""
 
@@ -159,9 +162,22 @@ class _Replanning:
             except ScriptError as one:
                 fault = fault or one
                 continue
+            new["cautions"] += self._gone_on(plan)
             return new
         assert fault is not None
         raise fault
+
+    def _gone_on(self, plan: ExecutedPlan) -> list[str]:
+        """A caution where the earlier plan, sawn on as written, is likely to be worth more than any that was found."""
+        objective = self.request.objective
+        before = worth_gone_on(self.work, self.own.case(self.request).context)
+        if before <= plan.likely + WORTH_TELLING * abs(plan.likely):
+            return []
+        worth, mine = (f"{one:.0f} in money" if objective.in_money else f"{one:.1f} L" for one in (before, plan.likely))
+        return [
+            f"sawn on by the earlier sheet the log is likely to give {worth}, work charged, where this plan gives {mine}; saw on by "
+            "the earlier sheet, or search with more effort"
+        ]
 
     def _of_plan(self, plan: ExecutedPlan, watch: PlanWatch) -> dict[str, Any]:
         """The script of one plan, with what it says of its history."""

@@ -313,7 +313,8 @@ def replans_in_order(
             caches: list[PlacesCache] = [{} for _ in work.pieces]
             slabs = work.saw(candidate.log_layout.layouts, workshop.poser, again, caches)
             request = FillRequest(context.economics, candidate.prices)
-            plans.append(_Carried(_judged(candidate, slabs.filled(work.task, request), judge, request), again, slabs))
+            plan = _judged(candidate, slabs.filled(work.task, request), judge, request)
+            plans.append(_Carried(plan, again, slabs))
     for one in sorted(plans, key=lambda one: -round(one.plan.likely, 9)):
         found = [one.plan]
         for style in STYLES[1:]:
@@ -323,9 +324,14 @@ def replans_in_order(
         yield _without_idle_cuts(best, one.again, work, workshop, judge)
 
 
+def worth_gone_on(work: RemainingWork, context: SearchContext) -> float:
+    """What the earlier plan, sawn to its end as written, is likely to be worth by what is known now, net of charges."""
+    return judge_on_samples(work.state.whole, context).worth(work.gone_on())
+
+
 @dataclass(frozen=True, slots=True)
 class _Carried:
-    """A way to saw on, carried out up to its `slabs` and filled; `again` as for `RemainingWork.saw`."""
+    """A way to saw on, carried out up to its `slabs` and filled, `again` as for `RemainingWork.saw`."""
 
     plan: ExecutedPlan
     again: bool
