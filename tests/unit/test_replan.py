@@ -11,11 +11,14 @@ from pithline.logmodel.card import Defect
 from pithline.logmodel.document import model_from_json
 from pithline.plan.evaluate import spare_cuts
 from pithline.plan.evaluate.workbench import STYLES, best_filled
+from pithline.plan.problem.operations import Tool
 from pithline.plan.replan import search
 from pithline.plan.replan.remaining_work import RemainingWork
+from pithline.plan.replan.script_history import split_script
 from pithline.script.document import dumps
 from pithline.wood.field import wood_field
 from pithline.wood.unusable import in_defect
+from pithline.yard.replan_log import still_to_crosscut
 from replan_work import earlier_script, operations_until, planned_afresh, planned_anew, replayed, solid_points
 from small_plan import TRUTH
 from truth.judge import judge
@@ -277,6 +280,20 @@ def stations_of(plate):
     """Where along the log a plate begins and ends. [mm]"""
     x = solid_points(plate)[:, 0]
     return x.min(), x.max()
+
+
+def test_crosscuts_of_the_log_that_were_not_made_yet_are_told_of():
+    """They count as made, so that the sheet of the new plan would be silent on them."""
+    history = split_script(earlier_script(), "cut-2")
+    assert still_to_crosscut(history) == []
+    later = [
+        replace(one, tool=Tool.BUCK) if one.id in ("cut-3", "cut-5") else one
+        for one in history.later
+        if one.id != "set-3"
+    ]
+    assert still_to_crosscut(replace(history, later=tuple(later))) == [
+        "first make crosscuts 3, 5 of the log as they stand on the earlier sheet: this plan counts on it"
+    ]
 
 
 def test_again_after_some_of_the_new_plan():

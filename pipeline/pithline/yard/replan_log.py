@@ -18,6 +18,7 @@ from pithline.plan.api import (
     RemainingWork,
     Sampling,
     SawnState,
+    SplitScript,
     evaluate,
     must_have_cut,
     operations_to_json,
@@ -206,9 +207,19 @@ def _replanned(
         "after": state.history.last_cut.id,
         "kept": list(state.history.kept),
         "found": plain(found),
-        "changed": [*facts.sentences, *moved.values()],
+        "changed": [*facts.sentences, *still_to_crosscut(facts.moved.history), *moved.values()],
         "relabelled": list(moved),
     }
+
+
+def still_to_crosscut(history: SplitScript) -> list[str]:
+    """A sentence on crosscuts of the log that were not made yet: they count as made, so no new sheet tells of them."""
+    later = operations_to_json(history.later)
+    left = [one["id"].removeprefix("cut-") for one in later if one["op"] == "cut" and one["tool"] == "buck"]
+    if not left:
+        return []
+    them, stands = ("crosscuts", "they stand") if len(left) > 1 else ("crosscut", "it stands")
+    return [f"first make {them} {', '.join(left)} of the log as {stands} on the earlier sheet: this plan counts on it"]
 
 
 def _plates_changed(script: Mapping[str, Any], new: Mapping[str, Any], facts: FoundFacts) -> dict[str, str]:
