@@ -10,9 +10,15 @@ from pithline.errors import InputError, ScriptError
 from pithline.logmodel.card import Defect
 from pithline.logmodel.document import model_from_json
 from pithline.plan.evaluate import spare_cuts
+from pithline.plan.evaluate.workbench import STYLES, best_filled
+from pithline.plan.problem.operations import Tool
+from pithline.plan.replan import search
+from pithline.plan.replan.remaining_work import RemainingWork
+from pithline.plan.replan.script_history import split_script
 from pithline.script.document import dumps
 from pithline.wood.field import wood_field
 from pithline.wood.unusable import in_defect
+from pithline.yard.replan_log import still_to_crosscut
 from replan_work import earlier_script, operations_until, planned_afresh, planned_anew, replayed, solid_points
 from small_plan import TRUTH
 from truth.judge import judge
@@ -168,6 +174,15 @@ def test_the_pith_elsewhere():
     assert replayed(new).holds
 
 
+def test_sightings_near_one_another_count_as_one():
+    """A millimetre between two readings of one place would bend the pith sharply, and runout with it."""
+    two = [{"x": 395.0, "up": 6.0, "right": 1.0}, {"x": 405.0, "up": 3.0, "right": 3.0}]
+    one = {"x": 400.0, "up": 4.5, "right": 2.0}
+    near, mean = (planned_anew("cut-4", {"pith": {"seen": seen}}) for seen in (two, [one]))
+    assert near["model"] == mean["model"] and near["plates"] == mean["plates"]
+    assert len(near["replan"]["changed"]) == 2
+
+
 def test_the_pith_marked_anew_by_the_arms_of_the_cross():
     found = {"pith": {"butt": {"up": 160.0, "down": 174.0, "left": 158.0, "right": 168.0}}}
     new = planned_anew("cut-2", found)
@@ -248,6 +263,39 @@ def test_sapwood_is_taken_up():
     assert new["model"]["sapwood_thickness"] == 31.0 and new["inputs"]["card"]["sapwood"] == {"thickness": 31.0}
 
 
+def test_figure_that_shows_once_the_log_is_open():
+    """It is added to the card, and sets whose wide plates lie within it sell at its factor."""
+    zone = {"kind": "curl", "factor": 2.0, "to": 700.0}
+    plain, new = planned_anew("cut-4"), planned_anew("cut-4", {"figure": [zone]})
+    assert new["inputs"]["card"]["figure"] == [zone]
+    assert new["replan"]["changed"] == [
+        "curl found from the butt end to 700 mm: wide plates within it sell at 2 times their price"
+    ]
+    assert new["totals"]["value"] > plain["totals"]["value"]
+    figured = [one for one in new["plates"] if one.get("figure") == 2.0]
+    assert figured and all(stations_of(one)[1] <= 700.0 for one in figured)
+
+
+def stations_of(plate):
+    """Where along the log a plate begins and ends. [mm]"""
+    x = solid_points(plate)[:, 0]
+    return x.min(), x.max()
+
+
+def test_crosscuts_of_the_log_that_were_not_made_yet_are_told_of():
+    """They count as made, so that the sheet of the new plan would be silent on them."""
+    history = split_script(earlier_script(), "cut-2")
+    assert still_to_crosscut(history) == []
+    later = [
+        replace(one, tool=Tool.BUCK) if one.id in ("cut-3", "cut-5") else one
+        for one in history.later
+        if one.id != "set-3"
+    ]
+    assert still_to_crosscut(replace(history, later=tuple(later))) == [
+        "first make crosscuts 3, 5 of the log as they stand on the earlier sheet: this plan counts on it"
+    ]
+
+
 def test_again_after_some_of_the_new_plan():
     """A script that was planned anew is planned anew once more; all that is sawn by then is history."""
     first = planned_anew("cut-2", {"defect": [KNOT]})
@@ -256,6 +304,52 @@ def test_again_after_some_of_the_new_plan():
     assert second["operations"][: len(operations_until(first, after))] == operations_until(first, after)
     assert set(first["replan"]["kept"]) < set(second["replan"]["kept"])
     assert second["inputs"]["card"]["defect"] == [KNOT]
+
+
+def demanding(sets):
+    """The earlier script, no more than so many sets being wanted."""
+    script = earlier_script()
+    script["inputs"]["products"]["product"][0]["demand"] = sets
+    return script
+
+
+def test_where_going_on_as_planned_is_worth_more_the_sawyer_is_told(monkeypatch):
+    told = "sawn on by the earlier sheet the log is likely to give"
+    assert not any(told in one for one in planned_anew("cut-2")["cautions"])
+    look_for = search.search_remaining
+    monkeypatch.setattr(search, "search_remaining", lambda *given: look_for(*given)[-1:])  # to leave all of it
+    monkeypatch.setattr(RemainingWork, "before", ())
+    assert any(told in one for one in json.loads(planned_afresh("cut-2"))["cautions"])
+
+
+@pytest.mark.parametrize("after", ["cut-9", "cut-14"])
+def test_the_bound_is_no_more_than_all_that_is_wanted(after):
+    """Pieces bounded by many faces are bounded loosely: what can be sold is not."""
+    new = planned_anew(after, script=demanding(12))
+    assert new["totals"]["sets"] == {"ukulele": 12}
+    assert new["proof"]["bound"] == pytest.approx(new["totals"]["set_volume"])
+
+
+def test_slabs_are_filled_in_several_ways_and_the_best_is_chosen_among_them(monkeypatch):
+    asked = []
+    monkeypatch.setattr(
+        search, "best_filled", lambda plans, objective: (asked.append(plans), best_filled(plans, objective))[1]
+    )
+    planned_afresh("cut-2", script=demanding(12))
+    assert [one.fill.style for one in asked[0]] == list(STYLES)
+
+
+def test_prices_fall_where_what_is_wanted_is_sawn_already(monkeypatch):
+    asked, looks = [], []
+    look_for, seek = search.search_remaining, search.search_prices
+    monkeypatch.setattr(search, "search_remaining", lambda *given: (asked.append(given), look_for(*given))[1])
+    planned_afresh("cut-6", script=demanding(12))
+    monkeypatch.setattr(search, "search_prices", lambda *given: looks.extend(seek(*given)))
+    pieces, context, sawn, work, _ = asked[0]
+    plenty = np.full_like(sawn, 1000)
+    search.search_remaining(pieces, replace(context, effort=replace(context.effort, rounds=6)), plenty, work)
+    least = min(looks, key=lambda one: one.bound)
+    assert (least.prices < 0.1 * looks[0].prices).all()
 
 
 @pytest.mark.parametrize(
@@ -302,11 +396,21 @@ def test_again_after_some_of_the_new_plan():
         ),
         (
             "cut-4",
+            {"pith": {"seen": [{"x": 400.0, "up": 9.0, "right": 0.0}, {"x": 420.0, "up": -9.0, "right": 0.0}]}},
+            "at 400 mm and at 420 mm lies 18 mm apart, seen against the plan's; no pith bends so sharply",
+        ),
+        (
+            "cut-4",
             {"pith": {"seen": [{"x": 5000.0, "up": 1.0, "right": 0.0}]}},
             "lies off the log, which is 820 mm long",
         ),
         ("cut-4", {"bark": {"thickness": 165.0}}, "bark.thickness is 165 mm"),
         ("cut-4", {"sapwood": {"thickness": 300.0}}, "sapwood.thickness is 300 mm"),
+        (
+            "cut-4",
+            {"figure": [{"kind": "curl", "factor": 2.0, "from": 900.0}]},
+            "curl begins at 900 mm, but the log is 820 mm long",
+        ),
         ("cut-4", {"defect": [{**KNOT, "x": 4000.0}]}, "a knot stands at x = 4000 mm, but the log is 820 mm long"),
     ],
 )

@@ -2,14 +2,19 @@
 
 import functools
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
+from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
+from pithline.plan.replan import search
+from pithline.plan.replan.remaining_pieces import sides_of
+from pithline.plan.replan.remaining_work import RemainingWork
 from pithline.script.document import dumps
 from pithline.script.replay import replay
 from pithline.yard.request import Request
-from replan_work import operations_until, planned_anew
+from replan_work import operations_until, planned_afresh, planned_anew
 from small_plan import QUICK, small_plan
 
 
@@ -82,3 +87,26 @@ def test_broken_off_between_two_cuts_of_a_bolt():
     assert new["replan"]["kept"][-1] == settings[1]["id"]
     assert replay(new).holds
     assert new["totals"]["instrument_volume"] >= 0.95 * script["totals"]["instrument_volume"]
+
+
+def test_a_half_broken_off_with_two_sawn_faces_is_sawn_on_as_the_bolt_that_it_is(monkeypatch):
+    """After one cut of a half what stays on the bed has a face on two sides: it may be fanned, and holds on replay."""
+    look_for = search.search_remaining
+
+    def fanned(pieces, context, sawn, work, monitor):
+        half = next(i for i, one in enumerate(pieces) if len(sides_of(one.log, one.piece)) == 2)
+        assert pieces[half].piece.kind == "half"
+        clock = sides_of(pieces[half].log, pieces[half].piece)[0].clock - np.radians(30.0)
+        fan = LayoutSetting(clock, (LayoutSlab(-12.0, 24.0),), role="bolt")
+        layouts = tuple(fan if i == half else None for i in range(len(pieces)))
+        like = look_for(pieces, context, sawn, work, monitor)[-1]
+        return [replace(like, log_layout=work.layout(layouts), value=1e9)]
+
+    monkeypatch.setattr(search, "search_remaining", fanned)
+    monkeypatch.setattr(RemainingWork, "before", ())
+    new = json.loads(planned_afresh("cut-3"))
+    kinds = {one["id"]: one["kind"] for one in new["pieces"]}
+    settings = [one for one in new["operations"] if one["op"] == "setting"]
+    setting = next(one for one in settings if one["piece"] == "rest-2" and one["id"] not in new["replan"]["kept"])
+    assert "marks" not in setting and kinds["rest-2"] == "bolt"
+    assert replay(new).holds

@@ -49,8 +49,9 @@ def test_the_command_writes_the_whole_folder(tmp_path, capsys):
     arguments = ["replan", str(tmp_path / "old.json"), "--after", "16", "--found", str(tmp_path / "found.toml")]
     assert main([*arguments, "--out", str(tmp_path / "new"), "--effort", "coarse"]) == 0
     told = " ".join(capsys.readouterr().out.split())
+    assert "earlier plan, when made" in told
     assert "Knot found 400 mm from the butt end" in told and "S2 (slab-1) is spoilt." in told
-    assert re.search(r"Next: (mill|resaw|rip) \w+ \(\w+-\d+\)", told)
+    assert re.search(r"Next: (mill|resaw|rip) \w+ \(\w+-\d+\).*; still to come: \d set-ups?, \d\.\d h\.", told)
     looked_at = {"plan.glb", "preview.html", "preview.png"}
     assert {one.name for one in (tmp_path / "new").iterdir()} == {"cut-script.json", *PRINTED, *looked_at}
     assert main(["check", str(tmp_path / "new" / "cut-script.json")]) == 0
@@ -78,6 +79,17 @@ def test_the_sheet_starts_at_the_next_setting():
     assert {int(of) for _, of in panels} <= {len(on_mill)}
     for mark in [log.mark(one) for one in log.in_hand if log.kind(one) in ("half", "slab", "bolt")]:
         assert re.search(rf"\b{mark}\b", front)
+
+
+def test_settings_of_one_cradle_count_as_one_set_up_of_those_still_to_come():
+    new = planned_anew("cut-4")
+    ahead = [one for one in new["operations"] if one["op"] == "setting" and one["id"] not in new["replan"]["kept"]]
+    charged = [one for one in ahead if one["charged"]]
+    assert len(charged) > 2
+    for one in charged[-2:]:
+        one["set_up"] = "set-up-9"
+    front = " ".join(sheet_of(new)[0][3].split())
+    assert f"Still to come: {len(charged) - 1} set-ups," in front
 
 
 def test_numbers_go_on_and_marks_keep_their_meaning():
@@ -122,6 +134,11 @@ def test_end_templates_where_nothing_goes_on_the_mill(tmp_path):
         ),
         ('[[piece]]\nid = "S2"\nthickness = "-3 mm"\n', 'thickness is "-3 mm"; it must be more than 0 mm'),
         ('[[defect]]\nkind = "knot"\nx = "1 m"\n', "[defect 1] a knot needs clock_deg"),
+        ('[[figure]]\nkind = "curl"\n', '[figure 1] needs the key "factor"'),
+        (
+            '[[figure]]\nkind = "curl"\nfactor = 2\nfrom = "1 m"\nto = "30 cm"\n',
+            "[figure 1] goes from 1000 mm to 300 mm; write the station nearer the butt end under from",
+        ),
         ('[[defect]]\nkind = "shake"\n', 'kind is "shake"'),
         ('[pith]\nbutt = { up = "3 in" }\n', "butt has one arm only"),
         ('[[pith.seen]]\nx = "1 m"\nup = "1 mm"\n', '[pith.seen 1] needs the key "right"'),

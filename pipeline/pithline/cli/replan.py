@@ -94,6 +94,8 @@ def show(console: Console, new: dict[str, Any], old: dict[str, Any], out: str, s
         How long it took. [s]
     """
     from pithline.outputs.cut_script.reader import read_cut_script
+    from pithline.outputs.cut_script.tree import PieceTree
+    from pithline.outputs.formatting import count
     from pithline.outputs.results import results_of
 
     replanned = new["replan"]
@@ -102,16 +104,17 @@ def show(console: Console, new: dict[str, Any], old: dict[str, Any], out: str, s
     kept = set(replanned["kept"])
     ahead = [one for one in new["operations"] if one["op"] == "setting" and one["id"] not in kept]
     marks = {one["id"]: one["mark"] for one in new["pieces"]}
+    earlier, told = read_cut_script(old), read_cut_script(new)
     if ahead:
         first = ahead[0]
         turned = f", clock angle {first['roll']:.1f}° up" if "roll" in first else ""
         console.show(
-            f"Next: {first['tool']} {marks[first['piece']]} ({first['piece']}){turned}; {len(ahead)} settings to come."
+            f"Next: {first['tool']} {marks[first['piece']]} ({first['piece']}){turned}; still to come: "
+            f"{count(PieceTree(told).set_ups_ahead, 'set-up')}, {sum(one['minutes'] for one in ahead) / 60.0:.1f} h."
         )
     else:
         console.show("Nothing more is to be sawn.")
-    earlier, told = read_cut_script(old), read_cut_script(new)
-    show_results(console, told, {"earlier plan": results_of(earlier), "new plan": results_of(told)})
+    show_results(console, told, {"earlier plan, when made": results_of(earlier), "new plan": results_of(told)})
     show_likely(console, new)
     show_limits(console, new)
     console.show(

@@ -9,12 +9,14 @@ from typing import Any
 from pithline.errors import InputError
 from pithline.files.read import read_toml, tell
 from pithline.keys.declared import Tables, freeze, known_keys
-from pithline.logmodel.card import DEFECT_KEYS, Card, Defect
+from pithline.logmodel.card import DEFECT_KEYS, Card, Defect, Figure
 
 CARD = known_keys(Card)
 """Tables and keys of the file."""
 DEFECT = Tables(known_keys(Defect))
 """[[defect]]: on the card, and found once the log is open."""
+FIGURE = Tables(known_keys(Figure))
+"""[[figure]]: on the card, and found once the log is open."""
 
 
 def read_card(path: str | Path) -> Card:
@@ -31,7 +33,7 @@ def read_card(path: str | Path) -> Card:
 def card_as_read(path: str | Path) -> dict[str, Any]:
     """The card's tables as read: lengths in mm, angles in degrees, scan coordinates untouched."""
     values = read_toml(path, CARD)
-    faults = defect_faults(values.get("defect", []))
+    faults = defect_faults(values.get("defect", [])) + figure_faults(values.get("figure", []))
     ends = values.get("ends", {})
     if ("twelve_butt" in ends) != ("twelve_top" in ends):
         lone, other = ("twelve_butt", "twelve_top") if "twelve_butt" in ends else ("twelve_top", "twelve_butt")
@@ -57,6 +59,15 @@ def defect_faults(defects: Sequence[Mapping[str, Any]]) -> list[str]:
         odd = [name for name in defect if name not in (*needed, "kind", "margin")]
         faults += [f"{place} a {kind} has no {name}; it is told by {', '.join(needed)}." for name in odd]
     return faults
+
+
+def figure_faults(figures: Sequence[Mapping[str, Any]]) -> list[str]:
+    """What is wrong with zones of figure as read: each must have a length."""
+    return [
+        f"[figure {at}] goes from {one['from']:g} mm to {one['to']:g} mm; write the station nearer the butt end under from."
+        for at, one in enumerate(figures, start=1)
+        if "from" in one and "to" in one and one["from"] >= one["to"]
+    ]
 
 
 def card_from(values: Mapping[str, Any]) -> Card:

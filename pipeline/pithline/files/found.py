@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from pithline.errors import InputError
-from pithline.files.cards import DEFECT, defect_faults
+from pithline.files.cards import DEFECT, FIGURE, defect_faults, figure_faults
 from pithline.files.read import read_toml, tell
 from pithline.keys.declared import Key, Table, Tables
 from pithline.keys.readers import flag, length, text
@@ -33,6 +33,7 @@ _THICK = Table({"thickness": Key(_POSITIVE, required=True)})
 FOUND = Table(
     {
         "defect": DEFECT,
+        "figure": FIGURE,
         "pith": Table(
             {
                 "butt": Key(pith_mark),
@@ -66,7 +67,7 @@ def found_as_read(path: str | Path) -> dict[str, Any]:
         The first fault in file order, and how many more there are.
     """
     values = read_toml(path, FOUND)
-    faults = defect_faults(values.get("defect", []))
+    faults = defect_faults(values.get("defect", [])) + figure_faults(values.get("figure", []))
     for what, keys in (("cut", ("blade_height", "from_mark")), ("piece", ("spoilt", "thickness"))):
         seen: set[str] = set()
         for at, one in enumerate(values.get(what, []), start=1):

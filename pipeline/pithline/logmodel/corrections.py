@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -16,7 +17,9 @@ from pithline.logmodel.pith_line import place_mark
 
 Array = NDArray[np.float64]
 NEAR = 150.0
-"""A mark no farther than this from a sighting gives way to it. [mm]"""
+"""A mark no farther than this from a sighting gives way to it; sightings no farther apart count as one, at their mean. [mm]"""
+APART = 4.0
+"""Sightings that count as one differ by no more than this many of their standard errors; else one of them is a slip."""
 MOST_OFF = 0.5
 """A pith farther off the fitted one than this share of the radius is a slip of the tape."""
 
@@ -73,6 +76,8 @@ def pith_from_mark(model: LogModel, end: str, mark: PithMark) -> Sighting:
 def with_pith(model: LogModel, seen: Sequence[Sighting], held: Sequence[float], error: float | None) -> LogModel:
     """The model with its pith moved to what was seen, linearly between sightings and as the nearest one beyond them.
 
+    Sightings near one another count as one: a millimetre between the two would bend the pith sharply.
+
     Parameters
     ----------
     seen : sightings
@@ -82,7 +87,7 @@ def with_pith(model: LogModel, seen: Sequence[Sighting], held: Sequence[float], 
     Raises
     ------
     InputError
-        Where a sighting lies off the log, or moves the pith out of reason.
+        Where a sighting lies off the log, moves the pith out of reason, or is at odds with another one.
     """
     # a sighting close to a mark speaks for it too: else a millimetre between the two would bend the pith sharply
     knots: dict[float, Array] = {x: np.zeros(2) for x in held if all(abs(sighting.x - x) >= NEAR for sighting in seen)}
@@ -97,18 +102,44 @@ def with_pith(model: LogModel, seen: Sequence[Sighting], held: Sequence[float], 
                 f"the pith as found at {sighting.x:.0f} mm lies {off:.0f} mm from where the plan has it, in a log of {radius:.0f} mm "
                 "radius; measure it again."
             )
-        knots[sighting.x] = np.array([-sighting.right, sighting.up])
+    new = MARK_ERROR if error is None else error
+    places = _together(seen, APART * max(new, MARK_ERROR))
+    knots |= places
     at = np.array(sorted(knots))
     shift = np.array([knots[x] for x in at])
     moved = model.pith + np.column_stack([np.interp(model.x, at, shift[:, i]) for i in (0, 1)])
     stderr = model.stderr_pith
     if len(knots) > 1:  # one sighting alone says nothing of the pith's way from there
-        new, places = MARK_ERROR if error is None else error, {sighting.x for sighting in seen}
         doubt = [min(new, d) if x in places else d for x, d in zip(at, np.interp(at, model.x, stderr), strict=True)]
         stderr = np.minimum(stderr, np.interp(model.x, at, doubt))
     out = replace(model, pith=moved, stderr_pith=stderr, pith_assumed=model.pith_assumed and not seen)
     butt, top = (EndPlane(_on_plane(out, plane), plane.normal) for plane in (model.butt, model.top))
     return replace(out, butt=butt, top=top, length=float(top.point[0]))
+
+
+def _together(seen: Sequence[Sighting], most: float) -> dict[float, Array]:
+    """How far the pith is off (y, z) by station, sightings near one another as their mean. [mm]
+
+    InputError where one of these is more than `most` off another.
+    """
+    groups: list[list[Sighting]] = []
+    for sighting in sorted(seen, key=lambda one: one.x):
+        if groups and sighting.x - groups[-1][0].x < NEAR:
+            groups[-1].append(sighting)
+        else:
+            groups.append([sighting])
+    out: dict[float, Array] = {}
+    for group in groups:
+        for one, other in itertools.combinations(group, 2):
+            apart = float(np.hypot(one.up - other.up, one.right - other.right))
+            if apart > most:
+                raise InputError(
+                    f"the pith as found at {one.x:.0f} mm and at {other.x:.0f} mm lies {apart:.0f} mm apart, seen against the plan's; no "
+                    "pith bends so sharply: measure again, or keep one."
+                )
+        mean = np.mean([(one.x, -one.right, one.up) for one in group], axis=0)
+        out[float(mean[0])] = mean[1:]
+    return out
 
 
 def _least_radius(model: LogModel, x: float) -> float:

@@ -16,7 +16,7 @@ In the order of a plan:
 
 and once the log is open:
 
-    split_script, put_found, sawn_state, remaining_work, replans_in_order
+    split_script, put_found, sawn_state, remaining_work, replans_in_order, worth_gone_on
 
 A yard that prices many plans of one log holds a `PricedLogs` (`priced_logs`): the wood is looked at once, prices go in, layouts
 come out, and `proven_prices` says what none of them can exceed. Who turns a log by hand holds `HandTables` (`hand_tables`), which tell
@@ -60,7 +60,7 @@ from pithline.plan.replan.remaining_work import RemainingWork, remaining_work
 from pithline.plan.replan.sawn_state import SawnState, sawn_state
 from pithline.plan.replan.script_history import SplitScript, must_have_cut, pieces_made, split_script
 from pithline.plan.replan.script_layouts import layout_of_script
-from pithline.plan.replan.search import replans_in_order
+from pithline.plan.replan.search import replans_in_order, worth_gone_on
 from pithline.plan.search import Candidate, cost_of_locks, kept_candidate, price_start, search_candidates
 from pithline.plan.what_if import AT_ONCE, CLOSELY, HandAnswer, HandChoice, HandTables, hand_tables
 
@@ -161,4 +161,5 @@ __all__ = [
     "with_reserve",
     "without_idle_cuts",
     "workshop_of",
+    "worth_gone_on",
 ]

@@ -66,7 +66,7 @@ def apply_found(
 def _wood(
     script: Mapping[str, Any], model: LogModel, found: Mapping[str, Any], said: list[str]
 ) -> tuple[dict[str, Any], LogModel, bool]:
-    """Card and model with defects, pith, bark and sapwood as found; whether the model is another."""
+    """Card and model with defects, figure, pith, bark and sapwood as found; whether the model is another."""
     card_read = dict(script["inputs"]["card"])
     defects = list(found.get("defect", []))
     if defects:
@@ -77,6 +77,16 @@ def _wood(
             raise InputError(
                 f"[[defect]] a {one['kind']} stands at x = {one['x']:.0f} mm, but the log is {model.length:.0f} mm long; measure "
                 "it from the butt end."
+            )
+    zones = list(found.get("figure", []))
+    if zones:
+        card_read["figure"] = [*card_read.get("figure", []), *zones]
+        said += [_figure(one) for one in zones]
+    for one in zones:
+        if one.get("from", 0.0) >= model.length:
+            raise InputError(
+                f"[[figure]] {one['kind']} begins at {one['from']:.0f} mm, but the log is {model.length:.0f} mm long; measure it from "
+                "the butt end."
             )
     before = model
     for key, change in (("bark", with_bark), ("sapwood", None)):
@@ -110,6 +120,14 @@ def _defect(one: Mapping[str, Any]) -> str:
         if key in one
     )
     return f"{one['kind']} found {where}{clock}, {size}"
+
+
+def _figure(one: Mapping[str, Any]) -> str:
+    low = f"{one['from']:.0f} mm from the butt end" if "from" in one else "the butt end"
+    high = f"{one['to']:.0f} mm" if "to" in one else "the top end"
+    return (
+        f"{one['kind']} found from {low} to {high}: wide plates within it sell at {one['factor']:g} times their price"
+    )
 
 
 def _pith(card_read: dict[str, Any], model: LogModel, pith: Mapping[str, Any], said: list[str]) -> LogModel:

@@ -18,6 +18,7 @@ from pithline.plan.api import (
     RemainingWork,
     Sampling,
     SawnState,
+    SplitScript,
     evaluate,
     must_have_cut,
     operations_to_json,
@@ -26,6 +27,7 @@ from pithline.plan.api import (
     replans_in_order,
     sawn_state,
     split_script,
+    worth_gone_on,
 )
 from pithline.script.check import replay_valid
 from pithline.script.replay import piece_volumes
@@ -36,6 +38,8 @@ from pithline.yard.prepared_log import PreparedLog, prepare_log
 from pithline.yard.request import Inputs, Request
 from pithline.yard.watch import PlanWatch
 
+WORTH_TELLING = 0.01
+"""An earlier plan that is worth more than the new one by this share is told of."""
 HOLDS_CLOCKS = 72
 """Whether a piece holds any wood needs no finer solid than this many sides."""
 
@@ -159,9 +163,22 @@ class _Replanning:
             except ScriptError as one:
                 fault = fault or one
                 continue
+            new["cautions"] += self._gone_on(plan)
             return new
         assert fault is not None
         raise fault
+
+    def _gone_on(self, plan: ExecutedPlan) -> list[str]:
+        """A caution where the earlier plan, sawn on as written, is likely to be worth more than any that was found."""
+        objective = self.request.objective
+        before = worth_gone_on(self.work, self.own.case(self.request).context)
+        if before <= plan.likely + WORTH_TELLING * abs(plan.likely):
+            return []
+        worth, mine = (f"{one:.0f} in money" if objective.in_money else f"{one:.1f} L" for one in (before, plan.likely))
+        return [
+            f"sawn on by the earlier sheet the log is likely to give {worth}, work charged, where this plan gives {mine}; saw on by "
+            "the earlier sheet, or search with more effort"
+        ]
 
     def _of_plan(self, plan: ExecutedPlan, watch: PlanWatch) -> dict[str, Any]:
         """The script of one plan, with what it says of its history."""
@@ -190,9 +207,19 @@ def _replanned(
         "after": state.history.last_cut.id,
         "kept": list(state.history.kept),
         "found": plain(found),
-        "changed": [*facts.sentences, *moved.values()],
+        "changed": [*facts.sentences, *still_to_crosscut(facts.moved.history), *moved.values()],
         "relabelled": list(moved),
     }
+
+
+def still_to_crosscut(history: SplitScript) -> list[str]:
+    """A sentence on crosscuts of the log that were not made yet: they count as made, so no new sheet tells of them."""
+    later = operations_to_json(history.later)
+    left = [one["id"].removeprefix("cut-") for one in later if one["op"] == "cut" and one["tool"] == "buck"]
+    if not left:
+        return []
+    them, stands = ("crosscuts", "they stand") if len(left) > 1 else ("crosscut", "it stands")
+    return [f"first make {them} {', '.join(left)} of the log as {stands} on the earlier sheet: this plan counts on it"]
 
 
 def _plates_changed(script: Mapping[str, Any], new: Mapping[str, Any], facts: FoundFacts) -> dict[str, str]:

@@ -164,6 +164,11 @@ class PieceTree:
         """Settings still to come, in working order."""
         return tuple(one for one in self.settings if one.id not in self.sawn)
 
+    @property
+    def set_ups_ahead(self) -> int:
+        """Set-ups still to come: settings of one cradle that follow one another share theirs."""
+        return len({one.set_up or one.id for one in self.ahead if one.charged})
+
     @cached_property
     def in_hand(self) -> tuple[str, ...]:
         """Pieces that exist before the settings still to come, offcuts included, in the order they were sawn."""

@@ -27,7 +27,7 @@ def replanned_page(job: PrintJob) -> list[Flowable]:
     lined = [one for one in lined_settings(log, job.shop) if one.id not in log.sawn]
     rows = [[f"**{log.mark(one)}**", _kind(job, one), where_next(job, one)] for one in pieces_in_hand(log)]
     hours = sum(one.minutes for one in log.ahead) / 60.0
-    to_come = f"Still to come: {count(sum(one.charged for one in log.ahead), 'set-up')}, {hours:.1f} hours."
+    to_come = f"Still to come: {count(log.set_ups_ahead, 'set-up')}, {hours:.1f} hours."
     return [
         *title(job, f"Log {log.script.log.id}, planned anew after cut {log.cut_numbers[replan.after]}"),
         *heading("1  What changed", 15.0),

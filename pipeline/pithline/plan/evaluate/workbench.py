@@ -166,20 +166,28 @@ def finished(bench: Workbench, plan: ExecutedPlan) -> ExecutedPlan:
 
 
 def _filled_finely(bench: Workbench, plan: ExecutedPlan) -> tuple[ExecutedPlan, FilledSlabs | None]:
-    """The plan with its slabs looked at as finely as they are sawn and filled in several ways: the one that is likely to be worth most.
+    """The plan with its slabs looked at as finely as they are sawn and filled in several ways: the best of them.
 
-    Whole sets make worths jump, so ways to fill that promise alike on the fitted log differ by some per cent on sampled ones.
-    By sets, of those that are nearly worth as much the one that earns most is taken. With it go its slabs, where it is another one.
+    With it go its slabs, where it is another one.
     """
     context = bench.case.context
     if context.effort.fine == 1.0:
         return plan, None
     ways = [(plan, None), *_in_each_style(bench, plan.candidate)]
-    most = max(one.likely for one, _ in ways)
-    if context.objective is not Objective.SETS:
-        return next(one for one in ways if one[0].likely == most)
-    alike = [one for one in ways if one[0].likely >= most - ALIKE * abs(most)]
-    return max(alike, key=lambda one: (one[0].earnings or 0.0, one[0].likely))
+    return ways[best_filled([one for one, _ in ways], context.objective)]
+
+
+def best_filled(plans: Sequence[ExecutedPlan], objective: Objective) -> int:
+    """Which of several ways to fill the same slabs is taken: that which is likely to be worth most.
+
+    Whole sets make worths jump, so ways to fill that promise alike on the fitted log differ by some per cent on sampled ones.
+    By sets, of those that are nearly worth as much the one that earns most is taken.
+    """
+    most = max(one.likely for one in plans)
+    if objective is not Objective.SETS:
+        return next(i for i, one in enumerate(plans) if one.likely == most)
+    alike = [i for i, one in enumerate(plans) if one.likely >= most - ALIKE * abs(most)]
+    return max(alike, key=lambda i: (plans[i].earnings or 0.0, plans[i].likely))
 
 
 def _in_each_style(bench: Workbench, candidate: Candidate) -> Iterator[tuple[ExecutedPlan, FilledSlabs]]:

@@ -184,6 +184,8 @@ class Simulation:
         while queue:
             setting, piece = queue.pop(0)
             if setting.role == "bolt":
+                # what a setting broken off left on the bed kept the kind of its piece: held by a face it is a bolt
+                self.ledger.pieces[piece.id] = piece = replace(piece, kind="bolt")
                 self.bolts.append((start, setting, piece))
                 continue
             posed = start.poser.pose(setting, piece)

@@ -6,7 +6,7 @@ true slabs, since a piece may have more faces than the programmes know.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -102,6 +102,24 @@ class TrueSlabs:
         above = () if setting.above is None else (self.as_way(setting.above, over),)
         below = () if setting.below is None else (self.as_way(setting.below, under),)
         return Way(Component(alone, keys, charge, cradles), above, below)
+
+
+def slabs_of(way: Way[bytes]) -> Iterator[bytes]:
+    """The keys of all slabs of a way, those of every alternative among them."""
+    yield from way.own.slabs
+    for one in (*way.above, *way.below):
+        yield from slabs_of(one)
+
+
+def best_parts(way: Way[bytes], values: Mapping[bytes, float]) -> tuple[float, tuple[Component[bytes], ...]]:
+    """What a way is worth at best, net of its charges, where each slab counts as given; and the components of that."""
+    worth = sum(values[key] for key in way.own.slabs) - way.own.charge
+    parts: tuple[Component[bytes], ...] = (way.own,)
+    for side in (way.above, way.below):
+        more, own = max((best_parts(one, values) for one in side), key=lambda found: found[0], default=(0.0, ()))
+        if more > 0.0:
+            worth, parts = worth + more, (*parts, *own)
+    return worth, parts
 
 
 @dataclass(frozen=True, slots=True)

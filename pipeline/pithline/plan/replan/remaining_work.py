@@ -125,7 +125,9 @@ def _anew(state: SawnState, ledger: Ledger, name: str) -> SlabJob | None:
     if faces.low is None or faces.high is None:
         return None
     frame = slab_frame(log, piece, normal, faces.low.height, faces.high.height)
-    return SlabJob(log, piece, frame, faces.low.cut, (), role_of(ledger, name))
+    return SlabJob(
+        log, piece, frame, faces.low.cut, (), role_of(ledger, name), {}
+    )  # looked at once for all ways to saw on
 
 
 def remaining_pieces(state: SawnState, before: ScriptLayouts) -> tuple[RemainingPiece, ...]:
@@ -225,6 +227,19 @@ class RemainingWork:
     def slabs_in_hand(self) -> bool:
         """Whether there are slabs that may be filled anew."""
         return bool(self.shop.jobs)
+
+    def gone_on(self) -> Ledger:
+        """The earlier plan sawn to its end as it was written, as far as it still leads to plates that pass; these graded anew."""
+        state, ledger = self.state, self.state.ledger()
+        ahead: set[str] = set()
+        for name in ledger.leaves():
+            if ledger.pieces[name].kind != "offcut":
+                ahead |= {each.id for each in operations_following(state.history, name)}
+        later = [each for each in state.history.later if each.id in ahead]
+        operations = _paying(state, with_reopened_settings(later, state.history, ledger))
+        apply_operations(ledger, operations, state.kinds)
+        ledger.plates[:0] = plates_of(state, ledger, self.shop.ready | pieces_made(operations))
+        return ledger
 
     def saw(
         self,

@@ -15,12 +15,14 @@ from pithline.plan.columns.near_columns import MasterTask
 from pithline.plan.columns.way_master import choose_different_ways
 from pithline.plan.evaluate.judge import Judge, judge_on_samples, plate_counts
 from pithline.plan.evaluate.spare_cuts import CarriedOut, spare_cuts
-from pithline.plan.evaluate.workbench import ExecutedPlan
+from pithline.plan.evaluate.workbench import STYLES, ExecutedPlan, best_filled
 from pithline.plan.execute.bucked_log import LogLayout
-from pithline.plan.execute.slab_fill import FillRequest, PlacesCache
+from pithline.plan.execute.ledger import Ledger
+from pithline.plan.execute.slab_fill import FillRequest, PlacesCache, PlatesInHand
 from pithline.plan.execute.workshop import Workshop
 from pithline.plan.pricing.class_search import ClassTask, ValuedLogs, look_at
-from pithline.plan.pricing.fills import Fillable
+from pithline.plan.pricing.cutting_planes import affordable
+from pithline.plan.pricing.fills import Fillable, fill_all
 from pithline.plan.pricing.log_grid import GridSlab, LogGrid, log_grid
 from pithline.plan.pricing.log_oracle import BoltClass, Way
 from pithline.plan.pricing.price_search import FAR, Priced, SeenLayout, Sold, Until, search_prices, worth_at
@@ -29,7 +31,7 @@ from pithline.plan.problem.effort import bolts_on_mill, rolls_for
 from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.monitor import SILENT, Monitor
 from pithline.plan.programmes.slab_values import PlateWorth
-from pithline.plan.replan.piece_ways import PieceGrids, TrueSlabs, piece_ways
+from pithline.plan.replan.piece_ways import PieceGrids, TrueSlabs, best_parts, piece_ways, slabs_of
 from pithline.plan.replan.remaining_pieces import RemainingPiece, sides_of
 from pithline.plan.replan.remaining_work import RemainingWork, SawnOnToSlabs
 from pithline.plan.search import Candidate, kept_candidate, price_start
@@ -38,7 +40,7 @@ from pithline.plan.search_stated import search_words
 Array = NDArray[np.float64]
 Counts = NDArray[np.int64]
 CLOSE_LOOKS = 0.06
-"""Looks whose bound is this near to the least give the master their columns."""
+"""Looks that reach no more than this share above the least give the master their columns."""
 
 
 @dataclass(slots=True)
@@ -77,36 +79,59 @@ class _OpenLog:
     slabs: TrueSlabs
 
 
+@dataclass(frozen=True, slots=True)
+class _Look:
+    """One look at prices (Q,).
+
+    Attributes
+    ----------
+    bound : float
+        What no way to saw on can be worth more than there.
+    reached : float
+        What the best ways are worth there on the true pieces: less than the bound where one has more faces than the programmes know.
+    ways : list of list of Way
+        The best of every piece.
+    """
+
+    prices: Array
+    bound: float
+    reached: float
+    ways: list[list[Way[bytes]]]
+
+
 @dataclass(slots=True)
 class _Looking:
-    """Looks at prices of all pieces in hand; `ways` of every look, with its bound, are kept."""
+    """Looks at prices of all pieces in hand; every look is kept."""
 
     pieces: Sequence[RemainingPiece]
     context: SearchContext
     logs: Sequence[_OpenLog]
     sawn: Counts
-    looks: list[tuple[float, Array, list[list[Way[bytes]]]]] = field(default_factory=list)
+    looks: list[_Look] = field(default_factory=list)
 
     def look(self, prices: Array) -> Priced:
-        """The best ways of every piece at prices (Q,), and what no way to saw on can be worth more than."""
+        """The best ways of every piece at prices (Q,), and what they reach: prices are sought by that, not by a bound of other wood."""
         economics = self.context.economics
         worth = worth_at(economics.market, prices, economics.costs)
         ways: list[list[Way[bytes]]] = [[] for _ in self.pieces]
-        best = 0.0
-        for one in self.logs:
-            best += self._log(one, worth, prices, ways)
-        mated, single = economics.market.plate_prices(prices)
-        have = float(self.sawn[:, 0] @ mated + self.sawn[:, 1] @ single)
-        bound = best + have + economics.market.unsold_bound(prices)
-        self.looks.append((bound, prices, ways))
-        slabs: list[Fillable] = []
+        best = sum(self._log(one, worth, prices, ways) for one in self.logs)
+        there = PlatesInHand(self.sawn)
+        have, unsold = fill_all((there,), worth)[0][0], economics.market.unsold_bound(prices)
+        reached = have + unsold
+        slabs: list[Fillable] = [there]  # else prices would be those of a log of which nothing is sawn
         charge = 0.0
         for i, own in enumerate(ways):
-            log = next(one for one in self.logs if i in one.numbers)
-            for component in own[0].best if own else ():
-                slabs += [found for key in component.slabs if (found := log.slabs.places[key]) is not None]
-                charge += component.charge
-        return Priced(prices, bound, (SeenLayout(tuple(slabs), charge),))
+            places = next(one for one in self.logs if i in one.numbers).slabs.places
+            seen = {key: found for way in own for key in slabs_of(way) if (found := places[key]) is not None}
+            values = dict(zip(seen, (value for value, _ in fill_all(seen.values(), worth)), strict=True))
+            most, parts = max((best_parts(way, values) for way in own), key=lambda found: found[0], default=(0.0, ()))
+            if most > 0.0:
+                reached += most
+                slabs += [seen[key] for part in parts for key in part.slabs]
+                charge += sum(part.charge for part in parts)
+        bound = best + have + unsold
+        self.looks.append(_Look(prices, bound, min(reached, bound), ways))
+        return Priced(prices, self.looks[-1].reached, (SeenLayout(tuple(slabs), charge),))
 
     def _log(self, one: _OpenLog, worth: PlateWorth, prices: Array, ways: list[list[Way[bytes]]]) -> float:
         """Add the best ways of one log's pieces; their bounds together."""
@@ -217,12 +242,15 @@ def search_remaining(
         start,
         Until(context.effort.rounds, monitor.stopped, box=FAR),
     )
-    looks = sorted(looking.looks, key=lambda one: one[0])
-    bound, prices = looks[0][0], looks[0][1]
+    least = affordable(economics.market, np.zeros_like(start))
+    if economics.market.unsold_bound(least) < min(one.bound for one in looking.looks):
+        looking.look(least)  # no more than all that is wanted can be sold
+    looks = sorted(looking.looks, key=lambda one: one.reached)
+    bound, reached, prices = min(one.bound for one in looks), looks[0].reached, looks[0].prices
     ways: list[list[Way[bytes]]] = [[] for _ in pieces]
-    for most, _, found in looks:
-        if most <= bound + CLOSE_LOOKS * abs(bound):
-            for own, more in zip(ways, found, strict=True):
+    for one in looks:
+        if one.reached <= reached + CLOSE_LOOKS * abs(reached):
+            for own, more in zip(ways, one.ways, strict=True):
                 own += more
     by_piece = [next(one.slabs for one in looking.logs if i in one.numbers) for i in range(len(pieces))]
     for i, each in enumerate(pieces):
@@ -279,16 +307,39 @@ def replans_in_order(
     if any(work.before):
         ways.append(kept_candidate(work.layout(work.before), ways[0], "earlier plan kept"))
     judge = judge_on_samples(work.state.whole, context)
-    plans: list[tuple[float, int, ExecutedPlan, bool]] = []
-    for number, candidate in enumerate(ways):
+    plans: list[_Carried] = []
+    for candidate in ways:
         for again in (False, True) if work.slabs_in_hand else (False,):
+            caches: list[PlacesCache] = [{} for _ in work.pieces]
+            slabs = work.saw(candidate.log_layout.layouts, workshop.poser, again, caches)
             request = FillRequest(context.economics, candidate.prices)
-            slabs = work.saw(candidate.log_layout.layouts, workshop.poser, again)
-            ledger = slabs.filled(work.task, request)
-            plan = ExecutedPlan(candidate, ledger, judge.worth(ledger), judge.earnings(ledger), request)
-            plans.append((-round(plan.likely, 9), number, plan, again))
-    for _, _, plan, again in sorted(plans, key=lambda one: one[:2]):
-        yield _without_idle_cuts(plan, again, work, workshop, judge)
+            plan = _judged(candidate, slabs.filled(work.task, request), judge, request)
+            plans.append(_Carried(plan, again, slabs))
+    for one in sorted(plans, key=lambda one: -round(one.plan.likely, 9)):
+        found = [one.plan]
+        for style in STYLES[1:]:
+            request = FillRequest(context.economics, one.plan.candidate.prices, style=style)
+            found.append(_judged(one.plan.candidate, one.slabs.filled(work.task, request), judge, request))
+        best = found[best_filled(found, context.objective)]
+        yield _without_idle_cuts(best, one.again, work, workshop, judge)
+
+
+def worth_gone_on(work: RemainingWork, context: SearchContext) -> float:
+    """What the earlier plan, sawn to its end as written, is likely to be worth by what is known now, net of charges."""
+    return judge_on_samples(work.state.whole, context).worth(work.gone_on())
+
+
+@dataclass(frozen=True, slots=True)
+class _Carried:
+    """A way to saw on, carried out up to its `slabs` and filled, `again` as for `RemainingWork.saw`."""
+
+    plan: ExecutedPlan
+    again: bool
+    slabs: SawnOnToSlabs
+
+
+def _judged(candidate: Candidate, ledger: Ledger, judge: Judge, request: FillRequest) -> ExecutedPlan:
+    return ExecutedPlan(candidate, ledger, judge.worth(ledger), judge.earnings(ledger), request)
 
 
 def _without_idle_cuts(
