@@ -120,7 +120,21 @@ def most_by_first_setting(looks: Sequence[Look]) -> Array | None:
 
 
 def look_at(task: ClassTask, valued: ValuedLogs, bolts: BoltClass, prices: Array, first: int | None = None) -> Look:
-    """The best ways of a class at given prices, and what no layout of it can be worth more than; with the way of one first setting last."""
+    """The best ways of a class at given prices, and what no layout of it can be worth more than.
+
+    Parameters
+    ----------
+    task : ClassTask
+        What is asked.
+    valued : ValuedLogs
+        The logs.
+    bolts : BoltClass
+        The class.
+    prices : (Q,) array
+        Of the pools.
+    first : int, optional
+        The number of a first setting among `SolvedLog.promises`: its way comes last, whatever it is worth.
+    """
     locked = (task.held_roll, task.first_slab)
     best, ways, most = 0.0, [], None
     unsold = task.economics.market.unsold_bound(prices)
