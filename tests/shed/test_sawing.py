@@ -28,6 +28,12 @@ FILLED = {
     "length": "120 mm",
     "depth": "80 mm",
     "margin": "50 mm",
+    "up": "-8 mm",
+    "right": "3 mm",
+    "words": "curl",
+    "factor": "2.5",
+    "from": "400 mm",
+    "to": "900 mm",
 }
 
 
@@ -78,7 +84,23 @@ def test_every_find_makes_a_file_that_replan_reads(tmp_path, kind):
     state = with_events(read_state(tmp_path, "abc"), [{"name": "f", "what": "found", "find": find}], NAMES)
     write_found(tmp_path, state)
     read = found_as_read(tmp_path / FOUND)
-    assert any(read.get(table) for table in ("defect", "pith", "cut", "piece", "bark", "sapwood"))
+    assert any(read.get(table) for table in ("defect", "figure", "pith", "cut", "piece", "bark", "sapwood"))
+
+
+def test_pith_on_faces_and_figure_are_told_as_they_were_found(tmp_path):
+    end = {"kind": "pith", "end": "top", "from_left": "240 mm", "from_top": "238 mm"}
+    seen = [{"kind": "seen", "x": f"{x} mm", "up": "-8 mm", "right": "1/8 in"} for x in (300, 900)]
+    figure = {"kind": "figure", "words": "curl", "factor": "2.5", "from": "400 mm", "to": ""}
+    events = [{"name": f"f{n}", "what": "found", "find": find} for n, find in enumerate([end, *seen, figure])]
+    write_found(tmp_path, with_events(read_state(tmp_path, "abc"), events, NAMES))
+    read = found_as_read(tmp_path / FOUND)
+    assert (
+        read["pith"]["seen"] == [{"x": x, "up": -8.0, "right": 3.175} for x in (300.0, 900.0)] and "top" in read["pith"]
+    )
+    assert read["figure"] == [{"kind": "curl", "factor": 2.5, "from": 400.0}]
+    backwards = {**figure, "to": "100 mm"}
+    with pytest.raises(InputError, match="nearer the butt end"):
+        with_events(read_state(tmp_path, "abc"), [{"name": "b", "what": "found", "find": backwards}], NAMES)
 
 
 def test_finds_are_taken_off_again_and_unread_ones_refused(tmp_path):

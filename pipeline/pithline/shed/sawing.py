@@ -39,6 +39,23 @@ FOUND_FORMS: dict[str, tuple[str, tuple[tuple[str, str, str], ...]]] = {
             ("from_top", "From the topmost point over bark", "length"),
         ),
     ),
+    "seen": (
+        "The pith elsewhere on a sawn face",
+        (
+            ("x", "From the butt end, along the log", "length"),
+            ("up", "Over the plan's, 12 o'clock line upright; with a minus where under", "length"),
+            ("right", "Right of the plan's, facing the butt end; with a minus where left", "length"),
+        ),
+    ),
+    "figure": (
+        "Figure",
+        (
+            ("words", "What it is, such as curl", "text"),
+            ("factor", "Times the price that such plates sell at", "number"),
+            ("from", "From the butt end, where it begins; empty: from the end", "length"),
+            ("to", "Where it ends; empty: to the other end", "length"),
+        ),
+    ),
     "bark": ("Bark thicker or thinner", (("thickness", "Its thickness", "length"),)),
     "sapwood": ("Sapwood thicker or thinner", (("thickness", "Its thickness", "length"),)),
     **{
@@ -47,6 +64,7 @@ FOUND_FORMS: dict[str, tuple[str, tuple[tuple[str, str, str], ...]]] = {
     },
 }
 """What may be found: its name, and each field's key, label and kind."""
+MAY_BE_EMPTY = ("margin", "from", "to")
 
 State = dict[str, Any]
 
@@ -127,7 +145,7 @@ def checked_find(find: Any) -> State:
     for key, label, kind in FOUND_FORMS[find["kind"]][1]:
         text = str(find.get(key, ""))[:80]
         value = as_typed(label, text, kind)
-        if value is None and key != "margin":
+        if value is None and key not in MAY_BE_EMPTY:
             raise InputError(f"{label} is empty; write it, or leave the find out.")
         if value is not None:
             made[key] = value
@@ -145,18 +163,26 @@ def found_text(finds: Sequence[Mapping[str, Any]]) -> str:
             mark = tomlkit.inline_table()
             mark.update({"from_left": find["from_left"], "from_top": find["from_top"]})
             pith[find["end"]] = mark
+    if seen := _rows(finds, "seen"):
+        pith["seen"] = _tables(seen)
     if pith:
         document.add("pith", pith)
     for kind in ("bark", "sapwood"):
         for find in (one for one in finds if one["kind"] == kind):
             document[kind] = {"thickness": find["thickness"]}
-    for table, rows in (("defect", _defects(finds)), ("cut", _rows(finds, "cut")), ("piece", _pieces(finds))):
+    figures = [{"kind": one.pop("words"), **one} for one in _rows(finds, "figure")]
+    tables = {"defect": _defects(finds), "figure": figures, "cut": _rows(finds, "cut"), "piece": _pieces(finds)}
+    for table, rows in tables.items():
         if rows:
-            array = tomlkit.aot()
-            for row in rows:
-                array.append(tomlkit.item(row))
-            document.add(table, array)
+            document.add(table, _tables(rows))
     return tomlkit.dumps(document)
+
+
+def _tables(rows: Sequence[State]) -> tomlkit.items.AoT:
+    array = tomlkit.aot()
+    for row in rows:
+        array.append(tomlkit.item(row))
+    return array
 
 
 def _defects(finds: Sequence[Mapping[str, Any]]) -> list[State]:
