@@ -30,86 +30,16 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
-from truth.hidden import wandering
+from replan_cases import CASES, Case, scanned
+
 from truth.judge import Verdict, judge
-from truth.logs import TrueDefect, TrueLog, true_log
-from truth.scans import Scan, card_text, marked_off, simulate_scan, write_binary_ply
+from truth.logs import TrueDefect, TrueLog
+from truth.scans import Scan, card_text, write_binary_ply
 
 READ = 2.0
 """Error of reading a place on a face, each way. [mm]"""
 READ_CLOCK = 3.0
 """Error of reading a clock angle. [degrees]"""
-
-
-@dataclass(frozen=True)
-class Case:
-    """A log, how it is planned, what it hides, and where it is opened."""
-
-    kind: str
-    seed: int
-    plan: str
-    finds: tuple[str, ...]
-    moments: tuple[str, ...]
-    bow: float = 0.0
-
-    @property
-    def name(self) -> str:
-        """Kind and seed."""
-        return f"{self.kind}-{self.seed}"
-
-
-CASES = (
-    Case("round", 9601, "", ("pith",), ("first", "second", "bolts"), bow=14.0),
-    Case("oval", 9602, "--products steel-string-guitar --objective value", ("pith",), ("second", "halves"), bow=12.0),
-    Case("eccentric", 9603, "--mill wide-slabbing", ("knot", "cut"), ("first", "halves")),
-    Case("fluted", 9604, "--products ukulele --objective sets", ("knot", "spoilt"), ("second", "shop")),
-    Case("flared", 9605, "--products necks --products electric", ("rot",), ("first", "bolts")),
-    Case("tapered", 9606, "--products all --objective value", ("bark", "thickness"), ("second", "halves")),
-    Case("swept", 9607, "", ("pith", "knot"), ("bucked", "halves"), bow=10.0),
-    Case("crooked", 9608, "--products classical-guitar", ("spoilt",), ("bucked", "bolts")),
-    Case(
-        "slim", 9609, "--products ukulele --products mandolin --objective value", ("pith",), ("first", "bolts"), bow=8.0
-    ),
-    Case("big", 9610, "--mill wide-slabbing --objective sets", ("metal",), ("second", "bolts")),
-    Case("stubs", 9611, "--products banjo --objective value", ("check", "cut"), ("second", "shop")),
-    Case("crooked", 9615, "--products small-parts --objective sets", ("ends",), ("bucked", "halves")),
-    Case("swept", 9613, "--products sapwood-feature", ("sapwood",), ("first", "bolts")),
-    Case(
-        "round",
-        9614,
-        "--products dulcimer --products guitar --objective value",
-        ("nothing",),
-        ("first", "halves", "shop"),
-    ),
-)
-
-
-def hidden(case: Case) -> TrueLog:
-    """The true log with all that the case hides in it."""
-    log, rng = true_log(case.kind, case.seed), np.random.default_rng([case.seed, 3])
-    way = rng.uniform(0.0, 2.0 * np.pi)
-    if case.bow:
-        log = wandering(log, (case.bow * np.cos(way), case.bow * np.sin(way)))
-    clock = float(rng.uniform(0.0, 2.0 * np.pi))
-    x = float(log.length * rng.uniform(0.3, 0.7))
-    found: list[TrueDefect] = []
-    if "knot" in case.finds:
-        found.append(TrueDefect("knot", x, None, clock, 70.0, margin=8.0))
-    if "metal" in case.finds:
-        found.append(TrueDefect("metal", x, None, clock, 60.0, margin=10.0))
-    if "rot" in case.finds:
-        found.append(TrueDefect("rot", None, "butt", None, 90.0, 400.0, margin=5.0))
-    if "check" in case.finds:
-        found.append(TrueDefect("check", None, "top", clock, None, 200.0, 80.0, margin=3.0))
-    sapwood = 40.0 if "sapwood" in case.finds else log.sapwood
-    return replace(log, defects=(*log.defects, *found), sapwood=sapwood)
-
-
-def scanned(case: Case) -> tuple[TrueLog, Scan]:
-    """The true log and its scan, marks a little off; far off where a case finds them so."""
-    log = hidden(case)
-    error = 7.0 if "ends" in case.finds else 2.0
-    return log, marked_off(log, simulate_scan(log, case.seed), np.random.default_rng(case.seed), error)[0]
 
 
 def plan(case: Case, folder: Path) -> None:
@@ -312,6 +242,12 @@ def holding(script: dict, verdict: Verdict) -> tuple[float, int, float]:
     return sum(good.values()) / 1e6, len(whole), sum(prices[plates[0]["product"]] for plates in whole) + beside
 
 
+def read(folder: Path) -> dict | None:
+    """The cut script of a plan's folder; None where there is none."""
+    path = folder / "cut-script.json"
+    return json.loads(path.read_text(encoding="utf-8")) if path.exists() else None
+
+
 def history_faults(old: dict, new: dict, after: str, own: Finds) -> list[str]:
     """What the new script tells otherwise of what was sawn."""
     out = []
@@ -341,9 +277,10 @@ def history_faults(old: dict, new: dict, after: str, own: Finds) -> list[str]:
             continue
         if one["id"] not in now:
             out.append(f"plate {one['id']} is gone")
-        elif (one["passes"], one["set_id"]) != (now[one["id"]]["passes"], now[one["id"]]["set_id"]) and one[
-            "id"
-        ] not in relabelled:
+            continue
+        other = now[one["id"]]
+        changed = (one["passes"], one["set_id"]) != (other["passes"], other["set_id"])
+        if changed and one["id"] not in relabelled:
             out.append(f"plate {one['id']} changed in silence")
     return out
 
@@ -351,15 +288,15 @@ def history_faults(old: dict, new: dict, after: str, own: Finds) -> list[str]:
 def anew(case: Case, folder: Path) -> None:
     """Plan anew after each moment of a case."""
     log, scan = scanned(case)
-    if not (folder / "plan" / "cut-script.json").exists():
+    script = read(folder / "plan")
+    if script is None:
         return
-    script = json.loads((folder / "plan" / "cut-script.json").read_text(encoding="utf-8"))
     for moment in case.moments:
         out, after = folder / moment, cut_at(script, moment)
         if after is None:
             print(case.name, moment, "no such cut", flush=True)
             continue
-        if (out / "cut-script.json").exists():
+        if read(out) is not None:
             continue
         path = folder / f"{moment}.toml"
         path.write_text(found(case, script, after, log, scan).text, encoding="utf-8")
@@ -370,14 +307,11 @@ def anew(case: Case, folder: Path) -> None:
 def table(case: Case, folder: Path) -> None:
     """A row a moment."""
     log, scan = scanned(case)
-    if not (folder / "plan" / "cut-script.json").exists():
-        return
-    old = json.loads((folder / "plan" / "cut-script.json").read_text(encoding="utf-8"))
-    for moment in case.moments:
-        path = folder / moment / "cut-script.json"
-        if not path.exists():
+    old = read(folder / "plan")
+    for moment in case.moments if old is not None else ():
+        new, after = read(folder / moment), cut_at(old, moment)
+        if new is None:
             continue
-        new, after = json.loads(path.read_text(encoding="utf-8")), cut_at(old, moment)
         own = found(case, old, after, log, scan)
         on = went_on(old, own)
         first, second = (judge(one, log, scan.truth_to_scan) for one in (on, new))

@@ -4,6 +4,7 @@ import csv
 import io
 import json
 import re
+from dataclasses import replace
 
 import pdfplumber
 import pytest
@@ -15,7 +16,10 @@ from pithline.outputs.cut_script.document import Saw
 from pithline.outputs.labels.rows import labels_csv
 from pithline.outputs.plan_folder import PRINTED
 from pithline.outputs.print_job import print_job
+from pithline.plan.problem.operations import Tool
+from pithline.plan.replan.script_history import split_script
 from pithline.script.document import dumps
+from pithline.yard.replan_log import still_to_crosscut
 from replan_work import earlier_script, operations_until, planned_anew
 from unit.pdf_reading import faults
 from unit.test_outputs_sheet import sheet_of
@@ -195,3 +199,17 @@ def test_a_script_that_is_none(tmp_path, capsys):
         arguments = ["replan", str(tmp_path / "old.json"), "--after", "2", "--found", str(tmp_path / "found.toml")]
         assert main([*arguments, "--out", str(tmp_path / "new")]) == 2
         assert message in capsys.readouterr().err
+
+
+def test_crosscuts_of_the_log_that_were_not_made_yet_are_told_of():
+    """They count as made, so that the sheet of the new plan would be silent on them."""
+    history = split_script(earlier_script(), "cut-2")
+    assert still_to_crosscut(history) == []
+    later = [
+        replace(one, tool=Tool.BUCK) if one.id in ("cut-3", "cut-5") else one
+        for one in history.later
+        if one.id != "set-3"
+    ]
+    assert still_to_crosscut(replace(history, later=tuple(later))) == [
+        "first make crosscuts 3, 5 of the log as they stand on the earlier sheet: this plan counts on it"
+    ]
