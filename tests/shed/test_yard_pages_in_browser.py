@@ -77,9 +77,13 @@ def test_work_on_one_log_leaves_the_others_of_the_yard_as_they_stand(page, at_wo
     ready(page, "/")
     page.wait_for_selector("#log-small a")
     page.evaluate("window.touched = document.querySelector('#log-small a')")
-    at_work("plan", "af-12", "searching, any angle")
+    jobs = at_work("plan", "af-12", "searching, any angle")
     page.wait_for_selector("#log-af-12 >> text=Being planned: searching, any angle")
     assert page.evaluate("touched.isConnected")
+    page.evaluate("window.touched = document.querySelector('#log-af-12 a')")
+    write_state(jobs.path("plan", "af-12"), replace(jobs.state("plan", "af-12"), what="refining", part=0.8))
+    page.wait_for_selector("#log-af-12 >> text=Being planned: refining")
+    assert page.evaluate("touched.isConnected")  # its own links stay as well
 
 
 def test_a_log_without_a_scan_cannot_be_looked_at(page):

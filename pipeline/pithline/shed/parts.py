@@ -176,6 +176,11 @@ def _progress(job: JobState, doing: str) -> None:
         f"{job.what[:1].upper()}{job.what[1:]}, begun at {begun}. It goes on if you leave this page.",
         "state",
     )
+    bar(job, doing)
+
+
+def bar(job: JobState, doing: str) -> None:
+    """How much of the work is done."""
     with Tag("div", look="progress", role="progressbar", aria_label=doing, aria_valuenow=int(100 * job.part)):
         Tag("div", style=f"width:{100 * job.part:.0f}%")
 

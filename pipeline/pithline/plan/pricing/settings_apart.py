@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from pithline.plan.pricing.class_search import ClassFound, Look, ValuedLogs, layout_of, look_at
+from pithline.plan.pricing.class_search import ClassFound, Look, ValuedLogs, layout_of, look_at, most_by_first_setting
 from pithline.plan.pricing.cutting_planes import Plane, affordable
 from pithline.plan.pricing.fills import GridFills
 from pithline.plan.pricing.price_search import SeenLayout, Sold, priced_layouts, prices_for, slope_of
@@ -68,12 +68,11 @@ def looks_by_first_setting(
     looks, out = list(found.looks), list[Look]()
     branches: dict[int, _Branch] = {}
     while len(out) < most_looks and not stopped():
-        tables = np.array([one.most for one in looks])
-        most = tables.min(axis=0)
-        first = int(most.argmax())
-        if most[first] <= least:
+        most = most_by_first_setting(looks)
+        if most is None or most.max() <= least:
             break
-        prices = looks[int(tables[:, first].argmin())].prices
+        first = int(most.argmax())
+        prices = next(one.prices for one in looks if one.most is not None and one.most[first] == most[first])
         branch = branches.setdefault(first, _Branch())
         if branch.layouts:
             foretold, prices = prices_for(sold, branch.layouts, branch.planes, prices, REACH)

@@ -15,7 +15,7 @@ from pithline.outputs.formatting import Formatter
 from pithline.shed.drawing import model_end, model_side
 from pithline.shed.fitting import shown_fit
 from pithline.shed.folder import LogEntry
-from pithline.shed.parts import Tag, about, button, drawing, frame, link
+from pithline.shed.parts import Tag, about, bar, button, drawing, followed, frame, job_mark, link
 from pithline.shed.plan_view import kept_view
 from pithline.shed.state import Shed
 
@@ -42,6 +42,8 @@ WAY = (
     ("Saw", "One step at a time. Where the log lies or looks otherwise, the rest is planned anew."),
 )
 """What follows on a scan."""
+WORK = {"begin": "Being begun", "plan": "Being planned", "replan": "Being planned anew"}
+"""Work on one log, and what it is called."""
 
 
 def yard_page(shed: Shed) -> None:
@@ -106,8 +108,7 @@ def _how_it_goes() -> None:
 
 def _mark(shed: Shed, entry: LogEntry) -> tuple[Any, ...]:
     """Changes whenever the log, a plan of it, or work on either does."""
-    states = [shed.jobs.state(kind, entry.name) for kind in ("begin", "plan", "replan")]
-    work = [(one.done, one.fault, one.alive, int(40 * one.part), one.what) for one in states if one is not None]
+    work = (job_mark(shed.jobs.state(kind, entry.name)) for kind in WORK)
     of_log = (entry.wood, entry.fault, len(entry.plans), entry.card is not None, fit_stamp(shed, entry.name))
     return *of_log, *work
 
@@ -176,12 +177,10 @@ def _ways(shed: Shed, entry: LogEntry, fitted: bool) -> None:
 
 def _state(shed: Shed, entry: LogEntry, fitted: bool, refresh: Callable[[], Any]) -> None:
     """How far the log is, in words, and what to do next."""
-    for kind, doing in (("begin", "Being begun"), ("plan", "Being planned"), ("replan", "Being planned anew")):
+    for kind in WORK:
         job = shed.jobs.state(kind, entry.name)
         if job is not None and job.alive:
-            Tag("p", f"{doing}: {job.what}", "state")
-            with Tag("div", look="progress", role="progressbar", aria_label=doing, aria_valuenow=int(100 * job.part)):
-                Tag("div", style=f"width:{100 * job.part:.0f}%")
+            _under_way(shed, entry.name, kind)
             return
     begun = shed.jobs.state("begin", entry.name)
     if entry.fault:
@@ -199,6 +198,18 @@ def _state(shed: Shed, entry: LogEntry, fitted: bool, refresh: Callable[[], Any]
         _best(shed, entry)
     else:
         Tag("p", "Fitted, not yet planned", "state")
+
+
+def _under_way(shed: Shed, log: str, kind: str) -> None:
+    """How far work on a log is, drawn anew by itself."""
+
+    def draw() -> None:
+        job = shed.jobs.state(kind, log)
+        if job is not None and job.alive:
+            Tag("p", f"{WORK[kind]}: {job.what}", "state")
+            bar(job, WORK[kind])
+
+    followed(draw)
 
 
 def _fault(sentence: str) -> None:
