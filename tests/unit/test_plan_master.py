@@ -238,6 +238,28 @@ def test_logs_chosen_by_turns_end_where_none_alone_can_be_chosen_better(seed, lo
         assert best - spent <= found.value + 1e-2
 
 
+def test_a_way_is_chosen_anew_only_where_it_may_better_the_answer(monkeypatch):
+    task = task_of(52, 2)
+    # at prices so high no set is worth more than its plates, so that what is sold besides is bounded
+    dear = np.full(len(task.family[0]), task.market.set_worth.max())
+    task = replace(task, family=(dear, *task.family))
+    columns, start, asked = near_columns(task), begun(task), []
+
+    def solved(beside, alone, *more):
+        asked.extend(way for ways in alone.ways for way in ways)
+        return []
+
+    monkeypatch.setattr(way_master, "_solve", solved)
+    worth, held, ways = worth_at(task.market, dear, task.costs), start.logs[0], columns.ways[1]
+    beside = float(held.plates[:, 0] @ worth.mated + held.plates[:, 1] @ worth.single) - held.charges
+    least = start.value - columns.unsold - beside  # a way of the second log that is worth less betters nothing
+    for by, number in ((-0.1, 0), (0.1, len(ways))):
+        asked.clear()
+        near = replace(columns, worths=(columns.worths[0], (least + by,) * len(ways)))
+        assert way_master._one_anew(task, near, start, 1, 20.0, 1) is start
+        assert len(ways) > 1 and len(asked) == number
+
+
 def test_same_ways_same_seed_same_answer():
     answers = [choose_ways(task_of(77, logs=2), 20.0, 3) for _ in range(2)]
     assert answers[0].layouts == answers[1].layouts and answers[0].value == answers[1].value

@@ -213,6 +213,19 @@ def test_the_practice_layout_takes_the_better_number_of_flitches_bolt_by_bolt(lo
     assert len([name for name in done.slabs.leaves() if done.slabs.pieces[name].kind == "bolt"]) == 4
 
 
+def test_the_practice_layout_of_a_bent_log_is_crosscut_where_that_is_worth_more():
+    """A log that bows by 40 mm, and one that bows by just enough to be compared: each as if it were asked for alone."""
+    for sweep in (40.0, 9.0):
+        bent = log_of(replace(TRUTH, length=1400.0, sweep=sweep))
+        context, sizes = context_of(SHOP), Practice(80.0, 60.0, 40.0, (1, 2))
+        judge, prices = Judge(context), price_start(SHOP.economics)
+        done = practice(bent, context, sizes, prices)
+        each = {places: practice(bent, context, sizes, prices, places) for places in ((0.0,)[:0], (bent.reach / 2.0,))}
+        worth = {places: judge.worth(one.with_bolts) for places, one in each.items()}
+        assert judge.worth(done.with_bolts) == pytest.approx(max(worth.values()), rel=0.02)
+        assert done.log_layout.places == max(worth, key=worth.get)
+
+
 @settings(max_examples=15, deadline=None)
 @given(layout=layouts())
 def test_no_layout_is_worth_more_than_its_wood(log, layout):

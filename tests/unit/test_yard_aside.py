@@ -6,22 +6,26 @@ import os
 import signal
 import subprocess
 import sys
+from pathlib import Path
+from types import SimpleNamespace
 
 import psutil
 import pytest
 
 from pithline.errors import ScriptError
+from pithline.logmodel.document import model_to_json
 from pithline.outputs.plan_folder import plan_files
 from pithline.script.document import dumps
 from pithline.yard.aside import WORTH_A_PROCESS, Aside, work_aside
-from pithline.yard.one_log import plan_model
-from pithline.yard.request import Request
+from pithline.yard.one_log import fit_scan, plan_model
+from pithline.yard.request import Request, read_inputs
 from small_plan import QUICK, TRUTH, inputs_of
 from truth.models import to_model
 from unit.aside_work import ended_from_outside, refused
 
 REQUEST = Request(effort=QUICK, samples=2)
 HERE = os.getpid()
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_scans"
 LARGE = 2e9 * WORTH_A_PROCESS
 
 
@@ -37,6 +41,7 @@ def test_in_turn_work_is_done_when_what_it_gives_is_asked_for():
     done = []
     found = Aside().begin(done.append, 1)
     assert done == []
+    assert not found.ready()
     found()
     assert done == [1]
 
@@ -44,6 +49,18 @@ def test_in_turn_work_is_done_when_what_it_gives_is_asked_for():
 def test_another_process_does_the_work(apart):
     assert apart.apart and apart.begin(os.getpid)() != HERE
     assert apart.begin(operator.add, 2, 3)() == 5
+
+
+def test_work_that_was_waited_for_is_ready(apart):
+    begun = apart.begin(operator.add, 2, 3)
+    assert begun() == 5 and begun.ready()
+
+
+def test_a_process_may_load_once_the_log_is_told_from_the_rest_of_a_scan():
+    started = []
+    model = fit_scan(read_inputs(SAMPLES / "af-15.toml"), aside=SimpleNamespace(start=started.append))
+    wood = model_to_json(model)["volume_under_bark"]
+    assert len(started) == 1 and wood < started[0] < 1.5 * wood  # with its bark, roughly
 
 
 def test_what_the_work_refuses_is_told_as_it_was(apart):

@@ -29,3 +29,17 @@ def test_what_is_done_never_goes_back():
     for part in (0.2, 0.6, 0.5, 0.7):
         standing.tell("searching", part)
     assert said == [0.2, 0.6, 0.6, 0.7]
+
+
+def test_a_plan_made_meanwhile_is_told_once_it_is_in_hand():
+    said, asked = [], []
+
+    def coming():
+        asked.append(len(asked))
+        return 7.5 if len(asked) > 1 else None
+
+    standing = PlanWatch(Monitor(lambda what, part: said.append(what)), "L", coming=coming)
+    for _ in range(3):
+        standing.tell("wood", 0.2)
+    assert said == ["wood", *["wood: best so far 7.5 L, net of charges"] * 2]
+    assert asked == [0, 1]  # not asked again after that

@@ -27,7 +27,12 @@ Progress = Callable[[str, float], None] | None
 
 
 def fit_log(
-    points: Array, card: Card, default_up: str = "+z", progress: Progress = None, pick: int | None = None
+    points: Array,
+    card: Card,
+    default_up: str = "+z",
+    progress: Progress = None,
+    pick: int | None = None,
+    found: Callable[[float], None] | None = None,
 ) -> LogModel:
     """Fit one log.
 
@@ -42,6 +47,8 @@ def fit_log(
         Called at each stage with a few words and the part done, 0 to 1.
     pick : int or None
         Which of several logs, from 1 by falling size.
+    found : callable or None
+        Called with about how much the log measures, bark and all, once it is told from the rest of the scan. [mm³]
 
     Returns
     -------
@@ -61,6 +68,8 @@ def fit_log(
         card = scaled(points, card, pick, lambda scaled_card: fit_log(points, scaled_card, default_up, None, pick))
     say("finding the log", 0.05)
     scene = find_scene(points, card, default_up, pick)
+    if found is not None:
+        found(scene.found.rough.volume)
     say("laying the log into its own frame", 0.3)
     laid = lay_into_log_frame(scene, card)
     say("fitting its surface", 0.45)

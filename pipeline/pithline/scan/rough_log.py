@@ -77,6 +77,11 @@ class RoughLog:
         return float(self.u[-1] - self.u[0] + SLICE)
 
     @property
+    def volume(self) -> float:
+        """Of its circles. [mm³]"""
+        return self.length * float(np.pi * np.mean(self.radius**2))
+
+    @property
     def size(self) -> float:
         """Median radius. [mm]"""
         return float(np.median(self.radius))

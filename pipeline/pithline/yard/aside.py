@@ -14,11 +14,28 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
 from threading import Thread
-from typing import Any, TypeVar
+from typing import Any, Generic, TypeVar
 
 Found = TypeVar("Found")
 WORTH_A_PROCESS = 0.15
 """A log of less wood is planned sooner than another process loads. [m³]"""
+
+
+def _not_yet() -> bool:
+    """It is done when what it gives is asked for."""
+    return False
+
+
+@dataclass(frozen=True, slots=True)
+class Begun(Generic[Found]):
+    """A piece of work that was begun: called, it waits for what that gives. `ready` tells whether it has been done by now."""
+
+    wait: Callable[[], Found]
+    ready: Callable[[], bool] = _not_yet
+
+    def __call__(self) -> Found:
+        """What the work gives."""
+        return self.wait()
 
 
 def _nobody_waits(_script: dict[str, Any]) -> None:
@@ -60,17 +77,17 @@ class Aside:
             if trim is not None:
                 trim(0)
 
-    def begin(self, work: Callable[..., Found], *about: object) -> Callable[[], Found]:
+    def begin(self, work: Callable[..., Found], *about: object) -> Begun[Found]:
         """Begin a piece of work; what is returned waits for what it gives."""
         if self.pool is None:
-            return partial(work, *about)
+            return Begun(partial(work, *about))
         try:
             waiting = self.pool.submit(work, *about)
             if self.later:
                 self.pool.submit(_load, self.later)
                 self.later = ()
         except BrokenExecutor:  # the process was ended from outside, and takes no more
-            return partial(work, *about)
+            return Begun(partial(work, *about))
 
         def found() -> Found:
             try:
@@ -78,7 +95,7 @@ class Aside:
             except BrokenExecutor:  # the process was ended from outside
                 return work(*about)
 
-        return found
+        return Begun(found, waiting.done)
 
 
 def _load(modules: tuple[str, ...]) -> None:

@@ -76,11 +76,11 @@ def plan_card(
     inputs = read_inputs(card_path, mill, products)
     if request.keep is not None:
         check_same_scan(request.keep, inputs)
-    model = fit_scan(inputs, request.pick, monitor.within(0.0, 0.05))
+    model = fit_scan(inputs, request.pick, monitor.within(0.0, 0.05), aside)
     return plan_model(model, inputs, request, monitor, aside)
 
 
-def fit_scan(inputs: Inputs, pick: int | None = None, monitor: Monitor = SILENT) -> LogModel:
+def fit_scan(inputs: Inputs, pick: int | None = None, monitor: Monitor = SILENT, aside: Aside = IN_TURN) -> LogModel:
     """Read the scan of a log and fit the log in it.
 
     Parameters
@@ -91,6 +91,8 @@ def fit_scan(inputs: Inputs, pick: int | None = None, monitor: Monitor = SILENT)
         Which log, where the scan shows several, 1 the largest.
     monitor : Monitor
         Hears how far it is.
+    aside : Aside
+        Loads once the log is told from the rest of the scan, where it is worth that.
 
     Raises
     ------
@@ -107,7 +109,7 @@ def fit_scan(inputs: Inputs, pick: int | None = None, monitor: Monitor = SILENT)
     scan = read_scan(inputs.scan_file)
     monitor.report("fitting the log", 1.0)
     with about(fit=inputs.scan_file, other=inputs.card_file):
-        return fit_log(scan.points, inputs.card, default_up=scan.default_up, pick=pick)
+        return fit_log(scan.points, inputs.card, default_up=scan.default_up, pick=pick, found=aside.start)
 
 
 def plan_model(
@@ -198,9 +200,12 @@ def ways_to_saw(
     if not too_long:
         watch.tell("practice layout", 0.05)
         practised = aside.begin(practice, log, context, sizes, start)
-        if not aside.apart:
+        judge = Judge(context.with_locks(NO_LOCKS))
+        if aside.apart:
+            watch.coming = lambda: judge.worth(practised().with_bolts) if practised.ready() else None
+        else:
             custom = practised()
-            watch.found(Judge(context.with_locks(NO_LOCKS)).worth(custom.with_bolts))
+            watch.found(judge.worth(custom.with_bolts))
     with about(other=own.inputs.card.id):
         by_money = request.objective.in_money
         ways = search_candidates(log, context, watch.monitor.within(0.06, 0.37 if by_money else 0.68))

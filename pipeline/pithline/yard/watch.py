@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -21,6 +22,8 @@ class PlanWatch:
         Whoever watches.
     unit : str
         What plans are counted in.
+    coming : callable, optional
+        The worth of a plan that is being made meanwhile, or None until it is in hand; asked before anything is told.
     """
 
     outer: Monitor
@@ -29,6 +32,7 @@ class PlanWatch:
     most: float | None = None
     heard: bool = False
     done: float = 0.0
+    coming: Callable[[], float | None] | None = None
 
     @property
     def monitor(self) -> Monitor:
@@ -37,6 +41,10 @@ class PlanWatch:
 
     def tell(self, what: str, part: float) -> None:
         """Say what is being done, and the fraction done."""
+        value = None if self.coming is None else self.coming()
+        if value is not None:
+            self.coming = None
+            self.found(value)
         words = what
         if self.best is not None:
             words += f": best so far {self.best:.1f} {self.unit}"

@@ -19,6 +19,7 @@ from pithline.plan.columns.market_model import MarketModel, solve_model
 from pithline.plan.columns.near_columns import Columns, MasterTask, NoSlabs, near_columns
 from pithline.plan.pricing.fills import Fill
 from pithline.plan.pricing.log_oracle import Slab, Way
+from pithline.plan.pricing.price_search import worth_at
 from pithline.plan.problem.layout import LayoutSetting
 from pithline.plan.problem.monitor import Begin, in_turn
 
@@ -203,7 +204,13 @@ def _one_anew(
     there = np.sum([one.plates for one in others], axis=0) + (0 if task.sawn is None else task.sawn)
     spent = sum(one.charges for one in others) + task.opening * len(standing - task.standing)
     beside = replace(task, sawn=there, standing=standing)
-    for way in columns.ways[number]:
+    # what the others are worth at the best prices, and what a plan with them is worth at most besides its own way
+    worth = worth_at(task.market, task.family[0], task.costs)
+    held = [float(one.plates[:, 0] @ worth.mated + one.plates[:, 1] @ worth.single) - one.charges for one in others]
+    besides = columns.unsold + sum(held)
+    for way, most in zip(columns.ways[number], columns.worths[number], strict=True):
+        if besides + most < answer.value + WORTH_A_TURN:
+            continue
         alone = tuple((way,) if k == number else () for k in range(len(columns.ways)))
         found = _solve(beside, replace(columns, ways=alone), effort, seed, 1, answer.value + spent + WORTH_A_TURN)
         for one in found:

@@ -6,7 +6,7 @@ Common practice with no source; its sizes are configuration.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -96,42 +96,87 @@ def practice(
     places : tuple of float, optional
         Where it is crosscut.
     """
-    judge = Judge(context)
     tried = [places or ()]
     if places is None and pith_bow(whole) >= BENT:
         tried.append((whole.reach / 2.0,))
-    found = [_practice_at(whole, context, sizes, prices, each) for each in tried]
-    return max(found, key=lambda one: judge.worth(one.with_bolts))
+    drawn = [_drawn_at(whole, context, sizes, prices, each) for each in tried]
+    if len(drawn) > 1:
+        worth = [one.worth(prices) for one in drawn]
+        drawn = [one for one, about in zip(drawn, worth, strict=True) if about >= (1.0 - ALIKE) * max(worth)]
+    plain = practice_layout(sizes, NO_FLITCHES)
+    found = [one.carried_out(plain, prices) for one in drawn]
+    return max(found, key=lambda one: Judge(context).worth(one.with_bolts))
 
 
-def _practice_at(
-    whole: PlanLog, context: SearchContext, sizes: Practice, prices: Array, places: tuple[float, ...]
-) -> PracticeResult:
-    task, kerf = context.task, context.machines.buck.kerf
-    logs = crosscut_log(whole, places, kerf, 0.0)[1]
-    posers = [DrawnPoser(log, task.machines, bolts_on_mill(log, task.machines)) for log in logs]
-    seen: list[PlacesCache] = [{} for _ in logs]
-    fill = FillRequest(task.economics, prices, reserve=False)
+ROUGHLY = 2.0
+"""Multiplies the steps at which slabs are looked at where customary layouts are compared; those taken are filled finely."""
+ALIKE = 0.1
+"""Whole and crosscut logs of which one promises less than the other by no more than this share are both filled finely."""
 
-    def sawn(each: Sequence[LayoutSetting]) -> SawnToSlabs:
-        ledger = crosscut_log(whole, places, kerf, 0.0)[0]
+
+@dataclass(frozen=True, slots=True)
+class _Drawn:
+    """The practice layout of a log, or of the logs crosscut from it, and what it is carried out with."""
+
+    log_layout: LogLayout
+    context: SearchContext
+    posers: tuple[DrawnPoser, ...]
+
+    def nothing_seen(self) -> list[PlacesCache]:
+        """What was seen in each log's slabs, before any was looked at."""
+        return [{} for _ in self.posers]
+
+    def fill(self, prices: Array, fine: float = 1.0) -> FillRequest:
+        """How slabs are filled; nothing is kept for what a log leaves in doubt."""
+        return FillRequest(self.context.economics, prices, reserve=False, fine=fine)
+
+    def sawn(self, layouts: Sequence[LayoutSetting], seen: Sequence[PlacesCache]) -> SawnToSlabs:
+        """Layouts of the logs carried out up to their slabs."""
+        at, task = self.log_layout, self.context.task
         pieces = [
             PieceToSaw(log, log.piece, layout, poser, cache)
-            for log, layout, poser, cache in zip(logs, each, posers, seen, strict=True)
+            for log, layout, poser, cache in zip(at.logs, layouts, self.posers, seen, strict=True)
         ]
-        return sawn_to_slabs(ledger, pieces, task)
+        return sawn_to_slabs(crosscut_log(at.whole, at.places, task.machines.buck.kerf, 0.0)[0], pieces, task)
 
-    def of_use(each: Sequence[LayoutSetting]) -> Ledger:
-        slabs = sawn(each)
-        return in_shop(slabs, slabs.with_strips(task, fill), Judge(context), task).ledger
+    def roughly(self, layouts: Sequence[LayoutSetting], prices: Array, seen: Sequence[PlacesCache]) -> Ledger:
+        """What comes of layouts whose slabs are looked at roughly."""
+        return self.sawn(layouts, seen).filled(self.context.task, self.fill(prices, ROUGHLY))
 
+    def worth(self, prices: Array) -> float:
+        """What the layout is about worth."""
+        layouts = [layout for layout in self.log_layout.layouts if layout is not None]
+        return Judge(self.context).worth(self.roughly(layouts, prices, self.nothing_seen()))
+
+    def carried_out(self, plain: LayoutSetting, prices: Array) -> PracticeResult:
+        """The layout filled finely, beside `plain` slabs."""
+        layouts = [layout for layout in self.log_layout.layouts if layout is not None]
+        seen = self.nothing_seen()
+        return PracticeResult(
+            self.of_use([plain] * len(layouts), prices, seen), self.of_use(layouts, prices, seen), self.log_layout
+        )
+
+    def of_use(self, layouts: Sequence[LayoutSetting], prices: Array, seen: Sequence[PlacesCache]) -> Ledger:
+        """What comes of layouts, but for billets that nobody buys."""
+        slabs, task = self.sawn(layouts, seen), self.context.task
+        return in_shop(slabs, slabs.with_strips(task, self.fill(prices)), Judge(self.context), task).ledger
+
+
+def _drawn_at(
+    whole: PlanLog, context: SearchContext, sizes: Practice, prices: Array, places: tuple[float, ...]
+) -> _Drawn:
+    """The practice layout of a log crosscut at some places, each bolt in as many flitches as suit it."""
+    machines = context.machines
+    logs = crosscut_log(whole, places, machines.buck.kerf, 0.0)[1]
+    posers = tuple(DrawnPoser(log, machines, bolts_on_mill(log, machines)) for log in logs)
+    plain = _Drawn(LogLayout(whole, places, logs, (practice_layout(sizes, NO_FLITCHES),) * len(logs)), context, posers)
+    seen = plain.nothing_seen()
     by_count = [
-        sawn([practice_layout(sizes, (count, count, count, count))] * len(logs)).filled(task, fill)
+        plain.roughly([practice_layout(sizes, (count, count, count, count))] * len(logs), prices, seen)
         for count in sizes.flitches
     ]
     layouts = tuple(practice_layout(sizes, _better_flitches(log, by_count, sizes, context, prices)) for log in logs)
-    plain = [practice_layout(sizes, NO_FLITCHES)] * len(logs)
-    return PracticeResult(of_use(plain), of_use(layouts), LogLayout(whole, places, logs, layouts))
+    return replace(plain, log_layout=replace(plain.log_layout, layouts=layouts))
 
 
 def _better_flitches(
