@@ -15,6 +15,7 @@ from pithline.plan.pricing.price_search import FAR_OFF
 from pithline.plan.problem.context import SearchContext
 from pithline.plan.problem.effort import wood_of
 from pithline.plan.problem.log_frame import PlanLog
+from pithline.plan.problem.monitor import SILENT, Monitor
 
 Array = NDArray[np.float64]
 
@@ -40,7 +41,11 @@ def bolt_classes(context: SearchContext, on_mill: bool) -> tuple[BoltClass, ...]
 
 
 def contending(
-    valued: ValuedLogs, classes: Sequence[BoltClass], start: Array, beaten: Mapping[bool, float]
+    valued: ValuedLogs,
+    classes: Sequence[BoltClass],
+    start: Array,
+    beaten: Mapping[bool, float],
+    monitor: Monitor = SILENT,
 ) -> tuple[list[BoltClass], dict[str, Look]]:
     """The classes worth a search; and looks had at some of them, by name.
 
@@ -56,13 +61,20 @@ def contending(
         Prices of the pools to look at.
     beaten : mapping of bool to float
         By whether bolts are sawn, what a class must promise.
+    monitor : Monitor
+        Hears which is looked at; may stop it, when the class of least work will do.
     """
     single = _single(classes)
     asked = [one for one in classes if one.sawn in beaten]
     if len(single) < 2 and not asked:
         return list(classes), {}
     prices = affordable(valued.task.economics.market, start)
-    looks = {one.name: look_at(valued.task, valued, one, prices) for one in dict.fromkeys((*single, *asked))}
+    looks: dict[str, Look] = {}
+    for one in dict.fromkeys((*single, *asked)):
+        if monitor.stopped():
+            return list(classes[:1]), looks
+        monitor.report(f"looking at {one.name}", 0.0)
+        looks[one.name] = look_at(valued.task, valued, one, prices)
     best = max(single, key=lambda one: looks[one.name].bound, default=None)
     log_cost = valued.task.economics.log_cost
     return [

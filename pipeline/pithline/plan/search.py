@@ -36,7 +36,7 @@ from pithline.plan.pricing.log_oracle import BoltClass, Way
 from pithline.plan.pricing.price_search import SeenLayout
 from pithline.plan.problem.context import SearchContext
 from pithline.plan.problem.economics import Economics
-from pithline.plan.problem.effort import bolts_on_mill, rolls_for
+from pithline.plan.problem.effort import HURRIED, bolts_on_mill, rolls_for
 from pithline.plan.problem.infeasible import no_part_fits, no_setting_pays
 from pithline.plan.problem.layout import NO_LOCKS
 from pithline.plan.problem.log_frame import PlanLog
@@ -132,6 +132,8 @@ def search_candidates(log: PlanLog, context: SearchContext, monitor: Monitor = S
     beaten: dict[bool, float] = {}  # by whether bolts are sawn, what another way must promise
     for number, (way, classes) in enumerate(ways):
         inner = monitor.within(0.15, 1.0).share(number, len(ways))
+        if monitor.stopped():  # nothing is in hand yet: a hurried search is soon at its end, so it is not cut short
+            context, inner = context.with_effort(HURRIED), inner.going_on()
         seen = see_way(way, context, inner.within(0.0, 0.2))
         asked = bolt_classes(context, seen.on_mill)
         # of ways beside the most promising one, the best layout of each class will do
@@ -224,7 +226,7 @@ def search_seen(
     )
     search = WaySearch(log, seen, context, task, ValuedLogs(grids, task))
     asked = classes
-    classes, looked = contending(search.valued, asked, search.way.prices, beaten)
+    classes, looked = contending(search.valued, asked, search.way.prices, beaten, monitor.within(0.0, 0.0))
     out: list[Candidate] = []
     columns: list[list[Way[GridSlab]]] = [[] for _ in grids]
     known: list[SeenLayout] = []

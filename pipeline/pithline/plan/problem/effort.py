@@ -77,6 +77,8 @@ FULL = Effort(
     trials=24,
     corner_step=15.0,
 )
+HURRIED = Effort("hurried", 12, 40.0, rounds=3, answers=1, master=1.0, corner_step=20.0)
+"""For a search that is to end before it has begun: a plan within moments, every class looked at."""
 EFFORTS: Mapping[str, Effort] = MappingProxyType({one.name: one for one in (COARSE, FULL)})
 """By the names that commands take."""
 

@@ -74,6 +74,10 @@ class Monitor:
         wide = self.high - self.low
         return replace(self, low=self.low + wide * low, high=self.low + wide * high, suffix=self.suffix + suffix)
 
+    def going_on(self) -> Monitor:
+        """A monitor of work that is not cut short."""
+        return replace(self, stopped=_never)
+
     def share(self, number: int, of: int, suffix: str = "") -> Monitor:
         """A monitor of one of several like parts."""
         return self.within(number / of, (number + 1) / of, suffix)
