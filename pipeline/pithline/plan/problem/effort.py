@@ -80,8 +80,6 @@ FULL = Effort(
     crosscuts=2,
     every_class=True,
     nearby=6,
-    beside=12,
-    closely=6,
     trials=24,
     corner_step=15.0,
 )
