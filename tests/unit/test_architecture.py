@@ -95,6 +95,7 @@ PLAN_ROOMS = (
     "crosscut_search",
     "class_choice",
     "class_answers",
+    "looked_layouts",
     "search_stated",
     "search",
     "priced_logs",

@@ -31,7 +31,7 @@ class Case:
     """A case whose slabs are looked at as finely as they are sawn, so that nothing is carried out again."""
 
     log: object = None
-    context: object = context_of(SHOP, effort=replace(COARSE, fine=1.0))
+    context: object = context_of(SHOP, effort=replace(COARSE, fine=1.0, closely=0))
 
 
 def bench(case):
@@ -122,7 +122,7 @@ def test_of_several_ways_to_fill_the_one_that_is_likely_worth_most_is_taken(monk
     ways = iter([(ExecutedPlan(None, Work(3), *one), None) for one in filled[1:]])
     monkeypatch.setattr(bench_room, "_in_each_style", lambda *asked: ways)
     first = ExecutedPlan(replace(candidate(1.0), log_layout=LogLayout(None, (), (None,), (None,))), Work(3), *filled[0])
-    case = Case(context=context_of(shop_of(products_of(BACK), objective=objective), effort=COARSE))
+    case = Case(context=context_of(shop_of(products_of(BACK), objective=objective), effort=replace(COARSE, closely=0)))
     [found] = ladder_of(bench(case), [first]).rungs
     assert (found.likely, found.earnings) == chosen and next(ways, None) is None
 

@@ -178,12 +178,20 @@ def _begun(
     starts: Sequence[MasterAnswer] = (),
 ) -> Callable[[], list[MasterAnswer]]:
     """The best layouts of one class by the master, begun; different in their first settings; `near` and `starts` as the master has them."""
-    economics, effort = search.task.economics, search.context.effort
-    charges = economics.mill if found.bolts.on_mill else economics.shop
-    most = search.context.locks.settings_max
+    effort = search.context.effort
     if not any(columns):
         return list
-    asked = MasterTask(
+    asked = master_task(search, found, columns, near)
+    waiting = begin_to_choose(asked, begin, effort.master, search.context.seed, effort.answers, starts)
+    return lambda: [one for one in waiting() if any(one.layouts)]
+
+
+def master_task(search: WaySearch, found: ClassFound, columns: WayColumns, near: float) -> MasterTask[GridSlab]:
+    """What a master is asked of some ways of a class; `near` as the master has it."""
+    economics = search.task.economics
+    charges = economics.mill if found.bolts.on_mill else economics.shop
+    most = search.context.locks.settings_max
+    return MasterTask(
         economics.market,
         search.fills,
         tuple(tuple(own) for own in columns),
@@ -193,5 +201,3 @@ def _begun(
         None if most is None else max(most - bool(search.way.places), 0),
         near=near,
     )
-    waiting = begin_to_choose(asked, begin, effort.master, search.context.seed, effort.answers, starts)
-    return lambda: [one for one in waiting() if any(one.layouts)]

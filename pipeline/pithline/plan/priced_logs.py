@@ -89,7 +89,8 @@ class PricedLogs:
         start = price_start(context.economics) if prices is None else prices
         seen = replace(self.seen, way=replace(self.seen.way, prices=start))
         asked = bolt_classes(context, seen.on_mill) if classes is None else classes
-        return search_seen(self.log, seen, context, asked, monitor)[0]
+        own = context.with_effort(replace(context.effort, beside=0))
+        return search_seen(self.log, seen, own, asked, monitor)[0]
 
 
 def priced_logs(

@@ -23,6 +23,7 @@ from pithline.plan.class_choice import bolt_classes, contending, may_promise_mor
 from pithline.plan.columns.way_master import MasterAnswer
 from pithline.plan.crosscut_search import NEARLY_AS_GOOD, CrosscutWay, crosscut_ways
 from pithline.plan.execute.bucked_log import LogLayout
+from pithline.plan.looked_layouts import looked_layouts
 from pithline.plan.pricing.class_search import (
     ClassFound,
     ClassTask,
@@ -196,6 +197,8 @@ def search_seen(
 ) -> tuple[list[Candidate], float]:
     """Some classes of a way that was looked at, searched by prices: their best layouts; and what the best single slab is worth.
 
+    Of a small log those of looks follow, where the effort asks for any.
+
     Parameters
     ----------
     log : PlanLog
@@ -233,11 +236,13 @@ def search_seen(
     prices, highest, log_cost = way.prices, 0.0, context.economics.log_cost
     bounds = {name: look.bound for name, look in looked.items()}  # the bound of any look holds
     waiting: tuple[ClassFound, Callable[[], ClassAnswers]] | None = None  # of the class before
+    searched: list[ClassFound] = []
 
     def take(found: ClassFound, answers: Sequence[MasterAnswer]) -> None:
         """Note the best layouts of a class."""
         own = _candidates(search, found, answers)
         out.extend(own)
+        searched.append(found)
         bounds[found.bolts.name] = found.bound
         if own:
             # no plan can exceed the greatest bound of the classes, once every one has one
@@ -274,6 +279,10 @@ def search_seen(
         take(found, answers)
         if monitor.stopped() and out:
             break
+    if effort.beside and len(way.logs) == 1 and small(way.logs) and not monitor.stopped():
+        met = {one.log_layout.layouts[0] for one in out}
+        for found, answer in looked_layouts(search, searched, effort.beside, met):
+            out += _candidates(search, found, [answer])
     return out, highest
 
 

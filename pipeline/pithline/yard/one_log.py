@@ -237,7 +237,8 @@ def _found_by_sets(own: PreparedLog, request: Request, beside: Candidate, watch:
 
     A search by money stands on prices of single plates, and on a small log whole sets make up the value.
     """
-    case = own.case(replace(request, objective=Objective.SETS))
+    effort = replace(request.effort, beside=0)
+    case = own.case(replace(request, objective=Objective.SETS, effort=effort))
     monitor = replace(watch.monitor, found=SILENT.found).within(0.37, 0.68, ", by sets too")
     found = search_candidates(case.log, case.context, monitor)
     return [

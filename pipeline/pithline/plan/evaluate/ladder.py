@@ -8,6 +8,7 @@ from functools import partial
 
 import numpy as np
 
+from pithline.plan.class_choice import small
 from pithline.plan.evaluate.refine import RefineSteps, refine
 from pithline.plan.evaluate.workbench import (
     ExecutedPlan,
@@ -132,6 +133,7 @@ def _refined(benches: Workbenches, plan: ExecutedPlan, monitor: Monitor) -> Exec
 
 def ladder_of(benches: Workbenches, plans: Sequence[ExecutedPlan]) -> Ladder:
     """The plans that no other with as few set-ups is worth as much as, filled as finely as they are sawn, by rising work."""
+    plans, done = _the_best_closely(benches, plans)
     rungs: list[ExecutedPlan] = []
     for plan in sorted(plans, key=lambda one: (one.set_ups, -one.likely)):
         if not rungs or plan.likely > rungs[-1].likely:
@@ -139,17 +141,42 @@ def ladder_of(benches: Workbenches, plans: Sequence[ExecutedPlan]) -> Ladder:
     while len(rungs) > MOST_RUNGS:
         steps = [rungs[i + 1].likely - rungs[i].likely for i in range(len(rungs) - 1)]
         rungs.pop(int(np.argmin(steps[:-1])) + 1 if len(steps) > 1 else 1)
-    fine = [
-        # what comes from the other bench unchanged is a copy
-        plan if found is plan or found.compared is None else replace(found, compared=plan.origin)
-        for plan, found in zip(rungs, benches.each(finished, rungs), strict=True)
-    ]
+    left = [plan for plan in rungs if id(plan) not in done]
+    finely = {id(plan): found for plan, found in zip(left, _finished(benches, left), strict=True)}
+    fine = [finely.get(id(plan), plan) for plan in rungs]
     kept = unbettered(fine)
     rungs, fine = [rungs[k] for k in kept], [fine[k] for k in kept]
     kept = worth_a_rung([plan.earnings for plan in fine])
     rungs, fine = [rungs[k] for k in kept], [fine[k] for k in kept]
     others = sorted((plan for plan in plans if all(plan is not rung for rung in rungs)), key=lambda one: -one.likely)
     return Ladder(tuple(fine), paying_rung([plan.earnings for plan in fine]), tuple(others))
+
+
+def _finished(benches: Workbenches, plans: Sequence[ExecutedPlan]) -> list[ExecutedPlan]:
+    """Plans filled as finely as they are sawn, the same ones where they are so already."""
+    return [
+        # what comes from the other bench unchanged is a copy
+        plan if found is plan or found.compared is None else replace(found, compared=plan.origin)
+        for plan, found in zip(plans, benches.each(finished, plans), strict=True)
+    ]
+
+
+def _the_best_closely(
+    benches: Workbenches, plans: Sequence[ExecutedPlan]
+) -> tuple[Sequence[ExecutedPlan], frozenset[int]]:
+    """Plans of a small log, the most promising of them filled as finely as they are sawn; and the identities of these.
+
+    Seen coarsely a place for a plate is found or missed, and of few sets one more or less puts plans into another order.
+    """
+    case = benches.own.case
+    most = case.context.effort.closely
+    if not most or not small([case.log]):
+        return plans, frozenset()
+    ranked = sorted(range(len(plans)), key=lambda k: -plans[k].likely)[:most]
+    out = list(plans)
+    for k, found in zip(ranked, _finished(benches, [plans[k] for k in ranked]), strict=True):
+        out[k] = found
+    return out, frozenset(id(out[k]) for k in ranked)
 
 
 def unbettered(plans: Sequence[ExecutedPlan]) -> list[int]:

@@ -31,6 +31,10 @@ class Effort:
         First settings, and ways to saw each half, that each look gives the master.
     answers : int
         Layouts of each class that are carried out.
+    beside : int
+        Of a small log, layouts that looks showed and that are carried out beside these.
+    closely : int
+        Of a small log, plans that are filled as finely as they are sawn before they are compared.
     master : float
         Deterministic seconds of CP-SAT.
     crosscuts : int
@@ -56,6 +60,8 @@ class Effort:
     crosscuts: int = 1
     every_class: bool = False
     nearby: int = 0
+    beside: int = 0
+    closely: int = 0
     trials: int = 0
     fine: float = 1.5
     depth_step: float = 2.5
@@ -63,7 +69,7 @@ class Effort:
     corner_step: float = 10.0
 
 
-COARSE = Effort("coarse", 12, 25.0, rounds=5, answers=2, master=5.0, nearby=6, corner_step=15.0)
+COARSE = Effort("coarse", 12, 25.0, rounds=5, answers=2, master=5.0, nearby=6, beside=12, closely=6, corner_step=15.0)
 FULL = Effort(
     "full",
     24,
