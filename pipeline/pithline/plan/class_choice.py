@@ -141,7 +141,7 @@ def small(logs: Sequence[PlanLog]) -> bool:
     return sum(map(wood_of, logs)) <= SMALL
 
 
-def far_under(logs: Sequence[PlanLog], bound: float, value: float, log_cost: float) -> bool:
+def far_under(logs: Sequence[PlanLog], bound: float, value: float, log_cost: float, apart: bool = False) -> bool:
     """Whether the best layout of a class is so far under its bound that more looks are worth their time.
 
     Parameters
@@ -152,7 +152,9 @@ def far_under(logs: Sequence[PlanLog], bound: float, value: float, log_cost: flo
         Of the class, and of its best layout.
     log_cost : float
         What the log's own minutes cost; shares are those stated of a plan, net of it.
+    apart : bool
+        Whether looks are asked that tell plans apart, which a log of any size is worth.
     """
     most = bound - log_cost
-    close = SMALL_UNDER if small(logs) else FAR_UNDER
+    close = SMALL_UNDER if apart or small(logs) else FAR_UNDER
     return most > 0.0 and bound - value > close * most

@@ -19,7 +19,7 @@ from pithline.plan.class_answers import (
     gather,
     looked_anew,
 )
-from pithline.plan.class_choice import bolt_classes, contending, may_promise_more, promising_more, small
+from pithline.plan.class_choice import bolt_classes, contending, may_promise_more, promising_more
 from pithline.plan.columns.way_master import MasterAnswer
 from pithline.plan.crosscut_search import NEARLY_AS_GOOD, CrosscutWay, crosscut_ways
 from pithline.plan.execute.bucked_log import LogLayout
@@ -220,7 +220,7 @@ def search_seen(
         firsts=effort.firsts,
         halves=effort.halves,
         rounds=effort.rounds,
-        apart=len(way.logs) == 1 and small(way.logs) and locks.first_slab is None,
+        apart=len(way.logs) == 1 and locks.first_slab is None,
     )
     search = WaySearch(log, seen, context, task, ValuedLogs(grids, task))
     asked = classes

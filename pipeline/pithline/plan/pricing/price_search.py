@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from pithline.plan.pricing.cutting_planes import Plane, affordable, least_of_planes, price_scale
 from pithline.plan.pricing.fills import Fillable, fill_all
 from pithline.plan.problem.economics import CutCosts
-from pithline.plan.problem.market import Market
+from pithline.plan.problem.market import Market, SetsMade
 from pithline.plan.programmes.slab_values import PlateWorth
 
 Array = NDArray[np.float64]
@@ -109,6 +109,7 @@ def prices_for(
     centre: Array,
     box: float,
     tolerance: float = 0.003,
+    sets: SetsMade | None = None,
 ) -> tuple[float, Array]:
     """The least bound over given layouts alone, and its prices (Q,). Layouts are filled anew at each trial, which is quick.
 
@@ -126,6 +127,8 @@ def prices_for(
         The reach round the centre, in units of `price_scale`.
     tolerance : float
         It ends where the planes foretell no more than this share of the bound less.
+    sets : SetsMade, optional
+        Of plans that make so many alone.
     """
     market, costs = sold.market, sold.costs
     reach = box * price_scale(market)
@@ -135,10 +138,10 @@ def prices_for(
         for value, mated, single in priced_layouts(market, layouts, here, costs):
             planes.append(Plane(value, slope_of(market, here, mated, single), here))
             top = max(top, value)
-        bound = top + market.unsold_bound(here)
+        bound = top + market.unsold_bound(here, sets)
         if bound < best:
             best, best_prices = bound, here
-        least = least_of_planes(market, planes, centre, reach)
+        least = least_of_planes(market, planes, centre, reach, sets)
         if least is None or best - least[0] <= tolerance * abs(best):
             break
         here = least[1] if round_number < WHOLE_STEPS else 0.5 * (best_prices + least[1])
