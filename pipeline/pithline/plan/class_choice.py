@@ -133,7 +133,8 @@ def promising_more(
 SMALL = 150e6
 """A look at logs of no more wood than this takes about half a second. [mm³]"""
 SMALL_UNDER, FAR_UNDER = 0.03, 0.06
-"""Small logs are looked at anew where the best layout is this share under the bound, others where it is the second."""
+"""Small logs are looked at anew near the best prices where the best layout is this share under the bound, others where it is the second;
+one log of any size is looked at with its plans told apart where it is the first."""
 
 
 def small(logs: Sequence[PlanLog]) -> bool:

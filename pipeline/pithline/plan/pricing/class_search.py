@@ -135,7 +135,8 @@ def look_at(task: ClassTask, valued: ValuedLogs, bolts: BoltClass, prices: Array
         The number of a first setting among `promises_by_halves`: its way comes last, whatever it is worth.
     """
     locked = (task.held_roll, task.first_slab)
-    best, ways, worths, firsts = 0.0, [], None, ()
+    best, ways, worths = 0.0, [], None
+    firsts: tuple[int, ...] = ()
     unsold = task.economics.market.unsold_bound(prices)
     for priced, angles in zip(valued.at(prices), task.angles, strict=True):
         solved = solve_log(priced, bolts, (task.economics.mill, task.economics.shop), angles, locked)

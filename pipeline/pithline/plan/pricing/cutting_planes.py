@@ -51,8 +51,9 @@ class LeastOfPlanes(NamedTuple):
     prices: Array
     sets: Array
 
+
 MUST_BE_MADE = 4.0
-"""How many times that much where so many sets must be made."""
+"""How many times dearer where a number of sets is asked for: one that a log does not give, or only just, makes its plates so dear."""
 
 
 def least_of_planes(
@@ -104,16 +105,16 @@ def least_of_planes(
     cost = np.zeros(n)
     cost[q : q + 1 + k] = 1.0
     low = np.maximum(market.floor, centre - reach)
-    # a plate that counts as much as its whole set can count no more: the price of what a log has none of would else have no end
-    # but where sets must be made, or mixtures are asked for, their plates may be dearer
+    # a plate that counts as much as its whole set can count no more: the price of what a log has none of would else have no end;
+    # where sets must be made, or may not, plates of them can
     high = np.minimum(centre + reach, MOST_OF_SCALE * price_scale(market) * (1.0 if sets is None else MUST_BE_MADE))
     bounds = [*zip(low, np.maximum(low, high), strict=True), (0.0, None), *[(None, None)] * k, *[(0.0, None)] * q]
     found = linprog(cost, A_ub=np.array(rows), b_ub=np.array(most), bounds=bounds, method="highs")
     if found.status != 0:
         return None
     mixed = np.zeros(k)
-    for row, product, number in made:
-        mixed[product] -= number * found.ineqlin.marginals[row]
+    for at, product, number in made:
+        mixed[product] -= number * found.ineqlin.marginals[at]
     return LeastOfPlanes(float(found.fun), found.x[:q], mixed)
 
 

@@ -27,10 +27,11 @@ class SeenLayout:
 
 @dataclass(frozen=True, slots=True)
 class Sold:
-    """What layouts are priced by: what plates bring, and what cuts cost."""
+    """What layouts are priced by: what plates bring, and what cuts cost; of plans that make so many sets alone, where that is said."""
 
     market: Market
     costs: CutCosts
+    sets: SetsMade | None = None
 
 
 NEAR, FAR = 0.15, 1.0
@@ -109,7 +110,6 @@ def prices_for(
     centre: Array,
     box: float,
     tolerance: float = 0.003,
-    sets: SetsMade | None = None,
 ) -> tuple[float, Array]:
     """The least bound over given layouts alone, and its prices (Q,). Layouts are filled anew at each trial, which is quick.
 
@@ -127,8 +127,6 @@ def prices_for(
         The reach round the centre, in units of `price_scale`.
     tolerance : float
         It ends where the planes foretell no more than this share of the bound less.
-    sets : SetsMade, optional
-        Of plans that make so many alone.
     """
     market, costs = sold.market, sold.costs
     reach = box * price_scale(market)
@@ -138,10 +136,10 @@ def prices_for(
         for value, mated, single in priced_layouts(market, layouts, here, costs):
             planes.append(Plane(value, slope_of(market, here, mated, single), here))
             top = max(top, value)
-        bound = top + market.unsold_bound(here, sets)
+        bound = top + market.unsold_bound(here, sold.sets)
         if bound < best:
             best, best_prices = bound, here
-        least = least_of_planes(market, planes, centre, reach, sets)
+        least = least_of_planes(market, planes, centre, reach, sold.sets)
         if least is None or best - least[0] <= tolerance * abs(best):
             break
         here = least[1] if round_number < WHOLE_STEPS else 0.5 * (best_prices + least[1])

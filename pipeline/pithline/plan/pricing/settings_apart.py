@@ -10,13 +10,13 @@ branching in which every look serves all branches.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pithline.plan.pricing.class_search import ClassFound, Look, ValuedLogs, layout_of, look_at
-from pithline.plan.pricing.cutting_planes import Plane, affordable, least_of_planes, price_scale
+from pithline.plan.pricing.cutting_planes import Plane, least_of_planes, price_scale
 from pithline.plan.pricing.fills import GridFills
 from pithline.plan.pricing.price_search import SeenLayout, Sold, priced_layouts, prices_for, slope_of
 from pithline.plan.problem.market import Market, SetsMade
@@ -28,6 +28,8 @@ REACH = 4.0
 """How far its prices may go from the best of it so far, in units of `price_scale`."""
 STEPS = 4
 """How often branches are parted or looked at, as many times as there are looks at most."""
+LEAST = -1e12
+"""Less than any layout is worth: one that there is not, beside sets of any number that gain at prices asked for fewer."""
 WHOLE = 0.02
 """A number of sets this near to a whole one is one: a branch is not parted there."""
 
@@ -65,9 +67,10 @@ class _Branches:
     most: list[Array] = field(default_factory=list)
 
     def bounds(self, look: Look, sets: SetsMade) -> Array:
-        """Of one look (F,)."""
+        """Of one look (F,); −∞ where no layout has such a first setting."""
         assert look.worths is not None
-        return look.worths + self.market.unsold_bound(look.prices, sets)
+        unsold = self.market.unsold_bound(look.prices, sets)
+        return np.where(look.worths > -np.inf, np.maximum(look.worths, LEAST) + unsold, -np.inf)
 
     def add(self, sets: SetsMade) -> None:
         """Plans that make so many sets."""
@@ -160,7 +163,7 @@ def looks_told_apart(
                     firsts[first].see(sold, layout_of(task, one, fills, int(rank)), branches.looks)
         sets, own, prices = branches.sets[number], firsts[first], branches.best_prices(number, first)
         if own.layouts:
-            foretold, better = prices_for(sold, own.layouts, own.planes, prices, REACH, sets=sets)
+            foretold, better = prices_for(replace(sold, sets=sets), own.layouts, own.planes, prices, REACH)
             better = np.maximum(better, market.floor)
             seen_before = any(np.allclose(better, one.prices, rtol=1e-9) for one in branches.looks)
             if seen_before or branches.bound - foretold <= CLOSE * branches.bound:
