@@ -59,9 +59,20 @@ MUST_BE_MADE = 4.0
 def least_of_planes(
     market: Market, planes: Sequence[Plane], centre: Array, reach: Array, sets: SetsMade | None = None
 ) -> LeastOfPlanes | None:
-    """The least of planes and U within `reach` of a centre, (Q,) each; None where there is none. U may be of plans with so many sets.
+    """The least of planes and U; None where there is none.
 
     Variables: prices, V (no less than 0: a log may be left), one T a product (its share of U), and h = max(loose − price, 0) a pool.
+
+    Parameters
+    ----------
+    market : Market
+        What is sold.
+    planes : sequence of Plane
+        Under the best value of any layout.
+    centre, reach : (Q,) arrays
+        Prices of the pools, and how far from them others are tried.
+    sets : SetsMade, optional
+        Of plans that make so many alone.
     """
     q, k = len(market.loose), len(market.demand)
     n = q + 1 + k + q
