@@ -75,13 +75,14 @@ def main() -> None:
     parser.add_argument("--effort", default="coarse", choices=tuple(EFFORTS))
     parser.add_argument("--objectives", nargs="+", default=["sets", "value"])
     parser.add_argument("--products", nargs="+", default=[])
+    parser.add_argument("--kinds", nargs="+", default=list(KINDS), choices=KINDS)
     parser.add_argument("--no-demand", action="store_true")
     chosen = parser.parse_args()
     inputs = inputs_of(chosen.products, chosen.no_demand)
     for objective in chosen.objectives:
         gaps = []
         for n in range(chosen.logs):
-            truth = true_log(KINDS[n % len(KINDS)], chosen.first_seed + n)
+            truth = true_log(chosen.kinds[n % len(chosen.kinds)], chosen.first_seed + n)
             model = replace(to_model(truth), bark_assumed=False)
             gaps.append(row(truth.name, model, inputs, objective, chosen.effort))
         some = [gap for gap in gaps if gap is not None]

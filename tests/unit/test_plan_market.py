@@ -1,5 +1,6 @@
 """What is sold: sets, demand, plates left over, against HiGHS; and bounds by prices against whatever could be sold."""
 
+import itertools
 from dataclasses import replace
 
 import numpy as np
@@ -10,6 +11,7 @@ from hypothesis import strategies as st
 from pithline.plan.columns.market_model import fills_at, price_family, solve_model
 from pithline.plan.pricing.cutting_planes import affordable
 from pithline.plan.problem.economics import CutCosts
+from pithline.plan.problem.market import SetsMade
 from unit.markets import figured_market, models_of_fills, random_fills, random_market, sold_by_milp
 
 SEEDS = st.integers(0, 100_000)
@@ -64,6 +66,59 @@ def test_no_plates_sell_for_more_than_they_were_bought_at_and_what_is_unsold(see
         worth, _ = market.worth(counts[:, 0], counts[:, 1])
         net = worth - market.cost @ counts.sum(axis=1)
         assert net <= counts[:, 0] @ mated + counts[:, 1] @ single + bound + 1e-9
+
+
+@settings(max_examples=60)
+@given(SEEDS)
+def test_plans_that_make_so_many_sets_sell_for_no_more_than_that_number_bounds(seed):
+    """At any prices, affordable or not: every number of sets that the plates give, plates left over sold as far as they are wanted."""
+    rng = np.random.default_rng(seed)
+    market = random_market(rng)
+    prices = np.maximum(rng.uniform(0.0, 2.5, 4), market.floor)
+    mated, single = market.plate_prices(prices)
+    bounded = 0
+    for _ in range(3):
+        counts = random_counts(rng, 4)
+        paid = counts[:, 0] @ mated + counts[:, 1] @ single
+        have, lone = market.pooled(counts[:, 0], counts[:, 1]), market.lone(counts[:, 1])
+        for made in itertools.product(*(range(int(min(most, 4)) + 1) for most in market.demand)):
+            used = np.array(made) @ market.need
+            if (used > have).any():
+                continue
+            spare = np.minimum(have - used, market.wanted - used)
+            alone = np.minimum(lone, market.wanted - used - spare)
+            sold = np.array(made) @ market.set_worth + spare @ market.loose + alone @ market.lone_worth
+            fewest, most = (np.array([rng.integers(*ends) for ends in each]) for each in _around(made))
+            assert sold <= paid + market.unsold_bound(prices, SetsMade(fewest, most)) + 1e-9
+            bounded += 1
+    exact = SetsMade(np.ones(2), np.ones(2))
+    any_number = market.unsold_bound(prices)
+    assert bounded > 0 and (market.unsold_bound(prices, exact) <= any_number or (market.demand < 1.0).any())
+
+
+def _around(made):
+    """Between what ends a least and a greatest number may be drawn that hold these."""
+    return [(0, n + 1) for n in made], [(n, n + 3) for n in made]
+
+
+def test_what_a_number_of_sets_adds_by_hand():
+    """A set worth 5 of two plates at 3 loses 1, one at 2 gains 1; a plate left over counts 2 and four are wanted."""
+    market = random_market(np.random.default_rng(0), products=1, kinds=1)
+    market = replace(
+        market,
+        need=np.array([[2]]),
+        set_worth=np.array([5.0]),
+        demand=np.array([2.0]),
+        loose=np.array([2.0]),
+        wanted=np.array([4.0]),
+    )
+    dear, cheap, spare = np.array([3.0]), np.array([2.0]), np.array([1.5])
+    one, two, none = (SetsMade(np.array([float(n)]), np.array([float(n)])) for n in (1, 2, 0))
+    assert [market.unsold_bound(dear, one) for one in (none, one, two)] == [0.0, -1.0, -2.0]
+    assert [market.unsold_bound(cheap, one) for one in (none, one, two)] == [0.0, 1.0, 2.0]
+    assert [market.unsold_bound(spare, one) for one in (none, one, two)] == [2.0, 3.0, 4.0]  # 4 · 0.5, and 1 a set
+    assert market.unsold_bound(dear) == 0.0 and market.unsold_bound(cheap) == 2.0
+    assert market.unsold_bound(dear, SetsMade(np.array([1.0]), np.array([2.0]))) == -1.0
 
 
 def test_a_set_of_any_number_worth_more_than_its_plates_bounds_nothing():

@@ -18,6 +18,7 @@ from pithline.plan.pricing.price_search import (
     search_prices,
 )
 from pithline.plan.problem.economics import CutCosts, Objective
+from pithline.plan.problem.market import SetsMade
 from pithline.plan.search import price_start
 from unit.markets import SalesModel, random_fills, random_market
 from unit.small_logs import BACK, RULE, products_of, shop_of
@@ -68,6 +69,29 @@ def test_the_least_bound_is_the_relaxed_programmes_worth(seed):
     assert bound == pytest.approx(max(at, 0.0) + market.unsold_bound(prices))
 
 
+@pytest.mark.parametrize("seed", range(10))
+def test_with_a_number_of_sets_the_least_bound_is_the_relaxed_programmes_worth_with_that_number(seed):
+    """The mixture of layouts that makes so many; and the numbers that it makes are those of its own sales."""
+    rng = np.random.default_rng(seed)
+    market = without_lone_plates(replace(random_market(rng, unlimited=0.0), demand=np.array([3.0, 4.0])))
+    market = replace(market, wanted=market.demand[market.pool_product] * market.need.max(axis=0))
+    layouts = layouts_of(rng)
+    start = affordable(market, market.loose)
+    free = sales(market, layouts).best(whole=False)
+    bounds = []
+    for most in (0.0, 1.0, 2.0):
+        sets, planes = SetsMade(np.zeros(2), np.array([most, 4.0])), []
+        bound, prices = prices_for(Sold(market, COSTS, sets), layouts, planes, start, 40.0, 1e-4)
+        model = sales(replace(market, demand=np.array([most, 4.0])), layouts)
+        assert bound == pytest.approx(model.best(whole=False), rel=2e-3, abs=2e-3)
+        mixed = least_of_planes(market, planes, prices, 40.0 * price_scale(market), sets)
+        assert (mixed.sets >= -1e-6).all() and (mixed.sets <= sets.most + 1e-6).all()
+        bounds.append(bound)
+    assert bounds == sorted(bounds) and bounds[-1] <= free * 1.003 + 2e-3
+    fewest = SetsMade(np.array([1.0, 0.0]), market.demand)
+    assert prices_for(Sold(market, COSTS, fewest), layouts, [], start, 40.0, 1e-4)[0] <= free * 1.003 + 2e-3
+
+
 @pytest.mark.parametrize("seed", range(6))
 def test_planes_are_least_where_enumeration_finds_them(seed):
     """Two pools: the least of planes and unsold worth on a fine grid of prices within the box."""
@@ -80,7 +104,7 @@ def test_planes_are_least_where_enumeration_finds_them(seed):
         [(value, mated, single)] = priced_layouts(market, [layout], here, COSTS)
         slope = market.holds @ (mated + np.where(market.mated & (here >= market.single), 0, single))
         planes.append(Plane(value, slope, here))
-    least, prices = least_of_planes(market, planes, centre, reach)
+    least, prices, _ = least_of_planes(market, planes, centre, reach)
     assert (np.abs(prices - centre) <= reach + 1e-6).all() and (prices >= market.floor - 1e-9).all()
 
     def total(at):

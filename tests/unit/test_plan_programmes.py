@@ -7,6 +7,7 @@ import pytest
 
 from pithline.plan.pricing.log_oracle import BoltClass, PricedLog, fan_of, solve_log
 from pithline.plan.problem.economics import Charges
+from pithline.plan.programmes.first_settings import First, best_span, by_halves, half_faces, number_by_halves
 from unit.slab_tables_fixture import (
     ANGLES,
     CELLS,
@@ -89,6 +90,29 @@ def test_halves_and_first_settings_are_the_best_of_all(seed):
     assert solved.bound == pytest.approx(best, abs=1e-5)
     assert all(a.promise >= b.promise for a, b in itertools.pairwise(solved.firsts))
     assert solved.bolts.max() > 0.3
+
+
+def test_first_settings_that_leave_the_same_halves_are_one():
+    """By cell of the stack: each promise is no more than that of its number, one of them is, and the span read back has it."""
+    grid = grid_of()
+    solved = searched(random_values(np.random.default_rng(7), grid), grid, 0.2)
+    depths = len(grid.depths)
+    faces = half_faces(solved.priced.mill, grid, solved.priced.grid.corners)
+    every = by_halves(solved.promises, *faces).ravel()
+    members = {}
+    for roll, low, high in itertools.product(range(ROLLS), range(depths), range(depths)):
+        promise = float(solved.promises[roll, low, high])
+        if np.isfinite(promise):
+            first = First(roll, (low, high), int(faces[0][low]), int(faces[1][high]), promise)
+            members.setdefault(number_by_halves(first, *faces), []).append(first)
+    assert len(members) < sum(map(len, members.values())) / 2
+    for number, own in members.items():
+        assert len({(one.roll, one.under, one.over) for one in own}) == 1
+        assert every[number] == max(one.promise for one in own)
+        roll, (low, high) = best_span(solved.promises, *faces, number)
+        assert roll == own[0].roll and solved.promises[roll, low, high] == every[number]
+    left_out = np.delete(every, sorted(members))
+    assert (left_out == -np.inf).all() and every.max() == pytest.approx(solved.bound)
 
 
 def test_bolts_that_are_left_are_worth_nothing():

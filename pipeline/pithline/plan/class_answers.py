@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pithline.plan.class_choice import far_under
+from pithline.plan.class_choice import far_under, small
 from pithline.plan.columns.market_model import price_family
 from pithline.plan.columns.near_columns import NEAR, MasterTask
 from pithline.plan.columns.way_master import MasterAnswer, begin_to_choose
@@ -16,7 +16,7 @@ from pithline.plan.pricing.class_search import ClassFound, ClassTask, Look, Valu
 from pithline.plan.pricing.fills import GridFills
 from pithline.plan.pricing.log_grid import GridSlab, LogGrid
 from pithline.plan.pricing.log_oracle import Way
-from pithline.plan.pricing.settings_apart import looks_by_first_setting
+from pithline.plan.pricing.settings_apart import looks_told_apart
 from pithline.plan.problem.context import SearchContext
 from pithline.plan.problem.log_frame import PlanLog
 from pithline.plan.problem.monitor import Begin, Monitor, in_turn
@@ -113,9 +113,9 @@ def _better(answers: list[MasterAnswer], more: list[MasterAnswer]) -> list[Maste
 
 
 TURNS = 2
-"""Times that a class is looked at anew, at most."""
-APART = 4
-"""Looks at one small log with its first settings told apart, as many times as other logs are looked at anew."""
+"""Times that a class is looked at near its best prices, at most."""
+APART, APART_LARGE = 4, 2
+"""Looks at one log with its plans told apart, as many times as looks near the best prices: at a small log, and at any other."""
 
 
 def looked_anew(
@@ -125,9 +125,9 @@ def looked_anew(
     answers: list[MasterAnswer],
     monitor: Monitor,
 ) -> tuple[ClassFound, list[MasterAnswer]]:
-    """A class with looks near its best prices, where the answer is far under its bound; and the best answers.
+    """A class with more looks, where the answer is far under its bound; and the best answers.
 
-    One small log is looked at with its first settings told apart besides.
+    Plans of one log are told apart; then, where that leaves the answer far off, looks are had near the best prices.
 
     Parameters
     ----------
@@ -145,17 +145,20 @@ def looked_anew(
     shape = TURNS, search.context.effort.nearby, len(found.prices)
     turns = np.random.default_rng(search.context.seed).uniform(-1.0, 1.0, shape)
     turns[0, :1] = 0.0  # more ways at the best prices themselves
-    for number, moves in enumerate(turns):
+    logs, log_cost = search.way.logs, search.task.economics.log_cost
+    for moves in (*([None] if search.task.apart else []), *turns):
         value = max((one.value for one in answers), default=0.0) - search.task.base_charge
-        far = far_under(search.way.logs, found.bound, value, search.task.economics.log_cost)
-        if not len(moves) or not far or monitor.stopped():
+        if not shape[1] or monitor.stopped():
             break
-        looks = looks_nearby(search.valued, found, moves)
-        if search.task.apart and number == 0:
-            seen = found.with_looks(looks)
-            most = APART * len(moves)
-            looks += looks_by_first_setting(search.valued, search.fills, seen, value, most, monitor.stopped)
-        found = found.with_looks(looks)
+        if not far_under(logs, found.bound, value, log_cost, apart=moves is None):
+            continue
+        if moves is None:
+            most = (APART if small(logs) else APART_LARGE) * shape[1]
+            told = looks_told_apart(search.valued, search.fills, found, value, most, monitor.stopped)
+            looks, proven = told.looks, told.proven
+        else:
+            looks, proven = looks_nearby(search.valued, found, moves), np.inf
+        found = found.with_looks(looks, proven)
         gather(every, looks, found.bound, np.inf)
         answers = _better(answers, _begun(search, found, every, WIDE, in_turn, answers)())
     return found, answers

@@ -145,7 +145,8 @@ def promising_more(
 SMALL = 150e6
 """A look at logs of no more wood than this takes about half a second. [mm³]"""
 SMALL_UNDER, FAR_UNDER = 0.03, 0.06
-"""Small logs are looked at anew where the best layout is this share under the bound, others where it is the second."""
+"""Small logs are looked at anew near the best prices where the best layout is this share under the bound, others where it is the second;
+one log of any size is looked at with its plans told apart where it is the first."""
 
 
 def small(logs: Sequence[PlanLog]) -> bool:
@@ -153,7 +154,7 @@ def small(logs: Sequence[PlanLog]) -> bool:
     return sum(map(wood_of, logs)) <= SMALL
 
 
-def far_under(logs: Sequence[PlanLog], bound: float, value: float, log_cost: float) -> bool:
+def far_under(logs: Sequence[PlanLog], bound: float, value: float, log_cost: float, apart: bool = False) -> bool:
     """Whether the best layout of a class is so far under its bound that more looks are worth their time.
 
     Parameters
@@ -164,7 +165,9 @@ def far_under(logs: Sequence[PlanLog], bound: float, value: float, log_cost: flo
         Of the class, and of its best layout.
     log_cost : float
         What the log's own minutes cost; shares are those stated of a plan, net of it.
+    apart : bool
+        Whether looks are asked that tell plans apart, which a log of any size is worth.
     """
     most = bound - log_cost
-    close = SMALL_UNDER if small(logs) else FAR_UNDER
+    close = SMALL_UNDER if apart or small(logs) else FAR_UNDER
     return most > 0.0 and bound - value > close * most

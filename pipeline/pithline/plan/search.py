@@ -225,7 +225,7 @@ def search_seen(
         firsts=effort.firsts,
         halves=effort.halves,
         rounds=effort.rounds,
-        apart=len(way.logs) == 1 and small(way.logs) and locks.first_slab is None,
+        apart=len(way.logs) == 1 and locks.first_slab is None,
     )
     search = WaySearch(log, seen, context, task, ValuedLogs(grids, task))
     asked = classes

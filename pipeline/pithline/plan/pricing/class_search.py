@@ -16,7 +16,9 @@ from pithline.plan.pricing.log_oracle import (
     PricedLog,
     Way,
     best_ways,
+    numbers_of_best,
     price_log,
+    promises_by_halves,
     solve_log,
     way_of_first,
 )
@@ -57,40 +59,43 @@ class ClassTask:
 class Look:
     """One look at prices: the bound there, and the best ways to saw each log there.
 
-    `most` is what no layout with each first setting is worth more than, where first settings are told apart.
+    `worths` are what layouts with each first setting are worth at most at these prices, where first settings are told apart: those that
+    leave the same halves as one, see `promises_by_halves`. What is unsold is not in them. `firsts` are the numbers of those that the
+    ways of the one log have.
     """
 
     prices: Array
     bound: float
     ways: tuple[tuple[Way[GridSlab], ...], ...]
-    most: Array | None = None
+    worths: Array | None = None
+    firsts: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class ClassFound:
-    """What the search of a class found: its looks, the best bound first; no layout of the class is worth more than that."""
+    """What the search of a class found: its looks, the best bound first; no layout of the class is worth more than that, or `proven`."""
 
     bolts: BoltClass
     looks: tuple[Look, ...]
+    proven: float = np.inf
 
     @property
     def bound(self) -> float:
         """Of every layout of the class on the grid, net of charges.
 
-        That of a look holds for every layout. Where first settings are told apart, each has a look that is best for it, and a layout has
-        one first setting.
+        That of a look holds for every layout; where plans were told apart, what was proven of all of them.
         """
-        most = most_by_first_setting(self.looks)
-        return self.looks[0].bound if most is None else min(float(most.max()), self.looks[0].bound)
+        return min(self.looks[0].bound, self.proven)
 
     @property
     def prices(self) -> Array:
         """Of the pools, where the bound is least (Q,)."""
         return self.looks[0].prices
 
-    def with_looks(self, looks: Sequence[Look]) -> ClassFound:
-        """With more looks of the class."""
-        return replace(self, looks=tuple(sorted((*self.looks, *looks), key=lambda one: one.bound)))
+    def with_looks(self, looks: Sequence[Look], proven: float = np.inf) -> ClassFound:
+        """With more looks of the class, and what they prove."""
+        every = tuple(sorted((*self.looks, *looks), key=lambda one: one.bound))
+        return replace(self, looks=every, proven=min(self.proven, proven))
 
 
 @dataclass(slots=True)
@@ -113,12 +118,6 @@ class ValuedLogs:
         return self.kept[key]
 
 
-def most_by_first_setting(looks: Sequence[Look]) -> Array | None:
-    """What no layout with each first setting is worth more than, by the look that is best for it; None where they are not told apart."""
-    each = [one.most for one in looks if one.most is not None]
-    return np.minimum.reduce(each) if each else None
-
-
 def look_at(task: ClassTask, valued: ValuedLogs, bolts: BoltClass, prices: Array, first: int | None = None) -> Look:
     """The best ways of a class at given prices, and what no layout of it can be worth more than.
 
@@ -133,20 +132,23 @@ def look_at(task: ClassTask, valued: ValuedLogs, bolts: BoltClass, prices: Array
     prices : (Q,) array
         Of the pools.
     first : int, optional
-        The number of a first setting among `SolvedLog.promises`: its way comes last, whatever it is worth.
+        The number of a first setting among `promises_by_halves`: its way comes last, whatever it is worth.
     """
     locked = (task.held_roll, task.first_slab)
-    best, ways, most = 0.0, [], None
+    best, ways, worths = 0.0, [], None
+    firsts: tuple[int, ...] = ()
     unsold = task.economics.market.unsold_bound(prices)
     for priced, angles in zip(valued.at(prices), task.angles, strict=True):
         solved = solve_log(priced, bolts, (task.economics.mill, task.economics.shop), angles, locked)
         best += solved.bound
         ways.append(best_ways(solved, task.firsts, task.halves, locked))
         if task.apart:
-            most = np.maximum(solved.promises.ravel() - task.base_charge, 0.0) + unsold
+            worths = promises_by_halves(solved) - task.base_charge
+            firsts = numbers_of_best(solved, task.firsts)
         if first is not None:
             ways[-1] += (way_of_first(solved, first, task.halves),)
-    return Look(prices, max(best - task.base_charge, 0.0) + unsold, tuple(ways), most)
+            firsts += (first,)
+    return Look(prices, max(best - task.base_charge, 0.0) + unsold, tuple(ways), worths, firsts)
 
 
 SEEN = 3

@@ -15,7 +15,15 @@ from pithline.plan.problem.layout import LayoutSetting
 from pithline.plan.programmes.cradled_fans import fan_to_saw, parted_off
 from pithline.plan.programmes.fan_bounds import fan_bounds
 from pithline.plan.programmes.fan_runs import NEVER, FanGrid, FanRuns, fan_runs
-from pithline.plan.programmes.first_settings import First, first_settings, half_faces, in_menu
+from pithline.plan.programmes.first_settings import (
+    First,
+    best_span,
+    by_halves,
+    first_settings,
+    half_faces,
+    in_menu,
+    number_by_halves,
+)
 from pithline.plan.programmes.halves import (
     bounded_slabs,
     face_index,
@@ -87,7 +95,7 @@ class PricedLog:
 class SolvedLog:
     """A priced log with what its bolts and halves are worth: `bolts` (angles, turns, far, near), `halves` (angles, turns, corners).
 
-    `promises` (rolls, low, high) are what first settings are worth with all that follows, by the cells that their stack spans; 0 where
+    `promises` (rolls, low, high) are what first settings are worth with all that follows, by the cells that their stack spans; −∞ where
     they are no stack. `firsts` are the best of them.
     """
 
@@ -207,23 +215,41 @@ def best_ways(
     solved: SolvedLog, firsts: int, halves: int, locked: tuple[bool, float | None]
 ) -> tuple[Way[GridSlab], ...]:
     """The best first settings, at most two of a roll, each with the best few ways to saw its halves; best first."""
-    out: list[Way[GridSlab]] = []
+    return tuple(_way(solved, first, halves, locked[1]) for first in best_firsts(solved, firsts))
+
+
+def best_firsts(solved: SolvedLog, most: int) -> tuple[First, ...]:
+    """The best first settings, at most two of a roll; best first."""
+    out: list[First] = []
     of_roll: dict[int, int] = {}
     for first in solved.firsts:
-        if len(out) == firsts:
+        if len(out) == most:
             break
         if of_roll.get(first.roll, 0) == 2:
             continue
         of_roll[first.roll] = of_roll.get(first.roll, 0) + 1
-        out.append(_way(solved, first, halves, locked[1]))
+        out.append(first)
     return tuple(out)
 
 
+def promises_by_halves(solved: SolvedLog) -> Array:
+    """What first settings promise by the halves that they leave, one after the other; see `by_halves`."""
+    grid = solved.priced.grid
+    return by_halves(solved.promises, *half_faces(solved.priced.mill, grid.grid, grid.corners)).ravel()
+
+
+def numbers_of_best(solved: SolvedLog, firsts: int) -> tuple[int, ...]:
+    """The numbers of the first settings of `best_ways` among `promises_by_halves`."""
+    grid = solved.priced.grid
+    faces = half_faces(solved.priced.mill, grid.grid, grid.corners)
+    return tuple(number_by_halves(first, *faces) for first in best_firsts(solved, firsts))
+
+
 def way_of_first(solved: SolvedLog, number: int, halves: int) -> Way[GridSlab]:
-    """One first setting, by its number among `promises` one after the other, with the best few ways to saw its halves."""
-    roll, low, high = (int(v) for v in np.unravel_index(number, solved.promises.shape))
+    """One first setting, by its number among `promises_by_halves`, with the best few ways to saw its halves."""
     grid = solved.priced.grid
     under, over = half_faces(solved.priced.mill, grid.grid, grid.corners)
+    roll, (low, high) = best_span(solved.promises, under, over, number)
     promise = float(solved.promises[roll, low, high])
     return _way(solved, First(roll, (low, high), int(under[low]), int(over[high]), promise), halves, None)
 

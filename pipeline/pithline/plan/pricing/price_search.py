@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from pithline.plan.pricing.cutting_planes import Plane, affordable, least_of_planes, price_scale
 from pithline.plan.pricing.fills import Fillable, fill_all
 from pithline.plan.problem.economics import CutCosts
-from pithline.plan.problem.market import Market
+from pithline.plan.problem.market import Market, SetsMade
 from pithline.plan.programmes.slab_values import PlateWorth
 
 Array = NDArray[np.float64]
@@ -27,10 +27,11 @@ class SeenLayout:
 
 @dataclass(frozen=True, slots=True)
 class Sold:
-    """What layouts are priced by: what plates bring, and what cuts cost."""
+    """What layouts are priced by: what plates bring, and what cuts cost; of plans that make so many sets alone, where that is said."""
 
     market: Market
     costs: CutCosts
+    sets: SetsMade | None = None
 
 
 NEAR, FAR = 0.15, 1.0
@@ -135,10 +136,10 @@ def prices_for(
         for value, mated, single in priced_layouts(market, layouts, here, costs):
             planes.append(Plane(value, slope_of(market, here, mated, single), here))
             top = max(top, value)
-        bound = top + market.unsold_bound(here)
+        bound = top + market.unsold_bound(here, sold.sets)
         if bound < best:
             best, best_prices = bound, here
-        least = least_of_planes(market, planes, centre, reach)
+        least = least_of_planes(market, planes, centre, reach, sold.sets)
         if least is None or best - least[0] <= tolerance * abs(best):
             break
         here = least[1] if round_number < WHOLE_STEPS else 0.5 * (best_prices + least[1])

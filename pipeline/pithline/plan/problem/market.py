@@ -24,6 +24,13 @@ Array = NDArray[np.float64]
 Counts = NDArray[np.int64]
 
 
+class SetsMade(NamedTuple):
+    """How many sets of each product a plan makes, (K,): at least, and at most."""
+
+    fewest: Array
+    most: Array
+
+
 @dataclass(frozen=True, slots=True)
 class Market:
     """Q pools, R recipes, K products, P kinds of plates. Worths in the objective's own unit: litres, or money.
@@ -74,6 +81,11 @@ class Market:
         return tuple((int(q), int(self.inside[q])) for q in order if self.inside[q] >= 0)
 
     @property
+    def any_sets(self) -> SetsMade:
+        """As many sets of each product as can be sold, or fewer."""
+        return SetsMade(np.zeros(len(self.demand)), self.demand)
+
+    @property
     def floor(self) -> Array:
         """The least price of a plate of each pool, (Q,): what one left over counts where any number is wanted."""
         return np.where(np.isfinite(self.wanted), 0.0, self.loose)
@@ -84,21 +96,24 @@ class Market:
         single = np.where(self.mated, np.minimum(self.single, mated), mated)
         return np.maximum(mated - self.cost, 0.0), np.maximum(single - self.cost, 0.0)
 
-    def unsold_bound(self, prices: Array) -> float:
+    def unsold_bound(self, prices: Array, sets: SetsMade | None = None) -> float:
         """What sets and plates left over can add at most where each plate has been bought at its price.
 
-        With the best value of any layout at these prices it bounds every plan (Lagrangian relaxation of the pools). Infinite
-        where a set of unlimited demand is worth more than its plates cost.
+        With the best value of any layout at these prices it bounds every plan (Lagrangian relaxation of the pools), or every plan that
+        makes so many sets. Infinite where a set of unlimited number is worth more than its plates cost.
         """
         spare = np.maximum(self.loose - prices, 0.0)
         paid = self.need @ np.maximum(prices, self.loose)
+        fewest, most = self.any_sets if sets is None else sets
         total = 0.0
         for k in range(len(self.demand)):
             pools = (self.pool_product == k) & np.isfinite(self.wanted)
             total += float(spare[pools] @ self.wanted[pools])
-            gain = float(np.max((self.set_worth - paid)[self.product == k], initial=0.0))
+            gain = float(np.max((self.set_worth - paid)[self.product == k], initial=-np.inf))
             if gain > 1e-9:
-                total += gain * self.demand[k]
+                total += gain * most[k]
+            elif gain < 0.0 < fewest[k]:
+                total += gain * fewest[k]
         return total
 
     def pooled(self, mated: Counts, single: Counts) -> Array:

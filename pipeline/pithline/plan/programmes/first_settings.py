@@ -50,7 +50,7 @@ def first_settings(
     Returns
     -------
     promises : (rolls, depths, depths) array
-        By roll, and by the cells where the stack begins and ends; 0 where these hold none.
+        By roll, and by the cells where the stack begins and ends; −∞ where these hold none.
     firsts : tuple of First
     """
     out: list[First] = []
@@ -65,7 +65,7 @@ def first_settings(
         holds = np.triu(np.ones_like(stack, bool), g.cells.min())
         if only is not None:
             holds = np.eye(len(stack), k=int(g.cells[in_menu(g, only)]), dtype=bool)
-        promise = np.where(holds, stack - charge + low[:, None] + high[None, :], 0.0)
+        promise = np.where(holds, stack - charge + low[:, None] + high[None, :], -np.inf)
         promises.append(promise)
         found: dict[tuple[int, int], First] = {}
         for place in np.argsort(-promise, axis=None, kind="stable"):
@@ -85,6 +85,53 @@ def half_faces(g: FanGrid, grid: Grid, corners: Array) -> tuple[NDArray[np.intp]
     gap = g.kerf_cells * grid.depth_step
     under = np.array([face_index(corners, -(depth - gap)) for depth in depths])
     return under, np.array([face_index(corners, depth + gap) for depth in depths])
+
+
+def by_halves(promises: Array, under: NDArray[np.intp], over: NDArray[np.intp]) -> Array:
+    """What first settings promise at most by roll and the halves that they leave: (rolls, halves under, halves over).
+
+    Of those that leave the same halves the one whose stack has the most room is worth as much as any, whatever the prices. Halves are
+    numbered as their faces follow each other from cell to cell.
+
+    Parameters
+    ----------
+    promises : (rolls, depths, depths) array
+        As `first_settings` has them.
+    under, over : (depths,) arrays
+        As `half_faces` has them.
+    """
+    lows, highs = _runs(under), _runs(over)
+    out: Array = np.maximum.reduceat(np.maximum.reduceat(promises, lows, axis=1), highs, axis=2)
+    return out
+
+
+def best_span(
+    promises: Array, under: NDArray[np.intp], over: NDArray[np.intp], number: int
+) -> tuple[int, tuple[int, int]]:
+    """The roll and the cells of the first setting that promises most of those with one number among `by_halves`."""
+    lows, highs = _runs(under), _runs(over)
+    roll, i, j = (int(v) for v in np.unravel_index(number, (len(promises), len(lows), len(highs))))
+    l, h = int(lows[i]), int(highs[j])
+    own = promises[roll, l : _end(lows, i, len(under)), h : _end(highs, j, len(over))]
+    most = np.unravel_index(int(own.argmax()), own.shape)
+    return roll, (l + int(most[0]), h + int(most[1]))
+
+
+def number_by_halves(first: First, under: NDArray[np.intp], over: NDArray[np.intp]) -> int:
+    """The number of a first setting among `by_halves`."""
+    lows, highs = _runs(under), _runs(over)
+    i, j = (int(np.searchsorted(runs, cell, "right")) - 1 for runs, cell in zip((lows, highs), first.span, strict=True))
+    return (first.roll * len(lows) + i) * len(highs) + j
+
+
+def _runs(faces: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Where each run of equal faces begins."""
+    return np.flatnonzero(np.diff(faces, prepend=faces[0] - 1))
+
+
+def _end(starts: NDArray[np.intp], number: int, cells: int) -> int:
+    """Where one of some runs ends."""
+    return int(starts[number + 1]) if number + 1 < len(starts) else cells
 
 
 def in_menu(g: FanGrid, thickness: float) -> int:
