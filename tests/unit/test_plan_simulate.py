@@ -226,6 +226,14 @@ def test_the_practice_layout_of_a_bent_log_is_crosscut_where_that_is_worth_more(
         assert done.log_layout.places == max(worth, key=worth.get)
 
 
+def test_customary_cuts_that_give_nothing_are_told_as_well():
+    """A bent log too short for its part: whole and crosscut both cost their settings alone."""
+    bent = log_of(replace(TRUTH, sweep=40.0))
+    shop = shop_of(products_of(replace(RULE, length=1200.0)))
+    done = practice(bent, context_of(shop), Practice(80.0, 60.0, 40.0, (1, 2)), price_start(shop.economics))
+    assert not done.with_bolts.passing and Judge(context_of(shop)).worth(done.with_bolts) < 0.0
+
+
 @settings(max_examples=15, deadline=None)
 @given(layout=layouts())
 def test_no_layout_is_worth_more_than_its_wood(log, layout):

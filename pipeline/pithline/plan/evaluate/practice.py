@@ -102,7 +102,7 @@ def practice(
     drawn = [_drawn_at(whole, context, sizes, prices, each) for each in tried]
     if len(drawn) > 1:
         worth = [one.worth(prices) for one in drawn]
-        drawn = [one for one, about in zip(drawn, worth, strict=True) if about >= (1.0 - ALIKE) * max(worth)]
+        drawn = [one for one, about in zip(drawn, worth, strict=True) if about >= max(worth) - ALIKE * abs(max(worth))]
     plain = practice_layout(sizes, NO_FLITCHES)
     found = [one.carried_out(plain, prices) for one in drawn]
     return max(found, key=lambda one: Judge(context).worth(one.with_bolts))
