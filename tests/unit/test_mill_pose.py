@@ -89,6 +89,22 @@ def test_rules_of_rest_on_shaped_logs(kind, clock):
         assert 0.0 <= lift <= MILL.lift_max and lift / MILL.lift_step == pytest.approx(round(lift / MILL.lift_step))
 
 
+@pytest.mark.parametrize("length", [1180.0, 1300.0, 1420.0])
+@pytest.mark.parametrize("clock", [0.0, np.pi])
+def test_no_bunk_carries_under_an_end_that_leans_over_it(length, clock):
+    """A cylinder whose butt end leans by a quarter: where its underside ends follows from the plane of the end."""
+    truth = TrueLog("c", length, R, taper=0.0, bark=BARK, butt_tilt=(0.0, 0.25))
+    log, _, pose = posed(truth, clock)
+    assert isinstance(pose, Pose)
+    model = to_model(truth)
+    down = -(R + BARK) * normal_at(log.axis, clock)
+    plane = np.asarray(model.butt.normal)
+    ends = float(plane @ (model.butt.point - down) / plane[0])  # where the lowest line of the cylinder meets the end
+    assert abs(ends) > 30.0
+    assert min(bunk for bunk, _ in pose.lifts) - pose.butt_at > ends + END_CLEAR - 5.0
+    assert [lift for _, lift in pose.lifts] == [0.0, 0.0]
+
+
 def test_a_half_lies_on_its_sawn_face():
     half = Piece("half-1", "half", (Face((0.0, 0.0, -1.0), -40.0, "cut-1"),))
     _, _, pose = posed(TrueLog("c", LENGTH, R, taper=0.0, bark=BARK), piece=half)

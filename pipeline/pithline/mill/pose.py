@@ -17,6 +17,9 @@ from pithline.mill.sections import PieceShape, lowest_along
 Array = NDArray[np.float64]
 END_CLEAR = 25.0
 """A bunk this near to an end of the piece carries nothing (design section 5). [mm]"""
+STEEP = 1.0
+"""An end off square leaves the piece's underside rising more than this towards it, as a slope: nothing lies on that.
+Where such an underside is lowest hangs on millimetres along the log."""
 CLEAR = 2.0
 """Room kept between the piece and bunks that are not to carry it. [mm]"""
 LEAN = 60.0
@@ -147,12 +150,13 @@ def pose_piece(
     place, low = lying.underside(up)
     if len(place) < 3:
         return NoPose("it is too short to lie on two bunks")
-    butt_at = _butt_at(lying.centre, place, mill)
+    bearing = _bearing(place, low)
+    butt_at = _butt_at(lying.centre, bearing, mill)
     if butt_at is None:
         return NoPose("fewer than two bunks lie under it with its weight between them")
     at = np.asarray(mill.bunks) - butt_at
     under = np.flatnonzero((at >= place.min() - 1e-6) & (at <= place.max() + 1e-6))
-    carries = [int(k) for k in under if place.min() + END_CLEAR < at[k] < place.max() - END_CLEAR]
+    carries = [int(k) for k in under if bearing.min() + END_CLEAR < at[k] < bearing.max() - END_CLEAR]
     bunks = _Bunks(at, under, carries, np.interp(at, place, low))
     rested = _rest(lying, up, bunks, mill)
     if isinstance(rested, NoPose):
@@ -195,6 +199,16 @@ def pose_bolt(
     ends = (carries[0], carries[-1])
     lifts = ((float(mill.bunks[ends[0]]), 0.0), (float(mill.bunks[ends[1]]), 0.0))
     return Pose(up, -float(low.min()), butt_at, lifts, shape.volume * 1e-9 * density)
+
+
+def _bearing(place: Array, low: Array) -> Array:
+    """Of the places along a piece those between which it may lie on bunks: without ends at which its underside rises steeply. [mm]"""
+    first, last = 0, len(place) - 1
+    while last - first > 2 and low[first] - low[first + 1] > STEEP * abs(place[first + 1] - place[first]):
+        first += 1
+    while last - first > 2 and low[last] - low[last - 1] > STEEP * abs(place[last] - place[last - 1]):
+        last -= 1
+    return place[first : last + 1]
 
 
 def least_length_on_bunks(mill: BandMill) -> float:
