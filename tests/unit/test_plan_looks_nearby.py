@@ -116,19 +116,25 @@ def test_no_layout_of_any_look_sells_for_more_than_the_bound_of_another(objectiv
     assert 0.0 < best <= all_looks[0].bound * (1.0 + 1e-6)  # values are kept as float32
 
 
+def told_apart(log, shop):
+    """A class of one log that was looked at, its first settings told apart: the logs valued, their slabs, what was found."""
+    economics, machines = shop.economics, shop.machines
+    start = price_start(economics)
+    seen = see_way(CrosscutWay((), (log,), 0.0, start), context_of(shop, EFFORT))
+    kerfs = machines.mill.kerf, machines.resaw.kerf
+    task = ClassTask(economics, kerfs, (np.array([seen.rolls // 2]),), firsts=2, halves=1, rounds=3, apart=True)
+    valued, fills = ValuedLogs(seen.grids, task), GridFills(seen.grids)
+    return valued, fills, search_class(valued, fills, CRADLE, start)
+
+
 @pytest.mark.parametrize(
     ("objective", "demand", "share"), [("sets", 2, 0.99), ("value", 3, 0.985), ("value", None, 1.0)]
 )
 def test_told_apart_no_plan_is_worth_more_than_its_branch_promises(objective, demand, share):
     """Layouts of all looks, filled at the prices of each: sold in every number of sets, and by the best; by first setting besides."""
-    log, shop = log_of_radius(160.0), guitars(demand, objective)
-    economics, machines = shop.economics, shop.machines
-    market, costs = economics.market, economics.costs
-    seen = see_way(CrosscutWay((), (log,), 0.0, price_start(economics)), context_of(shop, EFFORT))
-    kerfs = machines.mill.kerf, machines.resaw.kerf
-    task = ClassTask(economics, kerfs, (np.array([seen.rolls // 2]),), firsts=2, halves=1, rounds=3, apart=True)
-    valued, fills = ValuedLogs(seen.grids, task), GridFills(seen.grids)
-    found = search_class(valued, fills, CRADLE, price_start(economics))
+    valued, fills, found = told_apart(log_of_radius(160.0), guitars(demand, objective))
+    task = valued.task
+    market, costs = task.economics.market, task.economics.costs
     told = looks_told_apart(valued, fills, found, 0.0, 12)
     whole = found.with_looks(told.looks, told.proven)
 
@@ -164,13 +170,9 @@ def test_told_apart_no_plan_is_worth_more_than_its_branch_promises(objective, de
 
 def test_numbers_of_sets_apart_bound_less_than_first_settings_alone(monkeypatch):
     """A mixture of layouts makes one set and a half, eight backs each, which is no plan; no layout is worth more than what is left."""
-    log, shop = log_of_radius(150.0), guitars(3, "sets", 8, 4)
-    economics, machines = shop.economics, shop.machines
-    seen = see_way(CrosscutWay((), (log,), 0.0, price_start(economics)), context_of(shop, EFFORT))
-    kerfs = machines.mill.kerf, machines.resaw.kerf
-    task = ClassTask(economics, kerfs, (np.array([seen.rolls // 2]),), firsts=2, halves=1, rounds=3, apart=True)
-    valued, fills = ValuedLogs(seen.grids, task), GridFills(seen.grids)
-    found = search_class(valued, fills, CRADLE, price_start(economics))
+    valued, fills, found = told_apart(log_of_radius(150.0), guitars(3, "sets", 8, 4))
+    task = valued.task
+    economics = task.economics
     both = looks_told_apart(valued, fills, found, 0.0, 24)
     best = 0.0
     for look in (*found.looks, *both.looks):

@@ -146,10 +146,11 @@ def looked_anew(
     turns = np.random.default_rng(search.context.seed).uniform(-1.0, 1.0, shape)
     turns[0, :1] = 0.0  # more ways at the best prices themselves
     logs, log_cost = search.way.logs, search.task.economics.log_cost
-    for moves in (*([None] if search.task.apart else []), *turns):
-        value = max((one.value for one in answers), default=0.0) - search.task.base_charge
-        if not shape[1] or monitor.stopped():
+    anew = [*([None] if search.task.apart else []), *turns] if shape[1] else []
+    for moves in anew:  # none: plans are told apart
+        if monitor.stopped():
             break
+        value = max((one.value for one in answers), default=0.0) - search.task.base_charge
         if not far_under(logs, found.bound, value, log_cost, apart=moves is None):
             continue
         if moves is None:

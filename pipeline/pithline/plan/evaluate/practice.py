@@ -122,6 +122,11 @@ class _Drawn:
     context: SearchContext
     posers: tuple[DrawnPoser, ...]
 
+    @property
+    def layouts(self) -> list[LayoutSetting]:
+        """By log; none is left."""
+        return [layout for layout in self.log_layout.layouts if layout is not None]
+
     def nothing_seen(self) -> list[PlacesCache]:
         """What was seen in each log's slabs, before any was looked at."""
         return [{} for _ in self.posers]
@@ -145,16 +150,13 @@ class _Drawn:
 
     def worth(self, prices: Array) -> float:
         """What the layout is about worth."""
-        layouts = [layout for layout in self.log_layout.layouts if layout is not None]
-        return Judge(self.context).worth(self.roughly(layouts, prices, self.nothing_seen()))
+        return Judge(self.context).worth(self.roughly(self.layouts, prices, self.nothing_seen()))
 
     def carried_out(self, plain: LayoutSetting, prices: Array) -> PracticeResult:
         """The layout filled finely, beside `plain` slabs."""
-        layouts = [layout for layout in self.log_layout.layouts if layout is not None]
         seen = self.nothing_seen()
-        return PracticeResult(
-            self.of_use([plain] * len(layouts), prices, seen), self.of_use(layouts, prices, seen), self.log_layout
-        )
+        slabs, whole = (self.of_use(one, prices, seen) for one in ([plain] * len(self.layouts), self.layouts))
+        return PracticeResult(slabs, whole, self.log_layout)
 
     def of_use(self, layouts: Sequence[LayoutSetting], prices: Array, seen: Sequence[PlacesCache]) -> Ledger:
         """What comes of layouts, but for billets that nobody buys."""

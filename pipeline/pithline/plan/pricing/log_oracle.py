@@ -116,6 +116,12 @@ class SolvedLog:
         """No layout of the class on the grid is worth more at these prices, net of charges."""
         return max(self.firsts[0].promise, 0.0) if self.firsts else 0.0
 
+    @property
+    def faces(self) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+        """See `half_faces`."""
+        grid = self.priced.grid
+        return half_faces(self.priced.mill, grid.grid, grid.corners)
+
 
 def price_log(grid: LogGrid, worth: PlateWorth, mill_kerf: float, shop_kerf: float) -> PricedLog:
     """Value every slab of one log at given prices."""
@@ -234,21 +240,18 @@ def best_firsts(solved: SolvedLog, most: int) -> tuple[First, ...]:
 
 def promises_by_halves(solved: SolvedLog) -> Array:
     """What first settings promise by the halves that they leave, one after the other; see `by_halves`."""
-    grid = solved.priced.grid
-    return by_halves(solved.promises, *half_faces(solved.priced.mill, grid.grid, grid.corners)).ravel()
+    return by_halves(solved.promises, *solved.faces).ravel()
 
 
 def numbers_of_best(solved: SolvedLog, firsts: int) -> tuple[int, ...]:
     """The numbers of the first settings of `best_ways` among `promises_by_halves`."""
-    grid = solved.priced.grid
-    faces = half_faces(solved.priced.mill, grid.grid, grid.corners)
+    faces = solved.faces
     return tuple(number_by_halves(first, *faces) for first in best_firsts(solved, firsts))
 
 
 def way_of_first(solved: SolvedLog, number: int, halves: int) -> Way[GridSlab]:
     """One first setting, by its number among `promises_by_halves`, with the best few ways to saw its halves."""
-    grid = solved.priced.grid
-    under, over = half_faces(solved.priced.mill, grid.grid, grid.corners)
+    under, over = solved.faces
     roll, (low, high) = best_span(solved.promises, under, over, number)
     promise = float(solved.promises[roll, low, high])
     return _way(solved, First(roll, (low, high), int(under[low]), int(over[high]), promise), halves, None)
