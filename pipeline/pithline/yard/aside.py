@@ -10,9 +10,11 @@ import signal
 import sys
 from collections.abc import Callable, Iterator
 from concurrent.futures import BrokenExecutor, ProcessPoolExecutor
+from concurrent.futures import wait as wait_for
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
+from multiprocessing.synchronize import Event
 from threading import Thread
 from typing import Any, Generic, TypeVar
 
@@ -21,17 +23,24 @@ WORTH_A_PROCESS = 0.15
 """A log of less wood is planned sooner than another process loads. [m³]"""
 
 
-def _not_yet() -> bool:
+_asked_to_end: Event | None = None
+"""Set, in the other process, once work that goes on there should come to an end."""
+
+
+def _not_yet(_seconds: float = 0.0) -> bool:
     """It is done when what it gives is asked for."""
     return False
 
 
 @dataclass(frozen=True, slots=True)
 class Begun(Generic[Found]):
-    """A piece of work that was begun: called, it waits for what that gives. `ready` tells whether it has been done by now."""
+    """A piece of work that was begun: called, it waits for what that gives.
+
+    `ready` tells whether it has been done by now, or is within so many seconds.
+    """
 
     wait: Callable[[], Found]
-    ready: Callable[[], bool] = _not_yet
+    ready: Callable[..., bool] = _not_yet
 
     def __call__(self) -> Found:
         """What the work gives."""
@@ -54,6 +63,7 @@ class Aside:
     may: bool = False
     later: tuple[str, ...] = ()
     pool: ProcessPoolExecutor | None = None
+    ending: Event | None = None
     ready: Callable[[dict[str, Any]], None] = _nobody_waits
 
     @property
@@ -66,7 +76,13 @@ class Aside:
         if self.may and self.pool is None and volume * 1e-9 >= WORTH_A_PROCESS:
             # spawned, for threads of numerical libraries do not survive a fork
             context = multiprocessing.get_context("spawn")
-            self.pool = ProcessPoolExecutor(1, mp_context=context, initializer=_settle)
+            self.ending = context.Event()
+            self.pool = ProcessPoolExecutor(1, mp_context=context, initializer=_settle, initargs=(self.ending,))
+
+    def end_early(self) -> None:
+        """Ask work that goes on in the other process to come to an end; work that never asks goes on."""
+        if self.ending is not None:
+            self.ending.set()
 
     def make_room(self) -> None:
         """Give back what a search no longer holds, where the other process is about to need as much."""
@@ -95,7 +111,12 @@ class Aside:
             except BrokenExecutor:  # the process was ended from outside
                 return work(*about)
 
-        return Begun(found, waiting.done)
+        return Begun(found, lambda seconds=0.0: bool(wait_for((waiting,), seconds).done))
+
+
+def asked_to_end() -> bool:
+    """Whether work in this process, begun by another, should come to an end."""
+    return _asked_to_end is not None and _asked_to_end.is_set()
 
 
 def _load(modules: tuple[str, ...]) -> None:
@@ -119,10 +140,12 @@ def end_with_parent() -> None:
     Thread(target=follow, daemon=True).start()
 
 
-def _settle() -> None:
+def _settle(ending: Event) -> None:
     """Keep the process to one core; whoever began it hears of Ctrl-C and ends it."""
     import numba
 
+    global _asked_to_end  # the one thing that a pool's process is told when it begins
+    _asked_to_end = ending
     end_with_parent()
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     numba.set_num_threads(1)
@@ -140,4 +163,5 @@ def work_aside(*later: str) -> Iterator[Aside]:
         yield aside
     finally:
         if aside.pool is not None:
+            aside.end_early()
             aside.pool.shutdown(wait=False, cancel_futures=True)

@@ -18,7 +18,6 @@ from pithline.plan.api import (
     ExecutedPlan,
     Judge,
     Monitor,
-    Objective,
     PlanCase,
     PlanLog,
     PracticeResult,
@@ -40,6 +39,7 @@ from pithline.yard.good_for import all_together, contending, misfits_told, weigh
 from pithline.yard.ladder_scripts import LadderScripts, PlanScripts, WaysToSaw, refuse_missing_rung
 from pithline.yard.prepared_log import PreparedLog, prepare_log
 from pithline.yard.request import Inputs, Request, read_inputs
+from pithline.yard.search_by_sets import SearchBySets
 from pithline.yard.watch import PlanWatch
 
 
@@ -207,10 +207,15 @@ def ways_to_saw(
             custom = practised()
             watch.found(judge.worth(custom.with_bolts))
     with about(other=own.inputs.card.id):
-        by_money = request.objective.in_money
-        ways = search_candidates(log, context, watch.monitor.within(0.06, 0.37 if by_money else 0.68))
-        if ways and by_money and not watch.stopped():
-            ways += _found_by_sets(own, request, _widest(ways), watch)
+        if request.objective.in_money:
+            by_sets = SearchBySets.of(own, request, aside)
+            by_sets.begin()
+            # the other process is busy with that, so nothing else is handed to it
+            alone = watch.monitor if by_sets.begun is None else replace(watch.monitor, begin=SILENT.begin)
+            ways = search_candidates(log, context, alone.within(0.06, 0.37))
+            ways += by_sets.found(_widest(ways), watch) if ways else []
+        else:
+            ways = search_candidates(log, context, watch.monitor.within(0.06, 0.68))
     if not ways:  # too long, and no crosscut leaves what the mill takes
         own.check()
     lost = None
@@ -230,21 +235,6 @@ def ways_to_saw(
 def _widest(ways: Sequence[Candidate]) -> Candidate:
     """What is stated of a plan that no search found: the most that any class could hold, and the prices there."""
     return max(ways, key=lambda one: one.bound)
-
-
-def _found_by_sets(own: PreparedLog, request: Request, beside: Candidate, watch: PlanWatch) -> list[Candidate]:
-    """Layouts that a search by sets finds, beside one found by money: filled for money, none of them may earn more than the plan.
-
-    A search by money stands on prices of single plates, and on a small log whole sets make up the value.
-    """
-    effort = replace(request.effort, beside=0)
-    case = own.case(replace(request, objective=Objective.SETS, effort=effort))
-    monitor = replace(watch.monitor, found=SILENT.found).within(0.37, 0.68, ", by sets too")
-    found = search_candidates(case.log, case.context, monitor)
-    return [
-        replace(one, value=0.0, bound=beside.bound, prices=beside.prices, status="found by sets", searched=False)
-        for one in found
-    ]
 
 
 def refuse_hopeless(log: PlanLog, context: SearchContext, name: str) -> None:

@@ -20,7 +20,7 @@ from pithline.plan.columns.near_columns import Columns, MasterTask, NoSlabs, nea
 from pithline.plan.pricing.fills import Fill
 from pithline.plan.pricing.log_oracle import Slab, Way
 from pithline.plan.pricing.price_search import worth_at
-from pithline.plan.problem.layout import LayoutSetting
+from pithline.plan.problem.layout import LayoutSetting, LayoutSlab
 from pithline.plan.problem.monitor import Begin, in_turn
 
 Array = NDArray[np.float64]
@@ -98,8 +98,8 @@ def choose_different_ways(
     most : int
         Answers at most.
     starts : sequence of MasterAnswer
-        Answers from fewer columns. Where several logs are asked together, these are bettered log by log in place of a search
-        of all together.
+        Answers from fewer columns: they stand where nothing better is found. Where several logs are asked together, these are
+        bettered log by log in place of a search of all together.
     """
     return begin_to_choose(task, in_turn, effort, seed, most, starts)()
 
@@ -114,11 +114,12 @@ def _choose_among(
         best = max((one.value for one in found), default=0.0)
         if not starts and best < (1.0 - task.near) * near.bound:
             # combinations of first settings were left out, or columns that may matter: all together are asked for what is better
-            more = _solve(task, near, effort * SHARE_OF_ALL, seed, most, best + WORTH_A_TURN)
+            all_together = near.narrowed(near.ways, near.bound - best)
+            more = _solve(task, all_together, effort * SHARE_OF_ALL, seed, most, best + WORTH_A_TURN)
             found += [_by_turns(task, near, one, effort * SHARE_OF_ONE, seed) for one in more]
         return sorted(found, key=lambda one: -one.value)[:most]
     # one log has one first setting: the best of each, and as good as that of all together
-    out = _by_first_settings(task, near, effort, seed, most)
+    out = _by_first_settings(task, near, effort, seed, most, starts)
     return out if any(any(one.layouts) for one in out) else out[:1]
 
 
@@ -142,6 +143,9 @@ def begin_to_choose(
     starts : sequence of MasterAnswer
         Answers to better, as there.
     """
+    if starts:
+        # no column matters that a plan better than the least of these cannot hold
+        task = replace(task, least=min(one.value for one in starts[:most]))
     near = near_columns(task)
     return begin(_choose_among, replace(task, fills=NoSlabs(), ways=()), near, effort, seed, most, tuple(starts))
 
@@ -157,24 +161,39 @@ WORTH_A_TURN = 1e-3
 
 
 def _by_first_settings(
-    task: MasterTask[Slab], columns: Columns[Slab], effort: float, seed: int, most: int
+    task: MasterTask[Slab],
+    columns: Columns[Slab],
+    effort: float,
+    seed: int,
+    most: int,
+    starts: Sequence[MasterAnswer] = (),
 ) -> list[MasterAnswer]:
-    """The best layouts, from masters of one first setting a log, the best first.
+    """The best layouts, from masters of one first setting a log, the best first; `starts` are among what they must better.
 
     The master of all first settings together is large, and its relaxation mixes them. With one a log it is small, and one that cannot
     better what is found ends at once, or is not asked at all. Of one log every first setting is asked; several are bettered by turns
-    afterwards, so little gains are left to that.
+    afterwards, so little gains are left to that. What a plan better than those in hand cannot hold is not asked.
     """
     several = len(columns.ways) > 1
-    out: list[MasterAnswer] = []
+    out = sorted(starts, key=lambda one: -one.value)[:most]
     for number, (highest, ways) in enumerate(columns.combinations()):
-        out = sorted(out, key=lambda one: -one.value)[:most]
         least = out[most - 1].value if len(out) >= most else -np.inf
-        if (several and number == COMBINED) or (number >= most and highest <= least):
+        if (several and number == COMBINED) or highest <= least:
             break
-        least += WORTH_A_TURN if several else 0.0
-        out += _solve(task, replace(columns, ways=ways), effort * SHARE_OF_ONE, seed, 1, least)
-    return sorted(out, key=lambda one: -one.value)[:most]
+        first = tuple(_first_of(own[0].own.setting) if own else None for own in ways)
+        alike = [one for one in out if tuple(map(_first_of, one.layouts)) == first]
+        least = (
+            max((least, *(one.value for one in alike))) + WORTH_A_TURN
+        )  # of this first setting one is in hand already
+        asked = replace(columns, ways=ways) if np.isinf(least) else columns.narrowed(ways, highest - least)
+        if more := _solve(task, asked, effort * SHARE_OF_ONE, seed, 1, least):
+            out = sorted([*(one for one in out if one not in alike), *more], key=lambda one: -one.value)[:most]
+    return out
+
+
+def _first_of(layout: LayoutSetting | None) -> tuple[float, tuple[LayoutSlab, ...]] | None:
+    """What tells a log's first setting from others."""
+    return None if layout is None else (layout.clock, layout.slabs)
 
 
 def _by_turns(
@@ -212,7 +231,8 @@ def _one_anew(
         if besides + most < answer.value + WORTH_A_TURN:
             continue
         alone = tuple((way,) if k == number else () for k in range(len(columns.ways)))
-        found = _solve(beside, replace(columns, ways=alone), effort, seed, 1, answer.value + spent + WORTH_A_TURN)
+        asked = columns.narrowed(alone, besides + most - (answer.value + WORTH_A_TURN))
+        found = _solve(beside, asked, effort, seed, 1, answer.value + spent + WORTH_A_TURN)
         for one in found:
             logs = tuple(one.logs[k] if k == number else other for k, other in enumerate(answer.logs))
             bound = max(answer.bound, one.value - spent)
@@ -255,7 +275,7 @@ def _solve(
             break
         for nodes, layout in zip(roots, chosen, strict=True):
             for node in nodes:
-                if layout is not None and (node.setting.clock, node.setting.slabs) == (layout.clock, layout.slabs):
+                if layout is not None and _first_of(node.setting) == _first_of(layout):
                     model.model.add(node.var == 0)
     return out
 
