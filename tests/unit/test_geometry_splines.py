@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.interpolate import CubicSpline
 
-from pithline.geometry.splines import closed_places
+from pithline.geometry.splines import closed_places, natural_slopes
 
 
 @pytest.mark.parametrize("count", [5, 73, 361])
@@ -27,3 +27,12 @@ def test_places_need_not_stand_at_equal_steps():
     values[-1] = values[0]
     made = CubicSpline(places, values, axis=0, bc_type="periodic")
     assert np.array_equal(closed_places(places).pieces(values), made.c)
+
+
+@pytest.mark.parametrize("count", [3, 4, 90])
+def test_natural_slopes_are_those_of_scipy(count):
+    rng = np.random.default_rng(count)
+    for places in (np.arange(count) * 12.34, np.cumsum(rng.uniform(1.0, 9.0, count))):
+        values = 200.0 + np.cumsum(rng.normal(0.0, 1.0, (count, 7)), axis=0)
+        made = CubicSpline(places, values, axis=0, bc_type="natural")(places, 1)
+        assert np.array_equal(natural_slopes(places, values), made)

@@ -61,6 +61,24 @@ def closed_places(places: Array) -> ClosedPlaces:
     return ClosedPlaces(steps, lower, middle, upper, solved(lower, middle, upper, want)[:, 0])
 
 
+def natural_slopes(places: Array, values: Array) -> Array:
+    """Slopes (n, m) of natural splines through values (n, m) at their own places (n,), three or more, rising."""
+    steps = np.diff(places)
+    step = steps[:, None]
+    rise = np.diff(values, axis=0) / step
+    middle = 2 * np.concatenate([steps[:1], steps[:-1] + steps[1:], steps[-1:]])
+    lower, upper = np.append(steps[1:], steps[-1]), np.append(steps[0], steps[:-1])
+    want = np.empty(values.shape)
+    want[1:-1] = 3 * (step[1:] * rise[:-1] + step[:-1] * rise[1:])
+    want[0], want[-1] = 3 * (values[1] - values[0]), 3 * (values[-1] - values[-2])
+    found = solved(lower, middle, upper, want)
+    # the last is read at the end of the last piece, where rounding leaves it a hair beside what was solved for
+    last = (found[-2] + found[-1] - 2 * rise[-1]) / steps[-1]
+    square, cube = (rise[-1] - found[-2]) / steps[-1] - last, last / steps[-1]
+    found[-1] = found[-2] + square * steps[-1] * 2 + cube * (steps[-1] * steps[-1]) * 3
+    return found
+
+
 def solved(lower: Array, middle: Array, upper: Array, want: Array) -> Array:
     """Of equations with three diagonals, (n,) and beside it (n - 1,), the unknowns (n, m) that give `want` (n, m)."""
     found: Array = dgtsv(lower, middle, upper, want)[3]
