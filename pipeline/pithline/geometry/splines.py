@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,9 +52,9 @@ class ClosedPlaces:
         return np.stack((turn / step, (rise - slopes[:-1]) / step - turn, slopes[:-1], values[:-1]))
 
 
-def closed_places(places: Array) -> ClosedPlaces:
+def closed_places(places: NDArray[Any]) -> ClosedPlaces:
     """Places (n,) of periodic splines, five or more, rising."""
-    steps = np.diff(places)
+    steps: Array = np.diff(np.asarray(places, float))
     lower, upper = steps[1:-1], np.concatenate([steps[-1:], steps[:-3]])
     middle = 2 * np.concatenate([[steps[-1] + steps[0]], steps[:-2] + steps[1:-1]])
     want = np.zeros((len(middle), 1))
@@ -61,9 +62,9 @@ def closed_places(places: Array) -> ClosedPlaces:
     return ClosedPlaces(steps, lower, middle, upper, solved(lower, middle, upper, want)[:, 0])
 
 
-def natural_slopes(places: Array, values: Array) -> Array:
+def natural_slopes(places: NDArray[Any], values: Array) -> Array:
     """Slopes (n, m) of natural splines through values (n, m) at their own places (n,), three or more, rising."""
-    steps = np.diff(places)
+    steps: Array = np.diff(np.asarray(places, float))
     step = steps[:, None]
     rise = np.diff(values, axis=0) / step
     middle = 2 * np.concatenate([steps[:1], steps[:-1] + steps[1:], steps[-1:]])
