@@ -1,5 +1,6 @@
 """The log solid rebuilt from a script's model, against a cylinder's own volume."""
 
+import manifold3d
 import numpy as np
 import pytest
 
@@ -24,11 +25,30 @@ def test_volume_of_a_cylinder_between_its_ends():
 def test_pieces_and_kerf_make_the_log(offset):
     log = log_solid(cylinder())
     plane = ((0.0, 0.6, 0.8), offset, 3.0)
-    (above, below), dust = cut(log, *plane), sawdust(log, *plane).volume()
+    (above, below), dust = cut(log, *plane), sawdust(log, *plane)
     assert above.volume() + below.volume() + dust == pytest.approx(log.volume(), rel=1e-4)
     middle = offset - (0.6 * 5.0 - 0.8 * 3.0)
     assert dust == pytest.approx(2.0 * np.sqrt(300.0**2 - middle**2) * 3.0 * 1000.0, rel=2e-3)
     assert above.volume() < below.volume() if middle > 0 else above.volume() > below.volume()
+
+
+@pytest.mark.parametrize("normal", [(0.0, 0.0, 1.0), (0.0, 0.6, -0.8), (0.48, 0.6, 0.64)])
+@pytest.mark.parametrize("offset", [-700.0, -299.0, -40.0, 0.0, 1.0, 297.0, 1500.0])
+def test_sawdust_is_what_two_cuts_leave_between_them(normal, offset):
+    log, kerf, n = log_solid(cylinder()), 3.0, np.array(normal)
+    slice_of_it = log.trim_by_plane(tuple(n), offset - kerf / 2.0).trim_by_plane(tuple(-n), -(offset + kerf / 2.0))
+    assert sawdust(log, normal, offset, kerf) == pytest.approx(slice_of_it.volume(), rel=1e-6, abs=1.0)
+
+
+def test_sawdust_of_a_cube_along_its_faces_and_its_corners():
+    cube = manifold3d.Manifold.cube((10.0, 10.0, 10.0))
+    known = ((-5.0, 0.0), (0.0, 150.0), (5.0, 300.0), (10.0, 150.0), (12.0, 0.0))
+    for offset, volume in known:
+        assert sawdust(cube, (0.0, 0.0, 1.0), offset, 3.0) == pytest.approx(volume, abs=1e-9)
+    corner = np.sqrt(3.0) * 2.0  # x + y + z = 6 cuts a corner off: a pyramid of 6³ / 6
+    over = (np.sqrt(3.0) * (corner + 0.5)) ** 3 / 6.0 - (np.sqrt(3.0) * (corner - 0.5)) ** 3 / 6.0
+    assert sawdust(cube, tuple(np.full(3, 1.0 / np.sqrt(3.0))), corner, 1.0) == pytest.approx(over, rel=1e-9)
+    assert sawdust(manifold3d.Manifold(), (0.0, 0.0, 1.0), 0.0, 3.0) == 0.0
 
 
 def test_stations_out_of_order_or_without_wood_are_errors():
