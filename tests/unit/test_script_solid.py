@@ -1,5 +1,10 @@
 """The log solid rebuilt from a script's model, against a cylinder's own volume."""
 
+import os
+import subprocess
+import sys
+from pathlib import Path
+
 import manifold3d
 import numpy as np
 import pytest
@@ -56,3 +61,28 @@ def test_stations_out_of_order_or_without_wood_are_errors():
         log_solid(cylinder() | {"stations": cylinder()["stations"][::-1]})
     with pytest.raises(ScriptError, match="closed log"):
         log_solid(cylinder(radius=0.0))
+
+
+@pytest.mark.skipif(not hasattr(os, "sched_getaffinity"), reason="only Linux tells and sets cores")
+def test_solids_are_made_by_one_thread_and_cores_are_given_back():
+    program = (
+        "import os\n"
+        "from pithline.script.solid import log_solid\n"
+        "from unit.test_script_solid import cylinder\n"
+        "cores = os.sched_getaffinity(0)\n"
+        "before = len(os.listdir('/proc/self/task'))\n"
+        "log = log_solid(cylinder(length=3000.0))\n"
+        "for height in range(0, 200, 20):\n"
+        "    log.trim_by_plane((0.0, 0.0, 1.0), float(height)).volume()\n"
+        "print(os.sched_getaffinity(0) == cores, len(os.listdir('/proc/self/task')) == before)\n"
+    )
+    root = Path(__file__).resolve().parents[1]
+    path = os.pathsep.join([str(root), *sys.path])
+    done = subprocess.run(
+        [sys.executable, "-c", program],
+        capture_output=True,
+        text=True,
+        check=True,
+        env={**os.environ, "PYTHONPATH": path},
+    )
+    assert done.stdout.split() == ["True", "True"]
