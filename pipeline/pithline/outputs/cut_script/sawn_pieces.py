@@ -13,6 +13,7 @@ from shapely.geometry.base import BaseGeometry
 
 from pithline.logmodel.model import EndPlane, LogModel, clock_angles, radius_at
 from pithline.outputs.cut_script.document import Array
+from pithline.outputs.cut_script.kept import kept
 from pithline.outputs.cut_script.tree import PieceTree
 from pithline.outputs.ends import EndFace, end_face
 
@@ -177,6 +178,7 @@ class SawnPieces(PieceTree):
         thickness, width = sorted((right - left, top - bottom))
         return Size(stretch.length, width, thickness)
 
+    @kept
     def stretch(self, piece: str) -> Stretch:
         """From the butt to the top end of a piece, as its newest crosscut or its log's ends have it at the pith."""
         butt, top = self.ends(piece)
