@@ -62,7 +62,7 @@ def _report_of(written):
     return replay_valid(json.loads(written))
 
 
-def replayed(script):
+def replayed(script, _sawing=None):
     """The replay of a script as it is written; one that was replayed before it was written out is not replayed again."""
     return _replay_of(dumps(script))
 

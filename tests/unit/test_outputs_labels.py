@@ -3,12 +3,14 @@
 import csv
 import io
 
+import numpy as np
 import pdfplumber
 import pypdfium2
 import pytest
 import segno
 import zxingcpp
 
+from pithline.outputs.labels.codes import code_cells
 from pithline.outputs.labels.label_sheets import labels_pdf
 from pithline.outputs.labels.rows import COLUMNS, labels_csv, labels_of
 from pithline.outputs.print_job import plan_hash, print_job
@@ -59,6 +61,14 @@ def test_codes_drawn_are_those_of_id_and_plan():
             for step in range(round(one["width"] / cell))
         }
     assert seen == {(r, c) for r, line in enumerate(matrix) for c, dark in enumerate(line) if dark}
+
+
+def test_the_mask_is_that_of_trying_one_after_another():
+    rng = np.random.default_rng(5)
+    texts = ["pithline:" + rng.bytes(size).hex() for size in range(1, 60)] + ["1" * size for size in range(1, 300, 7)]
+    for text in texts:
+        tried = segno.make(text, error="m", micro=False).matrix
+        assert code_cells(text).tolist() == [list(row) for row in tried], text
 
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])

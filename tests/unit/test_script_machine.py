@@ -5,7 +5,7 @@ import copy
 import numpy as np
 import pytest
 
-from pithline.script.envelope import Bed, area_of, envelope_of, pith_at, section, width_at
+from pithline.script.envelope import Bed, area_of, envelope_of, pith_at, sections, width_at
 from pithline.script.machine import hull_edge, machine_findings
 from pithline.script.pieces import SawnFace, saw
 from pithline.script.replay import replay
@@ -138,12 +138,15 @@ def test_sections_of_the_turned_half_are_a_circle_cut_by_a_chord():
     radius, face = RADIUS + BARK, SawnFace(np.array([0.0, 0.0, -1.0]), -52.0, "c1")
     assert pith_at(envelope, envelope.ends[1]) == pytest.approx([1200.0, 0.0, 0.0])
     bed = Bed(np.zeros(3), np.array([1.0, 0, 0]), np.array([0.0, 0, -1]), np.array([0.0, 1, 0]), 0.0, 305.0)
-    outline = section(envelope, bed, (face,), 600.0)
+    outline = sections(envelope, bed, (face,), np.array([600.0]))[0]
     segment = radius**2 * np.arccos(52.0 / radius) - 52.0 * np.sqrt(radius**2 - 52.0**2)
     assert area_of(outline) == pytest.approx(segment, rel=1e-3)
     assert outline[:, 1].min() == pytest.approx(305.0 - np.sqrt(radius**2 - 52.0**2), abs=0.02)
     assert width_at(outline, 305.0) == pytest.approx(radius - 52.0, abs=0.02)
-    assert len(section(envelope, bed, (face,), 1201.0)) == 0 and len(section(envelope, bed, (face,), -1.0)) == 0
+    assert (
+        len(sections(envelope, bed, (face,), np.array([1201.0]))[0]) == 0
+        and len(sections(envelope, bed, (face,), np.array([-1.0]))[0]) == 0
+    )
 
 
 def bucked_script():

@@ -7,7 +7,7 @@ import pytest
 from pithline.script.grades import wood_of
 from pithline.script.pieces import saw
 from pithline.script.plates import plate_findings
-from pithline.script.replay import piece_volumes, replay, volume_findings
+from pithline.script.replay import piece_volumes, replay, sawing_of, volume_findings
 from pithline.script.solid import vertices
 from pithline.script.structure import structure_findings
 from pithline.script.sums import sum_findings
@@ -71,6 +71,38 @@ def test_the_report_joins_what_every_part_finds():
 def test_volumes_do_not_need_stated_ones():
     bare = {key: SCRIPT[key] for key in ("model", "operations")}
     assert piece_volumes(bare) == replay(SCRIPT).volumes
+
+
+def test_a_sawing_that_is_at_hand_changes_nothing_of_what_is_found():
+    bare = {key: copy.deepcopy(SCRIPT[key]) for key in ("model", "operations")}
+    sawing = sawing_of(bare)
+    assert sawing.is_of(SCRIPT) and replay(SCRIPT, sawing) == replay(SCRIPT)
+    wrong = changed((("pieces", 1, "volume"), 1.0e6), (("plates", 0, "runout"), 0.2), (("operations", 0, "roll"), 2.5))
+    assert sawing.is_of(wrong) and replay(wrong, sawing) == replay(wrong) and not replay(wrong, sawing).holds
+
+
+def test_a_sawing_by_other_cuts_is_not_looked_at():
+    sawing = sawing_of(SCRIPT)
+    cut = next(i for i, one in enumerate(SCRIPT["operations"]) if one["op"] == "cut")
+    posed = next(i for i, one in enumerate(SCRIPT["operations"]) if one["op"] == "setting")
+    offset, kerf, x = (
+        SCRIPT["operations"][cut]["offset"],
+        SCRIPT["operations"][cut]["kerf"],
+        SCRIPT["model"]["stations"][3]["x"],
+    )
+    for path, value in (
+        (("operations", cut, "offset"), offset + 1e-5),
+        (("operations", cut, "kerf"), kerf + 0.1),
+        (("operations", cut, "normal"), [0.0, 0.6, 0.8]),
+        (("operations", cut, "above"), "another"),
+        (("operations", cut, "piece"), "another"),
+        (("operations", posed, "piece"), "another"),
+        (("model", "stations", 3, "x"), x + 0.01),
+    ):
+        other = changed((path, value))
+        assert not sawing.is_of(other), path
+    moved = changed((("operations", cut, "offset"), offset + 20.0))
+    assert replay(moved, sawing) == replay(moved) and not replay(moved, sawing).holds
 
 
 OP = {one["id"]: i for i, one in enumerate(SCRIPT["operations"])}

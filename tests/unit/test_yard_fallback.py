@@ -40,11 +40,11 @@ def failing(monkeypatch, fails):
     """Replays fail where `fails` says so of their number, from 0; the scripts that were asked of."""
     real, asked = ladder_scripts.must_hold, []
 
-    def must_hold(script):
+    def must_hold(script, sawing):
         asked.append(script)
         if fails(len(asked) - 1):
             raise ScriptError(f"no: {len(asked) - 1}")
-        real(script)
+        real(script, sawing)
 
     monkeypatch.setattr(ladder_scripts, "must_hold", must_hold)
     return asked

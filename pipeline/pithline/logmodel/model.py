@@ -8,6 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
+from pithline.geometry.splines import closed_places
+
 Array = NDArray[np.float64]
 
 CLOCK_SAMPLES = 72
@@ -19,6 +21,10 @@ LEAST_LENGTH_DOUBT = 1.0
 def clock_angles() -> Array:
     """The 72 clock angles at which radii are held. [rad]"""
     return np.arange(CLOCK_SAMPLES, dtype=np.float64) * (2.0 * np.pi / CLOCK_SAMPLES)
+
+
+ROUND = closed_places(np.append(clock_angles(), 2.0 * np.pi))
+"""Periodic splines through radii held at these."""
 
 
 def clock_direction(clock: Array | float) -> Array:
@@ -131,13 +137,12 @@ def radius_at(model: LogModel, radii: Array, x: Array, clock: Array) -> Array:
     x, clock = np.broadcast_arrays(np.asarray(x, float), np.asarray(clock, float))
     stations, back = np.unique(x, return_inverse=True)
     rows = model.splines(radii)(stations)
-    angles = np.append(clock_angles(), 2.0 * np.pi)
-    periodic = CubicSpline(angles, np.concatenate([rows, rows[:, :1]], axis=1), axis=1, bc_type="periodic")
+    pieces = ROUND.pieces(np.concatenate([rows, rows[:, :1]], axis=1).T)
     turned = np.mod(clock, 2.0 * np.pi)
     # coefficients: (4, 72, n_stations); evaluate each point on its own station's spline
     index = np.minimum((turned / (2.0 * np.pi / CLOCK_SAMPLES)).astype(int), CLOCK_SAMPLES - 1)
-    step = turned - angles[index]
+    step = turned - clock_angles()[index]
     station = back.reshape(x.shape)
-    c = periodic.c[:, index, station]
+    c = pieces[:, index, station]
     radius: Array = ((c[0] * step + c[1]) * step + c[2]) * step + c[3]
     return radius

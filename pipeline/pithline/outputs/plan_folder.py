@@ -10,10 +10,10 @@ from pithline.outputs.cards.shop_cards import shop_cards
 from pithline.outputs.labels.label_sheets import labels_pdf
 from pithline.outputs.labels.rows import labels_csv
 from pithline.outputs.overview.page import overview
-from pithline.outputs.print_job import PrintJob, print_job
+from pithline.outputs.print_job import PrintJob, job_of_written
 from pithline.outputs.sheet.set_up_sheet import set_up_sheet
 from pithline.outputs.templates.end_templates import end_templates, full_size_templates
-from pithline.script.document import dumps, loads
+from pithline.script.document import dumps
 
 Progress = Callable[[str, float], None]
 """Told what is made, and the share done."""
@@ -64,7 +64,7 @@ def files_begun(
 
     def files() -> dict[str, bytes]:
         # of the figures as written, so that a page printed later is the same
-        job = print_job(loads(written), units, paper)
+        job = job_of_written(written, units, paper)
         made = {name: make(job) for name, make in PRINTED.items() if name not in ELSEWHERE}
         made |= meanwhile()
         return {name: written if name == SCRIPT else made[name] for name in (SCRIPT, *PRINTED, *PREVIEWS)}
@@ -77,7 +77,7 @@ def _made_meanwhile(written: bytes, units: str, paper: str) -> dict[str, bytes]:
     # what draws takes a second to load, and where there is another process it alone needs it
     from pithline.outputs.preview.files import preview_files
 
-    job = print_job(loads(written), units, paper)
+    job = job_of_written(written, units, paper)
     return {**{name: PRINTED[name](job) for name in ELSEWHERE}, **preview_files(job)}
 
 

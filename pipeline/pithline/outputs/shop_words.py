@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from pithline.outputs.cut_script.document import Saw, ScriptSetting
+from pithline.outputs.cut_script.kept import kept
 from pithline.outputs.cut_script.sawn_pieces import SawnPieces
 from pithline.outputs.cut_script.shop_measures import MeasuredFrom
 from pithline.outputs.formatting import Formatter, degrees
@@ -31,6 +32,7 @@ class Bench(NamedTuple):
     places: tuple[str, ...]
 
 
+@kept
 def bench_of(job: PrintJob, setting: ScriptSetting) -> Bench:
     """A setting of the shop in words."""
     cuts, lies = job.log.cuts_of(setting), _lies(job.log, setting)

@@ -94,16 +94,11 @@ def pith_at(envelope: Envelope, face: SawnFace) -> Array:
     return np.array([x, *envelope.pith(x)])
 
 
-def section(envelope: Envelope, bed: Bed, faces: tuple[SawnFace, ...], place: float) -> Array:
-    """Outline (n, 2) of a piece in the upright plane at `place` along the bed: across the bed and height above it.
+def sections(envelope: Envelope, bed: Bed, faces: tuple[SawnFace, ...], places: Array) -> tuple[Array, ...]:
+    """Outlines (m, 2) of a piece in the upright planes at `places` (n,) along the bed: across the bed and height above it.
 
     Empty where there is nothing of the piece.
     """
-    return sections(envelope, bed, faces, np.array([place]))[0]
-
-
-def sections(envelope: Envelope, bed: Bed, faces: tuple[SawnFace, ...], places: Array) -> tuple[Array, ...]:
-    """As `section`, at several places (n,) along the bed."""
     ray = clock_vector(clock_steps())
     want = (places - bed.butt_at + bed.origin @ bed.along)[:, None]
     x = np.repeat(want / bed.along[0] if abs(bed.along[0]) > 0.1 else want, OUTLINE, axis=1)

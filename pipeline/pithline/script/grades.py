@@ -20,6 +20,8 @@ PITCH = 10.0
 STEP_X = 12.5
 _CLOCKS = 360
 _PAD = 8
+MET = 1e-5
+"""A ray that a step moves by no more than this has met the outline: the next one would move it by a tenth of that at most. [mm]"""
 
 
 def clock_vector(clock: Array) -> Array:
@@ -32,17 +34,22 @@ def clock_angle(yz: Array) -> Array:
     return np.mod(np.arctan2(-yz[..., 0], yz[..., 1]), 2.0 * np.pi)
 
 
-def radius_surface(x: Array, rows: Array, at: Array) -> RectBivariateSpline:
-    """Radii (n, k) held at stations `x` and k equal clock steps, as a surface over stations `at` and clock angle.
+def round_splines(x: Array, rows: Array, at: Array) -> CubicSpline:
+    """Radii (n, k) held at stations `x` and k equal clock steps, as a spline in clock angle for each of the stations `at`.
 
-    Natural cubic spline in x, periodic cubic spline in clock angle (design section 6), then bicubic on 360 clock steps
-    with the turn continued a little at both ends.
+    Natural cubic spline in x, periodic cubic spline in clock angle (design section 6).
     """
     sampled = CubicSpline(x, rows, axis=0, bc_type="natural")(at)
     knots = np.linspace(0.0, 2.0 * np.pi, rows.shape[1] + 1)
-    around = CubicSpline(knots, np.column_stack([sampled, sampled[:, :1]]), axis=1, bc_type="periodic")
-    clock = np.arange(-_PAD, _CLOCKS + _PAD + 1, dtype=np.float64) * (2.0 * np.pi / _CLOCKS)
-    return RectBivariateSpline(at, clock, around(np.mod(clock, 2.0 * np.pi)))
+    return CubicSpline(knots, np.column_stack([sampled, sampled[:, :1]]), axis=1, bc_type="periodic")
+
+
+def _each_at(around: CubicSpline, clock: Array) -> Array:
+    """Radii (n, m) at clock angles (n, m) in [0, 2π), each row by the spline of its own station."""
+    piece = np.minimum((clock / around.x[1]).astype(np.intp), len(around.x) - 2)
+    c, step = around.c[:, piece, np.arange(len(clock))[:, None]], clock - around.x[piece]
+    radius: Array = ((c[0] * step + c[1]) * step + c[2]) * step + c[3]
+    return radius
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +57,7 @@ class Wood:
     """R(x, θ) about the pith under bark, the pith line, and what the card says of the wood."""
 
     rim: RectBivariateSpline
+    rim_slopes: tuple[Any, Any]  # of the rim in x and in clock angle
     pith: CubicSpline
     ends: tuple[tuple[Array, Array, float], ...]  # point, outward normal, trim: butt, top
     spiral: float
@@ -71,7 +79,7 @@ class Wood:
         x = points[:, 0]
         s, clock, r = self.polar(points)
         s = np.maximum(s, 1e-6)
-        r_x, r_clock = self.rim.ev(x, clock, dx=1), self.rim.ev(x, clock, dy=1)
+        r_x, r_clock = (one(x, clock, grid=False) for one in self.rim_slopes)
         e, t, slope = clock_vector(clock), clock_vector(clock + np.pi / 2.0), self.pith(x, 1)
         across = e / r[:, None] - (r_clock / r**2)[:, None] * t
         m = np.column_stack([-(slope * across).sum(1) - s * r_x / r**2, across])
@@ -104,14 +112,16 @@ def wood_of(document: dict[str, Any]) -> Wood:
     stations = model["stations"]
     x = np.array([one["x"] for one in stations], float)
     at = np.linspace(x[0], x[-1], max(4, int(np.ceil((x[-1] - x[0]) / STEP_X)) + 1))
-    outline = radius_surface(x, np.array([one["radius_under_bark"] for one in stations], float), at)
+    around = round_splines(x, np.array([one["radius_under_bark"] for one in stations], float), at)
     centre = CubicSpline(x, np.array([one["centre"] for one in stations], float), bc_type="natural")
     pith = CubicSpline(x, np.array([one["pith"] for one in stations], float), bc_type="natural")
     ends, trims = model["ends"], card.get("ends", {})
     sapwood = card.get("sapwood", {}).get("thickness", model.get("sapwood_thickness"))
     radius = card.get("pith", {}).get("radius")
+    rim = _about_pith(around, pith(at) - centre(at), at)
     return Wood(
-        rim=_about_pith(outline, pith(at) - centre(at), at),
+        rim=rim,
+        rim_slopes=(rim.partial_derivative(1, 0), rim.partial_derivative(0, 1)),
         pith=pith,
         ends=tuple(
             (np.asarray(ends[e]["point"], float), np.asarray(ends[e]["normal"], float), trims.get(f"trim_{e}", 0.0))
@@ -124,17 +134,23 @@ def wood_of(document: dict[str, Any]) -> Wood:
     )
 
 
-def _about_pith(outline: RectBivariateSpline, offset: Array, at: Array) -> RectBivariateSpline:
-    """R(x, θ) about the pith from radii about the centre: rays from the pith, met with the outline by Newton steps."""
+def _about_pith(around: CubicSpline, offset: Array, at: Array) -> RectBivariateSpline:
+    """R(x, θ) about the pith from radii about the centre: rays from the pith, met with the outline by Newton steps.
+
+    Bicubic over stations `at` and 360 clock steps, with the turn continued a little at both ends.
+    """
     clock = np.arange(-_PAD, _CLOCKS + _PAD + 1, dtype=np.float64) * (2.0 * np.pi / _CLOCKS)
-    ray = clock_vector(clock)[None]
-    x = np.broadcast_to(at[:, None], (len(at), len(clock)))
-    s = outline.ev(x, np.mod(np.broadcast_to(clock, x.shape), 2.0 * np.pi)) - offset @ clock_vector(clock).T
+    ray = clock_vector(clock)
+    turned = np.broadcast_to(np.mod(clock, 2.0 * np.pi), (len(at), len(clock)))
+    s = _each_at(around, turned) - offset @ ray.T
     for _ in range(7):
         place = offset[:, None, :] + s[..., None] * ray
         length = np.maximum(np.hypot(place[..., 0], place[..., 1]), 1e-9)
         lean = np.clip((place * ray).sum(-1) / length, 0.3, 1.0)
-        s = s - (length - outline.ev(x, clock_angle(place))) / lean
+        step = (length - _each_at(around, clock_angle(place))) / lean
+        s = s - step
+        if np.abs(step).max() < MET:
+            break
     return RectBivariateSpline(at, clock, s)
 
 

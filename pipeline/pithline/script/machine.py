@@ -15,7 +15,7 @@ from pithline.script.envelope import (
     envelope_of,
     lay,
     pith_at,
-    section,
+    sections,
     width_at,
 )
 from pithline.script.finding import Finding
@@ -165,9 +165,9 @@ def _rest(
     name, lifts = setting["id"], {one["bunk"]: one["lift"] for one in setting["lifts"]}
     found = [*_lifts(name, lifts, mill)]
     gaps: dict[float, float] = {}
-    for bunk in sorted({*mill["bunks"], *lifts}):
-        here = section(envelope, laid.bed, laid.faces, bunk)
-        sides = [section(envelope, laid.bed, laid.faces, bunk + side) for side in (-END_CLEAR, END_CLEAR)]
+    bunks = sorted({*mill["bunks"], *lifts})
+    there = sections(envelope, laid.bed, laid.faces, np.add.outer(bunks, (0.0, -END_CLEAR, END_CLEAR)).ravel())
+    for bunk, here, *sides in zip(bunks, there[::3], there[1::3], there[2::3], strict=True):
         carries = len(here) and all(len(one) for one in sides)
         if carries:
             gaps[bunk] = float(here[:, 1].min()) - lifts.get(bunk, 0.0)

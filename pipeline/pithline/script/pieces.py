@@ -63,7 +63,7 @@ def saw(document: dict[str, Any], look: Look | None = None, clocks: int = CLOCKS
 
 
 def _carried_out(document: dict[str, Any], clocks: int, look: Look | None, weighs_dust: bool) -> Sawn:
-    """As `saw`; with a kerf's volume only where sawdust is weighed, for each kerf is two cuts more."""
+    """As `saw`; with a kerf's volume only where sawdust is weighed."""
     log = log_solid(document["model"], clocks)
     sawing = _Sawing(Sawn(log_volume=log.volume()), {}, look, weighs_dust)
     sawing.enter("log", log, _Origin(None, None, ()))
@@ -126,7 +126,7 @@ class _Sawing:
         above, below = cut(solid, *plane)
         sawn.used_by[piece] = name
         if self.weighs_dust:
-            sawn.kerf_volume += sawdust(solid, *plane).volume()
+            sawn.kerf_volume += sawdust(solid, *plane)
         for side, solid in (("above", above), ("below", below)):
             made = operation[side]
             if made in sawn.volumes:

@@ -22,7 +22,7 @@ from pithline.script.sums import sum_findings
 
 Array = NDArray[np.float64]
 
-__all__ = ["Finding", "ReplayReport", "piece_volumes", "replay"]
+__all__ = ["Finding", "ReplayReport", "Sawing", "piece_volumes", "replay", "sawing_of"]
 
 SHARE = 0.005
 """Volumes agree within this share (design section 7)."""
@@ -43,15 +43,46 @@ class ReplayReport:
         return not self.findings
 
 
-def replay(document: dict[str, Any]) -> ReplayReport:
-    """Replay a whole script and hold everything it states against what comes out.
+@dataclass(frozen=True, slots=True)
+class Sawing:
+    """A log as a script's cuts saw it, with what a replay asks of its solids, and what all of that hangs on.
 
-    Parameters
+    Attributes
     ----------
-    document : dict
-        A cut script that keeps its schema (`pithline.script.schema.validate`).
+    model : dict
+        The log model that was sawn.
+    steps : tuple
+        Cuts with their planes, and settings with what they pose, in order.
+    sawn : Sawn
+        What the cuts made.
+    corners, lengths, lumps : dict
+        By piece the vertices (n, 3) of its solid, the reach along the log of what is posed, and the share of the largest lump of what is
+        posed on the mill.
     """
-    plates = {one["id"] for one in document["plates"]}
+
+    model: dict[str, Any]
+    steps: tuple[Any, ...]
+    sawn: Sawn
+    corners: dict[str, Array]
+    lengths: dict[str, float]
+    lumps: dict[str, float]
+
+    def is_of(self, document: dict[str, Any]) -> bool:
+        """Whether sawing a document anew would give the very same: its model, cuts and settings are those that were sawn."""
+        return self.steps == _steps(document) and self.model == document["model"]
+
+
+def _steps(document: dict[str, Any]) -> tuple[Any, ...]:
+    return tuple(
+        (one["id"], one["piece"], *map(float, one["normal"]), one["offset"], one["kerf"], one["above"], one["below"])
+        if one["op"] == "cut"
+        else (one["id"], one["piece"], one["tool"])
+        for one in document["operations"]
+    )
+
+
+def sawing_of(document: dict[str, Any]) -> Sawing:
+    """Saw the log of a script, from `model` and `operations` alone: usable before pieces, plates and totals are filled in."""
     on_saw = {one["piece"]: one["tool"] for one in document["operations"] if one["op"] == "setting"}
     corners: dict[str, Array] = {}
     lumps: dict[str, float] = {}
@@ -59,15 +90,30 @@ def replay(document: dict[str, Any]) -> ReplayReport:
 
     def look(name: str, solid: manifold3d.Manifold) -> None:
         tool = on_saw.get(name)
-        if name in plates or tool not in (None, "mill"):
-            corners[name] = vertices(solid)
+        corners[name] = vertices(solid)
         if tool is not None:
             low, _, _, high, _, _ = solid.bounding_box()
             lengths[name] = high - low
         if tool == "mill":
             lumps[name] = largest_share(solid)
 
-    sawn = saw(document, look)
+    return Sawing(document["model"], _steps(document), saw(document, look), corners, lengths, lumps)
+
+
+def replay(document: dict[str, Any], sawing: Sawing | None = None) -> ReplayReport:
+    """Replay a whole script and hold everything it states against what comes out.
+
+    Parameters
+    ----------
+    document : dict
+        A cut script that keeps its schema (`pithline.script.schema.validate`).
+    sawing : Sawing, optional
+        Of `sawing_of`, where this very log was sawn by these very cuts already; one of anything else is not looked at, and the log is
+        sawn anew.
+    """
+    if sawing is None or not sawing.is_of(document):
+        sawing = sawing_of(document)
+    sawn, corners, lumps, lengths = sawing.sawn, sawing.corners, sawing.lumps, sawing.lengths
     findings = (
         *sawn.findings,
         *structure_findings(document, sawn),

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import os
+from contextlib import suppress
+from functools import cache
 from typing import Any
 
 import manifold3d
@@ -14,11 +17,28 @@ from pithline.errors import ScriptError
 CLOCKS = 144  # every 2.5°: chord error of a 300 mm radius is 0.07 mm
 
 
+@cache
+def _on_one_core() -> None:
+    """Have the library of solids begin on one core: it looks at its first work, and then alone, for how many threads it shall have.
+
+    On solids of some thousand triangles its threads save an eighth of the time, and cost twice the work: they go round between two cuts.
+    """
+    if not hasattr(os, "sched_setaffinity"):
+        return
+    cores = os.sched_getaffinity(0)
+    with suppress(OSError):
+        os.sched_setaffinity(0, {min(cores)})
+        manifold3d.Manifold.sphere(1.0, 16).trim_by_plane((0.0, 0.0, 1.0), 0.0).volume()
+    with suppress(OSError):
+        os.sched_setaffinity(0, cores)
+
+
 def log_solid(model: dict[str, Any], clocks: int = CLOCKS) -> manifold3d.Manifold:
     """The under-bark log between its end planes (log frame, mm). `model` is a log model in JSON form.
 
     Periodic cubic spline in clock angle, natural in x (design section 6). ScriptError where no closed solid results.
     """
+    _on_one_core()
     stations = model["stations"]
     x = np.array([one["x"] for one in stations], float)
     if len(x) < 2 or np.any(np.diff(x) <= 0.0):
@@ -72,12 +92,31 @@ def cut(
     return above, below
 
 
-def sawdust(
-    solid: manifold3d.Manifold, normal: tuple[float, float, float], offset: float, kerf: float
-) -> manifold3d.Manifold:
-    """What the kerf takes, measured for itself: not as what its two sides leave over."""
-    n = np.asarray(normal, float)
-    return solid.trim_by_plane(tuple(n), offset - kerf / 2.0).trim_by_plane(tuple(-n), -(offset + kerf / 2.0))
+def sawdust(solid: manifold3d.Manifold, normal: tuple[float, float, float], offset: float, kerf: float) -> float:
+    """Volume that the kerf takes, measured for itself: not as what its two sides leave over. [mm³]
+
+    Height over a plane, 0 under it, along the normal has divergence 1 over the plane and 0 under it: its flux through the solid's
+    skin is the volume over the plane. The kerf lies over one plane and under another.
+    """
+    n, mesh = np.asarray(normal, float), solid.to_mesh64()
+    points, faces = np.asarray(mesh.vert_properties, float)[:, :3], np.asarray(mesh.tri_verts, np.intp)
+    high = (points @ n - offset)[faces]
+    reached = high.max(axis=1) > -kerf / 2.0
+    corners, high = points[faces[reached]], high[reached]
+    facing = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]) @ n / 2.0
+    return float(facing @ (_mean_over(high + kerf / 2.0) - _mean_over(high - kerf / 2.0)))
+
+
+def _mean_over(high: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Mean over each triangle of its height over a plane, 0 under it; from the heights (n, 3) of its corners."""
+    over: NDArray[np.float64] = np.maximum(high, 0.0).sum(axis=1) / 3.0
+    mixed = np.nonzero((high.max(axis=1) > 0.0) & (high.min(axis=1) < 0.0))[0]
+    for sign in (1.0, -1.0):  # the one corner that lies on its own side of the plane, over it or under it
+        alone = mixed[(sign * high[mixed] > 0.0).sum(axis=1) == 1]
+        h = np.sort(sign * high[alone], axis=1)
+        part = h[:, 2] ** 3 / ((h[:, 2] - h[:, 1]) * (h[:, 2] - h[:, 0])) / 3.0
+        over[alone] = part if sign > 0.0 else high[alone].sum(axis=1) / 3.0 + part
+    return over
 
 
 def vertices(solid: manifold3d.Manifold) -> NDArray[np.float64]:

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
+from pithline.geometry.splines import closed_places, natural_slopes
 from pithline.logmodel.model import LogModel, clock_angles, clock_direction, clock_of
 from pithline.wood import kernels
 from pithline.wood.kernels import CLOCKS, FieldTables
@@ -21,6 +22,8 @@ Array = NDArray[np.float64]
 
 STEP_X = 12.5
 """Stations of a field lie this far apart at most. [mm]"""
+ROUND = closed_places(np.arange(CLOCKS + 1) * (2.0 * np.pi / CLOCKS))
+"""Periodic splines through radii at the clock angles of a field."""
 OUTLINE_CLOCKS = 720
 """Points of a section's outline that its radii about the pith are read from."""
 
@@ -83,8 +86,6 @@ def wood_field(model: LogModel) -> WoodField:
     radius, pith = _about_pith(model, model.radius_under_bark, x)
     spline = CubicSpline(x, radius, axis=0, bc_type="natural")
     closed = np.concatenate([radius, radius[:, :1]], axis=1)
-    around = CubicSpline(np.arange(CLOCKS + 1) * (2.0 * np.pi / CLOCKS), closed, axis=1, bc_type="periodic")
-    slope_clock = around(np.arange(CLOCKS + 1) * (2.0 * np.pi / CLOCKS), 1)
     slope_x = spline(x, 1)
     pith_spline = CubicSpline(model.x, model.pith, axis=0, bc_type="natural")
     stderr = CubicSpline(model.x, model.stderr_radius, axis=0, bc_type="natural")(x)
@@ -95,7 +96,7 @@ def wood_field(model: LogModel) -> WoodField:
         x0=first,
         dx=float(x[1] - x[0]),
         radius=np.ascontiguousarray(closed),
-        slope_clock=np.ascontiguousarray(slope_clock),
+        slope_clock=np.ascontiguousarray(ROUND.slopes(closed.T).T),
         slope_x=np.ascontiguousarray(np.concatenate([slope_x, slope_x[:, :1]], axis=1)),
         pith=pith,
         pith_slope=pith_spline(x, 1),
@@ -115,14 +116,14 @@ def reshaped(field: WoodField, radius: Array, pith: Array) -> WoodField:
     """A field with another surface (k, 361) about another pith (k, 2), its slopes made anew."""
     radius = np.ascontiguousarray(radius)
     radius[:, -1] = radius[:, 0]
-    clock, x = np.arange(CLOCKS + 1) * (2 * np.pi / CLOCKS), np.arange(len(pith)) * field.dx
+    x = np.arange(len(pith)) * field.dx
     return replace(
         field,
         radius=radius,
-        slope_clock=np.ascontiguousarray(CubicSpline(clock, radius, axis=1, bc_type="periodic")(clock, 1)),
-        slope_x=np.ascontiguousarray(CubicSpline(x, radius, axis=0, bc_type="natural")(x, 1)),
+        slope_clock=np.ascontiguousarray(ROUND.slopes(radius.T).T),
+        slope_x=np.ascontiguousarray(natural_slopes(x, radius)),
         pith=pith,
-        pith_slope=CubicSpline(x, pith, axis=0, bc_type="natural")(x, 1),
+        pith_slope=natural_slopes(x, pith),
     )
 
 

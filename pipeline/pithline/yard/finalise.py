@@ -30,7 +30,7 @@ from pithline.plan.api import (
     weighed,
 )
 from pithline.script.document import crayon_marks
-from pithline.script.replay import piece_volumes, replay
+from pithline.script.replay import Sawing, piece_volumes, replay, sawing_of
 from pithline.script.schema import validate
 from pithline.script.solid import CLOCKS
 from pithline.yard.deciles import deciles
@@ -38,10 +38,10 @@ from pithline.yard.prepared_log import PreparedLog
 from pithline.yard.request import Inputs
 
 
-def must_hold(script: dict[str, Any]) -> None:
-    """Schema and replay; a script that does not hold is never written."""
+def must_hold(script: dict[str, Any], sawing: Sawing | None = None) -> None:
+    """Schema and replay, of a `sawing` by its cuts where there is one; a script that does not hold is never written."""
     validate(script)
-    report = replay(script)
+    report = replay(script, sawing)
     if not report.holds:
         more = len(report.findings) - 1
         raise ScriptError(
@@ -87,9 +87,21 @@ def settle_by_replay(
     clocks : int
         Sides of the solid that volumes are read from.
     """
-    operations = operations_to_json(ledger.operations)
-    volumes = piece_volumes({"model": model, "operations": operations, "pieces": []}, clocks)
+    volumes = piece_volumes(_to_saw(ledger, model), clocks)
     return sum_up(ledger, parts, inputs.products, volumes, inputs.card.figures)
+
+
+def settled_sawing(
+    ledger: Ledger, model: Mapping[str, Any], parts: tuple[SawnPart, ...], inputs: Inputs
+) -> tuple[Sums, Sawing]:
+    """As `settle_by_replay`, with the sawing that volumes were read from."""
+    sawing = sawing_of(_to_saw(ledger, model))
+    return sum_up(ledger, parts, inputs.products, sawing.sawn.volumes, inputs.card.figures), sawing
+
+
+def _to_saw(ledger: Ledger, model: Mapping[str, Any]) -> dict[str, Any]:
+    """What a replay saws by."""
+    return {"model": model, "operations": operations_to_json(ledger.operations), "pieces": []}
 
 
 def practice_beside(done: PracticeResult, prepared: PreparedLog, model: Mapping[str, Any]) -> dict[str, Any]:

@@ -26,6 +26,7 @@ from pithline.plan.api import (
     paying_rung,
     upper_bound,
 )
+from pithline.script.replay import Sawing
 from pithline.yard.aside import IN_TURN, Aside
 from pithline.yard.finalise import (
     FinishedPlan,
@@ -33,7 +34,7 @@ from pithline.yard.finalise import (
     must_hold,
     script_from_plan,
     set_aside,
-    settle_by_replay,
+    settled_sawing,
 )
 from pithline.yard.prepared_log import PreparedLog
 from pithline.yard.request import Request
@@ -158,8 +159,8 @@ class LadderScripts:
             script["proof"]["ladder"] = self._rows(scripts, k)
         return main, scripts
 
-    def script_of(self, plan: ExecutedPlan, watch: PlanWatch) -> dict[str, Any]:
-        """The script of one plan, with all that is told of it; not yet proven.
+    def script_of(self, plan: ExecutedPlan, watch: PlanWatch) -> tuple[dict[str, Any], Sawing]:
+        """The script of one plan, with all that is told of it, and the sawing of its cuts; not yet proven.
 
         Raises
         ------
@@ -167,7 +168,7 @@ class LadderScripts:
             Where the model makes no closed solid.
         """
         case, request, layout = self.case, self.request, plan.candidate.log_layout
-        sums = settle_by_replay(plan.ledger, self.document, self.own.parts, self.own.inputs)
+        sums, sawing = settled_sawing(plan.ledger, self.document, self.own.parts, self.own.inputs)
         logs = crosscut_log(case.log, layout.places, self.own.machines.buck.kerf, 0.0)[1]
         pairs = list(zip(logs, layout.layouts, strict=True))
         evaluation = evaluate(case.log, pairs, sums, case.context, Sampling(request.samples, request.seed))
@@ -180,7 +181,7 @@ class LadderScripts:
         if request.effort.trials and not watch.stopped():
             proof["any_layout"] = upper_bound(case.context, logs, plan.candidate.prices)
         watch.mark(script)
-        return script
+        return script, sawing
 
     def _rows(self, scripts: Sequence[Mapping[str, Any]], chosen: int) -> list[dict[str, Any]]:
         """What each plan of the ladder comes to, by rising work, beside the practice layout at about as much work."""
@@ -213,13 +214,15 @@ class _FailedPlan(Exception):
 class _ScriptBench:
     """Writes and proves the scripts of plans, each once; the late half of them in the other process, where there is one.
 
-    `held` and `proven` are by identity of the plan, which the ladder keeps alive; `faults` are those of plans that fail, in turn.
+    `held`, `sawn` and `proven` are by identity of the plan, which the ladder keeps alive; `faults` are those of plans that fail, in
+    turn. A sawing is let go once its script is proven.
     """
 
     of_log: LadderScripts
     watch: PlanWatch
     aside: Aside
     held: dict[int, dict[str, Any]] = field(default_factory=dict)
+    sawn: dict[int, Sawing] = field(default_factory=dict)
     proven: set[int] = field(default_factory=set)
     faults: list[ScriptError] = field(default_factory=list)
 
@@ -232,17 +235,18 @@ class _ScriptBench:
             self.watch.tell("writing plans", 0.88 + 0.05 * number / len(left))
             write = begun.get(id(plan)) or partial(self.of_log.script_of, plan, self.watch)
             with self._fault_of(plan):
-                self.held[id(plan)] = write()
+                self.held[id(plan)], self.sawn[id(plan)] = write()
         return self.held
 
     def prove(self, plans: Sequence[ExecutedPlan], begin_meanwhile: Callable[[], None]) -> None:
         """Prove the scripts of plans; other work may begin once those of the other process are begun."""
         left = [plan for plan in plans if id(plan) not in self.proven]
-        begun = {id(plan): self.aside.begin(must_hold, self.held[id(plan)]) for plan in self._late(left)}
+        late = [(id(plan), self.held[id(plan)], self.sawn.pop(id(plan), None)) for plan in self._late(left)]
+        begun = {name: self.aside.begin(must_hold, script, sawing) for name, script, sawing in late}
         begin_meanwhile()
         for number, plan in enumerate(left):
             self.watch.tell("replaying plans", 0.93 + 0.05 * number / len(left))
-            proof = begun.get(id(plan)) or partial(must_hold, self.held[id(plan)])
+            proof = begun.get(id(plan)) or partial(must_hold, self.held[id(plan)], self.sawn.pop(id(plan), None))
             with self._fault_of(plan):
                 proof()
             self.proven.add(id(plan))

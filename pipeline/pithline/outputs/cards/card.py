@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 import numpy as np
-from reportlab.platypus import Flowable, Paragraph, Table
+from reportlab.platypus import Flowable, Table
 from shapely.geometry import LineString
 
 from pithline.outputs.cards.pictures import BoltOnBlock, part_name, slab_plan
@@ -18,7 +18,7 @@ from pithline.outputs.formatting import count
 from pithline.outputs.labels.label_sheets import qr_code
 from pithline.outputs.labels.rows import code_text
 from pithline.outputs.palette import PartLook
-from pithline.outputs.pdf.flow import Drawing, markup, style, table
+from pithline.outputs.pdf.flow import Drawing, Prose, markup, style, table
 from pithline.outputs.pdf.page import BOLD, shortened
 from pithline.outputs.pdf.pen import Pen
 from pithline.outputs.print_job import PrintJob
@@ -107,7 +107,7 @@ def card(job: PrintJob, work: Work, looks: Mapping[str, PartLook], width: float)
 
 def _step(job: PrintJob, number: int, step: SawStep | SliceStep, as_before: bool) -> Flowable:
     """A numbered step; how the piece lies is not said again where it lies as in the step before."""
-    return Paragraph(f'<bullet bulletIndent="0">{number}</bullet>{markup(step_words(job, step, as_before))}',
+    return Prose(f'<bullet bulletIndent="0">{number}</bullet>{markup(step_words(job, step, as_before))}',
                      style(TEXT, leading=TIGHT * TEXT, leftIndent=12.0, bulletFontName=BOLD, bulletFontSize=TEXT))  # fmt: skip
 
 
@@ -185,7 +185,7 @@ def _lines_by_tape(job: PrintJob, work: Work, width: float) -> list[Flowable]:
              "first.")  # fmt: skip
     made = table(["line", "end", "outer, A", "B", "inner, A", "B"], rows, [width * part for part in (0.12, 0.12, 0.19, 0.19, 0.19, 0.19)],
                  SMALL - 0.3)  # fmt: skip
-    return [Paragraph(markup(title), style(SMALL)), made]
+    return [Prose(markup(title), style(SMALL)), made]
 
 
 def _line_row(job: PrintJob, bolt: str, face: str, end: EndFace, cut: ScriptCut) -> list[str]:
@@ -240,7 +240,7 @@ def _plates(job: PrintJob, work: Work, looks: Mapping[str, PartLook], width: flo
     for plate in work.plates:
         groups.setdefault(part_name(job.log, plate.id), []).append(plate.id)
     small = style(SMALL, leading=TIGHT * SMALL)
-    rows = [[_Swatch(looks[name]), Paragraph(markup(f"**{name}** ×{len(plates)}{_in_sets(job.log, plates)}"), small)]
+    rows = [[_Swatch(looks[name]), Prose(markup(f"**{name}** ×{len(plates)}{_in_sets(job.log, plates)}"), small)]
             for name, plates in groups.items()]  # fmt: skip
     if not rows:
         return []

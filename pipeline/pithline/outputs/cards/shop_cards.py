@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from itertools import combinations
 
-from reportlab.platypus import Flowable, FrameBreak, KeepTogether, Paragraph, Table
+from reportlab.platypus import Flowable, FrameBreak, KeepTogether, Table
 
 from pithline.outputs.cards.card import FRESH_FACE, PADDING, TEXT, card
 from pithline.outputs.cards.pictures import part_name
@@ -15,7 +15,7 @@ from pithline.outputs.cut_script.document import Saw, WoodStage
 from pithline.outputs.formatting import degrees
 from pithline.outputs.holding.pose import FLAT_DEG
 from pithline.outputs.palette import looks
-from pithline.outputs.pdf.flow import gap, markup, style
+from pithline.outputs.pdf.flow import Prose, gap, markup, style
 from pithline.outputs.pdf.page import columns_document, height_of, measure_of, new_canvas
 from pithline.outputs.print_job import PrintJob
 from pithline.outputs.sheet.cautions import FOOT, SHOP_RULES, dust
@@ -94,9 +94,9 @@ def fullest(heights: Sequence[float], column: float) -> tuple[int, ...]:
 
 
 def _framed(title: str, texts: list[str], width: float) -> Table:
-    rows: list[Flowable] = [Paragraph(markup(title), style(13.0, True))]
+    rows: list[Flowable] = [Prose(markup(title), style(13.0, True))]
     hanging = style(TEXT, leftIndent=9.0, bulletFontSize=TEXT)
-    rows += [Paragraph(f'<bullet bulletIndent="0">•</bullet>{markup(text)}', hanging) for text in texts]
+    rows += [Prose(f'<bullet bulletIndent="0">•</bullet>{markup(text)}', hanging) for text in texts]
     return Table([[row] for row in rows], colWidths=[width], hAlign="LEFT", style=[
         ("BOX", (0, 0), (-1, -1), 1.2, "black"), ("LEFTPADDING", (0, 0), (-1, -1), PADDING), ("NOSPLIT", (0, 0), (-1, -1)),
         ("RIGHTPADDING", (0, 0), (-1, -1), PADDING), ("TOPPADDING", (0, 0), (-1, -1), 1.0), ("BOTTOMPADDING", (0, 0), (-1, -1), 2.0),

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
+from shapely import polygons
 from shapely.geometry import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from pithline.logmodel.model import EndPlane, LogModel, clock_angles, radius_at
 from pithline.outputs.cut_script.document import Array
+from pithline.outputs.cut_script.kept import kept
 from pithline.outputs.cut_script.tree import PieceTree
 from pithline.outputs.ends import EndFace, end_face
 
@@ -126,7 +128,7 @@ class SawnPieces(PieceTree):
         """What of an end face belongs to a piece, in face coordinates."""
         shape: BaseGeometry = Polygon(end.over_bark).buffer(0.0)
         for face in self.faces(piece):
-            in_face = np.array([face.normal @ end.right, face.normal @ end.up])
+            in_face = (float(face.normal @ end.right), float(face.normal @ end.up))
             shape = half_of(shape, in_face, face.offset - float(face.normal @ end.pith))
         return shape
 
@@ -138,15 +140,22 @@ class SawnPieces(PieceTree):
         return self._sections[asked]
 
     def _section(self, piece: str, x: float, right: Array, up: Array) -> BaseGeometry:
-        points = self._envelope(x)
-        shape: BaseGeometry = Polygon(np.column_stack([points @ right, points @ up])).buffer(0.0)
+        shape = self._whole_section(x, right, up)
         for face in self.faces(piece):
             if face.across_log:
                 continue
-            in_face = np.array([face.normal @ right, face.normal @ up])
-            along = face.normal - in_face[0] * right - in_face[1] * up
-            shape = half_of(shape, in_face, face.offset - float(along[0] * x))
+            level, upright = float(face.normal @ right), float(face.normal @ up)
+            along = float(face.normal[0]) - level * float(right[0]) - upright * float(up[0])
+            shape = half_of(shape, (level, upright), face.offset - along * x)
         return shape
+
+    def _whole_section(self, x: float, right: Array, up: Array) -> BaseGeometry:
+        """Section of the log before any cut, which all pieces share."""
+        asked = ("", x, right.tobytes(), up.tobytes())
+        if asked not in self._sections:
+            points = self._envelope(x)
+            self._sections[asked] = Polygon(np.column_stack([points @ right, points @ up])).buffer(0.0)
+        return self._sections[asked]
 
     def _envelope(self, x: float) -> Array:
         """Points (n, 3) of the envelope at station x."""
@@ -169,6 +178,7 @@ class SawnPieces(PieceTree):
         thickness, width = sorted((right - left, top - bottom))
         return Size(stretch.length, width, thickness)
 
+    @kept
     def stretch(self, piece: str) -> Stretch:
         """From the butt to the top end of a piece, as its newest crosscut or its log's ends have it at the pith."""
         butt, top = self.ends(piece)
@@ -187,20 +197,24 @@ def rightward(up: Array) -> Array:
     return np.asarray(right / np.linalg.norm(right), float)
 
 
-def half_of(shape: BaseGeometry, normal: Array, offset: float) -> BaseGeometry:
-    """What of a shape lies where normal·p ≤ offset; `normal` (2,) of any size."""
+def half_of(shape: BaseGeometry, normal: tuple[float, float], offset: float) -> BaseGeometry:
+    """What of a shape lies where normal·p ≤ offset; `normal` of any size."""
     size = float(np.hypot(*normal))
     if size < PARALLEL_PLANES:
         return shape if offset > -ON_PLANE else Polygon()
-    n, d = normal / size, offset / size
+    across, up, d = normal[0] / size, normal[1] / size, offset / size
     if shape.is_empty:
         return shape
-    low, high = np.array(shape.bounds[:2]), np.array(shape.bounds[2:])
-    if np.where(n > 0.0, high, low) @ n <= d:  # most faces of a piece were cut away since: its box tells
+    left, bottom, right, top = shape.bounds
+    # most faces of a piece were cut away since: its box tells
+    if (right if across > 0.0 else left) * across + (top if up > 0.0 else bottom) * up <= d:
         return shape
-    along, foot = np.array([-n[1], n[0]]), n * d
-    corners = [foot + along * FAR, foot - along * FAR, foot - along * FAR - n * FAR, foot + along * FAR - n * FAR]
-    return shape.intersection(Polygon(corners))
+    foot, along, deep = (across * d, up * d), (-up * FAR, across * FAR), (across * FAR, up * FAR)
+    one, other = (foot[0] + along[0], foot[1] + along[1]), (foot[0] - along[0], foot[1] - along[1])
+    corners = [one, other, (other[0] - deep[0], other[1] - deep[1]), (one[0] - deep[0], one[1] - deep[1])]
+    half: Any = polygons(np.array(corners))
+    part: BaseGeometry = shape.intersection(half)
+    return part
 
 
 def rings(shape: BaseGeometry) -> list[Array]:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Any
 
 from pithline.errors import ScriptError
 from pithline.outputs.cut_script.document import (
@@ -18,6 +19,7 @@ from pithline.outputs.cut_script.document import (
     ScriptSetting,
     WoodStage,
 )
+from pithline.outputs.cut_script.kept import kept
 
 ON_THE_MILL = (Saw.MILL, Saw.BUCK)
 """Saws that a piece leaves before it goes to the shop."""
@@ -28,6 +30,8 @@ class PieceTree:
     """A cut script indexed by id."""
 
     script: CutScript
+    known: dict[Any, dict[str, Any]] = field(default_factory=dict, repr=False)
+    """See `kept`."""
 
     def __post_init__(self) -> None:
         """Hold the names against one another, so that no page meets one that nothing answers to."""
@@ -117,6 +121,7 @@ class PieceTree:
                 return one
         return self.ancestry(piece)[-1]
 
+    @kept
     def own_log(self, piece: str) -> str:
         """The log, whole or crosscut, that a piece belongs to."""
         for one, cut in self.made_by(piece):

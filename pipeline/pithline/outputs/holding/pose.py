@@ -7,6 +7,7 @@ from typing import NamedTuple
 import numpy as np
 
 from pithline.outputs.cut_script.document import Array, Saw, ScriptSetting
+from pithline.outputs.cut_script.kept import kept
 from pithline.outputs.cut_script.sawn_pieces import ACROSS, UPRIGHT, PieceFace, SawnPieces, rightward
 
 ALONG = np.array([1.0, 0.0, 0.0])
@@ -35,6 +36,7 @@ class MachinePose(NamedTuple):
         return np.asarray(np.cross(self.up, self.right), float)
 
 
+@kept
 def pose_of(log: SawnPieces, setting: ScriptSetting) -> MachinePose:
     """How a setting's piece lies, as sheet, cards and preview draw it."""
     if setting.up is not None:

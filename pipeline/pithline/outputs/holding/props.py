@@ -11,6 +11,7 @@ from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
 from pithline.outputs.cut_script.document import Array, Kind, Saw, ScriptLift, ScriptSetting
+from pithline.outputs.cut_script.kept import kept
 from pithline.outputs.cut_script.sawn_pieces import FAR, SawnPieces, rings
 from pithline.outputs.holding.attitude import UPRIGHT_DEG, ShownFace, lies, shown_faces
 from pithline.outputs.holding.pose import FLAT_DEG, MachinePose, pose_of
@@ -77,6 +78,7 @@ class Holding:
     stands: bool
 
 
+@kept
 def holding_of(log: SawnPieces, setting: ScriptSetting) -> Holding:
     """How a setting's piece is held, seen over the bunk nearest its middle on the mill, else half-way along it."""
     pose = pose_of(log, setting)

@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
-import segno
 from reportlab.pdfgen.canvas import Canvas
 
 from pithline.outputs.formatting import Formatter, degrees
+from pithline.outputs.labels.codes import code_cells
 from pithline.outputs.labels.rows import Label, labels_of
 from pithline.outputs.pdf.page import MM, PAPERS, new_canvas, shortened, width_of
 from pithline.outputs.pdf.pen import Pen
@@ -118,7 +118,7 @@ def _sizes(most: float, least: float) -> list[float]:
 
 def qr_code(canvas: Canvas, text: str, at: tuple[float, float], side: float) -> None:
     """A QR code with its quiet zone in a square of `side` [pt] from its lower left corner; a run of dark cells is one bar."""
-    matrix = segno.make(text, error="m", micro=False).matrix
+    matrix = code_cells(text).tolist()
     cell = side / (len(matrix) + 2 * QUIET)
     left, top = at[0] + QUIET * cell, at[1] + side - QUIET * cell
     path = canvas.beginPath()

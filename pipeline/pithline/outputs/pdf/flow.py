@@ -44,6 +44,18 @@ class Drawing(Flowable, ABC):
         """The drawing itself."""
 
 
+class Prose(Paragraph):
+    """A paragraph that is broken into lines once for a width: tables and pages ask for its height again and again."""
+
+    _known: tuple[float, tuple[float, float]] | None = None
+
+    def wrap(self, availWidth: float, availHeight: float) -> tuple[float, float]:
+        """Called by the PDF library: width and height. [pt]"""
+        if self._known is None or self._known[0] != availWidth or not hasattr(self, "blPara"):
+            self._known = availWidth, super().wrap(availWidth, availHeight)
+        return self._known[1]
+
+
 def style(size: float, bold: bool = False, **more: Any) -> ParagraphStyle:
     """Type of a paragraph of `size` [pt]; `more` as the PDF library names it."""
     fonts()
@@ -60,12 +72,12 @@ def markup(text: str) -> str:
 
 def paragraph(text: str, size: float = 11.0, bold: bool = False, **more: Any) -> Paragraph:
     """A paragraph that parts between pages where it must."""
-    return Paragraph(markup(text), style(size, bold, **({"spaceAfter": 3.0} | more)))
+    return Prose(markup(text), style(size, bold, **({"spaceAfter": 3.0} | more)))
 
 
 def heading(text: str, size: float = 17.0, room: float = 90.0) -> list[Flowable]:
     """A ruled heading with at least `room` [pt] under it on its page."""
-    rule = Table([[Paragraph(markup(text), style(size, True))]], style=[
+    rule = Table([[Prose(markup(text), style(size, True))]], style=[
         ("LINEBELOW", (0, 0), (-1, -1), 1.2, "black"), ("LEFTPADDING", (0, 0), (-1, -1), 0.0),
         ("TOPPADDING", (0, 0), (-1, -1), 0.0), ("BOTTOMPADDING", (0, 0), (-1, -1), 3.0),
     ], spaceAfter=5.0)  # fmt: skip
@@ -76,13 +88,13 @@ def step(number: int, text: str, size: float = 11.5) -> Flowable:
     """A numbered step: the number stands out, the text hangs."""
     body = f'<bullet bulletIndent="0"><b>{number}</b></bullet>{markup(text)}'
     return KeepTogether(
-        [Paragraph(body, style(size, leftIndent=26.0, bulletFontName=BOLD, bulletFontSize=size, spaceAfter=4.0))]
+        [Prose(body, style(size, leftIndent=26.0, bulletFontName=BOLD, bulletFontSize=size, spaceAfter=4.0))]
     )
 
 
 def caution(text: str) -> Flowable:
     """A caution: a framed line with the word, so that colour is not needed."""
-    row = [Paragraph("CAUTION", style(CAUTION_SIZE, True)), Paragraph(markup(text), style(CAUTION_SIZE))]
+    row = [Prose("CAUTION", style(CAUTION_SIZE, True)), Prose(markup(text), style(CAUTION_SIZE))]
     return Table([row], colWidths=[72.0, None], spaceAfter=6.0, style=[
         ("BOX", (0, 0), (-1, -1), 1.4, "black"), ("VALIGN", (0, 0), (-1, -1), "TOP"),
         ("TOPPADDING", (0, 0), (-1, -1), 1.0), ("BOTTOMPADDING", (0, 0), (-1, -1), 4.0),
@@ -114,7 +126,7 @@ def table(
         style(type_size, bold, leading=TABLE_LEAD * type_size)
         for type_size, bold in ((size, False), (size, True), (size * 0.9, True))
     )
-    cells: list[list[Any]] = [[Paragraph(markup(one), top) for one in head]] if head else []
+    cells: list[list[Any]] = [[Prose(markup(one), top) for one in head]] if head else []
     commands: list[tuple[Any, ...]] = [
         ("GRID", (0, 0), (-1, -1), 0.5, "black"), ("VALIGN", (0, 0), (-1, -1), "TOP"),
         ("LEFTPADDING", (0, 0), (-1, -1), PADDING), ("RIGHTPADDING", (0, 0), (-1, -1), PADDING),
@@ -124,10 +136,10 @@ def table(
     for row in rows:
         line = len(cells)
         if isinstance(row, str):
-            cells.append([Paragraph(markup(row), strong), *[""] * (len(widths) - 1)])
+            cells.append([Prose(markup(row), strong), *[""] * (len(widths) - 1)])
             commands += [("SPAN", (0, line), (-1, line)), ("NOSPLIT", (0, line), (-1, min(line + 1, last)))]
         else:
-            cells.append([Paragraph(markup(one), plain) for one in row])
+            cells.append([Prose(markup(one), plain) for one in row])
     return Table(cells, colWidths=list(widths), repeatRows=1 if head else 0, splitInRow=1, style=commands, spaceAfter=6.0,
                  hAlign="LEFT")  # fmt: skip
 
@@ -135,7 +147,7 @@ def table(
 def bullets(texts: Sequence[str], size: float = 9.5) -> list[Flowable]:
     """Rules or notes, one a line."""
     made = style(size, leftIndent=11.0, spaceAfter=1.5, bulletFontSize=size)
-    return [Paragraph(f'<bullet bulletIndent="1">•</bullet>{markup(one)}', made) for one in texts]
+    return [Prose(f'<bullet bulletIndent="1">•</bullet>{markup(one)}', made) for one in texts]
 
 
 def side_by_side(parts: Sequence[Sequence[Flowable]], widths: Sequence[float]) -> Table:
@@ -150,7 +162,7 @@ def band(text: str, beside: str, width: float, size: float = 13.0) -> Table:
     """The title of a panel on a gray band, with a few words at its right."""
     right = style(size * BESIDE, alignment=2)
     left = min(width_of(text, size, True) + 2.0 * BAND_PADDING + 1.0, MOST_TITLE * width)
-    return Table([[Paragraph(markup(text), style(size, True)), Paragraph(markup(beside), right)]], colWidths=[left, width - left],
+    return Table([[Prose(markup(text), style(size, True)), Prose(markup(beside), right)]], colWidths=[left, width - left],
                  spaceAfter=3.0, style=[
         ("BACKGROUND", (0, 0), (-1, -1), "#dddddd"), ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
         ("LEFTPADDING", (0, 0), (-1, -1), BAND_PADDING), ("RIGHTPADDING", (0, 0), (-1, -1), BAND_PADDING),

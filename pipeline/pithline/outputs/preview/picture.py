@@ -190,6 +190,8 @@ def _apart(axes: Axes, scene: Scene) -> None:
     camera = look(moved, VIEW, width, height)
     outer = draw(moved[: len(wood)], camera, width, height)
     picture = np.ones((height, width, 3))
+    seen = outer.index >= 0
+    share = np.ones(int(seen.sum()))
     if plates:
         inner = draw(moved[len(wood) :], camera, width, height)
         covered = inner.index >= 0
@@ -197,12 +199,10 @@ def _apart(axes: Axes, scene: Scene) -> None:
         colour = np.array([to_rgb(RING_COLOURS[step]) for step in steps])[inner.index[covered]]
         picture[covered] = colour * _light(inner)[:, None]
         picture[inner.edges() & covered] *= 0.55
-        shown = np.where(covered, GLASS_OVER_PLATES, GLASS)[outer.index >= 0]
-    else:
-        shown = np.full(int((outer.index >= 0).sum()), 1.0)
-    seen = outer.index >= 0
+        share = np.where(covered[seen], GLASS_OVER_PLATES, GLASS)
     glass = _wood(scene, outer, np.array(shifts[: len(wood)])) * _light(outer)[:, None]
-    picture[seen] += (glass - picture[seen]) * shown[:, None]
+    behind = picture[seen]
+    picture[seen] = behind + (glass - behind) * share[:, None]
     picture[outer.edges()] *= 0.5
     fine = picture.reshape(height // FINE, FINE, width // FINE, FINE, 3).mean(axis=(1, 3))
     axes.imshow(fine, interpolation="nearest", aspect="auto")
@@ -211,13 +211,13 @@ def _apart(axes: Axes, scene: Scene) -> None:
 
 def _light(buffers: Buffers) -> Array:
     """Brightness of every covered pixel."""
-    facing = buffers.normal[buffers.index >= 0] @ (LIGHT / np.linalg.norm(LIGHT))
-    return np.asarray(0.66 + 0.34 * np.clip(facing, 0.0, 1.0), float)
+    return np.asarray(0.66 + 0.34 * np.clip(buffers.facing(LIGHT / np.linalg.norm(LIGHT)), 0.0, 1.0), float)
 
 
 def _wood(scene: Scene, buffers: Buffers, shifts: Array) -> Array:
     """Colour of every covered pixel: wood by growth layer, bark beyond it."""
     layer = scene.layer(buffers.points() - shifts[buffers.index[buffers.index >= 0]])
     early = np.mod(layer * 9.0, 1.0)
-    wood = np.array(to_rgb(SAWN)) * (1.0 - 0.2 * early[:, None] ** 3)
-    return np.where((layer > 1.0)[:, None], np.array(to_rgb(BARK)), wood)
+    wood = np.array(to_rgb(SAWN)) * (1.0 - 0.2 * early * early * early)[:, None]
+    wood[layer > 1.0] = to_rgb(BARK)
+    return wood

@@ -27,20 +27,23 @@ class Camera:
 
 
 class Pixels(NamedTuple):
-    """What is filled: number of the mesh, depth, outward normal of each pixel (height, width); see `Buffers`."""
+    """What is filled: number of the face and its depth at each pixel (height, width); see `Buffers`."""
 
-    mesh: NDArray[np.int32]
+    face: NDArray[np.int32]
     depth: Array
-    normal: Array
 
 
 @dataclass(frozen=True, slots=True)
 class Buffers:
-    """What each pixel (height, width) shows: index of the mesh (−1: none), depth toward the viewer, outward normal."""
+    """What each pixel (height, width) shows: index of the mesh and number of the face (−1: none), depth toward the viewer.
+
+    `normals` (n, 3) are the faces' own, outwards.
+    """
 
     index: NDArray[np.int32]
+    face: NDArray[np.int32]
     depth: Array
-    normal: Array
+    normals: Array
     camera: Camera
 
     def points(self) -> Array:
@@ -50,9 +53,14 @@ class Buffers:
         c = self.camera
         across, rise = (column + 0.5 - width / 2) / c.scale, (height / 2 - row - 0.5) / c.scale
         depth = self.depth[row, column]
-        return np.asarray(
-            c.middle + across[:, None] * c.right + rise[:, None] * c.up + depth[:, None] * c.toward, float
-        )
+        points = np.empty((len(row), 3))
+        for k in range(3):
+            points[:, k] = c.middle[k] + across * c.right[k] + rise * c.up[k] + depth * c.toward[k]
+        return points
+
+    def facing(self, direction: Array) -> Array:
+        """Cosine between a unit direction (3,) and the surface at the covered pixels, (n,), in the order of `index >= 0`."""
+        return np.asarray((self.normals @ direction)[self.face[self.index >= 0]], float)
 
     def edges(self, sharp: float = 0.9) -> NDArray[np.bool_]:
         """Pixels at which another mesh begins or the surface turns by more than arccos `sharp`."""
@@ -60,8 +68,11 @@ class Buffers:
         for axis in (0, 1):
             one = (slice(1, None), slice(None)) if axis == 0 else (slice(None), slice(1, None))
             two = (slice(None, -1), slice(None)) if axis == 0 else (slice(None), slice(None, -1))
-            turn = np.einsum("ijk,ijk->ij", self.normal[one], self.normal[two]) < sharp
-            found[one] |= (self.index[one] != self.index[two]) | (turn & (self.index[one] >= 0))
+            begins = self.index[one] != self.index[two]
+            turns = np.nonzero((self.face[one] != self.face[two]) & ~begins)
+            pair = self.normals[self.face[one][turns]], self.normals[self.face[two][turns]]
+            begins[turns] = np.einsum("ik,ik->i", *pair) < sharp
+            found[one] |= begins
         return found
 
 
@@ -94,9 +105,9 @@ def look(meshes: Sequence[Mesh], direction: Array, width: int, height: int, room
 
 def draw(meshes: Sequence[Mesh], camera: Camera, width: int, height: int) -> Buffers:
     """Fill the buffers; nearer faces cover farther ones, faces turned away are left out."""
-    pixels = Pixels(
-        np.full((height, width), -1, np.int32), np.full((height, width), -np.inf), np.zeros((height, width, 3))
-    )
+    pixels = Pixels(np.full((height, width), -1, np.int32), np.full((height, width), -np.inf))
+    normals, owners = [np.zeros((0, 3))], [np.zeros(0, np.int32)]
+    first = 0
     for number, mesh in enumerate(meshes):
         away = mesh.points - camera.middle
         x = away @ camera.right * camera.scale + width / 2
@@ -106,17 +117,20 @@ def draw(meshes: Sequence[Mesh], camera: Camera, width: int, height: int) -> Buf
         outward = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
         size = np.linalg.norm(outward, axis=1)
         outward /= np.maximum(size, 1e-12)[:, None]
-        faces = mesh.faces[(outward @ camera.toward > 1e-6) & (size > 1e-9)]
-        turned = outward[(outward @ camera.toward > 1e-6) & (size > 1e-9)]
-        _fill(np.column_stack([x, y, z]), faces, turned, number, pixels)
-    return Buffers(*pixels, camera)
+        shown = (outward @ camera.toward > 1e-6) & (size > 1e-9)
+        _fill(np.column_stack([x, y, z]), mesh.faces[shown], first, pixels)
+        normals.append(outward[shown])
+        owners.append(np.full(len(normals[-1]), number, np.int32))
+        first += len(normals[-1])
+    owner = np.concatenate([*owners, [-1]]).astype(np.int32)  # the last is that of no face
+    return Buffers(owner[pixels.face], pixels.face, pixels.depth, np.concatenate(normals), camera)
 
 
 @njit(cache=True)
-def _fill(points: Array, faces: NDArray[np.int64], outward: Array, number: int, pixels: Pixels) -> None:
-    """The triangles `faces` of `points` (column, row, depth) into the pixels, as those of mesh `number`."""
-    index, depth, normal = pixels
-    height, width = index.shape
+def _fill(points: Array, faces: NDArray[np.int64], first: int, pixels: Pixels) -> None:
+    """The triangles `faces` of `points` (column, row, depth) into the pixels, numbered from `first`."""
+    face, depth = pixels
+    height, width = face.shape
     for f in range(len(faces)):
         a, b, c = points[faces[f, 0]], points[faces[f, 1]], points[faces[f, 2]]
         twice = (b[0] - a[0]) * (c[1] - a[1]) - (c[0] - a[0]) * (b[1] - a[1])
@@ -149,5 +163,4 @@ def _fill(points: Array, faces: NDArray[np.int64], outward: Array, number: int, 
                 near = one * a[2] + two * b[2] + (1.0 - one - two) * c[2]
                 if near > depth[row, column]:
                     depth[row, column] = near
-                    index[row, column] = number
-                    normal[row, column] = outward[f]
+                    face[row, column] = first + f

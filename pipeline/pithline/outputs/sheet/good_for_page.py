@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from reportlab.platypus import Flowable, Paragraph, Table
+from reportlab.platypus import Flowable, Table
 
 from pithline.outputs.formatting import Formatter, count
 from pithline.outputs.good_for import ListResult, better_alone, how_searched, list_results, misfits_in_words, sets_of
-from pithline.outputs.pdf.flow import Drawing, bullets, heading, markup, paragraph, style
+from pithline.outputs.pdf.flow import Drawing, Prose, bullets, heading, markup, paragraph, style
 from pithline.outputs.pdf.page import measure_of
 from pithline.outputs.pdf.pen import Pen
 from pithline.outputs.print_job import PrintJob
@@ -56,7 +56,7 @@ def _alone(job: PrintJob, found: tuple[ListResult, ...]) -> str:
 def _row(job: PrintJob, one: ListResult, most: float) -> Flowable:
     """A list: its bar, what it gives, what does not fit."""
     share = 0.0 if one.results is None else _worth(one.results) / most
-    told: list[Flowable] = [Paragraph(markup(f"**{one.name}:** {sets_of(one)}{_figures(job, one)}"), style(SIZE))]
+    told: list[Flowable] = [Prose(markup(f"**{one.name}:** {sets_of(one)}{_figures(job, one)}"), style(SIZE))]
     told += bullets(misfits_in_words(one.misfits, MOST_MISFITS, job.fmt), SIZE * 0.9)
     width = measure_of(job.paper)
     return Table([[_Bar(share, one.searched == "plan"), told]], colWidths=[BAR + 8.0, width - BAR - 8.0], hAlign="LEFT",

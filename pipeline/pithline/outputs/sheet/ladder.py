@@ -7,11 +7,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
-from reportlab.platypus import Flowable, Paragraph, Table
+from reportlab.platypus import Flowable, Table
 
 from pithline.outputs.cut_script.document import CutScript, Rung, Totals
 from pithline.outputs.formatting import count, sentence
-from pithline.outputs.pdf.flow import Drawing, heading, markup, paragraph, shares, style
+from pithline.outputs.pdf.flow import Drawing, Prose, heading, markup, paragraph, shares, style
 from pithline.outputs.pdf.page import measure_of
 from pithline.outputs.pdf.pen import Pen
 from pithline.outputs.print_job import PrintJob
@@ -82,11 +82,11 @@ def ladder(job: PrintJob, size: float = SIZE) -> list[Flowable]:
     width, most = measure_of(job.paper), max(_worth(one.own) for one in steps) or 1.0
     columns = _columns(job, steps)
     widths = shares(width, 19, *(share for _, share, _ in columns))
-    head = [Paragraph(markup(text), style(size * 0.9, True)) for text in ("plan", *(name for name, _, _ in columns))]
+    head = [Prose(markup(text), style(size * 0.9, True)) for text in ("plan", *(name for name, _, _ in columns))]
     rows: list[list[object]] = [list(head)]
     for place, one in enumerate(steps):
-        name = Paragraph(markup(_name(one)), style(size, one.chosen))
-        cells = [Paragraph(markup(texts[place]), style(size, one.chosen)) for _, _, texts in columns]
+        name = Prose(markup(_name(one)), style(size, one.chosen))
+        cells = [Prose(markup(texts[place]), style(size, one.chosen)) for _, _, texts in columns]
         rows.append([[name, _Bar(widths[0] - 8.0, _worth(one.own) / most, one.chosen)], *cells])
     made = Table(rows, colWidths=widths, hAlign="LEFT", spaceAfter=3.0, style=[
         ("GRID", (0, 0), (-1, -1), 0.5, "black"), ("VALIGN", (0, 0), (-1, -1), "TOP"),

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
-from reportlab.platypus import Flowable, Paragraph
+from reportlab.platypus import Flowable
 
 from pithline.outputs.cut_script.document import Kind, Saw, ScriptCut, ScriptSetting
 from pithline.outputs.cut_script.end_lines import mark_line_name
@@ -16,7 +16,7 @@ from pithline.outputs.holding.arris import arris_at, arris_faces
 from pithline.outputs.holding.pose import FLAT_DEG, pose_of
 from pithline.outputs.holding.props import Holding, holding_of, station_over
 from pithline.outputs.holding.sketch import block_words, is_owned
-from pithline.outputs.pdf.flow import band, bullets, gap, heading, markup, shares, side_by_side, style, table
+from pithline.outputs.pdf.flow import Prose, band, bullets, gap, heading, markup, shares, side_by_side, style, table
 from pithline.outputs.pdf.page import measure_of
 from pithline.outputs.pdf.paging import Block
 from pithline.outputs.print_job import PrintJob
@@ -114,7 +114,7 @@ def _shared_hold(job: PrintJob, alike: Sequence[ScriptSetting]) -> list[Flowable
     lay = f"**Lay** each {where} by the face told. {blade}"
     return [
         band(f"{numbers[0]} to {numbers[-1]}  Bolts {where}", marks, width),
-        Paragraph(markup(lay), style(TEXT, spaceAfter=4.0)),
+        Prose(markup(lay), style(TEXT, spaceAfter=4.0)),
     ]
 
 
@@ -122,7 +122,7 @@ def _bolt_panel(job: PrintJob, setting: ScriptSetting, heights: ViewHeights) -> 
     """One of several bolts that are held alike: what is its own."""
     width, holding = measure_of(job.paper), holding_of(job.log, setting)
     left = LEFT_SHARE * width
-    own = Paragraph(markup(bolt_words(job, setting, holding)), style(TEXT, spaceAfter=3.0))
+    own = Prose(markup(bolt_words(job, setting, holding)), style(TEXT, spaceAfter=3.0))
     views = _views(job, setting, holding, left, heights._replace(bolt=heights.alike))
     body = side_by_side([views, [own, *_sawn(job, setting)]], [left + 8.0, width - left - 8.0])
     return [band(*_titles(job, setting), width, BOLT_TITLE), body, gap(4.0)]
@@ -174,7 +174,7 @@ def _sawn(job: PrintJob, setting: ScriptSetting) -> list[Flowable]:
 
 def _numbered(number: int, text: str) -> Flowable:
     made = style(TEXT, leftIndent=15.0, spaceAfter=3.0, bulletFontName="DejaVuSans-Bold", bulletFontSize=TEXT)
-    return Paragraph(f'<bullet bulletIndent="0">{number}</bullet>{markup(text)}', made)
+    return Prose(f'<bullet bulletIndent="0">{number}</bullet>{markup(text)}', made)
 
 
 def set_up_words(job: PrintJob, setting: ScriptSetting, holding: Holding) -> list[str]:
