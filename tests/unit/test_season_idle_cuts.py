@@ -97,11 +97,12 @@ def test_plates_left_over_that_have_a_price_are_sawn(planned, spared):
     assert with_lids["totals"]["loose_value"] == 0.0  # nobody ordered them, so the season counts them nothing
 
 
-def test_a_log_of_which_no_order_takes_anything_is_sawn_as_it_was_counted(planned, whole):
-    """It is sawn for its own priority. Where all is sold, plates in no set are left out."""
+def test_a_log_of_which_no_order_takes_anything_is_sawn_as_it_was_counted(planned, whole, spared):
+    """It is sawn for its own priority, with every plate; where boxes are sold, no more is sawn than that."""
     made = script(planned, 0)
     assert made["totals"]["minutes"] == pytest.approx(planned[2]["minutes"])
-    assert cuts(whole) < cuts(made)
+    assert cuts(spared) < cuts(whole) <= cuts(made)
+    assert passing(made, "side") >= passing(whole, "side") > passing(spared, "side")
 
 
 @pytest.fixture(scope="module")

@@ -14,6 +14,10 @@ from pithline.yard.prepared_log import PreparedLog
 from pithline.yard.request import Request
 from pithline.yard.watch import PlanWatch
 
+FEW_PARTS = 12
+"""Where more parts compete, sets are easily made up by money too, and a search by sets takes the longest: it looks less closely."""
+LESS_OF_MASTER = 0.3
+"""Of the master's deterministic time, for that."""
 WHILE_WAITING = 0.5
 """Seconds between two looks at whether to end."""
 
@@ -31,6 +35,8 @@ class SearchBySets:
     def of(cls, own: PreparedLog, request: Request, aside: Aside) -> SearchBySets:
         """What is asked by money, asked by sets."""
         effort = replace(request.effort, beside=0)
+        if len(own.parts) > FEW_PARTS:
+            effort = replace(effort, nearby=0, master=LESS_OF_MASTER * effort.master)
         case = own.case(replace(request, objective=Objective.SETS, effort=effort))
         return cls(case.log, case.context, aside)
 
