@@ -189,6 +189,40 @@ def test_no_column_is_missed_that_costs_less_than_the_answer_lies_below_the_boun
     assert some.value == pytest.approx(every_one.value, rel=1e-3, abs=5e-3)
 
 
+@pytest.mark.parametrize("seed", range(8))
+def test_answers_in_hand_stand_until_bettered_and_leave_the_best_to_be_found(seed):
+    """Columns that no plan better than those in hand can hold are left out, and the best plan is not among what is lost."""
+    task = task_of(seed + 300, logs=1)
+    best = choose_different_ways(task, 20.0, 1, 2)
+    # of each way's plans one is at hand: what its first setting gives with the pieces beside it left
+    bare = replace(task, ways=(tuple(replace(way, above=(), below=()) for way in task.ways[0]),))
+    starts = choose_different_ways(bare, 20.0, 1, 2)
+    found = choose_different_ways(task, 20.0, 1, 2, starts)
+    assert [one.value for one in found] == pytest.approx([one.value for one in best], rel=1e-3, abs=5e-3)
+    assert len({one.layouts[0].slabs for one in found if one.layouts[0]}) == len(
+        [one for one in found if one.layouts[0]]
+    )
+    again = choose_different_ways(task, 20.0, 1, 2, found)
+    assert again == found
+
+
+def test_columns_narrowed_to_an_answer_are_fewer_and_hold_it():
+    task = task_of(308, logs=1)
+    # at prices so high no set is worth more than its plates, so that what is sold besides is bounded
+    task = replace(task, family=(np.full(len(task.family[0]), task.market.set_worth.max()), *task.family))
+    columns, answer = near_columns(task), choose_ways(task, 20.0, 1)
+    narrow = columns.narrowed(columns.ways, columns.bound - answer.value)
+    [kept] = way_master._solve(task, narrow, 20.0, 1, 1)
+    assert kept.value == pytest.approx(answer.value, rel=1e-3, abs=5e-3)
+    sizes = []
+    for share in (0.9, 0.5, 0.2, 0.05, 0.0):
+        some, few = columns.narrowed(columns.ways, share * columns.bound), near_columns(replace(task, near=share))
+        assert some.ways == few.ways
+        assert {key: len(own) for key, own in some.fills.items()} == {key: len(own) for key, own in few.fills.items()}
+        sizes.append(sum(map(len, some.fills.values())))
+    assert sizes == sorted(sizes, reverse=True) and 0 < sizes[-1] < sizes[0]
+
+
 def best_at_prices(task):
     """What no plan of one log's columns is worth more than, by the first prices of the family."""
     worth = worth_at(task.market, task.family[0], task.costs)

@@ -15,10 +15,14 @@ import pytest
 from pithline.errors import ScriptError
 from pithline.logmodel.document import model_to_json
 from pithline.outputs.plan_folder import plan_files
+from pithline.plan.api import SILENT, Monitor, search_candidates
 from pithline.script.document import dumps
-from pithline.yard.aside import WORTH_A_PROCESS, Aside, work_aside
+from pithline.yard.aside import WORTH_A_PROCESS, Aside, Begun, asked_to_end, work_aside
 from pithline.yard.one_log import fit_scan, plan_model
+from pithline.yard.prepared_log import prepare_log
 from pithline.yard.request import Request, read_inputs
+from pithline.yard.search_by_sets import SearchBySets
+from pithline.yard.watch import PlanWatch
 from small_plan import QUICK, TRUTH, inputs_of
 from truth.models import to_model
 from unit.aside_work import ended_from_outside, refused
@@ -54,6 +58,39 @@ def test_another_process_does_the_work(apart):
 def test_work_that_was_waited_for_is_ready(apart):
     begun = apart.begin(operator.add, 2, 3)
     assert begun() == 5 and begun.ready()
+
+
+def test_work_in_the_other_process_hears_that_it_should_end():
+    with work_aside() as aside:
+        aside.may = True
+        aside.start(LARGE)
+        assert not aside.begin(asked_to_end)()
+        aside.end_early()
+        assert aside.begin(asked_to_end)()
+    assert not asked_to_end()
+
+
+def test_by_money_a_search_by_sets_in_the_other_process_finds_the_same_as_one_in_turn(apart):
+    own = prepare_log(to_model(TRUTH), inputs_of())
+    case = own.case(REQUEST)
+    beside = search_candidates(case.log, case.context)[0]
+    found = []
+    for aside in (Aside(), apart):
+        search = SearchBySets.of(own, REQUEST, aside)
+        search.begin()
+        assert (search.begun is None) == (aside is not apart)
+        found.append(search.found(beside, PlanWatch(SILENT, "in money")))
+    assert found[0] and [one.log_layout.layouts for one in found[0]] == [one.log_layout.layouts for one in found[1]]
+    assert all(not one.searched and one.bound == beside.bound for one in found[1])
+
+
+def test_a_search_by_sets_is_not_waited_for_once_an_end_is_asked(apart):
+    own = prepare_log(to_model(TRUTH), inputs_of())
+    search = SearchBySets(own.case(REQUEST).log, own.case(REQUEST).context, apart, Begun(pytest.fail))
+    apart_ending = []
+    search.aside = SimpleNamespace(end_early=lambda: apart_ending.append(True))
+    stopped = PlanWatch(Monitor(stopped=lambda: True), "in money")
+    assert search.found(None, stopped) == [] and apart_ending == [True]
 
 
 def test_a_process_may_load_once_the_log_is_told_from_the_rest_of_a_scan():
