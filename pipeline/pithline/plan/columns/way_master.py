@@ -182,9 +182,10 @@ def _by_first_settings(
             break
         first = tuple(_first_of(own[0].own.setting) if own else None for own in ways)
         alike = [one for one in out if tuple(map(_first_of, one.layouts)) == first]
-        least = (
-            max((least, *(one.value for one in alike))) + WORTH_A_TURN
-        )  # of this first setting one is in hand already
+        # an answer that this first setting has already is to be bettered too
+        least = max((least, *(one.value for one in alike))) + WORTH_A_TURN
+        if highest < least:
+            continue
         asked = replace(columns, ways=ways) if np.isinf(least) else columns.narrowed(ways, highest - least)
         if more := _solve(task, asked, effort * SHARE_OF_ONE, seed, 1, least):
             out = sorted([*(one for one in out if one not in alike), *more], key=lambda one: -one.value)[:most]
